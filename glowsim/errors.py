@@ -1,0 +1,56 @@
+"""The errors a user can meet, and the help that goes into their text.
+
+    GlowsimError
+    ├── SceneError      the scene file: a key, a value, a name
+    ├── GeometryError   a mesh or a shape that cannot be made right
+    ├── MaterialError   the catalogue, or an entry of the user's own
+    ├── SolveError      light transport could not be computed
+    └── PictureError    a picture could not be drawn or written
+
+A message says what is wrong, where (file, line, key or place in mm) and what to do.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class GlowsimError(Exception):
+    """Base of all errors whose text is meant for the user."""
+
+
+class SceneError(GlowsimError):
+    """The scene file is wrong: a key, a value or a name in it."""
+
+
+class GeometryError(GlowsimError):
+    """A mesh or a shape cannot be used, nor repaired safely."""
+
+
+class MaterialError(GlowsimError):
+    """A catalogue entry is wrong or missing."""
+
+
+class SolveError(GlowsimError):
+    """Light transport could not be computed."""
+
+
+class PictureError(GlowsimError):
+    """A picture could not be drawn or written."""
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """Return '; did you mean ...?' with the nearest known name, or a list of what is known.
+
+    A short list of known names is given whole when nothing comes near.
+    """
+    names = sorted(known)
+    near = difflib.get_close_matches(name.lower(), [n.lower() for n in names], n=1, cutoff=0.55)
+    if near:
+        original = next(n for n in names if n.lower() == near[0])
+        return f"; did you mean '{original}'?"
+    if not names:
+        return ""
+    shown = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
+    return f"; known: {shown}"
