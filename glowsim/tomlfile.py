@@ -1,0 +1,253 @@
+"""TOML files a person writes: read them, validate them, and name the place of every fault.
+
+The standard reader reports a line for broken syntax only. Here each key is found again in
+the text, so that a wrong *value* is reported with its file, line and key path too, and all
+faults of a file come in one message.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import types
+import typing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+
+from glowsim.errors import GlowsimError, did_you_mean
+
+KeyPath = tuple[str | int, ...]
+Model = TypeVar("Model", bound=BaseModel)
+
+_HEADER = re.compile(r"^\s*(\[\[|\[)\s*(.+?)\s*(\]\]|\])\s*(#.*)?$")
+_ASSIGN = re.compile(
+    r"^\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'))*)\s*="
+)
+_KEY = re.compile(r"\"([^\"]*)\"|'([^']*)'|([A-Za-z0-9_-]+)")
+
+
+@dataclass(frozen=True)
+class TomlText:
+    """A parsed TOML text that remembers on which line each key stands."""
+
+    name: str
+    """What to call the text in messages: its path, as the user gave it."""
+    data: dict[str, Any]
+    lines: dict[KeyPath, int] = field(default_factory=dict)
+
+    def where(self, key_path: KeyPath) -> str:
+        """Return 'file, line N: bodies[0].wall_mm'; the line is the nearest one known."""
+        line = next(
+            (
+                self.lines[key_path[:n]]
+                for n in range(len(key_path), 0, -1)
+                if key_path[:n] in self.lines
+            ),
+            None,
+        )
+        place = f"{self.name}, line {line}" if line else self.name
+        return f"{place}: {dotted(key_path)}" if key_path else place
+
+
+def dotted(key_path: KeyPath) -> str:
+    """Return a key path as a person writes it: ('bodies', 0, 'name') -> 'bodies[0].name'."""
+    text = ""
+    for part in key_path:
+        text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else part)
+    return text
+
+
+def read_toml(path: Path, error: type[GlowsimError]) -> TomlText:
+    """Read and parse a TOML file; raises `error` if it is missing, unreadable or broken."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise error(f"{path}: there is no such file") from None
+    except (OSError, UnicodeDecodeError) as problem:
+        raise error(f"{path}: cannot be read as text: {problem}") from None
+    return parse_toml(text, str(path), error)
+
+
+def parse_toml(text: str, name: str, error: type[GlowsimError]) -> TomlText:
+    """Parse a TOML text called `name` in messages; raises `error` where its syntax is broken."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise error(f"{name}: not valid TOML: {problem}") from None
+    return TomlText(name, data, _line_of_each_key(text))
+
+
+def validate(model: type[Model], toml: TomlText, error: type[GlowsimError]) -> Model:
+    """Return `toml` as a `model`; raises `error` naming every fault with its line and key."""
+    return validate_data(model, toml.data, toml, (), error)
+
+
+def validate_data(
+    model: type[Model], data: Any, toml: TomlText, at: KeyPath, error: type[GlowsimError]
+) -> Model:
+    """Return `data`, which stands at key path `at` of `toml`, as a `model`; raises `error`."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as problems:
+        messages = [_describe(model, toml, at, fault) for fault in problems.errors()]
+    raise error("\n".join(dict.fromkeys(messages)))
+
+
+def _describe(model: type[BaseModel], toml: TomlText, at: KeyPath, fault: Any) -> str:
+    keys, owner = _walk(model, tuple(fault["loc"]))
+    return f"{toml.where(at + keys)}: {_reason(fault, keys, owner)}"
+
+
+def _reason(fault: Any, keys: KeyPath, owner: type[BaseModel] | None) -> str:
+    """Say in plain words what is wrong with the value at `keys`."""
+    kind, given = fault["type"], fault.get("input")
+    limits = fault.get("ctx", {})
+    if kind == "extra_forbidden":
+        known = owner.model_fields if owner else []
+        return f"unknown key{did_you_mean(str(keys[-1]), known)}"
+    if kind == "missing":
+        return "this key is needed but missing"
+    if kind in ("union_tag_invalid", "literal_error", "enum"):
+        expected = re.findall(
+            r"'([^']*)'", str(limits.get("expected_tags") or limits.get("expected"))
+        )
+        value = limits.get("tag", given)
+        return f"'{value}' is not one of the choices{did_you_mean(str(value), expected)}"
+    if kind == "union_tag_not_found":
+        return f"the key {limits.get('discriminator')} is needed to say which kind this is"
+    comparisons = {
+        "greater_than": ("gt", "more than"),
+        "greater_than_equal": ("ge", "at least"),
+        "less_than": ("lt", "less than"),
+        "less_than_equal": ("le", "at most"),
+    }
+    if kind in comparisons:
+        limit, words = comparisons[kind]
+        return f"{given} is out of range; it must be {words} {limits[limit]:g}"
+    if kind in ("float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"):
+        return f"{given!r} is not a {'whole ' if kind.startswith('int') else ''}number"
+    if kind in ("too_short", "too_long", "missing_argument"):
+        wanted = limits.get("min_length", limits.get("max_length"))
+        return f"has {limits.get('actual_length')} values; {wanted} are needed"
+    text = str(fault["msg"]).removeprefix("Value error, ")
+    return text[0].lower() + text[1:] if text.startswith("Input ") else text
+
+
+def _walk(model: type[BaseModel], loc: KeyPath) -> tuple[KeyPath, type[BaseModel] | None]:
+    """Follow `loc` through the model: return the keys as the user wrote them (without the
+    union tags that pydantic adds) and the model that owns the last key."""
+    keys: list[str | int] = []
+    kind: Any = model
+    owner: type[BaseModel] | None = model
+    for part in loc:
+        tagged = _tagged_member(kind, part)
+        if tagged is not None:
+            kind = tagged
+            owner = kind
+            continue
+        keys.append(part)
+        kind = _plain(kind)
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            owner = kind
+            info = kind.model_fields.get(str(part))
+            kind = _field_type(info) if info else None
+        elif isinstance(part, int) or typing.get_origin(kind) is dict:
+            arguments = typing.get_args(kind)
+            kind = arguments[-1 if typing.get_origin(kind) is dict else 0] if arguments else None
+    return tuple(keys), owner
+
+
+def _field_type(info: FieldInfo) -> Any:
+    """Return a field's annotation, with its discriminator put back beside the union."""
+    if info.discriminator:
+        return typing.Annotated[info.annotation, info]
+    return info.annotation
+
+
+def _plain(kind: Any) -> Any:
+    """Strip `Annotated[...]` and `... | None`."""
+    if typing.get_origin(kind) is typing.Annotated:
+        return _plain(typing.get_args(kind)[0])
+    if typing.get_origin(kind) in (typing.Union, types.UnionType):
+        members = [m for m in typing.get_args(kind) if m is not type(None)]
+        return _plain(members[0]) if len(members) == 1 else kind
+    return kind
+
+
+def _tagged_member(kind: Any, tag: str | int) -> type[BaseModel] | None:
+    """Return the member of a union of models whose literal tag is `tag`, if `kind` is one."""
+    plain = _plain(kind)
+    if typing.get_origin(plain) not in (typing.Union, types.UnionType):
+        return None
+    for member in typing.get_args(plain):
+        member = _plain(member)
+        if isinstance(member, type) and issubclass(member, BaseModel):
+            for info in member.model_fields.values():
+                if typing.get_origin(info.annotation) is typing.Literal and tag in typing.get_args(
+                    info.annotation
+                ):
+                    return member
+    return None
+
+
+def _line_of_each_key(text: str) -> dict[KeyPath, int]:
+    """Map each table and key of a valid TOML text to the line (from 1) where it is written."""
+    lines: dict[KeyPath, int] = {}
+    counts: dict[KeyPath, int] = {}
+    table: KeyPath = ()
+    depth, quote = 0, ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        inside_value = depth > 0 or bool(quote)
+        if not inside_value and (header := _HEADER.match(line)):
+            table = _table_path(_split_key(header.group(2)), header.group(1) == "[[", counts)
+            lines.setdefault(table, number)
+            continue
+        if not inside_value and (assign := _ASSIGN.match(line)):
+            path = table + _split_key(assign.group(1))
+            lines.setdefault(path, number)
+            line = line[assign.end() :]
+        depth, quote = _scan_value(line, depth, quote)
+    return lines
+
+
+def _table_path(keys: tuple[str, ...], is_array: bool, counts: dict[KeyPath, int]) -> KeyPath:
+    """Return the path of a table header, with the index of each array of tables in it."""
+    path: KeyPath = ()
+    for position, key in enumerate(keys):
+        path = (*path, key)
+        last = position == len(keys) - 1
+        if last and is_array:
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = (*path, counts[path])
+    return path
+
+
+def _split_key(text: str) -> tuple[str, ...]:
+    return tuple(a or b or c for a, b, c in _KEY.findall(text))
+
+
+def _scan_value(line: str, depth: int, quote: str) -> tuple[int, str]:
+    """Follow brackets and multi-line strings to the end of a line."""
+    position = 0
+    while position < len(line):
+        if quote:
+            end = line.find(quote, position)
+            if end < 0:
+                return depth, quote if len(quote) == 3 else ""
+            position, quote = end + len(quote), ""
+            continue
+        character = line[position]
+        if character == "#":
+            break
+        if character in "\"'":
+            quote = character * 3 if line.startswith(character * 3, position) else character
+            position += len(quote)
+            continue
+        depth += (character in "[{") - (character in "]}")
+        position += 1
+    return depth, quote if len(quote) == 3 else ""
