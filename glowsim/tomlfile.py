@@ -130,6 +130,8 @@ def _reason(fault: Any, keys: KeyPath, owner: type[BaseModel] | None) -> str:
         return f"{given} is out of range; it must be {words} {limits[limit]:g}"
     if kind in ("float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"):
         return f"{given!r} is not a {'whole ' if kind.startswith('int') else ''}number"
+    if kind in ("string_type", "bool_type"):
+        return f"{given!r} is not {'a text' if kind == 'string_type' else 'true or false'}"
     if kind in ("too_short", "too_long", "missing_argument"):
         wanted = limits.get("min_length", limits.get("max_length"))
         return f"has {limits.get('actual_length')} values; {wanted} are needed"

@@ -1,0 +1,161 @@
+"""A body of the prop: its shape, what it is made of, what is set into it and its lights."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from glowsim.scene.fields import (
+    AnglesDeg,
+    Count,
+    Direction,
+    Mm,
+    Name,
+    PointMm,
+    PositiveMm,
+    Share,
+    Strict,
+)
+from glowsim.scene.patterns import Pattern
+from glowsim.scene.shapes import Shape
+
+
+class MeshFile(Strict):
+    """A mesh from a file: STL, OBJ, PLY, GLB or 3MF. A relative path starts at the scene file."""
+
+    file: str
+    units: str | None = None
+    """Unit of the numbers in the file; when left out, 3MF and GLB say it themselves, and for
+    the other formats mm is assumed and a note printed."""
+    scale: Annotated[float, Field(gt=0)] = 1.0
+    keep: Literal["all", "largest"] = "all"
+    """Which of several separate parts to keep."""
+
+
+class Where(Strict):
+    """A region of a body's surface: the faces for which everything given here holds."""
+
+    part: str | None = None
+    """A named part of a sketch shape, such as 'base', 'side' or 'tip'."""
+    above_mm: Mm | None = None
+    """Faces above this height (z in the body's frame)."""
+    below_mm: Mm | None = None
+    """Faces below this height."""
+    centre_mm: PointMm | None = None
+    """With `radius_mm`: faces within a ball."""
+    radius_mm: PositiveMm | None = None
+    facing: Direction | None = None
+    """Faces whose normal lies within `facing_within_deg` of this direction."""
+    facing_within_deg: Annotated[float, Field(gt=0, le=180)] = 60.0
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if (self.centre_mm is None) != (self.radius_mm is None):
+            raise ValueError("centre_mm and radius_mm go together: a ball needs both")
+        if all(
+            v is None
+            for v in (self.part, self.above_mm, self.below_mm, self.centre_mm, self.facing)
+        ):
+            raise ValueError("says nothing: give part, above_mm, below_mm, centre_mm or facing")
+        return self
+
+
+class Insert(Strict):
+    """Something set into a body. Where inserts overlap, the later one in the file wins.
+
+    pocket: air, open to the outside where it reaches through the surface;
+    core:   opaque, with a surface from the catalogue of coats (a dowel, a pipe);
+    sleeve: another volume material (a plug, a diffuser tube).
+    """
+
+    name: Name | None = None
+    kind: Literal["pocket", "core", "sleeve"]
+    shape: Shape | None = None
+    mesh: MeshFile | None = None
+    position_mm: PointMm = (0.0, 0.0, 0.0)
+    rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
+    material: str | None = None
+    coat: str | None = None
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        _one_source(self.shape, self.mesh)
+        if (self.material is not None) != (self.kind == "sleeve"):
+            raise ValueError("material belongs to a sleeve, and a sleeve needs one")
+        if (self.coat is not None) != (self.kind == "core"):
+            raise ValueError("coat belongs to a core, and a core needs one (its surface)")
+        return self
+
+
+class Mask(Strict):
+    """Paint, tape or cloth over part of a body's outer faces."""
+
+    name: Name | None = None
+    coat: str
+    where: Where
+
+
+class Drive(Strict):
+    """How far each colour is turned up: 1 is full, as a share of light, not of control code."""
+
+    red: Share = 1.0
+    green: Share = 1.0
+    blue: Share = 1.0
+    white: Share = 1.0
+    """For boards with a single white channel."""
+
+
+class Light(Strict):
+    """A light board inside a body, in the body's own frame."""
+
+    name: Name | None = None
+    board: str
+    position_mm: PointMm
+    direction: Direction = (0.0, 0.0, 1.0)
+    """Where the board faces."""
+    along: Direction | None = None
+    """Where a strip runs, or how a board is turned about its direction."""
+    led_count: Count | None = None
+    """LEDs used of a strip."""
+    drive: Drive = Drive()
+    channel_current_ma: Annotated[float, Field(gt=0, le=5000)] | None = None
+    """Measured current per channel and LED; brightness follows it in proportion."""
+    zone: Name = "all"
+    separate_leds: bool = False
+    """Treat each LED as a light of its own, so that findings and pulses can tell them apart."""
+
+
+class Body(Strict):
+    """One closed piece of the prop, or a pattern of copies of it."""
+
+    name: Name
+    shape: Shape | None = None
+    mesh: MeshFile | None = None
+    material: str
+    """A volume material, or a coat: a coat makes a hollow lantern of thin sheet, or, when it
+    lets no light through, a piece that is only seen."""
+    wall_mm: PositiveMm | None = None
+    """Wall of a hollow shell; left out, the body is solid."""
+    position_mm: PointMm = (0.0, 0.0, 0.0)
+    rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
+    inserts: tuple[Insert, ...] = ()
+    masks: tuple[Mask, ...] = ()
+    lights: tuple[Light, ...] = ()
+    patterns: tuple[Pattern, ...] = ()
+    glow_where: Where | None = None
+    """Which outer faces are meant to glow; left out, all that are not masked."""
+    detail_mm: PositiveMm | None = None
+    """Edge of the result surface's faces; chosen from wall, depth and spacing if left out."""
+    cell_mm: PositiveMm | None = None
+    """Edge of the solver's grid cells; chosen from wall, depth and the cell budget if left out."""
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        _one_source(self.shape, self.mesh)
+        return self
+
+
+def _one_source(shape: object, mesh: object) -> None:
+    if (shape is None) == (mesh is None):
+        raise ValueError("give either shape or mesh, one of the two")

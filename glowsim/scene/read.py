@@ -1,0 +1,76 @@
+"""Read, check and write scene files; a scene keeps the place of each key for later messages."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from glowsim.errors import SceneError
+from glowsim.scene.model import Scene
+from glowsim.tomlfile import KeyPath, TomlText, parse_toml, read_toml, validate
+
+
+@dataclass(frozen=True)
+class SceneFile:
+    """A scene together with the text it came from.
+
+    Rooms that find a fault later (an unknown material, a light outside its body) use `fault`
+    to name the file, the line and the key.
+    """
+
+    scene: Scene
+    toml: TomlText
+    folder: Path
+    """Relative mesh paths start here."""
+
+    @property
+    def stem(self) -> str:
+        """The scene's short name: that of its file, without the ending."""
+        return Path(self.toml.name).stem
+
+    def fault(self, key_path: KeyPath, message: str) -> SceneError:
+        """Return an error that names the place of `key_path` in the file."""
+        return SceneError(f"{self.toml.where(key_path)}: {message}")
+
+
+def read_scene(path: str | os.PathLike[str]) -> SceneFile:
+    """Read and validate a scene file. Raises SceneError naming every fault with its line."""
+    file = Path(path)
+    toml = read_toml(file, SceneError)
+    return SceneFile(validate(Scene, toml, SceneError), toml, file.resolve().parent)
+
+
+def parse_scene(text: str, name: str = "scene", folder: Path | None = None) -> SceneFile:
+    """Validate a scene given as text. Raises SceneError naming every fault with its line."""
+    toml = parse_toml(text, name, SceneError)
+    return SceneFile(validate(Scene, toml, SceneError), toml, folder or Path.cwd())
+
+
+def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
+    """Write a scene as TOML, whole or not at all. Raises SceneError if the file exists."""
+    file = Path(path)
+    if file.exists():
+        raise SceneError(f"{file}: exists already and is left alone; choose another name")
+    plain = _without_none(scene.model_dump(mode="json", exclude_defaults=True))
+    handle, temporary = tempfile.mkstemp(dir=file.parent, suffix=".part")
+    with os.fdopen(handle, "w", encoding="utf-8") as stream:
+        stream.write(tomlkit.dumps(plain))
+    os.replace(temporary, file)
+
+
+def scene_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a scene file, for editors that complete and check TOML."""
+    return Scene.model_json_schema()
+
+
+def _without_none(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _without_none(v) for k, v in value.items() if v is not None}
+    if isinstance(value, (list, tuple)):
+        return [_without_none(v) for v in value]
+    return value
