@@ -93,8 +93,22 @@ def validate_data(
     try:
         return model.model_validate(data)
     except ValidationError as problems:
-        messages = [_describe(model, toml, at, fault) for fault in problems.errors()]
+        faults = _without_echoes(problems.errors())
+    messages = [_describe(model, toml, at, fault) for fault in faults]
     raise error("\n".join(dict.fromkeys(messages)))
+
+
+def _without_echoes(faults: list[Any]) -> list[Any]:
+    """Drop 'too short' where an item was only left out because it is faulty itself."""
+    return [
+        fault
+        for fault in faults
+        if fault["type"] != "too_short"
+        or not any(
+            other is not fault and other["loc"][: len(fault["loc"])] == fault["loc"]
+            for other in faults
+        )
+    ]
 
 
 def _describe(model: type[BaseModel], toml: TomlText, at: KeyPath, fault: Any) -> str:

@@ -9,7 +9,6 @@ from pydantic import Field, model_validator
 from glowsim.scene.bodies import Body
 from glowsim.scene.fields import PositiveMm, Strict
 
-
 Entries = dict[str, dict[str, Any]]
 """Catalogue entries as written, by name."""
 
