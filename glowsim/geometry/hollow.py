@@ -48,7 +48,7 @@ def hollow_mesh(outer: Mesh, wall_mm: float, what: str) -> tuple[Mesh, list[str]
         vertices = _at_depth(outer, vertices, wall_mm)
     inner = _without_specks(Mesh.single_part(vertices, faces), step)
     solid = to_manifold(inner, f"{what}: the hollow").simplify(SIMPLIFIED * wall_mm)
-    inner = from_manifold(solid)[0]
+    inner = from_manifold(solid)
     return inner, _closed_up(outer, inner, wall_mm, what)
 
 

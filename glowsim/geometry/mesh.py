@@ -102,19 +102,11 @@ def to_manifold(mesh: Mesh, what: str) -> manifold3d.Manifold:
     return solid
 
 
-def from_manifold(solid: manifold3d.Manifold) -> tuple[Mesh, IntArray]:
-    """Return the mesh of a boolean result and, per face, the original id it came from.
-
-    The second array is (m,) int: `Manifold.original_id()` of the operand whose surface the face
-    lies on.
-    """
+def from_manifold(solid: manifold3d.Manifold) -> Mesh:
+    """Return the mesh of a boolean result."""
     result = solid.to_mesh64()
-    faces = np.asarray(result.tri_verts, dtype=np.int64).reshape(-1, 3)
-    vertices = np.asarray(result.vert_properties, dtype=float)[:, :3]
-    starts = np.asarray(result.run_index, dtype=np.int64) // 3
-    runs = starts[1:] - starts[:-1]
-    source = np.repeat(np.asarray(result.run_original_id, dtype=np.int64), runs)
-    return Mesh.single_part(vertices, faces), source
+    faces = np.array(result.tri_verts, dtype=np.int64).reshape(-1, 3)
+    return Mesh.single_part(np.array(result.vert_properties, dtype=float)[:, :3], faces)
 
 
 def at_mm(point: FloatArray) -> str:

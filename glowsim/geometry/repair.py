@@ -218,7 +218,7 @@ def _united(pieces: list[_Piece], what: str, notes: list[str]) -> tuple[Mesh, li
         )
     if len(pieces) == 1:
         return pieces[0].mesh, notes
-    return from_manifold(body)[0], notes
+    return from_manifold(body), notes
 
 
 def _contains(outer: _Piece, inner: _Piece) -> bool:

@@ -1,0 +1,116 @@
+"""Rays against triangles: first hits, and all crossings along parallel lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glowsim.errors import GeometryError
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+
+try:
+    from embreex.mesh_construction import TriangleMesh
+    from embreex.rtcore_scene import EmbreeScene
+except ImportError as problem:  # pragma: no cover - depends on the machine
+    raise GeometryError(
+        "the ray library embreex is not installed; it has no wheel for Linux on ARM yet, so use "
+        "an x86-64 machine, a Mac or Windows there"
+    ) from problem
+
+BoolArray = NDArray[np.bool_]
+
+AHEAD_MM = 1e-3
+"""How far past a hit the next ray starts. Coordinates are single precision in the ray library:
+1e-3 mm is safe for bodies up to some metres."""
+
+
+@dataclass(frozen=True)
+class Hits:
+    """First hits of n rays.
+
+    face        : (n,) int, -1 for a miss
+    distance_mm : (n,) float, infinite for a miss
+    point       : (n, 3) float [mm]
+    """
+
+    face: IntArray
+    distance_mm: FloatArray
+    point: FloatArray
+
+
+class RayTarget:
+    """Triangles prepared for ray tests; safe to use from several threads at once."""
+
+    def __init__(self, triangles: FloatArray) -> None:
+        """Prepare `triangles`, (m, 3, 3) float [mm]."""
+        self._scene = EmbreeScene()
+        self._mesh = TriangleMesh(self._scene, np.ascontiguousarray(triangles, dtype=np.float32))
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray; origins (n, 3) [mm], directions (n, 3) of length 1."""
+        if len(origins) == 0:
+            return Hits(np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 3)))
+        found = self._scene.run(
+            np.ascontiguousarray(origins, dtype=np.float32),
+            np.ascontiguousarray(directions, dtype=np.float32),
+            output=1,
+        )
+        face = found["primID"].astype(np.int64)
+        distance = np.where(face >= 0, found["tfar"].astype(float), np.inf)
+        reach = np.where(face >= 0, distance, 0.0)
+        return Hits(face, distance, origins + reach[:, None] * directions)
+
+    def blocked(self, start: FloatArray, end: FloatArray) -> BoolArray:
+        """Return whether anything lies strictly between pairs of points, (n,) bool."""
+        span = end - start
+        length = np.linalg.norm(span, axis=1)
+        direction = span / np.maximum(length, 1e-12)[:, None]
+        hits = self.first_hits(start + AHEAD_MM * direction, direction)
+        return hits.distance_mm < length - 3 * AHEAD_MM
+
+
+def inside_spans(
+    mesh: Mesh, x: FloatArray, y: FloatArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return where lines parallel to z run inside a closed mesh.
+
+    x, y : (n,) float, where the lines stand [mm].
+    Returns the line of each span (k,) int and its lower and upper end (k,) float [mm]. A span is
+    where more faces have been entered than left, so overlapping pieces count once.
+    """
+    line, height, entering = _crossings(mesh, x, y)
+    order = np.lexsort((height, line))
+    line, height, entering = line[order], height[order], entering[order]
+    depth = np.cumsum(entering)
+    # A line that lost a crossing at an edge must not spoil the lines after it.
+    first = np.searchsorted(line, line, side="left")
+    depth -= depth[first] - entering[first]
+    opens = (depth == 1) & (entering == 1)
+    closes = (depth == 0) & (entering == -1)
+    start, end = np.nonzero(opens)[0], np.nonzero(closes)[0]
+    following = np.searchsorted(end, start)
+    sound = following < len(end)
+    start, following = start[sound], following[sound]
+    stop = end[following]
+    same = line[start] == line[stop]
+    return line[start[same]], height[start[same]], height[stop[same]]
+
+
+def _crossings(mesh: Mesh, x: FloatArray, y: FloatArray) -> tuple[IntArray, FloatArray, IntArray]:
+    """Return all crossings of upward lines: line, height and +1 entering or -1 leaving."""
+    target = RayTarget(mesh.triangles)
+    origin = np.column_stack([x, y, np.full(len(x), mesh.bounds[0, 2] - 1.0)])
+    up = np.array([0.0, 0.0, 1.0])
+    active = np.arange(len(x))
+    lines, heights, signs = [], [], []
+    while len(active):
+        hits = target.first_hits(origin[active], np.broadcast_to(up, (len(active), 3)))
+        hit = hits.face >= 0
+        active = active[hit]
+        lines.append(active)
+        heights.append(hits.point[hit, 2])
+        signs.append(np.where(mesh.normals[hits.face[hit], 2] < 0, 1, -1))
+        origin[active, 2] = hits.point[hit, 2] + AHEAD_MM
+    return np.concatenate(lines), np.concatenate(heights), np.concatenate(signs)
