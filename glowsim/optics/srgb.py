@@ -1,0 +1,79 @@
+"""From tristimulus values to a screen: sRGB (IEC 61966-2-1) and the way into its gamut.
+
+Light is mixed in XYZ and comes here once, at the end. LED primaries lie outside sRGB, so
+their linear values have negative parts, which one of the two mappings must remove.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from glowsim.optics.colour import D65_XY, xyz_of_chromaticity
+
+Array = NDArray[np.float64]
+
+PRIMARIES_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
+"""Chromaticities of the red, green and blue of sRGB (ITU-R BT.709)."""
+
+
+def _xyz_from_srgb() -> Array:
+    """Return the matrix (3, 3) whose columns are XYZ of the primaries, all together making D65."""
+    primaries = xyz_of_chromaticity(PRIMARIES_XY).T
+    return primaries * np.linalg.solve(primaries, xyz_of_chromaticity(D65_XY))
+
+
+XYZ_FROM_SRGB = _xyz_from_srgb()
+SRGB_FROM_XYZ = np.linalg.inv(XYZ_FROM_SRGB)
+LUMINANCE_OF_SRGB = XYZ_FROM_SRGB[1]
+"""Y of linear red, green and blue; they add up to 1."""
+
+
+def linear_from_xyz(xyz: ArrayLike) -> Array:
+    """Return linear sRGB `(..., 3)` of XYZ with white at Y = 1; may lie outside 0 to 1."""
+    return np.asarray(xyz, dtype=float) @ SRGB_FROM_XYZ.T
+
+
+def xyz_from_linear(linear: ArrayLike) -> Array:
+    """Return XYZ `(..., 3)` of linear sRGB."""
+    return np.asarray(linear, dtype=float) @ XYZ_FROM_SRGB.T
+
+
+def encode(linear: ArrayLike) -> Array:
+    """Return the sRGB values, 0 to 1, of linear ones, 0 to 1 (IEC 61966-2-1)."""
+    u = np.asarray(linear, dtype=float)
+    curve = 1.055 * np.maximum(u, 0.0031308) ** (1.0 / 2.4) - 0.055
+    return np.where(u <= 0.0031308, 12.92 * u, curve)
+
+
+def decode(encoded: ArrayLike) -> Array:
+    """Return the linear values, 0 to 1, of sRGB ones, 0 to 1 (IEC 61966-2-1)."""
+    v = np.asarray(encoded, dtype=float)
+    curve = ((np.maximum(v, 0.04045) + 0.055) / 1.055) ** 2.4
+    return np.where(v <= 0.04045, v / 12.92, curve)
+
+
+def clip_to_gamut(linear: ArrayLike) -> Array:
+    """Return linear sRGB without negative parts: they are cut, the rest scaled to keep Y.
+
+    The right way for LEDs: a pure channel stays pure, its hue moves a little. Values above 1 are
+    left to the exposure.
+    """
+    rgb = np.asarray(linear, dtype=float)
+    cut = np.clip(rgb, 0.0, None)
+    before, after = rgb @ LUMINANCE_OF_SRGB, cut @ LUMINANCE_OF_SRGB
+    return cut * (np.clip(before, 0.0, None) / np.where(after > 0.0, after, 1.0))[..., None]
+
+
+def desaturate_to_gamut(linear: ArrayLike) -> Array:
+    """Return linear sRGB moved towards the grey of the same Y until nothing is negative.
+
+    Keeps the hue as XYZ has it, but whitens pure channels (a green LED turns pale); for mixed
+    light.
+    """
+    rgb = np.asarray(linear, dtype=float)
+    grey = np.clip(rgb @ LUMINANCE_OF_SRGB, 0.0, None)[..., None]
+    lowest = rgb.min(axis=-1, keepdims=True)
+    outside = lowest < 0.0
+    share = np.where(outside, grey / np.where(outside, grey - lowest, 1.0), 1.0)
+    return np.clip(grey + share * (rgb - grey), 0.0, None)
