@@ -1,0 +1,199 @@
+"""Light boards: where their LEDs sit, how much light they give, what they draw."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, ClassVar, Literal, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+
+from glowsim.catalogue.entry import Entry, Factor, NonNegative, Positive, PositiveBands
+from glowsim.errors import MaterialError
+
+SIZE_KEYS: dict[str, tuple[str, ...]] = {
+    "single": ("diameter_mm",),
+    "round": ("ring_diameter_mm", "diameter_mm"),
+    "ring": ("ring_diameter_mm", "diameter_mm"),
+    "strip": ("pitch_mm", "width_mm"),
+}
+"""The sizes each kind of board is described by."""
+
+_ALL_SIZE_KEYS = tuple(dict.fromkeys(key for keys in SIZE_KEYS.values() for key in keys))
+
+
+def flux_from_axial_intensity_lm(
+    axial_intensity_cd: float, half_intensity_full_angle_deg: float
+) -> float:
+    """Return the flux (lm) of an LED from its intensity on the axis and its full beam angle.
+
+    For I(theta) = I0 cos^m(theta) with I = I0 / 2 at half the full angle,
+    m = ln 0.5 / ln cos(half angle) and flux = 2 pi I0 / (m + 1) (integral over the front
+    half space; m = 1 at 120 degrees is the Lambertian emitter, flux = pi I0).
+    """
+    half_angle = math.radians(half_intensity_full_angle_deg / 2)
+    exponent = math.log(0.5) / math.log(math.cos(half_angle))
+    return 2 * math.pi * axial_intensity_cd / (exponent + 1)
+
+
+class Board(Entry):
+    """One light board; the electrical and optical figures are those of one LED on it.
+
+    Board frame: millimetres, emission along +z from z = 0, the board itself behind it down
+    to z = -thickness_mm; a strip runs along +x, centred on 0.
+    """
+
+    voided_by: ClassVar[dict[str, tuple[str, ...]]] = {
+        "kind": ("led_count", *_ALL_SIZE_KEYS),
+        "axial_intensity_cd": ("flux_lm",),
+        "flux_lm": ("axial_intensity_cd",),
+    }
+
+    kind: Literal["single", "round", "ring", "strip"]
+    """One LED; a ring with one in its centre; a ring; a row."""
+    led_count: int = Field(ge=1)
+    """LEDs on the board; on a strip, those of the length usually bought (1 m)."""
+    ring_diameter_mm: Positive | None = None
+    """Circle through the LED centres."""
+    pitch_mm: Positive | None = None
+    """Distance between neighbouring LED centres on a strip."""
+    diameter_mm: Positive | None = None
+    """Outline of a single, round or ring board."""
+    width_mm: Positive | None = None
+    """Outline of a strip."""
+    thickness_mm: Positive
+    """Board and LED together."""
+    led_window_mm: Positive
+    """Diameter of the bright window of one LED."""
+
+    drive: Literal["rgb", "white"] = "rgb"
+    """Three channels of their own, or one channel whose lumens are split over the bands."""
+    channel_current_ma: PositiveBands
+    """Current at full drive in red, green, blue; for white three times the same current."""
+    quiescent_ma: NonNegative
+    """What one LED's own chip draws while dark."""
+    dominant_wavelength_nm: PositiveBands
+    fwhm_nm: PositiveBands
+    """Full width of the spectrum at half its height."""
+    half_intensity_full_angle_deg: float = Field(gt=0, lt=180)
+    forward_v: PositiveBands
+    supply_v: Positive
+    supply_min_v: Positive
+    supply_max_v: Positive
+    flux_factor: Factor = 1.5
+    """Uncertainty of the flux between bins and makers, as a factor of one standard deviation."""
+    axial_intensity_cd: PositiveBands | None = None
+    """Intensity on the axis as data sheets print it, from which `flux_lm` then follows."""
+    flux_lm: PositiveBands = Field(default=None, validate_default=True)
+    """Luminous flux of one LED at full drive in red, green, blue."""
+
+    @field_validator("flux_lm", mode="before")
+    @classmethod
+    def _flux_from_intensity(cls, value: Any, info: ValidationInfo) -> Any:
+        if value is not None:
+            if info.data.get("axial_intensity_cd") is not None:
+                raise ValueError("give either this key or axial_intensity_cd, not both")
+            return value
+        # Fields are validated in order: one that is absent from info.data is wrong by itself.
+        if info.data.get("axial_intensity_cd", "wrong") is None:
+            raise ValueError("this key is needed but missing; or give axial_intensity_cd")
+        needed = ("axial_intensity_cd", "half_intensity_full_angle_deg")
+        if wrong := [key for key in needed if key not in info.data]:
+            raise ValueError(f"cannot be found without a right {' and '.join(wrong)}")
+        intensity_cd, angle_deg = (info.data[key] for key in needed)
+        return tuple(flux_from_axial_intensity_lm(one, angle_deg) for one in intensity_cd)
+
+    @model_validator(mode="after")
+    def _sizes_fit_the_kind(self) -> Self:
+        wanted = SIZE_KEYS[self.kind]
+        given = [key for key in _ALL_SIZE_KEYS if getattr(self, key) is not None]
+        if set(given) != set(wanted):
+            raise ValueError(
+                f"a board of kind '{self.kind}' is described by {' and '.join(wanted)}, "
+                f"not by {' and '.join(given) or 'no size at all'}"
+            )
+        smallest = {"single": 1, "round": 3, "ring": 2, "strip": 1}[self.kind]
+        if self.led_count < smallest or (self.kind == "single" and self.led_count > 1):
+            raise ValueError(f"led_count {self.led_count} does not fit the kind '{self.kind}'")
+        return self
+
+    @model_validator(mode="after")
+    def _electrics_agree(self) -> Self:
+        if not self.supply_min_v <= self.supply_v <= self.supply_max_v:
+            raise ValueError("supply_v must lie between supply_min_v and supply_max_v")
+        if max(self.forward_v) > self.supply_v:
+            raise ValueError("supply_v is below the forward voltage of an LED")
+        if self.drive == "white" and len(set(self.channel_current_ma)) > 1:
+            raise ValueError("a white board has one channel: give one channel_current_ma")
+        return self
+
+    def led_offsets_mm(self, led_count: int | None = None) -> NDArray[np.float64]:
+        """Return the LED centres in the board frame, `(n, 3) float`, mm.
+
+        A ring starts on +x and runs towards +y; a round board has its centre LED first.
+        Only a strip can be cut: for other kinds a `led_count` of its own raises
+        MaterialError.
+        """
+        count = self._count(led_count)
+        if self.kind == "strip":
+            along = (np.arange(count) - (count - 1) / 2) * (self.pitch_mm or 0.0)
+            return np.column_stack([along, np.zeros((count, 2))])
+        if self.kind == "single":
+            return np.zeros((1, 3))
+        on_ring = count - 1 if self.kind == "round" else count
+        angle = 2 * np.pi * np.arange(on_ring) / on_ring
+        circle = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(on_ring)])
+        circle *= (self.ring_diameter_mm or 0.0) / 2
+        return np.vstack([np.zeros((count - on_ring, 3)), circle])
+
+    def flux_at_current_lm(
+        self, channel_current_ma: float | Sequence[float]
+    ) -> NDArray[np.float64]:
+        """Return the flux of one LED at other channel currents, `(3,) float`, lm.
+
+        Parts sold under one number differ by 1.6 times in current. Flux is taken as
+        proportional to current; real LEDs gain a little less, some 10 % less than that at
+        twice the current (from memory). Raises MaterialError for a negative current.
+        """
+        current_ma = np.broadcast_to(np.asarray(channel_current_ma, dtype=float), (3,))
+        if not np.all(current_ma >= 0):
+            raise MaterialError(f"a channel current of {current_ma.min():g} mA is below 0")
+        return np.array(self.flux_lm) * current_ma / np.array(self.channel_current_ma)
+
+    def supply_current_ma(
+        self, drive_level: float | Sequence[float] = 1.0, led_count: int | None = None
+    ) -> float:
+        """Return what the board draws (mA) at drive levels 0 to 1 in red, green, blue.
+
+        A white board has one channel and takes one level. Raises MaterialError for a level
+        outside 0 to 1, or a `led_count` that the board cannot have.
+        """
+        level = np.broadcast_to(np.asarray(drive_level, dtype=float), (3,))
+        if not np.all((level >= 0) & (level <= 1)):
+            raise MaterialError(f"drive levels {level.tolist()} must lie between 0 and 1")
+        per_channel_ma = level * np.array(self.channel_current_ma)
+        if self.drive == "white":
+            if np.ptp(level) > 0:
+                raise MaterialError("a white board has one channel and takes one drive level")
+            per_channel_ma = per_channel_ma[:1]
+        return self._count(led_count) * float(self.quiescent_ma + per_channel_ma.sum())
+
+    def power_w(
+        self, drive_level: float | Sequence[float] = 1.0, led_count: int | None = None
+    ) -> float:
+        """Return the power (W) the board takes from its supply: P = V I at `supply_v`.
+
+        The channels are constant-current sinks, so the whole supply voltage counts, not the
+        forward voltage. Raises MaterialError as `supply_current_ma` does.
+        """
+        return self.supply_v * self.supply_current_ma(drive_level, led_count) / 1000
+
+    def _count(self, led_count: int | None) -> int:
+        if led_count is None:
+            return self.led_count
+        if led_count < 1 or (self.kind != "strip" and led_count != self.led_count):
+            fixed = f"has {self.led_count} LEDs" if self.kind != "strip" else "has at least 1 LED"
+            raise MaterialError(f"{led_count} LEDs were asked of a board that {fixed}")
+        return led_count

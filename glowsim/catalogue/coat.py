@@ -1,0 +1,71 @@
+"""Thin layers on a face and opaque surfaces: paint, tape, paper, fabric, wood, metal."""
+
+from __future__ import annotations
+
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import model_validator
+
+from glowsim.catalogue.entry import Entry, Fraction, FractionBands
+
+BANDS = ("red", "green", "blue")
+
+
+class Coat(Entry):
+    """What a thin layer does with light that falls on it; nothing travels sideways in it.
+
+    What is neither reflected nor transmitted is absorbed. `transmittance` is the whole of
+    what comes through, as an integrating sphere measures it, holes of a weave included.
+    """
+
+    reflectance: FractionBands
+    """Share of the light thrown back, in red, green, blue."""
+    transmittance: FractionBands
+    """Share of the light let through, scattered and straight together."""
+    open_fraction: Fraction = 0.0
+    """Share of the light that passes straight through holes; part of `transmittance`."""
+    reflectance_uncertainty: Fraction = 0.1
+    """One standard deviation of `reflectance`, plus or minus, in each band."""
+    transmittance_uncertainty: Fraction = 0.1
+    """One standard deviation of `transmittance`, plus or minus, in each band."""
+
+    @model_validator(mode="after")
+    def _conserves_energy(self) -> Self:
+        for band, back, through in zip(BANDS, self.reflectance, self.transmittance, strict=True):
+            if back + through > 1 + 1e-12:
+                raise ValueError(
+                    f"reflectance {back:g} and transmittance {through:g} in {band} "
+                    "add up to more than 1"
+                )
+            if self.open_fraction > through:
+                raise ValueError(
+                    f"open_fraction {self.open_fraction:g} is more than the whole "
+                    f"transmittance {through:g} in {band}, of which it is a part"
+                )
+        return self
+
+    @property
+    def absorptance(self) -> NDArray[np.float64]:
+        """Share of the light that becomes heat in the layer, `(3,) float`."""
+        return np.clip(1 - np.array(self.reflectance) - np.array(self.transmittance), 0, 1)
+
+    @property
+    def diffuse_transmittance(self) -> NDArray[np.float64]:
+        """Share of the light let through and scattered, `(3,) float`."""
+        return np.array(self.transmittance) - self.open_fraction
+
+    @property
+    def reflectance_range(self) -> NDArray[np.float64]:
+        """Low and high reflectance at one standard deviation, `(2, 3) float` in 0 to 1."""
+        return _range(self.reflectance, self.reflectance_uncertainty)
+
+    @property
+    def transmittance_range(self) -> NDArray[np.float64]:
+        """Low and high transmittance at one standard deviation, `(2, 3) float` in 0 to 1."""
+        return _range(self.transmittance, self.transmittance_uncertainty)
+
+
+def _range(value: tuple[float, float, float], uncertainty: float) -> NDArray[np.float64]:
+    return np.clip(np.array([value]) + uncertainty * np.array([[-1], [1]]), 0, 1)

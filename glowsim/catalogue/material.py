@@ -1,0 +1,104 @@
+"""Volume materials: foams, resins, prints, sheets."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, ValidationInfo, field_validator
+
+from glowsim.catalogue.calibration import calibrate_mu_s_reduced
+from glowsim.catalogue.entry import Entry, Factor, NonNegativeBands, Positive, Prose
+from glowsim.errors import MaterialError
+
+MEASUREMENT = ("measured_transmittance", "measured_thickness_mm")
+DEFAULT_FACTOR = 2.0
+MEASURED_FACTOR = 1.3
+"""One number from a home-made transmittance measurement: 0.1 in T is about 30 % in mu_s'."""
+
+
+class Material(Entry):
+    """Optical and thermal properties of a volume material.
+
+    Scattering is given either as `mu_s_reduced_per_mm` or as a transmittance measured on a
+    flat piece (`measured_transmittance`, `measured_thickness_mm`), from which the same
+    value follows for all three bands by `calibrate_mu_s_reduced`.
+    """
+
+    voided_by: ClassVar[dict[str, tuple[str, ...]]] = {
+        "measured_transmittance": (
+            "measured_thickness_mm",
+            "mu_s_reduced_per_mm",
+            "mu_s_reduced_factor",
+        ),
+        "mu_s_reduced_per_mm": MEASUREMENT,
+    }
+
+    mu_a_per_mm: NonNegativeBands
+    """Absorption coefficient in red, green, blue (1/mm)."""
+    mu_a_factor: Factor = DEFAULT_FACTOR
+    g: float = Field(default=0.8, gt=-1, lt=1)
+    """Mean cosine of the scattering angle."""
+    refractive_index: float = Field(ge=1, le=2.5)
+    """Index of the outer smooth face; 1.0 for an open foam, which has no such face."""
+    measured_transmittance: float | None = Field(default=None, gt=0, lt=1)
+    measured_thickness_mm: Positive | None = None
+    mu_s_reduced_per_mm: NonNegativeBands = Field(default=None, validate_default=True)
+    """Reduced scattering coefficient mu_s (1 - g) in red, green, blue (1/mm)."""
+    mu_s_reduced_factor: Factor = Field(default=None, validate_default=True)
+    density_kg_m3: Positive | None = None
+    thermal_conductivity_w_mk: Positive | None = None
+    max_service_c: float | None = None
+    thermal_source: Prose = ""
+    """Where density, conductivity and the highest service temperature come from."""
+
+    @field_validator("mu_s_reduced_per_mm", mode="before")
+    @classmethod
+    def _scattering_from_measurement(cls, value: Any, info: ValidationInfo) -> Any:
+        if value is not None:
+            if any(info.data.get(key) is not None for key in MEASUREMENT):
+                raise ValueError(f"give either this key or {' and '.join(MEASUREMENT)}, not both")
+            return value
+        # Fields are validated in order: one that is absent from info.data is wrong by itself.
+        if any(info.data.get(key, "wrong") is None for key in MEASUREMENT):
+            raise ValueError(
+                f"this key is needed but missing; or give {' and '.join(MEASUREMENT)} "
+                "of a flat piece in its place"
+            )
+        needed = (*MEASUREMENT, "mu_a_per_mm", "refractive_index")
+        if wrong := [key for key in needed if key not in info.data]:
+            raise ValueError(f"cannot be found without a right {' and '.join(wrong)}")
+        transmittance, thickness_mm = (info.data[key] for key in MEASUREMENT)
+        index, green_per_mm = info.data["refractive_index"], info.data["mu_a_per_mm"][1]
+        try:
+            return calibrate_mu_s_reduced(transmittance, thickness_mm, index, green_per_mm)
+        except MaterialError as problem:
+            raise ValueError(str(problem)) from None
+
+    @field_validator("mu_s_reduced_factor", mode="before")
+    @classmethod
+    def _factor_of_the_way_it_was_found(cls, value: Any, info: ValidationInfo) -> Any:
+        if value is not None:
+            return value
+        measured = info.data.get("measured_transmittance") is not None
+        return MEASURED_FACTOR if measured else DEFAULT_FACTOR
+
+    @property
+    def mu_s_per_mm(self) -> NDArray[np.float64]:
+        """Scattering coefficient mu_s = mu_s' / (1 - g), `(3,) float`, 1/mm."""
+        return np.array(self.mu_s_reduced_per_mm) / (1 - self.g)
+
+    @property
+    def mu_a_range_per_mm(self) -> NDArray[np.float64]:
+        """Low and high absorption at one standard deviation, `(2, 3) float`, 1/mm."""
+        return _range(self.mu_a_per_mm, self.mu_a_factor)
+
+    @property
+    def mu_s_reduced_range_per_mm(self) -> NDArray[np.float64]:
+        """Low and high reduced scattering at one standard deviation, `(2, 3) float`, 1/mm."""
+        return _range(self.mu_s_reduced_per_mm, self.mu_s_reduced_factor)
+
+
+def _range(value: tuple[float, float, float], factor: float) -> NDArray[np.float64]:
+    return np.array([value]) * np.array([[1 / factor], [factor]])

@@ -1,0 +1,165 @@
+"""The catalogue as a whole: what ships with the project, and a user's own entries.
+
+A scene file may hold tables `[materials.my_foam]`, `[coats.my_tape]`, `[boards.my_ring]`.
+They obey the same rules as the shipped entries, and may start from one with `like`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Any, Literal, TypeVar
+
+from glowsim.catalogue.board import Board
+from glowsim.catalogue.coat import Coat
+from glowsim.catalogue.entry import Entry
+from glowsim.catalogue.material import Material
+from glowsim.errors import MaterialError, did_you_mean
+from glowsim.tomlfile import KeyPath, TomlText, parse_toml, validate_data
+
+Kind = Literal["material", "coat", "board"]
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
+
+PROVENANCE = ("label", "source", "confidence", "notes", "like")
+"""Keys that belong to one entry and are not taken over through `like`."""
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """All known entries by name."""
+
+    materials: dict[str, Material]
+    coats: dict[str, Coat]
+    boards: dict[str, Board]
+
+    def material(self, name: str) -> Material:
+        """Return a volume material; raises MaterialError with the nearest known name."""
+        return self._entry("material", self.materials, name)
+
+    def coat(self, name: str) -> Coat:
+        """Return a thin layer or surface; raises MaterialError with the nearest known name."""
+        return self._entry("coat", self.coats, name)
+
+    def board(self, name: str) -> Board:
+        """Return a light board; raises MaterialError with the nearest known name."""
+        return self._entry("board", self.boards, name)
+
+    def fault(self, kind: Kind, name: str) -> str | None:
+        """Return why `name` cannot be used, naming the nearest, or None if it is known.
+
+        For a caller who puts file, line and key of his own before it.
+        """
+        by_kind: dict[Kind, Mapping[str, Entry]] = {
+            "material": self.materials,
+            "coat": self.coats,
+            "board": self.boards,
+        }
+        return _unknown(kind, name, by_kind[kind])
+
+    def _entry(self, kind: Kind, entries: Mapping[str, AnyEntry], name: str) -> AnyEntry:
+        if reason := _unknown(kind, name, entries):
+            raise MaterialError(reason)
+        return entries[name]
+
+
+def load_catalogue(scene: TomlText | None = None) -> Catalogue:
+    """Return the shipped catalogue with a scene file's own entries added.
+
+    Reads the tables `materials`, `coats` and `boards` of `scene`; an own entry may take
+    the name of a shipped one and then stands in its place. Without a source of its own an
+    entry has source 'user', and confidence 'user', or 'measured' where it gives a measured
+    transmittance. Raises MaterialError with file, line and key of every fault.
+    """
+    shipped = _shipped()
+    if scene is None:
+        return Catalogue(dict(shipped.materials), dict(shipped.coats), dict(shipped.boards))
+    return Catalogue(
+        _own_entries(Material, "materials", shipped.materials, scene),
+        _own_entries(Coat, "coats", shipped.coats, scene),
+        _own_entries(Board, "boards", shipped.boards, scene),
+    )
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> Catalogue:
+    return Catalogue(
+        _shipped_entries(Material, "materials.toml"),
+        _shipped_entries(Coat, "coats.toml"),
+        _shipped_entries(Board, "boards.toml"),
+    )
+
+
+def _shipped_entries(model: type[AnyEntry], file_name: str) -> dict[str, AnyEntry]:
+    text = resources.files(__package__).joinpath(file_name).read_text(encoding="utf-8")
+    toml = parse_toml(text, f"glowsim/catalogue/{file_name}", MaterialError)
+    entries: dict[str, AnyEntry] = {}
+    for name, written in toml.data.items():
+        entries[name] = _validated(model, written, entries, toml, (name,))
+    return entries
+
+
+def _own_entries(
+    model: type[AnyEntry], table: str, shipped: Mapping[str, AnyEntry], scene: TomlText
+) -> dict[str, AnyEntry]:
+    written_entries = scene.data.get(table, {})
+    if not isinstance(written_entries, dict):
+        raise MaterialError(
+            f"{scene.where((table,))}: must hold one table for each entry, such as [{table}.mine]"
+        )
+    entries = dict(shipped)
+    faults = []
+    for name, written in written_entries.items():
+        if isinstance(written, dict):
+            confidence = "measured" if "measured_transmittance" in written else "user"
+            written = {"label": name, "source": "user", "confidence": confidence} | written
+        try:
+            entries[name] = _validated(model, written, entries, scene, (table, name))
+        except MaterialError as fault:
+            faults.append(str(fault))
+    if faults:
+        raise MaterialError("\n".join(faults))
+    return entries
+
+
+def _validated(
+    model: type[AnyEntry],
+    written: Any,
+    known: Mapping[str, AnyEntry],
+    toml: TomlText,
+    at: KeyPath,
+) -> AnyEntry:
+    """Return `written`, which stands at `at` in `toml`, as an entry, its `like` followed."""
+    if not isinstance(written, dict):
+        raise MaterialError(f"{toml.where(at)}: must be a table of keys and values")
+    base_name = written.get("like")
+    if isinstance(base_name, str):
+        if base_name not in known:
+            reason = _why_not_a_base(model.__name__.lower(), base_name, known, toml, at)
+            raise MaterialError(f"{toml.where((*at, 'like'))}: {reason}")
+        written = _taken_over(known[base_name], written) | written
+    return validate_data(model, written, toml, at, MaterialError)
+
+
+def _why_not_a_base(
+    kind: str, base_name: str, known: Mapping[str, Entry], toml: TomlText, at: KeyPath
+) -> str | None:
+    siblings = toml.data
+    for key in at[:-1]:
+        siblings = siblings[str(key)]
+    if base_name in siblings:
+        return f"'{base_name}' must stand above the entry that starts from it, and be right"
+    return _unknown(kind, base_name, known)
+
+
+def _taken_over(base: Entry, written: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what `base` was written with, less what the keys in `written` make void."""
+    void = {key for given in written for key in base.voided_by.get(given, ())}
+    kept = base.model_dump(exclude_unset=True)
+    return {key: value for key, value in kept.items() if key not in void.union(PROVENANCE)}
+
+
+def _unknown(kind: str, name: str, entries: Mapping[str, Entry]) -> str | None:
+    """Return the reason why `name` is not among `entries`, or None if it is."""
+    return None if name in entries else f"there is no {kind} '{name}'{did_you_mean(name, entries)}"
