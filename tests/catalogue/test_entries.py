@@ -1,0 +1,148 @@
+"""Every shipped entry: complete, sourced, and within physical bounds."""
+
+import tomllib
+from importlib import resources
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from glowsim.catalogue import Board, Coat, Material, load_catalogue
+
+CATALOGUE = load_catalogue()
+ENTRIES = {
+    **{f"materials.{name}": entry for name, entry in CATALOGUE.materials.items()},
+    **{f"coats.{name}": entry for name, entry in CATALOGUE.coats.items()},
+    **{f"boards.{name}": entry for name, entry in CATALOGUE.boards.items()},
+}
+WHITE_FOAMS = ("upholstery_foam_white", "eva_foam_white", "pe_packing_foam")
+
+
+def written(file_name):
+    text = resources.files("glowsim.catalogue").joinpath(file_name).read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_provenance_is_complete(name):
+    entry = ENTRIES[name]
+    assert len(entry.label) > 5
+    assert len(entry.source) > 15
+    assert len(entry.notes) > 20
+    assert entry.confidence in ("measured", "datasheet", "derived", "estimate")
+    if entry.source.startswith("estimate"):
+        assert entry.confidence == "estimate"
+
+
+@pytest.mark.parametrize(
+    ("file_name", "ranges"),
+    [
+        ("materials.toml", ("mu_a_factor", "mu_s_reduced_factor")),
+        ("coats.toml", ("reflectance_uncertainty", "transmittance_uncertainty")),
+        ("boards.toml", ("flux_factor",)),
+    ],
+)
+def test_ranges_are_stated_not_defaulted(file_name, ranges):
+    entries = written(file_name)
+    for name, entry in entries.items():
+        while "like" in entry:
+            entry = entries[entry["like"]] | {k: v for k, v in entry.items() if k != "like"}
+        for key in ranges:
+            assert key in entry, f"{name} states no {key}"
+
+
+@pytest.mark.parametrize("name", CATALOGUE.materials)
+def test_materials_are_physical(name):
+    material = CATALOGUE.materials[name]
+    assert all(0 < mu_a < 10 for mu_a in material.mu_a_per_mm)
+    assert all(0 <= mu_s < 50 for mu_s in material.mu_s_reduced_per_mm)
+    assert 0 < material.g < 0.95
+    assert 1 <= material.refractive_index <= 1.6
+    assert 1 <= material.mu_a_factor <= 5
+    assert 1 <= material.mu_s_reduced_factor <= 5
+    assert 5 <= material.density_kg_m3 <= 1500
+    assert 0.02 <= material.thermal_conductivity_w_mk <= 0.5
+    assert 40 <= material.max_service_c <= 200
+    assert material.thermal_source
+
+
+@pytest.mark.parametrize("name", CATALOGUE.coats)
+def test_coats_conserve_energy(name):
+    coat = CATALOGUE.coats[name]
+    total = coat.absorptance + coat.reflectance + coat.transmittance
+    assert_allclose(total, 1.0, rtol=1e-12)  # round-off
+    assert np.all(coat.diffuse_transmittance >= 0)
+    for low, high in (coat.reflectance_range, coat.transmittance_range):
+        assert np.all((low >= 0) & (low <= high) & (high <= 1))
+
+
+@pytest.mark.parametrize("name", CATALOGUE.boards)
+def test_boards_are_physical(name):
+    board = CATALOGUE.boards[name]
+    watts_in_leds = np.array(board.forward_v) * np.array(board.channel_current_ma) / 1000
+    if board.drive == "white":
+        watts_in_leds = watts_in_leds[:1]
+    # No visible light source passes 683 lm/W; these parts lie well below 200.
+    assert sum(board.flux_lm) < 200 * watts_in_leds.sum()
+    assert board.power_w(1.0, 1 if board.kind == "strip" else None) > watts_in_leds.sum()
+    for nominal, peak in zip((620, 525, 465), board.dominant_wavelength_nm, strict=True):
+        assert abs(peak - nominal) <= 6
+    assert 10 < min(board.fwhm_nm) <= max(board.fwhm_nm) < 50
+    assert 1.1 <= board.flux_factor <= 2
+    assert board.led_window_mm <= (board.diameter_mm or board.width_mm)
+
+
+def test_scattering_coefficient_and_ranges():
+    foam = CATALOGUE.material("upholstery_foam_white")
+    assert_allclose(foam.mu_s_per_mm, 0.4 / (1 - 0.65), rtol=1e-12)  # mu_s = mu_s' / (1 - g)
+    low, high = foam.mu_s_reduced_range_per_mm
+    assert_allclose([low, high], [[0.4 / 3] * 3, [1.2] * 3], rtol=1e-12)  # factor 3
+    assert_allclose(foam.mu_a_range_per_mm[1], [0.003, 0.0055, 0.01925], rtol=1e-12)
+
+
+def test_opal_grades_follow_from_their_transmittance():
+    # Derived by adding-doubling at n 1.49, 3 mm, mu_a 0.001/mm: 0.172 for 70 %, 1.991 for 30 %.
+    for name, expected in (("opal_acrylic_t70", 0.172), ("opal_acrylic_t30", 1.991)):
+        # 0.5 %: three digits, interpolation.
+        assert_allclose(CATALOGUE.material(name).mu_s_reduced_per_mm, [expected] * 3, rtol=5e-3)
+
+
+def test_milky_resin_follows_the_recipe():
+    """0.8 to 1.0 per mm at 1 mg/mL of TiO2 near 800 nm (epoxy phantom recipe, Oregon Medical
+    Laser Center), proportional to the amount."""
+    light, medium, strong = (
+        np.array(CATALOGUE.material(f"milky_resin_{grade}").mu_s_reduced_per_mm)
+        for grade in ("light", "medium", "strong")
+    )
+    assert_allclose(medium / light, 3, rtol=1e-2)  # three digits stored
+    assert_allclose(strong / light, 10, rtol=1e-2)
+    at_800_nm = strong * np.array([620, 525, 465]) / 800
+    assert np.all((at_800_nm > 0.8) & (at_800_nm < 1.0))
+
+
+def test_white_foams_absorb_blue_most_and_have_no_smooth_face():
+    for name in WHITE_FOAMS:
+        foam = CATALOGUE.material(name)
+        assert foam.refractive_index == 1.0
+        assert foam.mu_a_per_mm[2] >= foam.mu_a_per_mm[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "x", "y"), [("white_1w_neutral", 0.3805, 0.3768), ("white_1w_warm", 0.4369, 0.4041)]
+)
+def test_white_split_mixes_to_the_black_body(name, x, y):
+    """Chromaticities of 4000 K and 3000 K (cubic fit to the Planckian locus, Kim et al., US patent
+    7,024,034, gives .3805 .3767 and .4366 .4042); primaries as the notes of the entry state."""
+    primaries_xy = np.array([[0.6925, 0.3073], [0.1323, 0.7613], [0.1353, 0.0458]])
+    luminance = np.array(CATALOGUE.board(name).flux_lm)
+    weight = luminance / primaries_xy[:, 1]  # X + Y + Z of each
+    mixed = weight @ primaries_xy / weight.sum()
+    # 0.002: blue is stored to 0.1 lm, which is worth that much in y.
+    assert_allclose(mixed, [x, y], atol=2e-3)
+
+
+@pytest.mark.parametrize("model", [Material, Coat, Board])
+def test_models_describe_themselves(model):
+    schema = model.model_json_schema()
+    assert schema["additionalProperties"] is False
+    assert {"label", "source", "confidence", "like"} <= schema["properties"].keys()
