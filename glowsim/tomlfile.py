@@ -252,7 +252,7 @@ def _scan_value(line: str, depth: int, quote: str) -> tuple[int, str]:
     position = 0
     while position < len(line):
         if quote:
-            end = line.find(quote, position)
+            end = _end_of_string(line, position, quote)
             if end < 0:
                 return depth, quote if len(quote) == 3 else ""
             position, quote = end + len(quote), ""
@@ -267,3 +267,16 @@ def _scan_value(line: str, depth: int, quote: str) -> tuple[int, str]:
         depth += (character in "[{") - (character in "]}")
         position += 1
     return depth, quote if len(quote) == 3 else ""
+
+
+def _end_of_string(line: str, position: int, quote: str) -> int:
+    """Find the closing quote from `position` on, passing over escaped ones; -1 if none."""
+    end = line.find(quote, position)
+    while end >= 0 and quote[0] == '"' and _is_escaped(line, position, end):
+        end = line.find(quote, end + 1)
+    return end
+
+
+def _is_escaped(line: str, start: int, at: int) -> bool:
+    backslashes = at - start - len(line[start:at].rstrip("\\"))
+    return backslashes % 2 == 1
