@@ -1,0 +1,1 @@
+"""Moves light from the LEDs to the surface."""

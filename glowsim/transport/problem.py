@@ -1,0 +1,146 @@
+"""What a solver is given: bodies cut into regions of known optics, and emitters of light.
+
+Both solvers read this and nothing else. Lengths are mm in each body's own frame; the three
+colour bands are red, green and blue, in this order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.regions import ROOM
+
+BANDS = ("red", "green", "blue")
+"""The colour bands, about 620, 525 and 465 nm."""
+BARE = -1
+"""Stands in place of a coat's number for a wall face without one."""
+
+BoolArray = NDArray[np.bool_]
+
+
+class Kind(IntEnum):
+    """What a region is to light."""
+
+    SCATTERS = 0
+    AIR = 1
+    OPAQUE = 2
+
+
+@dataclass(frozen=True)
+class Medium:
+    """The optics of a region.
+
+    mu_a_per_mm, mu_s_reduced_per_mm : (3,) float [1/mm]
+    g                 : mean cosine of scattering
+    refractive_index  : of the smooth faces the region shows
+    reflectance       : (3,) float, of an opaque region's surface, taken as diffuse
+    """
+
+    name: str
+    kind: Kind
+    mu_a_per_mm: FloatArray
+    mu_s_reduced_per_mm: FloatArray
+    g: float = 0.0
+    refractive_index: float = 1.0
+    reflectance: FloatArray | None = None
+
+    @property
+    def mu_t_reduced_per_mm(self) -> FloatArray:
+        """Reduced attenuation mu_a + mu_s', (3,) float [1/mm]."""
+        return self.mu_a_per_mm + self.mu_s_reduced_per_mm
+
+
+AIR = Medium("air", Kind.AIR, np.zeros(3), np.zeros(3))
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A thin coat on a wall.
+
+    reflectance, transmittance : (3,) float, diffuse; transmittance includes `open_fraction`
+    open_fraction              : share of light that passes straight through
+    """
+
+    name: str
+    reflectance: FloatArray
+    transmittance: FloatArray
+    open_fraction: float = 0.0
+
+
+@dataclass(frozen=True)
+class Emitters:
+    """Point emitters: intensity falls as cos^exponent from `direction`, none behind it.
+
+    position : (e, 3) float [mm];  direction : (e, 3) float, unit;  exponent : (e,) float
+    light    : (e,) int, the light each belongs to
+    share    : (e,) float, its share of that light's flux; the shares of a light add up to 1
+    region   : (e,) int, the region it sits in
+    """
+
+    position: FloatArray
+    direction: FloatArray
+    exponent: FloatArray
+    light: IntArray
+    share: FloatArray
+    region: IntArray
+
+    @property
+    def light_count(self) -> int:
+        """How many lights there are."""
+        return int(self.light.max()) + 1 if len(self.light) else 0
+
+    def of(self, light: int) -> Emitters:
+        """Return the emitters of one light, renumbered as light 0."""
+        mine = self.light == light
+        return Emitters(
+            self.position[mine],
+            self.direction[mine],
+            self.exponent[mine],
+            np.zeros(np.count_nonzero(mine), np.int64),
+            self.share[mine],
+            self.region[mine],
+        )
+
+
+@dataclass(frozen=True)
+class BodyProblem:
+    """One body in its own frame, ready to be solved.
+
+    media    : optics of each region;  solids : closed mesh of each region (or None)
+    walls    : all wall faces;  inside, outside : (m,) int regions on either side (or ROOM)
+    coat     : (m,) int, index into `layers`, BARE where there is none
+    glows    : (m,) bool, faces on the room that are meant to glow
+    """
+
+    name: str
+    media: tuple[Medium, ...]
+    solids: tuple[Mesh | None, ...]
+    walls: Mesh
+    inside: IntArray
+    outside: IntArray
+    coat: IntArray
+    layers: tuple[Layer, ...]
+    glows: BoolArray
+    emitters: Emitters
+    cell_mm: float
+
+    @cached_property
+    def skin(self) -> IntArray:
+        """Numbers of the wall faces that are seen from the room, (k,) int."""
+        return np.nonzero(self.outside == ROOM)[0]
+
+    def kind_of(self, region: IntArray) -> IntArray:
+        """Return the Kind of each region number; the room counts as air."""
+        kinds = np.array([m.kind for m in self.media] + [Kind.AIR], dtype=np.int64)
+        return kinds[region]
+
+    @property
+    def scatters(self) -> bool:
+        """Whether any region scatters light."""
+        return any(m.kind == Kind.SCATTERS for m in self.media)

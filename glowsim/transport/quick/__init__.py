@@ -1,0 +1,1 @@
+"""The quick solver: first flight, diffusion on a cut-cell grid, cavity exchange."""

@@ -1,0 +1,218 @@
+"""Trilinear finite elements on cut cells: from moments of filling to sparse matrices.
+
+Unknowns sit on the corners of grid cells. A cell that the surface cuts is integrated over the
+part that lies inside (the finite cell method: Parvizian, Düster and Rank, Computational
+Mechanics 41, 121 (2007)), and steps in slope between cut cells are held back by the ghost
+penalty (Burman, Comptes Rendus Mathematique 348, 1217 (2010)) so that a corner with only a
+sliver of material behind it stays well determined.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.voxels import MOMENTS, Filling, Grid
+
+SLIVER = 0.1
+"""A node counts as ill supported when the cells around it are filled less than this."""
+GHOST = 0.03
+"""Strength of the ghost penalty. At 20 cells per radius a sphere's escape fraction changes by
+less than 0.02 % for strengths from 0.01 to 0.3. The penalty is kept to ill supported nodes:
+spread over all cut cells it makes a slab lit from outside up to 3 % too transparent."""
+
+NODE_MARGIN = 3
+"""Node rows are numbered this much longer than the cell rows, so that two steps past the end of
+one row never land in the next."""
+
+CORNERS = np.array([(i, j, k) for i in (0, 1) for j in (0, 1) for k in (0, 1)], dtype=np.int64)
+
+
+def _element_tables() -> tuple[FloatArray, FloatArray]:
+    """Return the tables that turn moments into stiffness and mass, (27, 64) each.
+
+    Stiffness is the integral of grad N_a . grad N_b, mass that of N_a N_b, over the filled part
+    of a unit cell, with N the trilinear shape functions.
+    """
+    value = [np.array([1.0, -1.0]), np.array([0.0, 1.0])]
+    slope = [np.array([-1.0]), np.array([1.0])]
+
+    def product(p: FloatArray, q: FloatArray) -> FloatArray:
+        return np.pad(np.convolve(p, q), (0, 4 - len(p) - len(q)))
+
+    stiffness, mass = np.zeros((MOMENTS, 8, 8)), np.zeros((MOMENTS, 8, 8))
+    for a, corner in enumerate(CORNERS):
+        for b, other in enumerate(CORNERS):
+            same = [product(value[corner[k]], value[other[k]]) for k in range(3)]
+            mass[:, a, b] = np.einsum("i,j,k->ijk", *same).ravel()
+            for axis in range(3):
+                factors = list(same)
+                factors[axis] = product(slope[corner[axis]], slope[other[axis]])
+                stiffness[:, a, b] += np.einsum("i,j,k->ijk", *factors).ravel()
+    return stiffness.reshape(MOMENTS, 64), mass.reshape(MOMENTS, 64)
+
+
+STIFFNESS, MASS = _element_tables()
+
+
+@dataclass(frozen=True)
+class Elements:
+    """The cells in use, their corner nodes, and the pattern of the matrices.
+
+    cells   : (c,) int, ascending cell numbers of `grid`
+    corners : (c, 8) int, node of each cell corner
+    """
+
+    grid: Grid
+    cells: IntArray
+    corners: IntArray
+    node_count: int
+    node_key: IntArray
+    _indptr: IntArray
+    _indices: IntArray
+    _slot: IntArray
+
+    @classmethod
+    def over(cls, grid: Grid, cells: IntArray) -> Elements:
+        """Return elements over the given cells (ascending cell numbers)."""
+        size = grid.counts + NODE_MARGIN
+        index = grid.index(cells)[:, None, :] + CORNERS[None]
+        key = (index[..., 0] * size[1] + index[..., 1]) * size[2] + index[..., 2]
+        number = np.full(int(np.prod(size)) + 1, -1, dtype=np.int64)
+        used = np.zeros(len(number), dtype=bool)
+        used[key.ravel()] = True
+        node_key = np.nonzero(used)[0]
+        number[node_key] = np.arange(len(node_key))
+        corners = number[key]
+        indptr, indices, slot = _pattern(node_key, number, size)
+        return cls(grid, cells, corners, len(node_key), node_key, indptr, indices, slot)
+
+    def matrix(self, stiffness: FloatArray, mass: FloatArray) -> sparse.csr_matrix:
+        """Return the assembled matrix for weighted moments, (c, 27) each."""
+        local = (stiffness @ STIFFNESS + mass @ MASS).reshape(-1, 8, 8)
+        data = np.zeros(len(self._indices))
+        for a in range(8):
+            for b in range(8):
+                step = CORNERS[b] - CORNERS[a] + 1
+                neighbour = (step[0] * 3 + step[1]) * 3 + step[2]
+                place = self._slot[self.corners[:, a], neighbour]
+                data += np.bincount(place, local[:, a, b], len(data))
+        shape = (self.node_count, self.node_count)
+        return sparse.csr_matrix((data, self._indices, self._indptr), shape=shape)
+
+    def weighted(self, filling: Filling) -> FloatArray:
+        """Return the moments of a filling, one row for each cell in use, (c, 27)."""
+        moments = np.zeros((len(self.cells), MOMENTS))
+        moments[np.searchsorted(self.cells, filling.cells)] = filling.moments
+        return moments
+
+    def locate(self, points: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Return corner nodes (n, 8) and place in the cell (n, 3) of points.
+
+        A point in a cell that is not in use (a sliver the filling missed) takes the nearest
+        cell in use beside it.
+        """
+        cell, local = self.grid.locate(points)
+        row = np.minimum(np.searchsorted(self.cells, cell), len(self.cells) - 1)
+        stray = np.nonzero(self.cells[row] != cell)[0]
+        if len(stray):
+            row[stray] = self._nearest_cell(points[stray])
+            origin = self.grid.low_mm + self.grid.index(self.cells[row[stray]]) * self.grid.cell_mm
+            local[stray] = np.clip((points[stray] - origin) / self.grid.cell_mm, 0.0, 1.0)
+        return self.corners[row], local
+
+    def _nearest_cell(self, points: FloatArray) -> IntArray:
+        from scipy.spatial import cKDTree
+
+        _, row = cKDTree(self.grid.centres_mm(self.cells)).query(points)
+        return np.asarray(row, dtype=np.int64)
+
+    def sampler(self, points: FloatArray) -> sparse.csr_matrix:
+        """Return the matrix that reads a field at points, (n, nodes)."""
+        nodes, local = self.locate(points)
+        weight = shape_values(local)
+        row = np.repeat(np.arange(len(points)), 8)
+        return sparse.csr_matrix(
+            (weight.ravel(), (row, nodes.ravel())), shape=(len(points), self.node_count)
+        )
+
+    def ghost_penalty(self, filled: FloatArray, weight: FloatArray) -> sparse.csr_matrix:
+        """Return the penalty that ties ill supported nodes to a straight line through the next two.
+
+        filled : (c,) float, filled share of each cell;  weight : (c,) float, its stiffness
+        coefficient.
+        """
+        support = np.zeros(self.node_count)
+        strength = np.zeros(self.node_count)
+        for corner in range(8):
+            np.add.at(support, self.corners[:, corner], filled / 8)
+            np.maximum.at(strength, self.corners[:, corner], weight)
+        size = self.grid.counts + NODE_MARGIN
+        weak = np.nonzero(support < SLIVER)[0]
+        total = sparse.csr_matrix((self.node_count, self.node_count))
+        for stride in (size[1] * size[2], size[2], 1):
+            for step in (stride, -stride):
+                near = _find(self.node_key, self.node_key[weak] + step)
+                far = _find(self.node_key, self.node_key[weak] + 2 * step)
+                use = (near >= 0) & (far >= 0) & (support[near] > 2 * support[weak])
+                use &= support[far] >= 0.5 * support[near]
+                change = _second_difference(weak[use], near[use], far[use], self.node_count)
+                total = total + change.T @ sparse.diags(strength[near[use]]) @ change
+        return (GHOST * self.grid.cell_mm) * total.tocsr()
+
+
+def _second_difference(
+    end: IntArray, near: IntArray, far: IntArray, node_count: int
+) -> sparse.csr_matrix:
+    """Return the matrix of u_end - 2 u_near + u_far, one row each."""
+    rows, one = np.arange(len(end)), np.ones(len(end))
+    values = np.concatenate([one, -2 * one, one])
+    places = (np.tile(rows, 3), np.concatenate([end, near, far]))
+    return sparse.csr_matrix((values, places), shape=(len(end), node_count))
+
+
+def shape_values(local: FloatArray) -> FloatArray:
+    """Return the eight trilinear shape functions at places in a cell, (n, 8)."""
+    along = [np.stack([1 - local[:, k], local[:, k]], axis=1) for k in range(3)]
+    return np.einsum("na,nb,nc->nabc", *along).reshape(-1, 8)
+
+
+def shape_slopes(local: FloatArray, direction: FloatArray, cell_mm: float) -> FloatArray:
+    """Return the derivatives of the shape functions along unit directions, (n, 8) [1/mm]."""
+    along = [np.stack([1 - local[:, k], local[:, k]], axis=1) for k in range(3)]
+    slope = np.array([-1.0, 1.0])
+    total = np.zeros((len(local), 8))
+    for axis in range(3):
+        factors = list(along)
+        factors[axis] = np.broadcast_to(slope, along[axis].shape)
+        part = np.einsum("na,nb,nc->nabc", *factors).reshape(-1, 8)
+        total += direction[:, axis : axis + 1] * part
+    return total / cell_mm
+
+
+def _pattern(
+    node_key: IntArray, number: IntArray, size: IntArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Return CSR indptr and indices of the 27-point pattern, and each node's slots in it."""
+    count = len(node_key)
+    neighbours = np.full((count, 27), -1, dtype=np.int64)
+    place = np.stack(np.unravel_index(node_key, tuple(size)), axis=1)
+    for slot in range(27):
+        step = np.array(np.unravel_index(slot, (3, 3, 3))) - 1
+        target = place + step
+        inside = ((target >= 0) & (target < size)).all(axis=1)
+        key = (target[:, 0] * size[1] + target[:, 1]) * size[2] + target[:, 2]
+        neighbours[inside, slot] = number[key[inside]]
+    present = neighbours >= 0
+    indptr = np.concatenate([[0], np.cumsum(present.sum(axis=1))])
+    slots = np.cumsum(present.ravel()).reshape(present.shape) - 1
+    return indptr, neighbours[present], slots
+
+
+def _find(keys: IntArray, wanted: IntArray) -> IntArray:
+    """Return the row of each wanted key, -1 where it is missing."""
+    row = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return np.where(keys[row] == wanted, row, -1)

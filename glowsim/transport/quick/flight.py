@@ -1,0 +1,265 @@
+"""First flight: light on its way from the emitters until it first scatters, or leaves.
+
+Rays run straight through air and cloudy material, bend and reflect at faces, and feed what
+scatters out of them into the diffusion field. Forward-peaked scattering counts as straight on
+(delta-P1: attenuation mu_a + mu_s (1 - g^2), what is scattered keeps a forward part
+g* = g / (1 + g); Carp, Prahl & Venugopalan, J. Biomed. Opt. 9, 632 (2004)).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.rays import AHEAD_MM, Hits, RayTarget
+from glowsim.geometry.regions import ROOM
+from glowsim.optics.fresnel import reflectance, refract
+from glowsim.optics.phase import delta_eddington
+from glowsim.transport.problem import BARE, BodyProblem, Kind
+from glowsim.transport.quick.beams import Rays
+from glowsim.transport.quick.elements import Elements, shape_slopes, shape_values
+
+PIECES = 8
+"""Parts of equal scattering that a ray's path through a material is cut into."""
+MOST_FACES = 48
+"""Faces a ray may meet before what is left of it counts as diffuse."""
+FAINT = 1e-4
+"""Below this share of its first power a ray's rest counts as diffuse."""
+
+
+@dataclass
+class Flight:
+    """What first flight leaves behind, per light and band (shares of the light's flux).
+
+    source       : (nodes, lights * 3) float, scattered power, as the load of the field
+    absorbed     : (lights, regions, 3) float, in materials and on opaque regions
+    in_coats     : (lights, layers, 3) float, absorbed in coats
+    into_air     : (lights, faces, 3) float, sent back diffusely into the air by wall faces
+    through_coat : (lights, faces, 3) float, let out diffusely by a coat
+    direct       : (lights, faces, 3) float, let out unscattered
+    heading      : (lights, faces, 3) float, sum of direct power times direction
+    lost         : (lights, 3) float, rays that slipped through a seam
+    """
+
+    source: FloatArray
+    absorbed: FloatArray
+    in_coats: FloatArray
+    into_air: FloatArray
+    through_coat: FloatArray
+    direct: FloatArray
+    heading: FloatArray
+    lost: FloatArray
+
+
+class FirstFlight:
+    """Follows the rays of one body's lights."""
+
+    def __init__(self, problem: BodyProblem, target: RayTarget, elements: Elements | None) -> None:
+        """Prepare the optics of all regions; `elements` takes the scattered light, if any."""
+        self._problem = problem
+        self._target = target
+        self._elements = elements
+        media = problem.media
+        self._index = np.array([m.refractive_index for m in media] + [1.0])
+        self._mu_a = np.array([m.mu_a_per_mm for m in media])
+        g = np.array([[m.g] for m in media])
+        mu_s = np.array([m.mu_s_reduced_per_mm for m in media]) / (1 - g)
+        self._mu_s, forward = delta_eddington(mu_s_per_mm=mu_s, g=g)
+        reduced = np.array([m.mu_t_reduced_per_mm for m in media])
+        # The source's forward part, as the distance it acts ahead of where it scatters.
+        self._ahead_mm = np.divide(
+            np.broadcast_to(forward, reduced.shape), reduced, out=np.zeros_like(reduced),
+            where=reduced > 0,
+        )  # fmt: skip
+        black = np.zeros(3)
+        self._reflects = np.array(
+            [black if m.reflectance is None else m.reflectance for m in media]
+        )
+
+    def follow(self, rays: Rays, light_count: int) -> Flight:
+        """Follow `rays` to their end."""
+        flight = self._empty(light_count)
+        first_power = rays.power.max(axis=1).max() if len(rays) else 0.0
+        self._source = np.zeros(flight.source.size)
+        for _ in range(MOST_FACES):
+            if len(rays) == 0:
+                break
+            start = rays.origin + AHEAD_MM * rays.direction
+            hits = self._target.first_hits(start, rays.direction)
+            rays = self._through_material(rays, hits, flight)
+            rays, hits = self._without_strays(rays, hits, flight)
+            rays = self._at_faces(rays, hits, flight)
+            faint = rays.power.max(axis=1) < FAINT * first_power
+            self._settle(rays.where(faint), flight)
+            rays = rays.where(~faint)
+        self._settle(rays, flight)
+        flight.source = self._source.reshape(flight.source.shape)
+        return flight
+
+    def _empty(self, lights: int) -> Flight:
+        faces, regions = len(self._problem.walls.faces), len(self._problem.media)
+        nodes = self._elements.node_count if self._elements else 0
+        return Flight(
+            np.zeros((nodes, lights * 3)),
+            np.zeros((lights, regions, 3)),
+            np.zeros((lights, max(1, len(self._problem.layers)), 3)),
+            np.zeros((lights, faces, 3)),
+            np.zeros((lights, faces, 3)),
+            np.zeros((lights, faces, 3)),
+            np.zeros((lights, faces, 3)),
+            np.zeros((lights, 3)),
+        )
+
+    def _through_material(self, rays: Rays, hits: Hits, flight: Flight) -> Rays:
+        """Take out of each ray what its path scatters and absorbs."""
+        mu_a, mu_s = self._mu_a[rays.region], self._mu_s[rays.region]
+        mu_t = mu_a + mu_s
+        cloudy = mu_t.max(axis=1) > 0
+        if not cloudy.any():
+            return rays
+        inside = rays.where(cloudy)
+        mu_a, mu_s, mu_t = mu_a[cloudy], mu_s[cloudy], mu_t[cloudy]
+        # A ray that escapes through a seam still scatters on its way; the rest is caught later.
+        length = np.where(hits.face[cloudy] >= 0, hits.distance_mm[cloudy], 0.0)
+        steepest = mu_t.max(axis=1)
+        # Kept below one, so that the last of eight equal parts ends at a finite depth.
+        reached = np.minimum(-np.expm1(-steepest * length), 1 - 1e-12)
+        before = np.ones_like(mu_t)
+        albedo = np.divide(mu_s, mu_t, out=np.zeros_like(mu_s), where=mu_t > 0)
+        for piece in range(PIECES):
+            stop = -np.log1p(-(piece + 1) / PIECES * reached) / steepest
+            stop = np.minimum(stop, length)
+            middle = -np.log1p(-(piece + inside.phase) / PIECES * reached) / steepest
+            after = np.exp(-mu_t * stop[:, None])
+            scattered = inside.power * albedo * (before - after)
+            self._deposit(
+                inside.origin + np.minimum(middle, length)[:, None] * inside.direction,
+                scattered, inside, directed=True,
+            )  # fmt: skip
+            before = after
+        gone = inside.power * (1 - before)
+        absorbed = gone * np.divide(mu_a, mu_t, out=np.zeros_like(mu_a), where=mu_t > 0)
+        _add(flight.absorbed, inside.light, inside.region, absorbed)
+        power = rays.power.copy()
+        power[cloudy] = inside.power - gone
+        return Rays(rays.origin, rays.direction, power, rays.region, rays.light, rays.phase)
+
+    def _deposit(self, points: FloatArray, power: FloatArray, rays: Rays, directed: bool) -> None:
+        """Add scattered power to the load of the field at `points`."""
+        if self._elements is None or len(points) == 0:
+            return
+        nodes, local = self._elements.locate(points)
+        value = shape_values(local)
+        columns = self._source.size // self._elements.node_count
+        slope = (
+            shape_slopes(local, rays.direction, self._elements.grid.cell_mm) if directed else None
+        )
+        for band in range(3):
+            weight = value
+            if slope is not None:
+                weight = value + self._ahead_mm[rays.region, band][:, None] * slope
+            place = nodes * columns + (rays.light * 3 + band)[:, None]
+            np.add.at(self._source, place.ravel(), (weight * power[:, band : band + 1]).ravel())
+
+    def _without_strays(self, rays: Rays, hits: Hits, flight: Flight) -> tuple[Rays, Hits]:
+        """Settle rays that met no face: they slipped through a seam between triangles."""
+        met = hits.face >= 0
+        if met.all():
+            return rays, hits
+        self._settle(rays.where(~met), flight)
+        return rays.where(met), Hits(hits.face[met], hits.distance_mm[met], hits.point[met])
+
+    def _settle(self, rays: Rays, flight: Flight) -> None:
+        """Count what is left of rays as diffuse where they are: in the material, or lost."""
+        if len(rays) == 0:
+            return
+        cloudy = self._problem.kind_of(rays.region) == Kind.SCATTERS
+        self._deposit(rays.origin[cloudy], rays.power[cloudy], rays.where(cloudy), False)
+        np.add.at(flight.lost, rays.light[~cloudy], rays.power[~cloudy])
+
+    def _at_faces(self, rays: Rays, hits: Hits, flight: Flight) -> Rays:
+        """Reflect, bend, let out or absorb rays at the faces they met; return those that go on."""
+        problem = self._problem
+        normal = problem.walls.normals[hits.face]
+        outward = np.einsum("nd,nd->n", normal, rays.direction) > 0
+        behind, before = problem.inside[hits.face], problem.outside[hits.face]
+        came = np.where(outward, behind, before)
+        goes = np.where(outward, before, behind)
+        coat = problem.coat[hits.face]
+        opaque = problem.kind_of(goes) == Kind.OPAQUE
+        arrived = Rays(hits.point, rays.direction, rays.power, came, rays.light, rays.phase)
+
+        self._meet_core(arrived.where(opaque), goes[opaque], hits.face[opaque], flight)
+        coated = (coat != BARE) & ~opaque
+        self._meet_coat(arrived.where(coated), coat[coated], hits.face[coated], flight)
+        bare = ~opaque & ~coated
+        return self._meet_bare(
+            arrived.where(bare), normal[bare], goes[bare], hits.face[bare], flight
+        )
+
+    def _meet_core(self, rays: Rays, core: IntArray, face: IntArray, flight: Flight) -> None:
+        """Absorb at an opaque surface, and send the rest back diffusely."""
+        back = rays.power * self._reflects[core]
+        _add(flight.absorbed, rays.light, core, rays.power - back)
+        self._send_back(rays, back, face, flight)
+
+    def _meet_coat(self, rays: Rays, coat: IntArray, face: IntArray, flight: Flight) -> None:
+        """Let light out through a coat, straight and diffusely; absorb some; send some back."""
+        layers = self._problem.layers
+        if not layers:
+            return
+        straight = np.array([layer.open_fraction for layer in layers])[coat][:, None]
+        through = np.array([layer.transmittance for layer in layers])[coat]
+        back = rays.power * np.array([layer.reflectance for layer in layers])[coat]
+        self._let_out(rays, rays.power * straight, face, flight)
+        diffuse = rays.power * (through - straight)
+        _add(flight.through_coat, rays.light, face, diffuse)
+        _add(flight.in_coats, rays.light, coat, rays.power * (1 - through) - back)
+        self._send_back(rays, back, face, flight)
+
+    def _meet_bare(
+        self, rays: Rays, normal: FloatArray, goes: IntArray, face: IntArray, flight: Flight
+    ) -> Rays:
+        """Apply Fresnel and Snell at a smooth face."""
+        n_from, n_to = self._index[rays.region], self._index[goes]
+        cos = np.abs(np.einsum("nd,nd->n", normal, rays.direction))
+        share = reflectance(cos, n_from=n_from, n_to=n_to)[:, None]
+        bent, _ = refract(rays.direction, normal, n_from=n_from, n_to=n_to)
+        passed = Rays(rays.origin, bent, rays.power * (1 - share), goes, rays.light, rays.phase)
+        leaves = goes == ROOM
+        self._let_out(passed.where(leaves), passed.power[leaves], face[leaves], flight)
+        from_air = self._problem.kind_of(rays.region) == Kind.AIR
+        self._send_back(
+            rays.where(from_air), (rays.power * share)[from_air], face[from_air], flight
+        )
+        mirrored = (
+            rays.direction - 2 * np.einsum("nd,nd->n", normal, rays.direction)[:, None] * normal
+        )
+        kept = Rays(rays.origin, mirrored, rays.power * share, rays.region, rays.light, rays.phase)
+        bounces = ~from_air & (share[:, 0] > 0)
+        enters = ~leaves & (share[:, 0] < 1)
+        return Rays.joined([passed.where(enters), kept.where(bounces)])
+
+    def _let_out(self, rays: Rays, power: FloatArray, face: IntArray, flight: Flight) -> None:
+        _add(flight.direct, rays.light, face, power)
+        _add(flight.heading, rays.light, face, rays.direction * power.sum(axis=1, keepdims=True))
+
+    def _send_back(self, rays: Rays, power: FloatArray, face: IntArray, flight: Flight) -> None:
+        """Return power diffusely to where the rays came from: to the air, or into the material."""
+        air = self._problem.kind_of(rays.region) == Kind.AIR
+        _add(flight.into_air, rays.light[air], face[air], power[air])
+        cloudy = rays.where(~air)
+        # Diffuse light from a surface scatters, on average, one transport length before it.
+        reach = 1.0 / np.maximum((self._mu_a + self._mu_s)[cloudy.region].max(axis=1), 1e-3)
+        back = cloudy.origin - np.minimum(reach, 1.0)[:, None] * cloudy.direction
+        self._deposit(back, power[~air], cloudy, directed=False)
+
+
+def _add(tally: FloatArray, light: IntArray, place: IntArray, power: FloatArray) -> None:
+    """Add (n, 3) power to a (lights, places, 3) tally."""
+    key = (light * tally.shape[1] + place) * 3
+    flat = tally.reshape(-1)
+    for column in range(3):
+        np.add.at(flat, key + column, power[:, column])
