@@ -60,6 +60,25 @@ def haskell_coefficient(n: float) -> float:
     return float((1.0 + r_j) / (1.0 - r_phi))
 
 
+def entry_gain(cosine: ArrayLike, n: float) -> Array:
+    """Return how much more of a beam's light gets deep into a thick body than diffusion says.
+
+    cosine : (m,) float, of the beam just inside a face of relative index `n`.
+
+    By reciprocity the light that gets deep from direction mu is what Milne's problem sends out
+    that way: 4 I(mu) / (3 F (mu + z_e)) of what a source spread as exp(-tau / mu) gives in
+    diffusion theory with the exact z_e (in mean free paths). Derived here; see
+    `transport_coefficient` for I and F.
+    """
+    mu = np.asarray(cosine, dtype=float)
+    nodes, weight, power, radiance, z_e = _milne(n)
+    arriving = weight * nodes * chandrasekhar_h(nodes, albedo=1.0) * power * radiance
+    inner = (arriving / (mu[..., None] + nodes)).sum(axis=-1)
+    h = chandrasekhar_h(mu.ravel(), albedo=1.0).reshape(mu.shape)
+    outgoing = h * (np.sqrt(3.0) / 4.0 + 0.5 * inner)
+    return 4.0 * outgoing / (3.0 * (mu + z_e))
+
+
 @lru_cache(maxsize=1024)
 def transport_coefficient(n: float) -> float:
     """Return the exact A of Milne's problem with a Fresnel face, for one relative index.
@@ -84,13 +103,19 @@ def transport_coefficient(n: float) -> float:
     As D is a third of a mean free path, A = z_e / (2 D) = 1.5 z_e. Gauss nodes on both sides of
     the critical angle solve the equation to 1e-7.
     """
+    return 1.5 * _milne(n)[4]
+
+
+@lru_cache(maxsize=64)
+def _milne(n: float) -> tuple[Array, Array, Array, Array, float]:
+    """Return nodes, weights, R and I / F on the nodes, and z_e in mean free paths."""
     mu, weight = _cosines(n)
     power = reflectance(mu, n_from=n, n_to=1.0)
     h = chandrasekhar_h(mu, albedo=1.0)
     kernel = 0.5 * np.outer(h, weight * mu * h * power) / (mu[:, None] + mu[None, :])
     radiance = np.linalg.solve(np.eye(len(mu)) - kernel, np.sqrt(3.0) / 4.0 * h)
     sent_back = 2.0 / np.sqrt(3.0) * np.sum(weight * mu * h * power * radiance)
-    return float(1.5 * (MILNE_LENGTH_MFP + sent_back))
+    return mu, weight, power, radiance, float(MILNE_LENGTH_MFP + sent_back)
 
 
 _MODELS: dict[str, Callable[[float], float]] = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -23,6 +23,8 @@ class Rays:
     region            : (n,) int, where each ray is
     light             : (n,) int
     phase             : (n,) float in 0..1, spreads out what is sampled along each ray
+    door              : (n,) int, the wall face a ray came in through from the air, or -1
+    gain              : (n,) float, how much more gets deep through that door than diffusion says
     """
 
     origin: FloatArray
@@ -31,32 +33,20 @@ class Rays:
     region: IntArray
     light: IntArray
     phase: FloatArray
+    door: IntArray
+    gain: FloatArray
 
     def __len__(self) -> int:
         return len(self.region)
 
     def where(self, chosen: np.ndarray) -> Rays:
         """Return the rays picked by a mask or index array."""
-        return Rays(
-            self.origin[chosen],
-            self.direction[chosen],
-            self.power[chosen],
-            self.region[chosen],
-            self.light[chosen],
-            self.phase[chosen],
-        )
+        return Rays(*(getattr(self, f.name)[chosen] for f in fields(self)))
 
     @staticmethod
     def joined(bundles: list[Rays]) -> Rays:
         """Return several bundles as one."""
-        return Rays(
-            np.concatenate([b.origin for b in bundles]),
-            np.concatenate([b.direction for b in bundles]),
-            np.concatenate([b.power for b in bundles]),
-            np.concatenate([b.region for b in bundles]),
-            np.concatenate([b.light for b in bundles]),
-            np.concatenate([b.phase for b in bundles]),
-        )
+        return Rays(*(np.concatenate([getattr(b, f.name) for b in bundles]) for f in fields(Rays)))
 
 
 def rays_of(emitters: Emitters, rays_per_light: int, seed: int) -> Rays:
@@ -79,6 +69,8 @@ def rays_of(emitters: Emitters, rays_per_light: int, seed: int) -> Rays:
         emitters.region[owner].copy(),
         emitters.light[owner].copy(),
         (number * 0.618033988749895) % 1.0,
+        np.full(len(owner), -1),
+        np.ones(len(owner)),
     )
 
 

@@ -3,18 +3,21 @@
 Rays run straight through air and cloudy material, bend and reflect at faces, and feed what
 scatters out of them into the diffusion field. Forward-peaked scattering counts as straight on
 (delta-P1: attenuation mu_a + mu_s (1 - g^2), what is scattered keeps a forward part
-g* = g / (1 + g); Carp, Prahl & Venugopalan, J. Biomed. Opt. 9, 632 (2004)).
+g* = g / (1 + g); Carp, Prahl & Venugopalan, J. Biomed. Opt. 9, 632 (2004)). Light that enters
+from the air scatters first just under a face, where diffusion theory misjudges how much of it
+turns back; `entry_gain` corrects that, and what it takes is returned through the same face.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM, Hits, RayTarget
 from glowsim.geometry.regions import ROOM
+from glowsim.optics.boundary import entry_gain
 from glowsim.optics.fresnel import reflectance, refract
 from glowsim.optics.phase import delta_eddington
 from glowsim.transport.problem import BARE, BodyProblem, Kind
@@ -127,6 +130,7 @@ class FirstFlight:
         # Kept below one, so that the last of eight equal parts ends at a finite depth.
         reached = np.minimum(-np.expm1(-steepest * length), 1 - 1e-12)
         before = np.ones_like(mu_t)
+        entered = inside.door >= 0
         albedo = np.divide(mu_s, mu_t, out=np.zeros_like(mu_s), where=mu_t > 0)
         for piece in range(PIECES):
             stop = -np.log1p(-(piece + 1) / PIECES * reached) / steepest
@@ -134,6 +138,9 @@ class FirstFlight:
             middle = -np.log1p(-(piece + inside.phase) / PIECES * reached) / steepest
             after = np.exp(-mu_t * stop[:, None])
             scattered = inside.power * albedo * (before - after)
+            extra = scattered * (inside.gain - 1)[:, None]
+            scattered += extra
+            _add(flight.into_air, inside.light[entered], inside.door[entered], -extra[entered])
             self._deposit(
                 inside.origin + np.minimum(middle, length)[:, None] * inside.direction,
                 scattered, inside, directed=True,
@@ -144,7 +151,7 @@ class FirstFlight:
         _add(flight.absorbed, inside.light, inside.region, absorbed)
         power = rays.power.copy()
         power[cloudy] = inside.power - gone
-        return Rays(rays.origin, rays.direction, power, rays.region, rays.light, rays.phase)
+        return replace(rays, power=power)
 
     def _deposit(self, points: FloatArray, power: FloatArray, rays: Rays, directed: bool) -> None:
         """Add scattered power to the load of the field at `points`."""
@@ -183,13 +190,13 @@ class FirstFlight:
         """Reflect, bend, let out or absorb rays at the faces they met; return those that go on."""
         problem = self._problem
         normal = problem.walls.normals[hits.face]
-        outward = np.einsum("nd,nd->n", normal, rays.direction) > 0
+        outward = _dot(normal, rays.direction) > 0
         behind, before = problem.inside[hits.face], problem.outside[hits.face]
         came = np.where(outward, behind, before)
         goes = np.where(outward, before, behind)
         coat = problem.coat[hits.face]
         opaque = problem.kind_of(goes) == Kind.OPAQUE
-        arrived = Rays(hits.point, rays.direction, rays.power, came, rays.light, rays.phase)
+        arrived = replace(rays, origin=hits.point, region=came)
 
         self._meet_core(arrived.where(opaque), goes[opaque], hits.face[opaque], flight)
         coated = (coat != BARE) & ~opaque
@@ -224,23 +231,33 @@ class FirstFlight:
     ) -> Rays:
         """Apply Fresnel and Snell at a smooth face."""
         n_from, n_to = self._index[rays.region], self._index[goes]
-        cos = np.abs(np.einsum("nd,nd->n", normal, rays.direction))
+        cos = np.abs(_dot(normal, rays.direction))
         share = reflectance(cos, n_from=n_from, n_to=n_to)[:, None]
+        from_air = self._problem.kind_of(rays.region) == Kind.AIR
         bent, _ = refract(rays.direction, normal, n_from=n_from, n_to=n_to)
-        passed = Rays(rays.origin, bent, rays.power * (1 - share), goes, rays.light, rays.phase)
+        passed = replace(rays, direction=bent, power=rays.power * (1 - share), region=goes)
+        passed.door, passed.gain = self._door(face, goes, from_air, np.abs(_dot(normal, bent)))
         leaves = goes == ROOM
         self._let_out(passed.where(leaves), passed.power[leaves], face[leaves], flight)
-        from_air = self._problem.kind_of(rays.region) == Kind.AIR
         self._send_back(
             rays.where(from_air), (rays.power * share)[from_air], face[from_air], flight
         )
-        mirrored = (
-            rays.direction - 2 * np.einsum("nd,nd->n", normal, rays.direction)[:, None] * normal
-        )
-        kept = Rays(rays.origin, mirrored, rays.power * share, rays.region, rays.light, rays.phase)
+        mirrored = rays.direction - 2 * _dot(normal, rays.direction)[:, None] * normal
+        kept = replace(rays, direction=mirrored, power=rays.power * share, gain=np.ones(len(rays)))
         bounces = ~from_air & (share[:, 0] > 0)
         enters = ~leaves & (share[:, 0] < 1)
         return Rays.joined([passed.where(enters), kept.where(bounces)])
+
+    def _door(
+        self, face: IntArray, goes: IntArray, from_air: np.ndarray, cos: FloatArray
+    ) -> tuple[IntArray, FloatArray]:
+        """Return the door and gain of rays that pass a bare face."""
+        enters = from_air & (self._problem.kind_of(goes) == Kind.SCATTERS)
+        gain = np.ones(len(face))
+        for region in np.unique(goes[enters]):
+            mine = enters & (goes == region)
+            gain[mine] = entry_gain(cos[mine], float(self._index[region]))
+        return np.where(enters, face, -1), gain
 
     def _let_out(self, rays: Rays, power: FloatArray, face: IntArray, flight: Flight) -> None:
         _add(flight.direct, rays.light, face, power)
@@ -255,6 +272,10 @@ class FirstFlight:
         reach = 1.0 / np.maximum((self._mu_a + self._mu_s)[cloudy.region].max(axis=1), 1e-3)
         back = cloudy.origin - np.minimum(reach, 1.0)[:, None] * cloudy.direction
         self._deposit(back, power[~air], cloudy, directed=False)
+
+
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.einsum("nd,nd->n", a, b)
 
 
 def _add(tally: FloatArray, light: IntArray, place: IntArray, power: FloatArray) -> None:
