@@ -73,7 +73,7 @@ class Elements:
     node_key: IntArray
     _indptr: IntArray
     _indices: IntArray
-    _slot: IntArray
+    _place: IntArray
 
     @classmethod
     def over(cls, grid: Grid, cells: IntArray) -> Elements:
@@ -88,20 +88,24 @@ class Elements:
         number[node_key] = np.arange(len(node_key))
         corners = number[key]
         indptr, indices, slot = _pattern(node_key, number, size)
-        return cls(grid, cells, corners, len(node_key), node_key, indptr, indices, slot)
-
-    def matrix(self, stiffness: FloatArray, mass: FloatArray) -> sparse.csr_matrix:
-        """Return the assembled matrix for weighted moments, (c, 27) each."""
-        local = (stiffness @ STIFFNESS + mass @ MASS).reshape(-1, 8, 8)
-        data = np.zeros(len(self._indices))
+        place = np.zeros((len(cells), 8, 8), dtype=np.int64)
         for a in range(8):
             for b in range(8):
                 step = CORNERS[b] - CORNERS[a] + 1
-                neighbour = (step[0] * 3 + step[1]) * 3 + step[2]
-                place = self._slot[self.corners[:, a], neighbour]
-                data += np.bincount(place, local[:, a, b], len(data))
+                place[:, a, b] = slot[corners[:, a], (step[0] * 3 + step[1]) * 3 + step[2]]
+        return cls(grid, cells, corners, len(node_key), node_key, indptr, indices, place)
+
+    def matrix(self, stiffness: FloatArray, mass: FloatArray) -> sparse.csr_matrix:
+        """Return the assembled matrix for weighted moments, (c, 27) each."""
+        local = stiffness @ STIFFNESS + mass @ MASS
+        data = np.bincount(self._place.ravel(), local.ravel(), len(self._indices))
         shape = (self.node_count, self.node_count)
         return sparse.csr_matrix((data, self._indices, self._indptr), shape=shape)
+
+    def load(self, moments: FloatArray) -> FloatArray:
+        """Return the integral of each node's shape function over weighted moments, (nodes,)."""
+        local = moments @ MASS.reshape(MOMENTS, 8, 8).sum(axis=2)
+        return np.bincount(self.corners.ravel(), local.ravel(), self.node_count)
 
     def weighted(self, filling: Filling) -> FloatArray:
         """Return the moments of a filling, one row for each cell in use, (c, 27)."""
@@ -134,10 +138,9 @@ class Elements:
         """Return the matrix that reads a field at points, (n, nodes)."""
         nodes, local = self.locate(points)
         weight = shape_values(local)
-        row = np.repeat(np.arange(len(points)), 8)
-        return sparse.csr_matrix(
-            (weight.ravel(), (row, nodes.ravel())), shape=(len(points), self.node_count)
-        )
+        indptr = np.arange(0, 8 * len(points) + 1, 8)
+        shape = (len(points), self.node_count)
+        return sparse.csr_matrix((weight.ravel(), nodes.ravel(), indptr), shape=shape)
 
     def ghost_penalty(self, filled: FloatArray, weight: FloatArray) -> sparse.csr_matrix:
         """Return the penalty that ties ill supported nodes to a straight line through the next two.
@@ -176,8 +179,13 @@ def _second_difference(
 
 def shape_values(local: FloatArray) -> FloatArray:
     """Return the eight trilinear shape functions at places in a cell, (n, 8)."""
-    along = [np.stack([1 - local[:, k], local[:, k]], axis=1) for k in range(3)]
-    return np.einsum("na,nb,nc->nabc", *along).reshape(-1, 8)
+    return _product(*(np.stack([1 - local[:, k], local[:, k]], axis=1) for k in range(3)))
+
+
+def _product(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+    """Return the products of one factor along each axis for the eight corners, (n, 8)."""
+    flat = (x[:, :, None] * y[:, None, :]).reshape(-1, 4)
+    return (flat[:, :, None] * z[:, None, :]).reshape(-1, 8)
 
 
 def shape_slopes(local: FloatArray, direction: FloatArray, cell_mm: float) -> FloatArray:
@@ -188,8 +196,7 @@ def shape_slopes(local: FloatArray, direction: FloatArray, cell_mm: float) -> Fl
     for axis in range(3):
         factors = list(along)
         factors[axis] = np.broadcast_to(slope, along[axis].shape)
-        part = np.einsum("na,nb,nc->nabc", *factors).reshape(-1, 8)
-        total += direction[:, axis : axis + 1] * part
+        total += direction[:, axis : axis + 1] * _product(*factors)
     return total / cell_mm
 
 

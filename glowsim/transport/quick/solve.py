@@ -113,7 +113,7 @@ class QuickBody:
         grid = Grid.around(np.array([low, high]), problem.cell_mm)
         fillings = {r: solid_filling(s, grid) for r, s in solids.items() if s is not None}
         faces = np.nonzero(self._walls.field_b[:, 0] > 0)[0]
-        points, areas, owner = _wall_points(problem.walls.triangles[faces], grid.cell_mm)
+        points, areas, owner = _wall_points(problem.walls.triangles[faces], 1.5 * grid.cell_mm)
         at_wall, _ = grid.locate(points)
         cells = np.unique(np.concatenate([at_wall, *(f.cells for f in fillings.values())]))
         self._elements = Elements.over(grid, cells)
@@ -161,13 +161,12 @@ class QuickBody:
                 stiffness += fluence * d_mm * cell * moment
                 absorbed = fluence * mu_a * cell**3 * moment
                 mass += absorbed
-                absorbs[r] = elements.matrix(np.zeros_like(moment), absorbed).sum(axis=0)
+                absorbs[r] = elements.load(absorbed)
             weight = stiffness[:, 0] / np.maximum(filled, 1e-6) / cell
             ghost = elements.ghost_penalty(filled, weight)
             self._matrix.append((elements.matrix(stiffness, mass) + ghost).tocsr())
             self._absorbs.append(absorbs)
-        with ThreadPoolExecutor(max_workers=3) as pool:
-            self._multigrid = list(pool.map(Multigrid, self._matrix))
+        self._multigrid = _hierarchies(self._matrix)
 
     def _couple_cavity(self, cavity: Cavity) -> None:
         """Work out what the cavity returns, per band, at patch level."""
@@ -228,7 +227,7 @@ class QuickBody:
             if self._elements is not None:
                 flux += walls.field_b[:, band : band + 1] * (self._face_mean @ field) * areas
                 for region, absorbs in self._absorbs[band].items():
-                    absorbed[:, band, region] += np.asarray(absorbs @ field).ravel()
+                    absorbed[:, band, region] += absorbs @ field
             if self._cavity is not None:
                 inside = self._cavity.patch >= 0
                 arrives = arriving[self._cavity.patch[inside]] * areas[inside]
@@ -258,6 +257,29 @@ class QuickBody:
 
 
 _FIELDS = ("diffuse", "direct", "heading", "absorbed", "in_coats", "lost")
+
+
+def _hierarchies(matrices: list[sparse.csr_matrix]) -> list[Multigrid]:
+    """Return a multigrid for each matrix; bands that differ little share one.
+
+    It only steers the iteration: each band is still solved with its own matrix.
+    """
+    made: list[tuple[sparse.csr_matrix, Multigrid]] = []
+    chosen = []
+    for matrix in matrices:
+        near = next((m for other, m in made if _alike(matrix, other)), None)
+        if near is None:
+            near = Multigrid(matrix)
+            made.append((matrix, near))
+        chosen.append(near)
+    return chosen
+
+
+def _alike(one: sparse.csr_matrix, other: sparse.csr_matrix) -> bool:
+    """Whether two matrices of one grid agree within a factor on sharp and on smooth fields."""
+    sharp = one.diagonal().sum() / other.diagonal().sum()
+    smooth = one.sum() / other.sum()
+    return 0.5 < sharp < 2 and 0.25 < smooth < 4
 
 
 def _wall_points(
