@@ -44,7 +44,7 @@ def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, 
     path = folder / Path(mesh_file.file).expanduser()
     kind = path.suffix.lower().lstrip(".")
     if not path.is_file():
-        raise GeometryError(f"there is no mesh file {path}{_near_files(path)}")
+        raise GeometryError(missing_file(path))
     if kind not in FORMATS:
         raise GeometryError(
             f"'{path.suffix}' is not a mesh format that can be read{did_you_mean(kind, FORMATS)}"
@@ -101,9 +101,9 @@ def _implausible(name: str, largest_mm: float, unit: str, given: bool) -> str:
     raise GeometryError(f"{text}: the unit must be wrong; set {hint}")
 
 
-def _near_files(path: Path) -> str:
+def missing_file(path: Path) -> str:
+    """Return what to tell about a mesh file that is not there."""
     if not path.parent.is_dir():
-        return f": the folder {path.parent} does not exist either"
-    return did_you_mean(
-        path.name, [p.name for p in path.parent.iterdir() if p.suffix[1:].lower() in FORMATS]
-    )
+        return f"there is no mesh file {path}; its folder does not exist either"
+    others = [p.name for p in path.parent.iterdir() if p.suffix[1:].lower() in FORMATS]
+    return f"there is no mesh file {path}{did_you_mean(path.name, others)}"

@@ -116,6 +116,10 @@ class BodyProblem:
     walls    : all wall faces;  inside, outside : (m,) int regions on either side (or ROOM)
     coat     : (m,) int, index into `layers`, BARE where there is none
     glows    : (m,) bool, faces on the room that are meant to glow
+    part     : (m,) int, index into `part_names`, of the faces on the room
+    whiteness : (m, 3) float, share of room light that each face on the room sends back
+    outer    : the whole outer surface, as given
+    wall_mm  : wall of a shell, or None
     """
 
     name: str
@@ -127,8 +131,14 @@ class BodyProblem:
     coat: IntArray
     layers: tuple[Layer, ...]
     glows: BoolArray
+    part: IntArray
+    part_names: tuple[str, ...]
+    whiteness: FloatArray
+    outer: Mesh
+    wall_mm: float | None
     emitters: Emitters
     cell_mm: float
+    key: str = ""
 
     @cached_property
     def skin(self) -> IntArray:
@@ -144,3 +154,50 @@ class BodyProblem:
     def scatters(self) -> bool:
         """Whether any region scatters light."""
         return any(m.kind == Kind.SCATTERS for m in self.media)
+
+
+@dataclass(frozen=True)
+class LightSource:
+    """A light as the room sees it; solvers never read this.
+
+    flux_lm     : (3,) float, per band at full drive [lm];  drive : (3,) float, 0..1
+    xyz_per_lm  : (3, 3) float, CIE XYZ of one lumen of each band (rows)
+    flux_factor : one-sigma uncertainty of the flux, as a factor
+    position_mm : (3,) float, in the prop's frame
+    power_w, full_power_w : electrical power at this drive and at full drive [W]
+    """
+
+    name: str
+    zone: str
+    board: str
+    flux_lm: FloatArray
+    drive: FloatArray
+    xyz_per_lm: FloatArray
+    flux_factor: float
+    position_mm: FloatArray
+    power_w: float
+    full_power_w: float
+
+
+@dataclass(frozen=True)
+class Copy:
+    """One copy of a body in the prop: which body, where, and its lights."""
+
+    name: str
+    body: int
+    transform: FloatArray
+    lights: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The whole prop: each different body once, and every copy of it.
+
+    notes : repairs and assumptions, for the user
+    """
+
+    title: str
+    bodies: tuple[BodyProblem, ...]
+    copies: tuple[Copy, ...]
+    lights: tuple[LightSource, ...]
+    notes: tuple[str, ...]

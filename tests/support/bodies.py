@@ -31,7 +31,9 @@ def medium(
 
 def opaque(reflectance: float) -> Medium:
     """Return an opaque core of the given diffuse reflectance."""
-    return Medium("core", Kind.OPAQUE, np.zeros(3), np.zeros(3), reflectance=np.full(3, reflectance))
+    return Medium(
+        "core", Kind.OPAQUE, np.zeros(3), np.zeros(3), reflectance=np.full(3, reflectance)
+    )
 
 
 def emitters(
@@ -73,9 +75,8 @@ def body(
     cell_mm: float,
     face_mm: float,
     layers: Sequence[Layer] = (),
-    coated: np.ndarray | None = None,
 ) -> BodyProblem:
-    """Return a body problem; `coated` marks the faces of the skin that carry layer 0."""
+    """Return a body problem; the first layer, if any, covers the whole skin."""
     regions = cut_into_regions(outer, list(inserts), face_mm, "test body")
     kinds = np.array([m.kind for m in media] + [Kind.AIR])
     both_air = (kinds[regions.inside] == Kind.AIR) & (kinds[regions.outside] == Kind.AIR)
@@ -86,22 +87,33 @@ def body(
     if layers:
         coat[outside == ROOM] = 0
     return BodyProblem(
-        "test body",
-        tuple(media),
-        regions.solids,
-        walls,
-        regions.inside[keep],
-        outside,
-        coat,
-        tuple(layers),
-        outside == ROOM,
-        lights,
-        cell_mm,
+        name="test body",
+        media=tuple(media),
+        solids=regions.solids,
+        walls=walls,
+        inside=regions.inside[keep],
+        outside=outside,
+        coat=coat,
+        layers=tuple(layers),
+        glows=outside == ROOM,
+        part=np.zeros(len(coat), dtype=np.int64),
+        part_names=("surface",),
+        whiteness=np.zeros((len(coat), 3)),
+        outer=outer,
+        wall_mm=None,
+        emitters=lights,
+        cell_mm=cell_mm,
     )
 
 
 def shell(
-    outer: Mesh, material: Medium, wall_mm: float, lights: Emitters, *, cell_mm: float, face_mm: float
+    outer: Mesh,
+    material: Medium,
+    wall_mm: float,
+    lights: Emitters,
+    *,
+    cell_mm: float,
+    face_mm: float,
 ) -> BodyProblem:
     """Return a hollow shell with lights in its air (region 1)."""
     inner, _ = hollow_mesh(outer, wall_mm, "test shell")

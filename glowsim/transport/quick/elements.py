@@ -105,7 +105,8 @@ class Elements:
     def load(self, moments: FloatArray) -> FloatArray:
         """Return the integral of each node's shape function over weighted moments, (nodes,)."""
         local = moments @ MASS.reshape(MOMENTS, 8, 8).sum(axis=2)
-        return np.bincount(self.corners.ravel(), local.ravel(), self.node_count)
+        total = np.bincount(self.corners.ravel(), local.ravel(), self.node_count)
+        return np.asarray(total, dtype=float)
 
     def weighted(self, filling: Filling) -> FloatArray:
         """Return the moments of a filling, one row for each cell in use, (c, 27)."""

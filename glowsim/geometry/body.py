@@ -1,0 +1,141 @@
+"""A body of the scene as geometry: its outer surface, its regions, and faces picked by place."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import igl
+import numpy as np
+
+from glowsim.errors import GeometryError, SceneError
+from glowsim.geometry.hollow import hollow_mesh, nearest_on
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.meshfile import missing_file, read_mesh
+from glowsim.geometry.patterns import placed
+from glowsim.geometry.regions import Regions, cut_into_regions
+from glowsim.geometry.repair import repaired
+from glowsim.geometry.shapes import shape_mesh
+from glowsim.scene.bodies import Body, Insert, MeshFile, Where
+from glowsim.scene.read import SceneFile
+from glowsim.scene.shapes import Shape
+from glowsim.tomlfile import KeyPath
+
+
+@dataclass(frozen=True)
+class Solid:
+    """The closed surfaces a body is made of, in its own frame.
+
+    outer   : outer surface;  hollow : inner surface of a shell, or None
+    inserts : one mesh per insert of the scene's body;  notes : repairs and assumptions
+    """
+
+    outer: Mesh
+    hollow: Mesh | None
+    inserts: tuple[Mesh, ...]
+    notes: tuple[str, ...]
+
+    def regions(self, face_mm: float, what: str) -> Regions:
+        """Cut the body: region 0 is its material, then the hollow (if any), then the inserts."""
+        tools = ([self.hollow] if self.hollow is not None else []) + list(self.inserts)
+        return cut_into_regions(self.outer, tools, face_mm, what)
+
+
+def solid_of(scene_file: SceneFile, number: int) -> Solid:
+    """Return the surfaces of body `number` of a scene.
+
+    Raises SceneError, with the key in the scene file, where a mesh is missing or cannot be used.
+    """
+    body = scene_file.scene.bodies[number]
+    at: KeyPath = ("bodies", number)
+    try:
+        outer, notes = _surface(body, scene_file.folder, body.name)
+    except (GeometryError, SceneError) as problem:
+        raise scene_file.fault((*at, "mesh" if body.mesh else "shape"), str(problem)) from None
+    hollow = None
+    if body.wall_mm is not None:
+        try:
+            hollow, closed = hollow_mesh(outer, body.wall_mm, body.name)
+        except GeometryError as problem:
+            raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
+        notes += closed
+    inserts = []
+    for k, insert in enumerate(body.inserts):
+        try:
+            mesh, more = _insert_mesh(insert, scene_file.folder, f"{body.name}, insert {k + 1}")
+        except (GeometryError, SceneError) as problem:
+            raise scene_file.fault((*at, "inserts", k), str(problem)) from None
+        inserts.append(mesh)
+        notes += more
+    return Solid(outer, hollow, tuple(inserts), tuple(notes))
+
+
+def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path:
+    """Return the path of a mesh file; raises SceneError if there is none."""
+    path = scene_file.folder / Path(mesh_file.file).expanduser()
+    if not path.is_file():
+        raise scene_file.fault((*keys, "file"), missing_file(path))
+    return path
+
+
+def mesh_file_digest(mesh_file: MeshFile, folder: Path) -> str:
+    """Return a digest of a mesh file's content, so that a changed file is noticed."""
+    return hashlib.sha256((folder / Path(mesh_file.file).expanduser()).read_bytes()).hexdigest()
+
+
+def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> np.ndarray:
+    """Return which faces lie in a region of the surface, (m,) bool.
+
+    parts : (m,) int, named part of each face. Raises GeometryError for a part that is not there.
+    """
+    chosen = np.ones(len(walls.faces), dtype=bool)
+    centre = walls.centroids
+    if where.part is not None:
+        if where.part not in names:
+            known = ", ".join(names) if len(names) > 1 else "none; use above_mm, facing or a ball"
+            raise GeometryError(f"this body has no part '{where.part}' (parts: {known})")
+        chosen &= parts == names.index(where.part)
+    if where.above_mm is not None:
+        chosen &= centre[:, 2] > where.above_mm
+    if where.below_mm is not None:
+        chosen &= centre[:, 2] < where.below_mm
+    if where.centre_mm is not None and where.radius_mm is not None:
+        chosen &= np.linalg.norm(centre - where.centre_mm, axis=1) < where.radius_mm
+    if where.facing is not None:
+        way = np.asarray(where.facing) / np.linalg.norm(where.facing)
+        chosen &= walls.normals @ way > np.cos(np.radians(where.facing_within_deg))
+    return chosen
+
+
+def parts_of(walls: Mesh, outer: Mesh) -> IntArray:
+    """Return the named part of each wall face, taken from the nearest face of `outer`."""
+    if len(outer.part_names) == 1:
+        return np.zeros(len(walls.faces), dtype=np.int64)
+    _, _, face = nearest_on(outer, walls.centroids)
+    return outer.part[face]
+
+
+def region_of(points: FloatArray, solids: tuple[Mesh | None, ...]) -> IntArray:
+    """Return the region each point lies in, (n,) int, -1 for outside all."""
+    region = np.full(len(points), -1, dtype=np.int64)
+    for number, solid in enumerate(solids):
+        if solid is not None:
+            winding = igl.fast_winding_number(solid.vertices, solid.faces, points)
+            region[np.asarray(winding).ravel() > 0.5] = number
+    return region
+
+
+def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:
+    if item.mesh is not None:
+        vertices, faces, notes = read_mesh(item.mesh, folder)
+        mesh, repairs = repaired(vertices, faces, what, item.mesh.keep)
+        return mesh, notes + repairs
+    shape: Shape | None = item.shape
+    assert shape is not None, "the scene makes sure of a shape or a mesh"
+    return shape_mesh(shape), []
+
+
+def _insert_mesh(insert: Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:
+    mesh, notes = _surface(insert, folder, what)
+    return mesh.moved(placed(insert.position_mm, insert.rotation_deg)), notes

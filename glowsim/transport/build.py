@@ -1,0 +1,245 @@
+"""From a scene to a problem: look up materials, cut bodies, place emitters, choose sizes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.catalogue import Catalogue, load_catalogue
+from glowsim.errors import GeometryError
+from glowsim.geometry.body import faces_where, parts_of, solid_of
+from glowsim.geometry.mesh import IntArray, Mesh
+from glowsim.geometry.patterns import copies_of
+from glowsim.geometry.regions import ROOM
+from glowsim.scene import Body, SceneFile, Where
+from glowsim.tomlfile import KeyPath
+from glowsim.transport.appearance import whiteness
+from glowsim.transport.leds import BodyLeds, add_copy
+from glowsim.transport.names import body_key, check_names
+from glowsim.transport.problem import (
+    AIR,
+    BARE,
+    BodyProblem,
+    BoolArray,
+    Copy,
+    Kind,
+    Layer,
+    LightSource,
+    Medium,
+    Problem,
+)
+from glowsim.transport.sizes import cell_size_mm, face_size_mm
+
+Report = Callable[[str], None]
+"""Told what is being worked on, for a progress line."""
+
+CLOSED = 0.02
+"""A coat that lets through less than this share is there to stay dark."""
+
+
+def build_problem(scene_file: SceneFile, report: Report = lambda text: None) -> Problem:
+    """Return the problem a scene describes.
+
+    Raises SceneError, MaterialError or GeometryError naming file, line and key of what is wrong.
+    """
+    catalogue = load_catalogue(scene_file.toml)
+    bodies: list[BodyProblem] = []
+    copies: list[Copy] = []
+    lights: list[LightSource] = []
+    notes: list[str] = []
+    for number, body in enumerate(scene_file.scene.bodies):
+        report(f"shaping {body.name}")
+        check_names(scene_file, number, catalogue)
+        key = body_key(scene_file, number, catalogue)
+        known = next((k for k, other in enumerate(bodies) if other.key == key), None)
+        if known is None:
+            problem, more = _Builder(scene_file, number, catalogue).build(key)
+            bodies.append(problem)
+            notes += more
+            known = len(bodies) - 1
+        places = copies_of(body)
+        for k, transform in enumerate(places):
+            place = (k, len(places), transform)
+            copies.append(add_copy(body, known, place, bodies[known], catalogue, lights))
+    return Problem(
+        scene_file.scene.title or scene_file.stem,
+        tuple(bodies),
+        tuple(copies),
+        tuple(lights),
+        tuple(dict.fromkeys(notes)),
+    )
+
+
+@dataclass(frozen=True)
+class _Faces:
+    """The wall faces of a body while its surface is worked out."""
+
+    walls: Mesh
+    inside: IntArray
+    outside: IntArray
+    part: IntArray
+    part_names: tuple[str, ...]
+
+    @property
+    def on_room(self) -> BoolArray:
+        return self.outside == ROOM
+
+
+@dataclass
+class _Builder:
+    """Builds one body's problem."""
+
+    scene_file: SceneFile
+    number: int
+    catalogue: Catalogue
+
+    @property
+    def _body(self) -> Body:
+        return self.scene_file.scene.bodies[self.number]
+
+    def _path(self, *keys: str | int) -> KeyPath:
+        return ("bodies", self.number, *keys)
+
+    def build(self, key: str) -> tuple[BodyProblem, list[str]]:
+        """Return the body's problem and notes on repairs."""
+        body = self._body
+        solid = solid_of(self.scene_file, self.number)
+        media = self._media()
+        leds = BodyLeds(self.scene_file, self.number, self.catalogue)
+        depth = leds.depths_mm(solid)
+        face_mm = body.detail_mm or face_size_mm(solid.outer, body.wall_mm, depth)
+        try:
+            regions = solid.regions(face_mm, body.name)
+        except GeometryError as fault:
+            raise self.scene_file.fault(self._path("inserts"), str(fault)) from None
+        kinds = np.array([m.kind for m in media] + [Kind.AIR])
+        transparent = (kinds[regions.inside] == Kind.AIR) & (kinds[regions.outside] == Kind.AIR)
+        keep = ~transparent | (regions.outside == ROOM)
+        walls = Mesh.single_part(regions.walls.vertices, regions.walls.faces[keep])
+        faces = _Faces(
+            walls,
+            regions.inside[keep],
+            regions.outside[keep],
+            parts_of(walls, solid.outer),
+            solid.outer.part_names,
+        )
+        layers: list[Layer] = []
+        coat = self._coats(faces, layers, media)
+        clouds = [(s, m) for s, m in zip(regions.solids, media, strict=True) if m.kind == 0]
+        cell_mm = body.cell_mm or cell_size_mm(
+            [s for s, _ in clouds], [m for _, m in clouds], body.wall_mm, depth
+        )
+        problem = BodyProblem(
+            name=body.name,
+            media=tuple(media),
+            solids=regions.solids,
+            walls=walls,
+            inside=faces.inside,
+            outside=faces.outside,
+            coat=coat,
+            layers=tuple(layers),
+            glows=self._glows(faces, coat, layers, media),
+            part=faces.part,
+            part_names=faces.part_names,
+            whiteness=whiteness(
+                media, layers, walls, faces.inside, coat, faces.on_room, solid.outer, body.wall_mm
+            ),
+            outer=solid.outer,
+            wall_mm=body.wall_mm,
+            emitters=leds.emitters(regions.solids, media),
+            cell_mm=cell_mm,
+            key=key,
+        )
+        return problem, list(solid.notes)
+
+    @property
+    def _is_sheet(self) -> bool:
+        """Whether the body is a hollow lantern of thin sheet around its lights."""
+        return self._body.material in self.catalogue.coats and bool(self._body.lights)
+
+    def _media(self) -> list[Medium]:
+        """Return the medium of each region: the body's own, its hollow, its inserts."""
+        body = self._body
+        if body.material in self.catalogue.materials:
+            media = [self._medium(body.material)]
+        else:
+            media = [AIR if self._is_sheet else self._core(body.material)]
+        if body.wall_mm is not None:
+            media.append(AIR)
+        for insert in body.inserts:
+            if insert.kind == "pocket":
+                media.append(AIR)
+            elif insert.kind == "core":
+                media.append(self._core(str(insert.coat)))
+            else:
+                media.append(self._medium(str(insert.material)))
+        return media
+
+    def _medium(self, name: str) -> Medium:
+        entry = self.catalogue.material(name)
+        return Medium(
+            name,
+            Kind.SCATTERS,
+            np.array(entry.mu_a_per_mm),
+            np.array(entry.mu_s_reduced_per_mm),
+            entry.g,
+            entry.refractive_index,
+        )
+
+    def _core(self, name: str) -> Medium:
+        entry = self.catalogue.coat(name)
+        return Medium(
+            name, Kind.OPAQUE, np.zeros(3), np.zeros(3), reflectance=np.array(entry.reflectance)
+        )
+
+    def _layer(self, name: str, layers: list[Layer]) -> int:
+        """Return the number of a coat in `layers`, adding it when it is new."""
+        for number, layer in enumerate(layers):
+            if layer.name == name:
+                return number
+        entry = self.catalogue.coat(name)
+        layers.append(
+            Layer(
+                name,
+                np.array(entry.reflectance),
+                np.array(entry.transmittance),
+                entry.open_fraction,
+            )
+        )
+        return len(layers) - 1
+
+    def _coats(self, faces: _Faces, layers: list[Layer], media: list[Medium]) -> IntArray:
+        """Return the coat of each face, filling `layers`."""
+        coat = np.full(len(faces.inside), BARE)
+        if self._is_sheet:
+            coat[faces.on_room & (faces.inside == 0)] = self._layer(self._body.material, layers)
+        for k, mask in enumerate(self._body.masks):
+            chosen = self._chosen(faces, mask.where, "masks", k, "where")
+            coat[chosen] = self._layer(mask.coat, layers)
+        return coat
+
+    def _chosen(self, faces: _Faces, where: Where, *keys: str | int) -> BoolArray:
+        """Return the faces on the room in a region of the surface; raise SceneError for none."""
+        try:
+            chosen = faces_where(where, faces.walls, faces.part, faces.part_names) & faces.on_room
+        except GeometryError as fault:
+            raise self.scene_file.fault(self._path(*keys), str(fault)) from None
+        if not chosen.any():
+            raise self.scene_file.fault(self._path(*keys), "covers no face of the body")
+        return chosen
+
+    def _glows(
+        self, faces: _Faces, coat: IntArray, layers: list[Layer], media: list[Medium]
+    ) -> BoolArray:
+        """Return which faces are meant to glow: lit material, not closed off by a coat."""
+        body = self._body
+        if not body.lights:
+            return np.zeros(len(coat), dtype=bool)
+        if body.glow_where is not None:
+            return self._chosen(faces, body.glow_where, "glow_where")
+        kinds = np.array([m.kind for m in media])[faces.inside]
+        closed = np.array([layer.transmittance.max() < CLOSED for layer in layers] + [False])[coat]
+        hole = (kinds == Kind.AIR) & (coat == BARE)
+        return faces.on_room & (kinds != Kind.OPAQUE) & ~closed & ~hole

@@ -1,0 +1,61 @@
+"""How far the quick solver can be trusted on a body: what its approximations rest on.
+
+Limits follow from comparison with exact slabs and with Monte Carlo spheres (see the tests in
+tests/physics): diffusion holds within a few percent for walls thicker than three transport
+lengths with little absorption, and degrades below.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from glowsim.geometry.hollow import nearest_on
+from glowsim.transport.problem import BodyProblem, Kind
+
+THIN = 3.0
+"""A wall thinner than this many transport mean free paths is thin for diffusion."""
+DARK = 0.1
+"""Absorption above this share of the reduced scattering is strong for diffusion."""
+NEAR = 2.0
+"""A light within this many transport lengths of the outer surface is close."""
+
+
+def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
+    """Return what makes quick a rough guide on this body; empty where it can be trusted.
+
+    direct_share : share of the flux that leaves unscattered.
+    """
+    cautions = []
+    for region, medium in enumerate(problem.media):
+        solid = problem.solids[region]
+        if medium.kind != Kind.SCATTERS or solid is None:
+            continue
+        mu_t = float(medium.mu_t_reduced_per_mm.min())
+        half_chord = 2 * solid.volume_mm3 / max(float(solid.areas_mm2.sum()), 1e-9)
+        thickness = problem.wall_mm if problem.wall_mm and region == 0 else half_chord
+        if mu_t * thickness < THIN:
+            cautions.append(
+                f"{medium.name}: only {mu_t * thickness:.2g} transport lengths thick "
+                f"(quick needs {THIN:g})"
+            )
+        scattering = np.maximum(medium.mu_s_reduced_per_mm, 1e-9)
+        dark = medium.mu_a_per_mm / scattering
+        if dark.max() > DARK:
+            band = ("red", "green", "blue")[int(dark.argmax())]
+            cautions.append(
+                f"{medium.name}: absorbs {dark.max():.2g} times what it scatters in {band} "
+                f"(quick needs below {DARK:g})"
+            )
+        mine = problem.emitters.region == region
+        if mine.any() and mu_t > 0:
+            depth, _, _ = nearest_on(problem.outer, problem.emitters.position[mine])
+            if mu_t * depth.min() < NEAR:
+                cautions.append(
+                    f"a light lies {depth.min():.1f} mm below the surface, "
+                    f"{mu_t * depth.min():.2g} transport lengths (quick needs {NEAR:g})"
+                )
+    if direct_share > 0.05:
+        cautions.append(
+            f"{100 * direct_share:.0f} % of the light leaves without scattering: the bare LEDs show"
+        )
+    return tuple(cautions)

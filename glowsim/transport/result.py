@@ -1,0 +1,197 @@
+"""What a solver returns: the response of every face to every light, in every band.
+
+Brightness is linear in the lights, so colours, levels, zones and pulses are sums over these
+responses and never need a new solve.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.transport.problem import BodyProblem, BoolArray, Copy, LightSource, Problem
+
+VERSION = 1
+"""Version of the result file. A file of another version is solved again, never guessed at."""
+
+
+@dataclass(frozen=True)
+class Account:
+    """Where the light of one body went, as shares of each light's flux, (lights, 3) each.
+
+    regions   : names of the regions;  absorbed : (lights, 3, regions) in each of them
+    in_coats  : absorbed by paint, tape or sheet
+    escaped   : left through faces that are a surface;  through_holes : through open holes
+    lost      : slipped through seams of the mesh, or rounding
+    """
+
+    regions: tuple[str, ...]
+    absorbed: FloatArray
+    in_coats: FloatArray
+    escaped: FloatArray
+    through_holes: FloatArray
+    lost: FloatArray
+
+    @property
+    def error(self) -> FloatArray:
+        """What does not add up to one, (lights, 3)."""
+        known = self.absorbed.sum(axis=2) + self.in_coats + self.escaped + self.through_holes
+        return 1.0 - known
+
+
+@dataclass(frozen=True)
+class BodyGlow:
+    """The surface of one body, in its own frame, and its response.
+
+    surface    : faces seen from the room, with named parts
+    glows      : (k,) bool, meant to glow;  hole : (k,) bool, an opening, not a surface
+    whiteness  : (k, 3) float, share of room light sent back
+    diffuse    : (lights, 3, k) float32, exitance per lumen of the light [1/mm2]
+    direct     : (lights, 3, k) float32, the same for light that never scattered
+    heading    : (lights, k, 3) float32, mean direction of the direct light, 0 to 1 long: the
+                 more it is spread the shorter
+    error      : (lights, 3, k) float32, one-sigma statistical error of diffuse + direct, or None
+    light_mm   : (lights, 3) float, centres of the lights;  trust : what to be careful about
+    """
+
+    name: str
+    key: str
+    surface: Mesh
+    glows: BoolArray
+    hole: BoolArray
+    whiteness: FloatArray
+    diffuse: FloatArray
+    direct: FloatArray
+    heading: FloatArray
+    error: FloatArray | None
+    light_mm: FloatArray
+    account: Account
+    trust: tuple[str, ...]
+
+    @property
+    def light_count(self) -> int:
+        """How many lights the body has."""
+        return len(self.diffuse)
+
+
+@dataclass(frozen=True)
+class SurfaceGlow:
+    """The glow of a whole prop: each different body once, and its copies.
+
+    solver, seed : how it was computed;  seconds : how long that took
+    """
+
+    title: str
+    bodies: tuple[BodyGlow, ...]
+    copies: tuple[Copy, ...]
+    lights: tuple[LightSource, ...]
+    solver: str
+    seed: int
+    seconds: float
+    notes: tuple[str, ...] = ()
+
+    def driven(self, drive: dict[str, FloatArray]) -> SurfaceGlow:
+        """Return the same glow with other drive levels, (3,) float by zone name."""
+        lights = tuple(replace(s, drive=drive.get(s.zone, s.drive)) for s in self.lights)
+        return replace(self, lights=lights)
+
+    def flux_lm(self, copy: Copy) -> FloatArray:
+        """Return the flux of a copy's lights as driven, (lights, 3) float [lm]."""
+        sources = [self.lights[k] for k in copy.lights]
+        if not sources:
+            return np.zeros((0, 3))
+        return np.array([s.flux_lm * s.drive for s in sources])
+
+    def exitance_lm_mm2(self, copy: Copy, direct: bool = True) -> FloatArray:
+        """Return the luminous exitance of a copy's faces per band, (3, k) float [lm/mm2]."""
+        body = self.bodies[copy.body]
+        flux = self.flux_lm(copy)
+        response = body.diffuse + body.direct if direct else body.diffuse
+        return np.einsum("lb,lbk->bk", flux, response)
+
+    def xyz_lm_mm2(self, copy: Copy) -> tuple[FloatArray, FloatArray]:
+        """Return diffuse and direct exitance of a copy as CIE XYZ, (k, 3) float each [lm/mm2]."""
+        body = self.bodies[copy.body]
+        if not copy.lights:
+            nothing = np.zeros((len(body.glows), 3))
+            return nothing, nothing
+        per_lm = np.array([self.lights[k].xyz_per_lm for k in copy.lights])
+        weight = self.flux_lm(copy)[:, :, None] * per_lm
+        return (
+            np.einsum("lbx,lbk->kx", weight, body.diffuse),
+            np.einsum("lbx,lbk->kx", weight, body.direct),
+        )
+
+
+def body_glow(
+    problem: BodyProblem,
+    diffuse: FloatArray,
+    direct: FloatArray,
+    heading: FloatArray,
+    account: Account,
+    trust: tuple[str, ...],
+    error: FloatArray | None = None,
+) -> BodyGlow:
+    """Return a body's glow from shares of flux per face.
+
+    diffuse, direct, error : (lights, 3, k) float, shares of each light's flux
+    heading                : (lights, k, 3) float, sum over bands of direct share times direction
+    """
+    skin = problem.skin
+    surface = _skin_mesh(problem, skin)
+    area = surface.areas_mm2
+    per_area = 1.0 / np.maximum(area, 1e-12)
+    total = np.maximum(direct.sum(axis=1), 1e-300)[:, :, None]
+    emitters = problem.emitters
+    centres = [emitters.position[emitters.light == k].mean(0) for k in range(emitters.light_count)]
+    return BodyGlow(
+        name=problem.name,
+        key=problem.key,
+        surface=surface,
+        glows=problem.glows[skin],
+        hole=is_hole(problem)[skin],
+        whiteness=problem.whiteness[skin],
+        diffuse=(diffuse * per_area).astype(np.float32),
+        direct=(direct * per_area).astype(np.float32),
+        heading=(heading / total).astype(np.float32),
+        error=None if error is None else (error * per_area).astype(np.float32),
+        light_mm=np.array(centres).reshape(-1, 3),
+        account=account,
+        trust=trust,
+    )
+
+
+def is_hole(problem: BodyProblem) -> BoolArray:
+    """Return which wall faces are openings from a hollow to the room, (m,) bool."""
+    from_air = problem.kind_of(problem.inside) == 1
+    return from_air & (problem.outside < 0) & (problem.coat < 0)
+
+
+def surface_glow(
+    problem: Problem, bodies: tuple[BodyGlow, ...], solver: str, seed: int, seconds: float
+) -> SurfaceGlow:
+    """Return the glow of the whole prop from that of its bodies."""
+    return SurfaceGlow(
+        problem.title,
+        bodies,
+        problem.copies,
+        problem.lights,
+        solver,
+        seed,
+        seconds,
+        problem.notes,
+    )
+
+
+def _skin_mesh(problem: BodyProblem, skin: IntArray) -> Mesh:
+    """Return the faces on the room as a mesh of their own, corners shared where they touch."""
+    corner, number = np.unique(problem.walls.faces[skin], return_inverse=True)
+    vertices = problem.walls.vertices[corner]
+    # Faces of different regions carry their own corners: join those at one place.
+    _, first, joined = np.unique(
+        np.round(vertices, 5), axis=0, return_index=True, return_inverse=True
+    )
+    faces = joined.ravel()[number.reshape(-1, 3)]
+    return Mesh(vertices[first], faces, problem.part[skin], problem.part_names)
