@@ -19,7 +19,7 @@ from glowsim.geometry.mesh import FloatArray
 
 Operator = Callable[[FloatArray], FloatArray]
 
-TOLERANCE = 1e-7
+TOLERANCE = 1e-10
 """Relative residual at which a solve stops."""
 MOST_STEPS = 400
 _COARSEST = 300
