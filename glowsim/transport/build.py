@@ -7,28 +7,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.catalogue import Catalogue, load_catalogue
+from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import faces_where, parts_of, solid_of
 from glowsim.geometry.mesh import IntArray, Mesh
-from glowsim.geometry.patterns import copies_of
 from glowsim.geometry.regions import ROOM
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
-from glowsim.transport.leds import BodyLeds, add_copy
-from glowsim.transport.names import body_key, check_names
+from glowsim.transport.leds import BodyLeds
+from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
     AIR,
     BARE,
     BodyProblem,
     BoolArray,
-    Copy,
     Kind,
     Layer,
-    LightSource,
     Medium,
     Problem,
+    centres_mm,
+    notes_of,
 )
 from glowsim.transport.sizes import cell_size_mm, face_size_mm
 
@@ -44,32 +43,18 @@ def build_problem(scene_file: SceneFile, report: Report = lambda text: None) -> 
 
     Raises SceneError, MaterialError or GeometryError naming file, line and key of what is wrong.
     """
-    catalogue = load_catalogue(scene_file.toml)
-    bodies: list[BodyProblem] = []
-    copies: list[Copy] = []
-    lights: list[LightSource] = []
-    notes: list[str] = []
-    for number, body in enumerate(scene_file.scene.bodies):
-        report(f"shaping {body.name}")
-        check_names(scene_file, number, catalogue)
-        key = body_key(scene_file, number, catalogue)
-        known = next((k for k, other in enumerate(bodies) if other.key == key), None)
-        if known is None:
-            problem, more = _Builder(scene_file, number, catalogue).build(key)
-            bodies.append(problem)
-            notes += more
-            known = len(bodies) - 1
-        places = copies_of(body)
-        for k, transform in enumerate(places):
-            place = (k, len(places), transform)
-            copies.append(add_copy(body, known, place, bodies[known], catalogue, lights))
-    return Problem(
-        scene_file.scene.title or scene_file.stem,
-        tuple(bodies),
-        tuple(copies),
-        tuple(lights),
-        tuple(dict.fromkeys(notes)),
-    )
+    plan = plan_of(scene_file)
+    bodies = []
+    for number in plan.distinct.values():
+        report(f"shaping {scene_file.scene.bodies[number].name}")
+        bodies.append(body_problem(plan, number))
+    copies, lights = plan.copies([centres_mm(body.emitters) for body in bodies])
+    return Problem(plan.title, tuple(bodies), copies, lights, notes_of(bodies))
+
+
+def body_problem(plan: Plan, number: int) -> BodyProblem:
+    """Return the problem of body `number` of a scene; raises as `build_problem` does."""
+    return _Builder(plan.scene_file, number, plan.catalogue).build(plan.keys[number])
 
 
 @dataclass(frozen=True)
@@ -102,8 +87,8 @@ class _Builder:
     def _path(self, *keys: str | int) -> KeyPath:
         return ("bodies", self.number, *keys)
 
-    def build(self, key: str) -> tuple[BodyProblem, list[str]]:
-        """Return the body's problem and notes on repairs."""
+    def build(self, key: str) -> BodyProblem:
+        """Return the body's problem."""
         body = self._body
         solid = solid_of(self.scene_file, self.number)
         media = self._media()
@@ -131,7 +116,7 @@ class _Builder:
         cell_mm = body.cell_mm or cell_size_mm(
             [s for s, _ in clouds], [m for _, m in clouds], body.wall_mm, depth
         )
-        problem = BodyProblem(
+        return BodyProblem(
             name=body.name,
             media=tuple(media),
             solids=regions.solids,
@@ -151,8 +136,8 @@ class _Builder:
             emitters=leds.emitters(regions.solids, media),
             cell_mm=cell_mm,
             key=key,
+            notes=solid.notes,
         )
-        return problem, list(solid.notes)
 
     @property
     def _is_sheet(self) -> bool:

@@ -13,7 +13,7 @@ from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.optics.colour import led_channel_xyz_per_lumen
 from glowsim.optics.photometry import lambertian_order
 from glowsim.scene import Body, Light, SceneFile
-from glowsim.transport.problem import BodyProblem, Copy, Emitters, Kind, LightSource, Medium
+from glowsim.transport.problem import Emitters, Kind, LightSource, Medium
 
 _AHEAD_MM = 0.05
 """A LED shines from this far in front of its board's plane, so that it is not on a wall."""
@@ -95,34 +95,29 @@ class BodyLeds:
         return self._scene_file.fault(keys, message)
 
 
-def add_copy(
+def lights_of_copy(
     body: Body,
-    number: int,
-    place: tuple[int, int, FloatArray],
-    problem: BodyProblem,
+    name: str,
+    transform: FloatArray,
+    light_mm: FloatArray,
     catalogue: Catalogue,
-    lights: list[LightSource],
-) -> Copy:
-    """Return one copy of a body, body `number` of the problem, and add its lights to `lights`.
+) -> list[LightSource]:
+    """Return the lights of one copy of a body, called `name`, at a (4, 4) transform.
 
-    place : which copy of how many, and its (4, 4) transform.
+    light_mm : (lights, 3) float, their centres in the body's frame.
     """
-    k, count, transform = place
-    name = body.name if count == 1 else f"{body.name} {k + 1}"
-    first = len(lights)
+    sources: list[LightSource] = []
     for index, light in enumerate(body.lights):
         board = catalogue.board(light.board)
         leds = len(board.led_offsets_mm(light.led_count))
         groups = leds if light.separate_leds else 1
         for led in range(groups):
-            mine = problem.emitters.light == len(lights) - first
-            centre = problem.emitters.position[mine].mean(axis=0)
             called = f"{name}: {light.name or f'light {index + 1}'}"
             if groups > 1:
                 called += f", LED {led + 1}"
-            where = transform[:3, :3] @ centre + transform[:3, 3]
-            lights.append(_source(light, board, called, leds // groups, where))
-    return Copy(name, number, transform, tuple(range(first, len(lights))))
+            where = transform[:3, :3] @ light_mm[len(sources)] + transform[:3, 3]
+            sources.append(_source(light, board, called, leds // groups, where))
+    return sources
 
 
 def _source(

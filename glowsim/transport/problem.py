@@ -6,9 +6,11 @@ colour bands are red, green and blue, in this order.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,6 +122,7 @@ class BodyProblem:
     whiteness : (m, 3) float, share of room light that each face on the room sends back
     outer    : the whole outer surface, as given
     wall_mm  : wall of a shell, or None
+    key      : digest of all that decides the response;  notes : repairs and assumptions
     """
 
     name: str
@@ -139,6 +142,7 @@ class BodyProblem:
     emitters: Emitters
     cell_mm: float
     key: str = ""
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def skin(self) -> IntArray:
@@ -201,3 +205,23 @@ class Problem:
     copies: tuple[Copy, ...]
     lights: tuple[LightSource, ...]
     notes: tuple[str, ...]
+
+
+def centres_mm(emitters: Emitters) -> FloatArray:
+    """Return the centre of each light's emitters, (lights, 3) float [mm]."""
+    lights = range(emitters.light_count)
+    centres = [emitters.position[emitters.light == k].mean(axis=0) for k in lights]
+    return np.array(centres, dtype=float).reshape(-1, 3)
+
+
+class HasNotes(Protocol):
+    """Anything that carries notes for the user."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Repairs and assumptions."""
+
+
+def notes_of(bodies: Iterable[HasNotes]) -> tuple[str, ...]:
+    """Return the notes of several bodies, each once."""
+    return tuple(dict.fromkeys(note for body in bodies for note in body.notes))

@@ -11,7 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
-from glowsim.transport.problem import BodyProblem, BoolArray, Copy, LightSource, Problem
+from glowsim.transport.problem import (
+    BodyProblem,
+    BoolArray,
+    Copy,
+    LightSource,
+    centres_mm,
+    notes_of,
+)
 
 VERSION = 1
 """Version of the result file. A file of another version is solved again, never guessed at."""
@@ -53,7 +60,8 @@ class BodyGlow:
     heading    : (lights, k, 3) float32, mean direction of the direct light, 0 to 1 long: the
                  more it is spread the shorter
     error      : (lights, 3, k) float32, one-sigma statistical error of diffuse + direct, or None
-    light_mm   : (lights, 3) float, centres of the lights;  trust : what to be careful about
+    light_mm   : (lights, 3) float, centres of the lights
+    trust      : what to be careful about;  notes : repairs and assumptions
     """
 
     name: str
@@ -69,6 +77,7 @@ class BodyGlow:
     light_mm: FloatArray
     account: Account
     trust: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def light_count(self) -> int:
@@ -90,7 +99,11 @@ class SurfaceGlow:
     solver: str
     seed: int
     seconds: float
-    notes: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Repairs and assumptions, each once."""
+        return notes_of(self.bodies)
 
     def driven(self, drive: dict[str, FloatArray]) -> SurfaceGlow:
         """Return the same glow with other drive levels, (3,) float by zone name."""
@@ -144,8 +157,6 @@ def body_glow(
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
     total = np.maximum(direct.sum(axis=1), 1e-300)[:, :, None]
-    emitters = problem.emitters
-    centres = [emitters.position[emitters.light == k].mean(0) for k in range(emitters.light_count)]
     return BodyGlow(
         name=problem.name,
         key=problem.key,
@@ -157,9 +168,10 @@ def body_glow(
         direct=(direct * per_area).astype(np.float32),
         heading=(heading / total).astype(np.float32),
         error=None if error is None else (error * per_area).astype(np.float32),
-        light_mm=np.array(centres).reshape(-1, 3),
+        light_mm=centres_mm(problem.emitters),
         account=account,
         trust=trust,
+        notes=problem.notes,
     )
 
 
@@ -167,22 +179,6 @@ def is_hole(problem: BodyProblem) -> BoolArray:
     """Return which wall faces are openings from a hollow to the room, (m,) bool."""
     from_air = problem.kind_of(problem.inside) == 1
     return from_air & (problem.outside < 0) & (problem.coat < 0)
-
-
-def surface_glow(
-    problem: Problem, bodies: tuple[BodyGlow, ...], solver: str, seed: int, seconds: float
-) -> SurfaceGlow:
-    """Return the glow of the whole prop from that of its bodies."""
-    return SurfaceGlow(
-        problem.title,
-        bodies,
-        problem.copies,
-        problem.lights,
-        solver,
-        seed,
-        seconds,
-        problem.notes,
-    )
 
 
 def _skin_mesh(problem: BodyProblem, skin: IntArray) -> Mesh:

@@ -2,49 +2,18 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Mapping
-
 import numpy as np
 
-from glowsim.transport.problem import BodyProblem, Problem
+from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.solve import BodyResponse, QuickBody
 from glowsim.transport.quick.trust import trust_of
-from glowsim.transport.result import (
-    Account,
-    BodyGlow,
-    SurfaceGlow,
-    body_glow,
-    is_hole,
-    surface_glow,
-)
+from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole
 
-__all__ = ["BodyResponse", "QuickBody", "solve_quick"]
+__all__ = ["BodyResponse", "QuickBody", "solve_body"]
 
 
-def solve_quick(
-    problem: Problem,
-    seed: int = 0,
-    known: Mapping[str, BodyGlow] | None = None,
-    report: Callable[[str], None] = lambda text: None,
-) -> SurfaceGlow:
-    """Solve a prop with the quick solver; each different body once.
-
-    known : glows of bodies solved before, by key; those are taken as they are.
-    Raises SolveError if a solve does not converge.
-    """
-    started = time.perf_counter()
-    bodies = []
-    for body in problem.bodies:
-        if known and body.key and body.key in known:
-            bodies.append(known[body.key])
-            continue
-        report(f"lighting {body.name}")
-        bodies.append(_solved(body, seed))
-    return surface_glow(problem, tuple(bodies), "quick", seed, time.perf_counter() - started)
-
-
-def _solved(problem: BodyProblem, seed: int) -> BodyGlow:
+def solve_body(problem: BodyProblem, seed: int = 0) -> BodyGlow:
+    """Return the glow of one body. Raises SolveError if a solve does not converge."""
     if problem.emitters.light_count == 0:
         return _unlit(problem)
     response = QuickBody(problem, seed).respond(problem.emitters)

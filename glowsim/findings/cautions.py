@@ -1,0 +1,36 @@
+"""What could hurt: heat in a buried board, glare. The project's usual words, no approval."""
+
+from __future__ import annotations
+
+from glowsim.findings.luminance import Look
+from glowsim.scene import Scene
+from glowsim.transport.result import SurfaceGlow
+
+GLARE_CD_M2 = 2000.0
+"""Mean luminance above which a large face is unpleasant to look into indoors (common practice,
+no source)."""
+
+
+def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tuple[str, ...]:
+    """Return the cautions a glow calls for."""
+    cautions = []
+    limit = scene.findings.buried_power_w
+    hot = [light for light in glow.lights if light.power_w > limit]
+    if hot:
+        most = max(hot, key=lambda light: light.power_w)
+        cautions.append(
+            f"Heat: {len(hot)} of {len(glow.lights)} boards draw more than {limit:g} W as driven "
+            f"(up to {most.power_w:.2g} W, {most.name}). Nearly all of it becomes heat, and foam "
+            "or thick resin carries little away: 0.1 to 0.4 W on average is what a board buried in "
+            "40 mm of foam bears. Turn it down, pulse it, or give the heat a way out; test an "
+            "hour at the brightest setting."
+        )
+    for look in looks:
+        area = look.body.surface.areas_mm2[look.glows]
+        mean = float((look.luminance_cd_m2[look.glows] * area).sum() / area.sum())
+        if mean > GLARE_CD_M2:
+            cautions.append(
+                f"Glare: {look.name} averages {mean:.0f} cd/m2; that is unpleasant to look into "
+                "from near by. Turn it down, or keep it out of eye height."
+            )
+    return tuple(cautions)

@@ -1,0 +1,89 @@
+"""How even a glow is, in the figures lighting uses.
+
+Uniformities follow the CIE / EN 12665 vocabulary: overall uniformity U0 is least over mean
+luminance; least over greatest is given beside it. Extremes of single faces are fickle, so the
+5th and 95th percentiles of area stand beside them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.findings.luminance import Look
+from glowsim.geometry.mesh import FloatArray
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """Area-weighted figures over the faces that are meant to glow. Luminances in cd/m2."""
+
+    body: str
+    area_mm2: float
+    mean_cd_m2: float
+    least_cd_m2: float
+    greatest_cd_m2: float
+    p5_cd_m2: float
+    median_cd_m2: float
+    p95_cd_m2: float
+    variation: float
+    """Coefficient of variation: standard deviation over mean."""
+
+    @property
+    def u0(self) -> float:
+        """Least over mean luminance."""
+        return _ratio(self.least_cd_m2, self.mean_cd_m2)
+
+    @property
+    def least_over_greatest(self) -> float:
+        """Least over greatest luminance."""
+        return _ratio(self.least_cd_m2, self.greatest_cd_m2)
+
+    @property
+    def p5_over_mean(self) -> float:
+        """5th percentile over mean: what the evenness target is held against."""
+        return _ratio(self.p5_cd_m2, self.mean_cd_m2)
+
+    @property
+    def p5_over_p95(self) -> float:
+        """5th over 95th percentile."""
+        return _ratio(self.p5_cd_m2, self.p95_cd_m2)
+
+
+def evenness_of(look: Look) -> Evenness:
+    """Return the evenness of a body as lit."""
+    chosen = look.glows
+    return evenness(look.name, look.luminance_cd_m2[chosen], look.body.surface.areas_mm2[chosen])
+
+
+def evenness(name: str, luminance_cd_m2: FloatArray, area_mm2: FloatArray) -> Evenness:
+    """Return the figures for faces of given luminance and area, (n,) float each."""
+    total = float(area_mm2.sum())
+    mean = float((luminance_cd_m2 * area_mm2).sum() / total)
+    spread = float((area_mm2 * (luminance_cd_m2 - mean) ** 2).sum() / total)
+    p5, median, p95 = area_percentiles(luminance_cd_m2, area_mm2, (5, 50, 95))
+    return Evenness(
+        name,
+        total,
+        mean,
+        float(luminance_cd_m2.min()),
+        float(luminance_cd_m2.max()),
+        p5,
+        median,
+        p95,
+        _ratio(np.sqrt(spread), mean),
+    )
+
+
+def area_percentiles(
+    values: FloatArray, area_mm2: FloatArray, percents: tuple[float, ...]
+) -> tuple[float, ...]:
+    """Return the values below which the given percentages of the area lie."""
+    order = np.argsort(values)
+    share = (np.cumsum(area_mm2[order]) - area_mm2[order] / 2) / area_mm2.sum()
+    return tuple(float(v) for v in np.interp(np.array(percents) / 100, share, values[order]))
+
+
+def _ratio(top: float, bottom: float) -> float:
+    return float(top / bottom) if bottom > 0 else 0.0

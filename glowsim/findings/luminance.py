@@ -1,0 +1,77 @@
+"""Luminance of the faces of a copy, and which copies look the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
+from glowsim.scene import Room
+from glowsim.transport.problem import BoolArray, Copy
+from glowsim.transport.result import BodyGlow, SurfaceGlow
+
+EYE_WEIGHT = np.array([0.21, 0.72, 0.07])
+"""How near-white room light weighs the bands, as the eye does (the luminance row of the sRGB
+matrix, IEC 61966-2-1)."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """A body as lit: all copies of it that look alike.
+
+    luminance_cd_m2 : (k,) float, per face of the body's surface, averaged over directions
+    direct_cd_m2    : (k,) float, the part of it that never scattered
+    per_light_cd_m2 : (lights, k) float, what each light adds
+    room_cd_m2      : (k,) float, room light sent back
+    """
+
+    body: BodyGlow
+    copies: tuple[Copy, ...]
+    luminance_cd_m2: FloatArray
+    direct_cd_m2: FloatArray
+    per_light_cd_m2: FloatArray
+    room_cd_m2: FloatArray
+
+    @property
+    def name(self) -> str:
+        """The body's name, with the number of copies if there are several."""
+        return (
+            self.body.name if len(self.copies) == 1 else f"{self.body.name} (x{len(self.copies)})"
+        )
+
+    @property
+    def seen_cd_m2(self) -> FloatArray:
+        """What meets the eye: glow and room light sent back, (k,) float."""
+        return self.luminance_cd_m2 + self.room_cd_m2
+
+    @property
+    def glows(self) -> BoolArray:
+        """Faces that are meant to glow, (k,) bool."""
+        return self.body.glows
+
+
+def looks_of(glow: SurfaceGlow, room: Room) -> tuple[Look, ...]:
+    """Return the different looks of a prop's lit bodies, copies with equal lights together."""
+    groups: dict[tuple[int, bytes], list[Copy]] = {}
+    for copy in glow.copies:
+        if copy.lights and glow.bodies[copy.body].glows.any():
+            key = (copy.body, np.round(glow.flux_lm(copy), 9).tobytes())
+            groups.setdefault(key, []).append(copy)
+    return tuple(_look(glow, tuple(copies), room) for copies in groups.values())
+
+
+def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
+    body = glow.bodies[copies[0].body]
+    flux = glow.flux_lm(copies[0])
+    per_light = np.einsum("lb,lbk->lk", flux, body.diffuse + body.direct)
+    direct = np.einsum("lb,lbk->k", flux, body.direct)
+    return Look(
+        body,
+        copies,
+        luminance_of_emitter_cd_m2(per_light.sum(axis=0)),
+        luminance_of_emitter_cd_m2(direct),
+        luminance_of_emitter_cd_m2(per_light),
+        luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
+    )

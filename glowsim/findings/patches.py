@@ -1,0 +1,139 @@
+"""Hot spots and dark gaps: connected patches that stand out at the scale the eye sees.
+
+A slow ramp over a large angle is hardly noticed, a ripple near the eye's best spatial
+frequency is (Barten's contrast sensitivity, see `optics.vision`). So luminance is averaged
+over what the eye can tell apart at the viewing distance, and compared with its average over
+the surroundings. Whatever is far brighter or darker than the whole is a finding too, however
+slowly it gets there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from glowsim.findings.luminance import Look
+from glowsim.findings.surface import Patchwork
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.scene import Room, Thresholds
+
+Kind = Literal["hot spot", "dark gap"]
+
+FINEST_DEG = 1 / 30
+"""Radius over which the eye averages [deg]: half a period at 15 cycles per degree, beyond which
+little contrast is seen indoors (from the contrast sensitivity at 10 cd/m2)."""
+LEAST_DEG = 0.1
+"""Diameter below which a patch is not worth a finding [deg]."""
+
+
+@dataclass(frozen=True)
+class Patch:
+    """One hot spot or dark gap on a body as lit.
+
+    faces         : (n,) int, faces of the body's surface
+    place_mm      : (3,) float, its most extreme face, in the body's frame
+    size_mm       : diameter of a disc of its area
+    ratio         : to its surroundings at the viewing distance, at the most extreme face
+    ratio_to_mean : to the mean of the body
+    from_mm, to_mm : least and greatest z it reaches, in the body's frame
+    light         : the nearest of the body's lights, by number;  light_mm : its distance
+    direct_share  : share of unscattered light in it
+    """
+
+    kind: Kind
+    faces: IntArray
+    place_mm: FloatArray
+    from_mm: float
+    to_mm: float
+    area_mm2: float
+    ratio: float
+    ratio_to_mean: float
+    light: int
+    light_mm: float
+    direct_share: float
+
+    @property
+    def size_mm(self) -> float:
+        """Diameter of a disc of the patch's area."""
+        return float(2 * np.sqrt(self.area_mm2 / np.pi))
+
+    @property
+    def severity(self) -> float:
+        """How much it stands out; orders findings."""
+        away = max(
+            abs(np.log(max(self.ratio, 1e-6))), 0.5 * abs(np.log(max(self.ratio_to_mean, 1e-6)))
+        )
+        return float(away * np.sqrt(self.area_mm2))
+
+
+class Eye:
+    """A body as the viewer's eye averages it."""
+
+    def __init__(self, look: Look, room: Room, limits: Thresholds) -> None:
+        """Prepare the smoothing over the glowing faces of `look`."""
+        self.look = look
+        self.limits = limits
+        distance = room.viewing_distance_mm
+        self.patchwork = Patchwork(look.body.surface, look.glows)
+        extent = np.sqrt(float(self.patchwork.area.sum()))
+        self._fine_mm = distance * np.tan(np.radians(FINEST_DEG))
+        self._wide_mm = min(distance * np.tan(np.radians(limits.surround_deg)), extent)
+        self._least_mm2 = np.pi / 4 * (distance * np.tan(np.radians(LEAST_DEG))) ** 2
+
+    def ratios(self, luminance_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return each glowing face's ratio to its surroundings and to the mean, (n,) or (n, k).
+
+        luminance_cd_m2 : (n,) or (n, k) float, on the glowing faces.
+        """
+        seen = np.maximum(self.patchwork.smoothed(luminance_cd_m2, self._fine_mm), 0.0)
+        around = self.patchwork.smoothed(luminance_cd_m2, self._wide_mm)
+        area = self.patchwork.area
+        mean = np.tensordot(area, luminance_cd_m2, axes=(0, 0)) / area.sum()
+        # Beside a bright patch the surroundings are bright too: both must not vanish together.
+        floor = 1e-3 * mean
+        return seen / np.maximum(around, floor), seen / np.maximum(mean, 1e-12)
+
+    def patches(self) -> list[Patch]:
+        """Return the hot spots and dark gaps, worst first."""
+        local, whole = self.ratios(self.look.seen_cd_m2[self.patchwork.faces])
+        limits = self.limits
+        hot = (local >= limits.hot_spot_ratio) | (whole >= limits.whole_bright_ratio)
+        dark = (local <= limits.dark_gap_ratio) | (whole <= limits.whole_dark_ratio)
+        # A dark place beside a blaze is not a gap if it is as bright as the rest of the body.
+        dark &= whole < 1.0
+        hot &= whole > 1.0
+        found = [self._patch("hot spot", rows, local, whole) for rows in self.patchwork.groups(hot)]
+        found += [
+            self._patch("dark gap", rows, local, whole) for rows in self.patchwork.groups(dark)
+        ]
+        kept = [p for p in found if p.area_mm2 >= self._least_mm2]
+        return sorted(kept, key=lambda p: -p.severity)
+
+    def _patch(self, kind: Kind, rows: IntArray, local: FloatArray, whole: FloatArray) -> Patch:
+        body = self.look.body
+        faces = self.patchwork.faces[rows]
+        area = self.patchwork.area[rows]
+        sign = 1.0 if kind == "hot spot" else -1.0
+        worst = int(np.argmax(sign * (local[rows] + whole[rows])))
+        place = body.surface.centroids[faces[worst]]
+        heights = body.surface.triangles[faces][:, :, 2]
+        apart = np.linalg.norm(body.light_mm - place, axis=1)
+        luminance = self.look.luminance_cd_m2[faces]
+        direct = float(
+            (self.look.direct_cd_m2[faces] * area).sum() / max((luminance * area).sum(), 1e-12)
+        )
+        return Patch(
+            kind,
+            faces,
+            place,
+            float(heights.min()),
+            float(heights.max()),
+            float(area.sum()),
+            float(local[rows][worst]),
+            float(whole[rows][worst]),
+            int(apart.argmin()),
+            float(apart.min()),
+            direct,
+        )

@@ -1,0 +1,182 @@
+"""All findings of a glow in one frozen report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from glowsim.findings.account import EnergyAccount, energy_account
+from glowsim.findings.cautions import cautions_of
+from glowsim.findings.evenness import Evenness, evenness, evenness_of
+from glowsim.findings.lit import ReadsAsLit, reads_as_lit
+from glowsim.findings.luminance import Look, looks_of
+from glowsim.findings.patches import Eye, Patch
+from glowsim.findings.suggest import suggestion
+from glowsim.geometry.mesh import FloatArray
+from glowsim.scene import Room, Scene, Thresholds
+from glowsim.transport.result import SurfaceGlow
+
+MOST_PER_BODY = 8
+"""Findings listed for one body, worst first; the rest is counted."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A numbered hot spot or dark gap.
+
+    body_place_mm : in the body's own frame;  prop_place_mm : on its first copy, in the prop
+    from_mm, to_mm : heights (z) it reaches in the body's own frame
+    """
+
+    number: int
+    kind: str
+    body: str
+    copy: str
+    body_place_mm: tuple[float, ...]
+    prop_place_mm: tuple[float, ...]
+    from_mm: float
+    to_mm: float
+    size_mm: float
+    area_mm2: float
+    ratio: float
+    ratio_to_mean: float
+    light: str
+    light_mm: float
+    direct_share: float
+    suggestion: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a glow amounts to.
+
+    bodies  : evenness of each different look;  whole : of all glowing faces together
+    found   : hot spots and dark gaps, numbered;  unlisted : how many more there are
+    trust   : what makes the solver a rough guide, by body
+    """
+
+    title: str
+    solver: str
+    room: Room
+    limits: Thresholds
+    bodies: tuple[Evenness, ...]
+    whole: Evenness | None
+    lit: tuple[ReadsAsLit, ...]
+    found: tuple[Finding, ...]
+    unlisted: int
+    account: EnergyAccount
+    trust: dict[str, tuple[str, ...]]
+    cautions: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data for a JSON file."""
+        return {
+            "title": self.title,
+            "solver": self.solver,
+            "room": self.room.model_dump(),
+            "thresholds": self.limits.model_dump(),
+            "evenness": [_evenness_json(e) for e in self.bodies],
+            "whole": _evenness_json(self.whole) if self.whole else None,
+            "reads_as_lit": [_plain(v) for v in self.lit],
+            "findings": [_plain(f) for f in self.found],
+            "unlisted_findings": self.unlisted,
+            "energy": _account_json(self.account),
+            "trust": {name: list(cautions) for name, cautions in self.trust.items()},
+            "cautions": list(self.cautions),
+            "notes": list(self.notes),
+        }
+
+
+def findings_of(glow: SurfaceGlow, scene: Scene) -> Findings:
+    """Judge a glow for a scene's room, viewing distance and thresholds."""
+    looks = looks_of(glow, scene.room)
+    found: list[Finding] = []
+    unlisted = 0
+    for look in looks:
+        eye = Eye(look, scene.room, scene.findings)
+        patches = eye.patches()
+        unlisted += max(0, len(patches) - MOST_PER_BODY)
+        for patch in patches[:MOST_PER_BODY]:
+            found.append(_finding(len(found) + 1, patch, eye, glow))
+    return Findings(
+        title=glow.title,
+        solver=glow.solver,
+        room=scene.room,
+        limits=scene.findings,
+        bodies=tuple(evenness_of(look) for look in looks),
+        whole=_whole(looks),
+        lit=tuple(reads_as_lit(look, glow, scene.room, scene.findings) for look in looks),
+        found=tuple(found),
+        unlisted=unlisted,
+        account=energy_account(glow),
+        trust={body.name: body.trust for body in glow.bodies if body.light_count},
+        cautions=cautions_of(glow, looks, scene),
+        notes=glow.notes,
+    )
+
+
+def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
+    copy = eye.look.copies[0]
+    world = copy.transform[:3, :3] @ patch.place_mm + copy.transform[:3, 3]
+    return Finding(
+        number,
+        patch.kind,
+        eye.look.name,
+        copy.name,
+        _rounded(patch.place_mm),
+        _rounded(world),
+        patch.from_mm,
+        patch.to_mm,
+        patch.size_mm,
+        patch.area_mm2,
+        patch.ratio,
+        patch.ratio_to_mean,
+        glow.lights[copy.lights[patch.light]].name,
+        patch.light_mm,
+        patch.direct_share,
+        suggestion(patch, eye),
+    )
+
+
+def _whole(looks: tuple[Look, ...]) -> Evenness | None:
+    if not looks:
+        return None
+    luminance = np.concatenate([np.tile(k.luminance_cd_m2[k.glows], len(k.copies)) for k in looks])
+    area = np.concatenate(
+        [np.tile(k.body.surface.areas_mm2[k.glows], len(k.copies)) for k in looks]
+    )
+    return evenness("whole prop", luminance, area)
+
+
+def _rounded(point: FloatArray) -> tuple[float, ...]:
+    return tuple(round(float(v), 1) for v in point)
+
+
+def _plain(item: Any) -> dict[str, Any]:
+    return {k: round(v, 5) if isinstance(v, float) else v for k, v in vars(item).items()}
+
+
+def _evenness_json(figures: Evenness) -> dict[str, Any]:
+    return _plain(figures) | {
+        "u0": round(figures.u0, 5),
+        "least_over_greatest": round(figures.least_over_greatest, 5),
+        "p5_over_mean": round(figures.p5_over_mean, 5),
+        "p5_over_p95": round(figures.p5_over_p95, 5),
+    }
+
+
+def _account_json(account: EnergyAccount) -> dict[str, Any]:
+    def bands(values: FloatArray) -> list[float]:
+        return [round(float(v), 6) for v in values]
+
+    return {
+        "emitted_lm": bands(account.emitted_lm),
+        "escaped_lm": bands(account.escaped_lm),
+        "through_holes_lm": bands(account.through_holes_lm),
+        "absorbed_lm": {name: bands(v) for name, v in account.absorbed_lm.items()},
+        "in_coats_lm": bands(account.in_coats_lm),
+        "error_share": account.error_share,
+    }

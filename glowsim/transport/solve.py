@@ -1,0 +1,66 @@
+"""Solve a scene, reusing what an earlier result already holds."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from glowsim.errors import SolveError
+from glowsim.scene import SceneFile
+from glowsim.transport.build import body_problem
+from glowsim.transport.plan import plan_of
+from glowsim.transport.quick import solve_body
+from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.store import load_glow, save_glow
+
+
+def solve(
+    scene_file: SceneFile,
+    *,
+    seed: int = 0,
+    saved: Path | None = None,
+    report: Callable[[str], None] = lambda text: None,
+) -> SurfaceGlow:
+    """Return the glow of a scene; bodies that are alike are solved once.
+
+    saved  : a result file. Bodies that it holds, unchanged in all that matters to light and
+             solved with the same seed, are taken from it; afterwards it holds this scene.
+    report : told what is being worked on.
+    Raises SceneError, MaterialError, GeometryError or SolveError.
+    """
+    started = time.perf_counter()
+    plan = plan_of(scene_file)
+    known = _known(saved, "quick", seed, report) if saved else {}
+    bodies = []
+    for key, number in plan.distinct.items():
+        if key not in known:
+            name = scene_file.scene.bodies[number].name
+            report(f"shaping {name}")
+            problem = body_problem(plan, number)
+            report(f"lighting {name}")
+            bodies.append(solve_body(problem, seed))
+        else:
+            bodies.append(known[key])
+    copies, lights = plan.copies([body.light_mm for body in bodies])
+    seconds = time.perf_counter() - started
+    glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, "quick", seed, seconds)
+    if saved and not all(key in known for key in plan.distinct):
+        save_glow(glow, saved)
+    return glow
+
+
+def _known(
+    saved: Path, solver: str, seed: int, report: Callable[[str], None]
+) -> dict[str, BodyGlow]:
+    """Return the bodies of an earlier result by key; none where it cannot be used."""
+    if not saved.exists():
+        return {}
+    try:
+        earlier = load_glow(saved)
+    except SolveError as problem:
+        report(str(problem))
+        return {}
+    if earlier.solver != solver or earlier.seed != seed:
+        return {}
+    return {body.key: body for body in earlier.bodies if body.key}

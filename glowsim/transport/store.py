@@ -1,0 +1,131 @@
+"""Result files: a glow saved whole, and found again when the same scene is asked once more."""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from glowsim.errors import SolveError
+from glowsim.files import written_whole
+from glowsim.geometry.mesh import Mesh
+from glowsim.transport.problem import Copy, LightSource
+from glowsim.transport.result import VERSION, Account, BodyGlow, SurfaceGlow
+
+_BODY_ARRAYS = ("glows", "hole", "whiteness", "diffuse", "direct", "heading", "light_mm")
+_ACCOUNT_ARRAYS = ("absorbed", "in_coats", "escaped", "through_holes", "lost")
+
+
+def save_glow(glow: SurfaceGlow, path: Path) -> None:
+    """Write a glow to an `.npz` file, whole or not at all."""
+    arrays: dict[str, Any] = {}
+    bodies = []
+    for number, body in enumerate(glow.bodies):
+        mesh = body.surface
+        arrays[f"{number}.vertices"], arrays[f"{number}.faces"] = mesh.vertices, mesh.faces
+        arrays[f"{number}.part"] = mesh.part
+        for name in _BODY_ARRAYS:
+            arrays[f"{number}.{name}"] = getattr(body, name)
+        for name in _ACCOUNT_ARRAYS:
+            arrays[f"{number}.account.{name}"] = getattr(body.account, name)
+        if body.error is not None:
+            arrays[f"{number}.error"] = body.error
+        bodies.append(
+            {
+                "name": body.name,
+                "key": body.key,
+                "part_names": mesh.part_names,
+                "regions": body.account.regions,
+                "trust": body.trust,
+                "notes": body.notes,
+            }
+        )
+    meta = {
+        "version": VERSION,
+        "title": glow.title,
+        "solver": glow.solver,
+        "seed": glow.seed,
+        "seconds": glow.seconds,
+        "bodies": bodies,
+        "copies": [_listed(asdict(copy)) for copy in glow.copies],
+        "lights": [_listed(asdict(light)) for light in glow.lights],
+    }
+    arrays["meta"] = np.frombuffer(json.dumps(meta).encode(), dtype=np.uint8)
+    with written_whole(path) as temporary:
+        np.savez(temporary, **arrays)
+
+
+def load_glow(path: Path) -> SurfaceGlow:
+    """Read a glow. Raises SolveError if the file is missing, broken or of another version."""
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            meta = json.loads(file["meta"].tobytes().decode())
+            if meta.get("version") != VERSION:
+                raise SolveError(
+                    f"{path} was written by another version of the program "
+                    f"(format {meta.get('version')}, this one reads {VERSION}); solve it again"
+                )
+            return _glow(meta, file)
+    except FileNotFoundError:
+        raise SolveError(f"there is no result file {path}") from None
+    except (OSError, KeyError, ValueError, EOFError, zipfile.BadZipFile) as problem:
+        raise SolveError(
+            f"{path} is not a readable result file ({problem}); solve it again"
+        ) from None
+
+
+def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
+    bodies = []
+    for number, known in enumerate(meta["bodies"]):
+        mesh = Mesh(
+            file[f"{number}.vertices"],
+            file[f"{number}.faces"],
+            file[f"{number}.part"],
+            tuple(known["part_names"]),
+        )
+        account = Account(
+            tuple(known["regions"]),
+            *(file[f"{number}.account.{name}"] for name in _ACCOUNT_ARRAYS),
+        )
+        arrays = {name: file[f"{number}.{name}"] for name in _BODY_ARRAYS}
+        error = file.get(f"{number}.error")
+        bodies.append(
+            BodyGlow(
+                name=known["name"],
+                key=known["key"],
+                surface=mesh,
+                account=account,
+                error=error,
+                trust=tuple(known["trust"]),
+                notes=tuple(known["notes"]),
+                **arrays,
+            )
+        )
+    copies = tuple(
+        Copy(c["name"], c["body"], np.array(c["transform"]), tuple(c["lights"]))
+        for c in meta["copies"]
+    )
+    lights = tuple(LightSource(**_arrayed(light)) for light in meta["lights"])
+    return SurfaceGlow(
+        meta["title"],
+        tuple(bodies),
+        copies,
+        lights,
+        meta["solver"],
+        meta["seed"],
+        meta["seconds"],
+    )
+
+
+def _listed(plain: dict[str, Any]) -> dict[str, Any]:
+    return {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in plain.items()}
+
+
+def _arrayed(plain: dict[str, Any]) -> dict[str, Any]:
+    """Turn the lists of a light back into arrays; its other fields are text and numbers."""
+    names = {f.name for f in fields(LightSource)}
+    return {k: np.array(v) if isinstance(v, list) else v for k, v in plain.items() if k in names}
