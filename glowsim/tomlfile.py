@@ -19,15 +19,9 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from glowsim.errors import GlowsimError, did_you_mean
+from glowsim.tomllines import KeyPath, line_of_each_key
 
-KeyPath = tuple[str | int, ...]
 Model = TypeVar("Model", bound=BaseModel)
-
-_HEADER = re.compile(r"^\s*(\[\[|\[)\s*(.+?)\s*(\]\]|\])\s*(#.*)?$")
-_ASSIGN = re.compile(
-    r"^\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'))*)\s*="
-)
-_KEY = re.compile(r"\"([^\"]*)\"|'([^']*)'|([A-Za-z0-9_-]+)")
 
 
 @dataclass(frozen=True)
@@ -64,10 +58,10 @@ def dotted(key_path: KeyPath) -> str:
 def read_toml(path: Path, error: type[GlowsimError]) -> TomlText:
     """Read and parse a TOML file; raises `error` if it is missing, unreadable or broken."""
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise error(f"{path}: there is no such file") from None
-    except (OSError, UnicodeDecodeError) as problem:
+    except (OSError, ValueError) as problem:
         raise error(f"{path}: cannot be read as text: {problem}") from None
     return parse_toml(text, str(path), error)
 
@@ -76,9 +70,12 @@ def parse_toml(text: str, name: str, error: type[GlowsimError]) -> TomlText:
     """Parse a TOML text called `name` in messages; raises `error` where its syntax is broken."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
+        return TomlText(name, data, line_of_each_key(text))
+    except RecursionError:
+        raise error(f"{name}: not valid TOML: brackets are nested too deeply") from None
+    except ValueError as problem:
+        # Besides its own error the reader lets that of a number with thousands of digits pass.
         raise error(f"{name}: not valid TOML: {problem}") from None
-    return TomlText(name, data, _line_of_each_key(text))
 
 
 def validate(model: type[Model], toml: TomlText, error: type[GlowsimError]) -> Model:
@@ -113,7 +110,36 @@ def _without_echoes(faults: list[Any]) -> list[Any]:
 
 def _describe(model: type[BaseModel], toml: TomlText, at: KeyPath, fault: Any) -> str:
     keys, owner = _walk(model, tuple(fault["loc"]))
-    return f"{toml.where(at + keys)}: {_reason(fault, keys, owner)}"
+    limits = fault.get("ctx", {})
+    if fault["type"] == "union_tag_invalid":
+        keys = (*keys, limits["discriminator"].strip("'"))
+    return f"{toml.where(at + keys + tuple(limits.get('at', ())))}: {_reason(fault, keys, owner)}"
+
+
+_COMPARISONS = {
+    "greater_than": ("gt", "more than"),
+    "greater_than_equal": ("ge", "at least"),
+    "less_than": ("lt", "less than"),
+    "less_than_equal": ("le", "at most"),
+}
+_KINDS = {
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "finite_number": "a finite number",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_parsing_size": "a whole number of a sensible size",
+    "int_from_float": "a whole number",
+    "string_type": "a text in quotes",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+    "tuple_type": "a list in [square brackets] (or [[double brackets]] for tables)",
+    "list_type": "a list in [square brackets]",
+    "dict_type": "a table of keys and values",
+    "model_type": "a table of keys and values",
+    "model_attributes_type": "a table of keys and values",
+}
+"""What was wanted, by the kind of fault the validating library reports."""
 
 
 def _reason(fault: Any, keys: KeyPath, owner: type[BaseModel] | None) -> str:
@@ -124,33 +150,40 @@ def _reason(fault: Any, keys: KeyPath, owner: type[BaseModel] | None) -> str:
         known = owner.model_fields if owner else []
         return f"unknown key{did_you_mean(str(keys[-1]), known)}"
     if kind == "missing":
+        if isinstance(keys[-1], int):
+            return "this value is missing; the list is too short"
         return "this key is needed but missing"
     if kind in ("union_tag_invalid", "literal_error", "enum"):
         expected = re.findall(
             r"'([^']*)'", str(limits.get("expected_tags") or limits.get("expected"))
         )
-        value = limits.get("tag", given)
-        return f"'{value}' is not one of the choices{did_you_mean(str(value), expected)}"
+        value = shown(limits.get("tag", given))
+        return f"{value} is not one of the choices{did_you_mean(value, expected)}"
     if kind == "union_tag_not_found":
         return f"the key {limits.get('discriminator')} is needed to say which kind this is"
-    comparisons = {
-        "greater_than": ("gt", "more than"),
-        "greater_than_equal": ("ge", "at least"),
-        "less_than": ("lt", "less than"),
-        "less_than_equal": ("le", "at most"),
-    }
-    if kind in comparisons:
-        limit, words = comparisons[kind]
-        return f"{given} is out of range; it must be {words} {limits[limit]:g}"
-    if kind in ("float_type", "float_parsing", "int_type", "int_parsing", "int_from_float"):
-        return f"{given!r} is not a {'whole ' if kind.startswith('int') else ''}number"
-    if kind in ("string_type", "bool_type"):
-        return f"{given!r} is not {'a text' if kind == 'string_type' else 'true or false'}"
-    if kind in ("too_short", "too_long", "missing_argument"):
+    if kind in _COMPARISONS:
+        limit, words = _COMPARISONS[kind]
+        return f"{shown(given)} is out of range; it must be {words} {limits[limit]:g}"
+    if kind == "float_type" and isinstance(given, int):
+        return "this number is too large"
+    if kind in _KINDS:
+        return f"{shown(given)} is not {_KINDS[kind]}"
+    if kind in ("too_short", "too_long"):
         wanted = limits.get("min_length", limits.get("max_length"))
-        return f"has {limits.get('actual_length')} values; {wanted} are needed"
-    text = str(fault["msg"]).removeprefix("Value error, ")
-    return text[0].lower() + text[1:] if text.startswith("Input ") else text
+        return f"has {limits.get('actual_length')} values; {wanted} needed"
+    return str(fault["msg"]).removeprefix("Value error, ")
+
+
+def shown(value: Any) -> str:
+    """Return a value as TOML writes it, cut short if it is long."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        return "{...}"
+    if isinstance(value, int) and abs(value) >= 10**30:
+        return "so large a number"
+    text = repr(value) if isinstance(value, (str, int, float)) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def _walk(model: type[BaseModel], loc: KeyPath) -> tuple[KeyPath, type[BaseModel] | None]:
@@ -208,75 +241,3 @@ def _tagged_member(kind: Any, tag: str | int) -> type[BaseModel] | None:
                 ):
                     return member
     return None
-
-
-def _line_of_each_key(text: str) -> dict[KeyPath, int]:
-    """Map each table and key of a valid TOML text to the line (from 1) where it is written."""
-    lines: dict[KeyPath, int] = {}
-    counts: dict[KeyPath, int] = {}
-    table: KeyPath = ()
-    depth, quote = 0, ""
-    for number, line in enumerate(text.splitlines(), start=1):
-        inside_value = depth > 0 or bool(quote)
-        if not inside_value and (header := _HEADER.match(line)):
-            table = _table_path(_split_key(header.group(2)), header.group(1) == "[[", counts)
-            lines.setdefault(table, number)
-            continue
-        if not inside_value and (assign := _ASSIGN.match(line)):
-            path = table + _split_key(assign.group(1))
-            lines.setdefault(path, number)
-            line = line[assign.end() :]
-        depth, quote = _scan_value(line, depth, quote)
-    return lines
-
-
-def _table_path(keys: tuple[str, ...], is_array: bool, counts: dict[KeyPath, int]) -> KeyPath:
-    """Return the path of a table header, with the index of each array of tables in it."""
-    path: KeyPath = ()
-    for position, key in enumerate(keys):
-        path = (*path, key)
-        last = position == len(keys) - 1
-        if last and is_array:
-            counts[path] = counts.get(path, -1) + 1
-        if path in counts:
-            path = (*path, counts[path])
-    return path
-
-
-def _split_key(text: str) -> tuple[str, ...]:
-    return tuple(a or b or c for a, b, c in _KEY.findall(text))
-
-
-def _scan_value(line: str, depth: int, quote: str) -> tuple[int, str]:
-    """Follow brackets and multi-line strings to the end of a line."""
-    position = 0
-    while position < len(line):
-        if quote:
-            end = _end_of_string(line, position, quote)
-            if end < 0:
-                return depth, quote if len(quote) == 3 else ""
-            position, quote = end + len(quote), ""
-            continue
-        character = line[position]
-        if character == "#":
-            break
-        if character in "\"'":
-            quote = character * 3 if line.startswith(character * 3, position) else character
-            position += len(quote)
-            continue
-        depth += (character in "[{") - (character in "]}")
-        position += 1
-    return depth, quote if len(quote) == 3 else ""
-
-
-def _end_of_string(line: str, position: int, quote: str) -> int:
-    """Find the closing quote from `position` on, passing over escaped ones; -1 if none."""
-    end = line.find(quote, position)
-    while end >= 0 and quote[0] == '"' and _is_escaped(line, position, end):
-        end = line.find(quote, end + 1)
-    return end
-
-
-def _is_escaped(line: str, start: int, at: int) -> bool:
-    backslashes = at - start - len(line[start:at].rstrip("\\"))
-    return backslashes % 2 == 1

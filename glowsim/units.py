@@ -47,9 +47,14 @@ def length_mm(value: float | str) -> float:
     is not a number followed by a known unit.
     """
     if isinstance(value, bool):
-        raise SceneError(f"'{value}' is not a length; write a number of mm or a text like '0.5 in'")
+        raise SceneError(
+            f"{str(value).lower()} is not a length; write a number of mm or a text like '0.5 in'"
+        )
     if isinstance(value, (int, float)):
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:
+            raise SceneError("so large a number is not a length") from None
     match = _QUANTITY.match(value)
     if not match:
         raise SceneError(f"'{value}' is not a length; write a number of mm or a text like '0.5 in'")

@@ -10,12 +10,15 @@ from glowsim.scene.fields import (
     AnglesDeg,
     Count,
     Direction,
+    FineMm,
     Mm,
     Name,
+    Number,
     PointMm,
     PositiveMm,
     Share,
     Strict,
+    Unit,
 )
 from glowsim.scene.patterns import Pattern
 from glowsim.scene.shapes import Shape
@@ -24,11 +27,11 @@ from glowsim.scene.shapes import Shape
 class MeshFile(Strict):
     """A mesh from a file: STL, OBJ, PLY, GLB or 3MF. A relative path starts at the scene file."""
 
-    file: str
-    units: str | None = None
+    file: Annotated[str, Field(min_length=1, max_length=1000)]
+    units: Unit | None = None
     """Unit of the numbers in the file; when left out, 3MF and GLB say it themselves, and for
     the other formats mm is assumed and a note printed."""
-    scale: Annotated[float, Field(gt=0)] = 1.0
+    scale: Annotated[Number, Field(gt=0, le=1e6)] = 1.0
     keep: Literal["all", "largest"] = "all"
     """Which of several separate parts to keep."""
 
@@ -47,7 +50,7 @@ class Where(Strict):
     radius_mm: PositiveMm | None = None
     facing: Direction | None = None
     """Faces whose normal lies within `facing_within_deg` of this direction."""
-    facing_within_deg: Annotated[float, Field(gt=0, le=180)] = 60.0
+    facing_within_deg: Annotated[Number, Field(gt=0, le=180)] = 60.0
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
@@ -119,7 +122,7 @@ class Light(Strict):
     led_count: Count | None = None
     """LEDs used of a strip."""
     drive: Drive = Drive()
-    channel_current_ma: Annotated[float, Field(gt=0, le=5000)] | None = None
+    channel_current_ma: Annotated[Number, Field(gt=0, le=5000)] | None = None
     """Measured current per channel and LED; brightness follows it in proportion."""
     zone: Name = "all"
     separate_leds: bool = False
@@ -135,7 +138,7 @@ class Body(Strict):
     material: str
     """A volume material, or a coat: a coat makes a hollow lantern of thin sheet, or, when it
     lets no light through, a piece that is only seen."""
-    wall_mm: PositiveMm | None = None
+    wall_mm: FineMm | None = None
     """Wall of a hollow shell; left out, the body is solid."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
     rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
@@ -145,9 +148,9 @@ class Body(Strict):
     patterns: tuple[Pattern, ...] = ()
     glow_where: Where | None = None
     """Which outer faces are meant to glow; left out, all that are not masked."""
-    detail_mm: PositiveMm | None = None
+    detail_mm: FineMm | None = None
     """Edge of the result surface's faces; chosen from wall, depth and spacing if left out."""
-    cell_mm: PositiveMm | None = None
+    cell_mm: FineMm | None = None
     """Edge of the solver's grid cells; chosen from wall, depth and the cell budget if left out."""
 
     @model_validator(mode="after")

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from glowsim.errors import SceneError
-from glowsim.units import length_mm
+from glowsim.tomlfile import shown
+from glowsim.units import length_mm, mm_per_unit
 
 
 class Strict(BaseModel):
@@ -16,8 +17,15 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
+def _number(value: Any) -> Any:
+    """Refuse what the validating library would quietly turn into a number."""
+    if isinstance(value, (bool, str)):
+        raise ValueError(f"{shown(value)} is not a number")
+    return value
+
+
 def _to_mm(value: Any) -> Any:
-    if not isinstance(value, (str, int, float)) or isinstance(value, bool):
+    if not isinstance(value, (str, int, float)):
         return value
     try:
         return length_mm(value)
@@ -25,25 +33,51 @@ def _to_mm(value: Any) -> Any:
         raise ValueError(str(problem)) from None
 
 
-def _not_zero(vector: tuple[float, float, float]) -> tuple[float, float, float]:
-    if vector == (0.0, 0.0, 0.0):
-        raise ValueError("a direction needs a length; [0, 0, 0] points nowhere")
+def _known_unit(unit: str) -> str:
+    try:
+        mm_per_unit(unit)
+    except SceneError as problem:
+        raise ValueError(str(problem)) from None
+    return unit
+
+
+def _points_somewhere(vector: tuple[float, float, float]) -> tuple[float, float, float]:
+    if max(abs(component) for component in vector) < 1e-6:
+        raise ValueError(f"a direction needs a length; {list(vector)} points nowhere")
     return vector
 
 
-Mm = Annotated[float, BeforeValidator(_to_mm)]
+def _can_be_printed(name: str) -> str:
+    if not (name.isprintable() and name.strip()):
+        raise ValueError("a name needs letters or digits, and no line breaks")
+    return name
+
+
+Number = Annotated[float, BeforeValidator(_number)]
+"""A finite number; neither a text nor true or false will do."""
+_Length = Annotated[float, BeforeValidator(_to_mm, json_schema_input_type=float | str)]
+Mm = Annotated[_Length, Field(ge=-1e6, le=1e6)]
 """A length or coordinate in mm; a text such as '0.5 in' is converted."""
-PositiveMm = Annotated[float, BeforeValidator(_to_mm), Field(gt=0)]
+PositiveMm = Annotated[_Length, Field(gt=0, le=1e6)]
 """A length above zero, in mm."""
+SizeMm = Annotated[_Length, Field(ge=0.01, le=10_000)]
+"""A size of something that can be made, in mm."""
+FineMm = Annotated[_Length, Field(ge=0.05, le=10_000)]
+"""A wall, or the edge of a face or grid cell, in mm."""
 PointMm = tuple[Mm, Mm, Mm]
 """A point or offset (x, y, z) in mm."""
-Direction = Annotated[tuple[float, float, float], AfterValidator(_not_zero)]
+_Component = Annotated[Number, Field(ge=-1e6, le=1e6)]
+Direction = Annotated[tuple[_Component, _Component, _Component], AfterValidator(_points_somewhere)]
 """A direction (x, y, z) of any length but zero."""
-AnglesDeg = tuple[float, float, float]
+AngleDeg = Annotated[Number, Field(ge=-36_000, le=36_000)]
+"""An angle in degrees."""
+AnglesDeg = tuple[AngleDeg, AngleDeg, AngleDeg]
 """Turns about the x, then the y, then the z axis, in degrees."""
-Share = Annotated[float, Field(ge=0, le=1)]
+Share = Annotated[Number, Field(ge=0, le=1)]
 """A part of a whole, 0 to 1."""
-Count = Annotated[int, Field(ge=1, le=10_000)]
+Count = Annotated[int, BeforeValidator(_number), Field(ge=1, le=10_000)]
 """How many of something."""
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+Name = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_can_be_printed)]
 """A name the user gives."""
+Unit = Annotated[str, AfterValidator(_known_unit)]
+"""A unit of length, such as 'mm' or 'in'."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from glowsim.scene.bodies import Body
-from glowsim.scene.fields import PositiveMm, Strict
+from glowsim.scene.fields import AngleDeg, Number, PositiveMm, Strict
 
 Entries = dict[str, dict[str, Any]]
 """Catalogue entries as written, by name."""
@@ -16,41 +17,41 @@ Entries = dict[str, dict[str, Any]]
 class Room(Strict):
     """Where the prop will be seen: the light that falls on it, and from how far."""
 
-    illuminance_lx: Annotated[float, Field(ge=0, le=150_000)] = 50.0
-    light_temperature_k: Annotated[float, Field(ge=1700, le=20_000)] = 4000.0
+    illuminance_lx: Annotated[Number, Field(ge=0, le=150_000)] = 50.0
+    light_temperature_k: Annotated[Number, Field(ge=1700, le=20_000)] = 4000.0
     viewing_distance_mm: PositiveMm = 2000.0
     observer: Literal["eye", "camera"] = "eye"
     """Whose glare the pictures show: a camera scatters about a third of what an eye does."""
-    observer_age_years: Annotated[float, Field(ge=5, le=100)] = 30.0
+    observer_age_years: Annotated[Number, Field(ge=5, le=100)] = 30.0
 
 
 class View(Strict):
     """From where the pictures are taken."""
 
-    azimuth_deg: float = 25.0
-    elevation_deg: Annotated[float, Field(ge=-89, le=89)] = 12.0
-    exposure_cd_m2: Annotated[float, Field(gt=0)] | None = None
+    azimuth_deg: AngleDeg = 25.0
+    elevation_deg: Annotated[Number, Field(ge=-89, le=89)] = 12.0
+    exposure_cd_m2: Annotated[Number, Field(gt=0, le=1e9)] | None = None
     """Luminance shown as full white; chosen from the scene if left out."""
 
 
 class Thresholds(Strict):
     """What counts as a finding. Printed with every result."""
 
-    hot_spot_ratio: Annotated[float, Field(gt=1)] = 1.5
+    hot_spot_ratio: Annotated[Number, Field(gt=1, le=1e6)] = 1.5
     """A patch this much brighter than its surroundings is a hot spot."""
-    dark_gap_ratio: Annotated[float, Field(gt=0, lt=1)] = 0.67
+    dark_gap_ratio: Annotated[Number, Field(gt=0, lt=1)] = 0.67
     """A patch this much darker than its surroundings is a dark gap."""
-    surround_deg: Annotated[float, Field(gt=0, le=20)] = 1.5
+    surround_deg: Annotated[Number, Field(gt=0, le=20)] = 1.5
     """Radius of 'its surroundings', as an angle at the viewer's eye."""
-    whole_bright_ratio: Annotated[float, Field(gt=1)] = 3.0
+    whole_bright_ratio: Annotated[Number, Field(gt=1, le=1e6)] = 3.0
     """A patch this much brighter than the body's mean is a hot spot wherever it lies."""
-    whole_dark_ratio: Annotated[float, Field(gt=0, lt=1)] = 0.33
+    whole_dark_ratio: Annotated[Number, Field(gt=0, lt=1)] = 0.33
     """A patch this much darker than the body's mean is a dark gap wherever it lies."""
-    evenness_target: Annotated[float, Field(gt=0, lt=1)] = 0.5
+    evenness_target: Annotated[Number, Field(gt=0, lt=1)] = 0.5
     """Least over mean luminance that reads as one even glow (5th percentile over mean)."""
-    glow_ratio: Annotated[float, Field(gt=0)] = 1.7
+    glow_ratio: Annotated[Number, Field(gt=0, le=1e6)] = 1.7
     """Glow plus room light over white paper in the same light: from here on it reads as lit."""
-    buried_power_w: Annotated[float, Field(gt=0)] = 0.4
+    buried_power_w: Annotated[Number, Field(gt=0, le=1e6)] = 0.4
     """Average power of one buried board above which the heat is flagged."""
 
 
@@ -71,11 +72,12 @@ class Scene(Strict):
 
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
-        seen: set[str] = set()
-        for body in self.bodies:
-            if body.name in seen:
-                raise ValueError(
-                    f"two bodies are called '{body.name}'; every body needs its own name"
+        names = [body.name for body in self.bodies]
+        for number, name in enumerate(names):
+            if name in names[:number]:
+                raise PydanticCustomError(
+                    "same_name",
+                    "two bodies are called '{name}'; every body needs its own name",
+                    {"name": name, "at": ("bodies", number, "name")},
                 )
-            seen.add(body.name)
         return self

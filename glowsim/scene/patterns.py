@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from glowsim.scene.fields import AnglesDeg, Count, PointMm, Strict
+from glowsim.scene.fields import AngleDeg, AnglesDeg, Count, Mm, Number, PointMm, Strict
 
 
 class Around(Strict):
@@ -19,10 +19,10 @@ class Around(Strict):
 
     kind: Literal["around"]
     count: Count
-    radius_mm: Annotated[float, Field(ge=0)] = 0.0
-    tilt_deg: float = 0.0
-    start_deg: float = 0.0
-    span_deg: Annotated[float, Field(gt=0, le=360)] = 360.0
+    radius_mm: Annotated[Mm, Field(ge=0)] = 0.0
+    tilt_deg: AngleDeg = 0.0
+    start_deg: AngleDeg = 0.0
+    span_deg: Annotated[Number, Field(gt=0, le=360)] = 360.0
     centre_mm: PointMm = (0.0, 0.0, 0.0)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -52,15 +51,21 @@ def parse_scene(text: str, name: str = "scene", folder: Path | None = None) -> S
 
 
 def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
-    """Write a scene as TOML, whole or not at all. Raises SceneError if the file exists."""
+    """Write a scene as TOML, whole or not at all; an existing file is left alone.
+
+    Raises SceneError if the file exists or cannot be written.
+    """
     file = Path(path)
+    text = tomlkit.dumps(_without_none(scene.model_dump(exclude_defaults=True)))
     if file.exists():
         raise SceneError(f"{file}: exists already and is left alone; choose another name")
-    plain = _without_none(scene.model_dump(mode="json", exclude_defaults=True))
-    handle, temporary = tempfile.mkstemp(dir=file.parent, suffix=".part")
-    with os.fdopen(handle, "w", encoding="utf-8") as stream:
-        stream.write(tomlkit.dumps(plain))
-    os.replace(temporary, file)
+    part = file.with_name(f"{file.name}.{os.getpid()}.part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(file)
+    except OSError as problem:
+        part.unlink(missing_ok=True)
+        raise SceneError(f"{file}: cannot be written: {problem.strerror}") from None
 
 
 def scene_schema() -> dict[str, Any]:

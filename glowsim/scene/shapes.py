@@ -10,17 +10,17 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from glowsim.scene.fields import PositiveMm, Strict
+from glowsim.scene.fields import Count, Mm, Number, SizeMm, Strict
 
 
 class Spike(Strict):
     """A cone with a rounded tip, optionally bent. Parts: base, side, tip."""
 
     kind: Literal["spike"]
-    length_mm: PositiveMm
-    base_diameter_mm: PositiveMm
-    tip_radius_mm: PositiveMm = 1.0
-    bend_mm: Annotated[float, Field(ge=-1000, le=1000)] = 0.0
+    length_mm: SizeMm
+    base_diameter_mm: SizeMm
+    tip_radius_mm: SizeMm = 1.0
+    bend_mm: Annotated[Mm, Field(ge=-1000, le=1000)] = 0.0
     """How far the tip is carried toward +x, growing with the square of the height."""
 
     @model_validator(mode="after")
@@ -41,26 +41,26 @@ class Orb(Strict):
     """A sphere, or an ellipsoid where `height_mm` differs. Centred on the origin."""
 
     kind: Literal["orb"]
-    diameter_mm: PositiveMm
-    height_mm: PositiveMm | None = None
+    diameter_mm: SizeMm
+    height_mm: SizeMm | None = None
 
 
 class Rod(Strict):
     """A round bar or disc, optionally tapered and with rounded edges. Parts: base, side, top."""
 
     kind: Literal["rod"]
-    length_mm: PositiveMm
-    diameter_mm: PositiveMm
-    top_diameter_mm: PositiveMm | None = None
+    length_mm: SizeMm
+    diameter_mm: SizeMm
+    top_diameter_mm: SizeMm | None = None
 
 
 class Slab(Strict):
     """A rectangular block: length along x, width along y, thickness along z."""
 
     kind: Literal["slab"]
-    length_mm: PositiveMm
-    width_mm: PositiveMm
-    thickness_mm: PositiveMm
+    length_mm: SizeMm
+    width_mm: SizeMm
+    thickness_mm: SizeMm
 
 
 class Blade(Strict):
@@ -71,31 +71,41 @@ class Blade(Strict):
     """
 
     kind: Literal["blade"]
-    length_mm: PositiveMm
-    width_mm: PositiveMm
-    thickness_mm: PositiveMm
-    shoulder: Annotated[float, Field(ge=0, lt=1)] = 0.6
+    length_mm: SizeMm
+    width_mm: SizeMm
+    thickness_mm: SizeMm
+    shoulder: Annotated[Number, Field(ge=0, le=0.98)] = 0.6
+
+    @model_validator(mode="after")
+    def _flat(self) -> Self:
+        if self.thickness_mm > self.width_mm:
+            raise ValueError(
+                f"thickness_mm {self.thickness_mm:g} must not be more than width_mm "
+                f"({self.width_mm:g}); a blade is flat"
+            )
+        return self
 
 
 class Crystal(Strict):
     """An n-sided prism with a point on top. Parts: base, side, tip."""
 
     kind: Literal["crystal"]
-    length_mm: PositiveMm
-    width_mm: PositiveMm
+    length_mm: SizeMm
+    width_mm: SizeMm
     """Across the corners of the prism."""
-    sides: Annotated[int, Field(ge=3, le=24)] = 6
-    point_mm: PositiveMm | None = None
+    sides: Annotated[Count, Field(ge=3, le=24)] = 6
+    point_mm: SizeMm | None = None
     """Height of the point; a third of the length if not given."""
-    base_point_mm: Annotated[float, Field(ge=0)] = 0.0
+    base_point_mm: Annotated[Mm, Field(ge=0)] = 0.0
     """Height of a second point at the lower end; 0 leaves a flat base."""
 
     @model_validator(mode="after")
     def _points_fit(self) -> Self:
-        if (self.point_mm or 0) + self.base_point_mm >= self.length_mm:
+        point_mm = self.point_mm or self.length_mm / 3
+        if point_mm + self.base_point_mm >= self.length_mm:
             raise ValueError(
-                "point_mm and base_point_mm together must be less than length_mm "
-                f"({self.length_mm:g})"
+                f"point_mm ({point_mm:g}) and base_point_mm ({self.base_point_mm:g}) together "
+                f"must be less than length_mm ({self.length_mm:g})"
             )
         return self
 
@@ -104,9 +114,9 @@ class Ring(Strict):
     """A torus around the z axis, centred on the origin."""
 
     kind: Literal["ring"]
-    diameter_mm: PositiveMm
+    diameter_mm: SizeMm
     """Of the circle that the middle of the section runs along."""
-    section_diameter_mm: PositiveMm
+    section_diameter_mm: SizeMm
 
     @model_validator(mode="after")
     def _hole_open(self) -> Self:
@@ -121,9 +131,9 @@ class Dome(Strict):
     """A cap of a sphere or ellipsoid on a flat base. Parts: base, side."""
 
     kind: Literal["dome"]
-    diameter_mm: PositiveMm
+    diameter_mm: SizeMm
     """Of the base."""
-    height_mm: PositiveMm
+    height_mm: SizeMm
 
 
 Shape = Annotated[
