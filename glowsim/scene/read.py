@@ -10,6 +10,7 @@ from typing import Any
 import tomlkit
 
 from glowsim.errors import SceneError
+from glowsim.files import written_whole
 from glowsim.scene.model import Scene
 from glowsim.tomlfile import KeyPath, TomlText, parse_toml, read_toml, validate
 
@@ -59,12 +60,10 @@ def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
     text = tomlkit.dumps(_without_none(scene.model_dump(exclude_defaults=True)))
     if file.exists():
         raise SceneError(f"{file}: exists already and is left alone; choose another name")
-    part = file.with_name(f"{file.name}.{os.getpid()}.part")
     try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(file)
+        with written_whole(file) as part:
+            part.write_text(text, encoding="utf-8")
     except OSError as problem:
-        part.unlink(missing_ok=True)
         raise SceneError(f"{file}: cannot be written: {problem.strerror}") from None
 
 
