@@ -1,0 +1,134 @@
+"""`glowsim catalogue`: what the program knows about materials, coats and boards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import click
+from rich.table import Table
+
+from glowsim.catalogue import Board, Catalogue, Coat, Material, load_catalogue
+from glowsim.cli.common import console, json_option, print_json, table_of
+from glowsim.errors import MaterialError, did_you_mean
+
+KINDS = ("materials", "coats", "boards")
+
+
+@click.command(
+    name="catalogue",
+    epilog="Examples:\n\n  glowsim catalogue\n\n  glowsim catalogue boards\n\n"
+    "  glowsim catalogue upholstery_foam_white",
+)
+@click.argument("name", required=False)
+@json_option
+def command(name: str | None, as_json: bool) -> None:
+    """List materials, coats and light boards; NAME is one of these kinds, or one entry."""
+    catalogue = load_catalogue()
+    chosen = _chosen(catalogue, name)
+    if as_json:
+        print_json(
+            {
+                kind: {key: e.model_dump(mode="json") for key, e in rows.items()}
+                for kind, rows in chosen.items()
+            }
+        )
+        return
+    if name is not None and name not in KINDS:
+        _one(next(iter(next(iter(chosen.values())).values())), name)
+        return
+    screen = console()
+    for kind, rows in chosen.items():
+        screen.print(TABLES[kind](rows))
+    screen.print("An estimate is just that: x/÷ 3 means a third to three times the value.")
+
+
+def _chosen(catalogue: Catalogue, name: str | None) -> dict[str, dict[str, Any]]:
+    kinds: dict[str, dict[str, Any]] = {kind: dict(getattr(catalogue, kind)) for kind in KINDS}
+    if name is None:
+        return kinds
+    if name in KINDS:
+        return {name: kinds[name]}
+    found = {kind: {name: rows[name]} for kind, rows in kinds.items() if name in rows}
+    if not found:
+        everything = [*KINDS, *(key for rows in kinds.values() for key in rows)]
+        raise MaterialError(f"the catalogue has no '{name}'{did_you_mean(name, everything)}")
+    return found
+
+
+def _bands(values: Iterable[float]) -> str:
+    texts = [f"{v:.3g}" for v in values]
+    return texts[0] if len(set(texts)) == 1 else " ".join(texts)
+
+
+def _materials(rows: dict[str, Material]) -> Table:
+    table = table_of(
+        "Materials (absorption and scattering at 620, 525, 465 nm)",
+        ("name", "confidence"),
+        ("mu_a 1/mm", "mu_s' 1/mm", "x/÷", "g", "n"),
+    )
+    for name, entry in rows.items():
+        table.add_row(
+            name,
+            entry.confidence,
+            _bands(entry.mu_a_per_mm),
+            _bands(entry.mu_s_reduced_per_mm),
+            f"{entry.mu_s_reduced_factor:.2g}",
+            f"{entry.g:g}",
+            f"{entry.refractive_index:g}",
+        )
+    return table
+
+
+def _coats(rows: dict[str, Coat]) -> Table:
+    table = table_of(
+        "Coats: paint, tape, sheet, opaque surfaces",
+        ("name", "confidence"),
+        ("sends back", "lets through", "straight"),
+    )
+    for name, entry in rows.items():
+        table.add_row(
+            name,
+            entry.confidence,
+            f"{_bands(entry.reflectance)} ± {entry.reflectance_uncertainty:g}",
+            f"{_bands(entry.transmittance)} ± {entry.transmittance_uncertainty:g}",
+            f"{entry.open_fraction:g}",
+        )
+    return table
+
+
+def _boards(rows: dict[str, Board]) -> Table:
+    table = table_of(
+        "Light boards (figures of the whole board at full drive)",
+        ("name", "label"),
+        ("LEDs", "lm R G B", "mA per channel", "W"),
+    )
+    for name, entry in rows.items():
+        table.add_row(
+            name,
+            entry.label,
+            str(entry.led_count),
+            _bands(entry.led_count * f for f in entry.flux_lm),
+            _bands(entry.channel_current_ma),
+            f"{entry.power_w():.3g}",
+        )
+    table.caption = (
+        "Parts sold under one number differ by 1.6 times in current: measure yours and set "
+        "channel_current_ma"
+    )
+    return table
+
+
+TABLES: dict[str, Callable[[dict[str, Any]], Table]] = {
+    "materials": _materials,
+    "coats": _coats,
+    "boards": _boards,
+}
+
+
+def _one(entry: Any, name: str) -> None:
+    table = table_of(name, ("property", "value"))
+    for key, value in entry.model_dump(mode="json").items():
+        if value not in (None, ""):
+            table.add_row(key, _bands(value) if isinstance(value, list) else str(value))
+    console().print(table)

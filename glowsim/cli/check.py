@@ -1,0 +1,92 @@
+"""`glowsim check`: is the scene sound, before anything is solved?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.table import Table
+
+from glowsim.cli.common import (
+    console,
+    json_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    table_of,
+)
+from glowsim.findings.inspection import BodyCheck, inspect
+from glowsim.scene import read_scene
+from glowsim.transport.plan import plan_of
+
+
+@click.command(
+    name="check",
+    epilog="Examples:\n\n  glowsim check scenes/moon_orb.toml\n\n"
+    "  glowsim check my_prop.toml --json > check.json",
+)
+@scene_argument
+@json_option
+def command(scene: Path, as_json: bool) -> None:
+    """Validate SCENE, repair its meshes and say how, and print sizes, weights and depths."""
+    plan = plan_of(read_scene(scene))
+    with progress_line() as report:
+        checks = inspect(plan, report)
+    if as_json:
+        print_json({"title": plan.title, "bodies": [check.as_json() for check in checks]})
+        return
+    screen = console()
+    screen.print(f"[bold]{plan.title}[/bold]: the scene file is sound")
+    screen.print(_bodies(checks))
+    if any(check.lights for check in checks):
+        screen.print(_lights(checks))
+    for check in checks:
+        for note in check.notes:
+            screen.print(f"note: {note}", markup=False)
+    doubts = [(check.name, doubt) for check in checks for doubt in check.suspicious]
+    for name, doubt in doubts:
+        screen.print(f"suspicious: {name}: {doubt}", markup=False)
+    screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
+
+
+def _bodies(checks: tuple[BodyCheck, ...]) -> Table:
+    table = table_of(
+        "Bodies", ("body", "kind", "material"), ("size mm", "cm3", "weight g", "thickness")
+    )
+    for check in checks:
+        name = check.name if check.copies == 1 else f"{check.name} (x{check.copies})"
+        size = " x ".join(f"{s:g}" for s in check.size_mm)
+        weight = "?" if check.weight_g is None else f"{check.weight_g:.3g}"
+        optical = "" if check.optical is None else f" = {check.optical:.2g} l*"
+        table.add_row(
+            name,
+            check.kind,
+            f"{check.material}\n({check.confidence})",
+            size,
+            f"{check.volume_cm3:.4g}",
+            weight,
+            f"{check.thickness_mm:.3g} mm{optical}",
+        )
+    table.caption = "l* = transport lengths: how often light turns round on its way through"
+    return table
+
+
+def _lights(checks: tuple[BodyCheck, ...]) -> Table:
+    table = table_of(
+        "Lights, in each body's own frame",
+        ("body", "light", "board", "sits in"),
+        ("LEDs", "centre mm", "below surface mm"),
+    )
+    for check in checks:
+        for light in check.lights:
+            centre = ", ".join(f"{c:g}" for c in light.centre_mm)
+            table.add_row(
+                check.name,
+                light.name,
+                light.board,
+                light.inside,
+                str(light.leds),
+                centre,
+                f"{light.depth_mm:.1f}",
+            )
+    return table

@@ -1,0 +1,79 @@
+"""What commands share: options, the console, a progress line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+PIPE_WIDTH = 118
+
+scene_argument = click.argument(
+    "scene", type=click.Path(exists=False, dir_okay=False, path_type=Path)
+)
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print plain JSON for other programs."
+)
+verbose_option = click.option("--verbose", "-v", is_flag=True, help="Say more.")
+seed_option = click.option(
+    "--seed",
+    type=click.IntRange(0, 2**31 - 1),
+    default=0,
+    show_default=True,
+    help="Same seed, same numbers.",
+)
+out_option = click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the results.  [default: SCENE-glow, here]",
+)
+
+
+def out_folder(out: Path | None, stem: str) -> Path:
+    """Return the folder results go to."""
+    return out if out is not None else Path(f"{stem}-glow")
+
+
+def console() -> Console:
+    """Return the console tables are printed on; it heeds NO_COLOR and plain pipes."""
+    screen = Console(highlight=False, soft_wrap=False)
+    # A pipe has no width of its own; names must not be cut short for that.
+    return screen if screen.is_terminal else Console(highlight=False, width=PIPE_WIDTH)
+
+
+def notice() -> Console:
+    """Return the console for progress and notes, apart from the results."""
+    return Console(stderr=True, highlight=False)
+
+
+def table_of(title: str, left: Iterable[str], right: Iterable[str] = ()) -> Table:
+    """Return an empty table: text columns first, then columns of figures."""
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, caption_justify="left")
+    for heading in left:
+        table.add_column(heading, overflow="fold")
+    for heading in right:
+        table.add_column(heading, justify="right", overflow="fold")
+    return table
+
+
+def print_json(data: Any) -> None:
+    """Print data as JSON."""
+    click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+
+
+@contextmanager
+def progress_line(shown: bool = True) -> Iterator[Callable[[str], None]]:
+    """Show what is being worked on while it lasts, on terminals only."""
+    err = notice()
+    if not shown or not err.is_terminal:
+        yield lambda text: None
+        return
+    with err.status("starting") as status:
+        yield lambda text: status.update(text)

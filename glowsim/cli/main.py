@@ -1,0 +1,71 @@
+"""The `glowsim` command. Commands are imported when they are run, so that help is quick."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+COMMANDS = {
+    "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
+    "glow": "Solve a scene: findings, pictures and exports.",
+    "turntable": "Turn the lit prop around: an animated picture.",
+    "catalogue": "List materials, coats and light boards with their sources.",
+    "schema": "Print the JSON Schema of scene files, for editors.",
+}
+
+INTERRUPTED = 130
+
+
+class _Lazy(click.Group):
+    """A group that knows its commands by name and loads one when it is needed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"glowsim.cli.{name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(
+    cls=_Lazy,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Start with: glowsim glow scenes/thistle_staff.toml",
+)
+@click.version_option(package_name="glowsim", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Shows where an LED-lit prop will glow, burn a hot spot or stay dark, before you cut."""
+
+
+def main() -> None:
+    """Run the command line: exit code 0 for success, 2 for bad input, 130 for Ctrl-C."""
+    from glowsim.errors import GlowsimError
+
+    try:
+        status = cli.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        _say("stopped")
+        status = INTERRUPTED
+    except KeyboardInterrupt:
+        _say("stopped")
+        status = INTERRUPTED
+    except click.ClickException as problem:
+        problem.show()
+        status = problem.exit_code
+    except GlowsimError as problem:
+        _say(str(problem))
+        status = 2
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _say(text: str) -> None:
+    click.echo(f"glowsim: {text}" if "\n" not in text else f"glowsim:\n{text}", err=True)

@@ -1,0 +1,28 @@
+"""`glowsim schema`: the JSON Schema of scene files."""
+
+from __future__ import annotations
+
+import click
+
+from glowsim.catalogue import Board, Coat, Material
+from glowsim.cli.common import print_json
+from glowsim.scene import scene_schema
+
+
+@click.command(
+    name="schema",
+    epilog="Example:\n\n  glowsim schema > glowsim-scene.schema.json\n\n"
+    "and put as first line of a scene:  #:schema glowsim-scene.schema.json",
+)
+def command() -> None:
+    """Print the JSON Schema of scene files, for editors that complete and check TOML."""
+    schema = scene_schema()
+    for key, model in (("materials", Material), ("coats", Coat), ("boards", Board)):
+        entry = model.model_json_schema(ref_template="#/$defs/{model}")
+        schema["$defs"].update(entry.pop("$defs", {}))
+        # An entry of the user's own may take everything else from another one.
+        entry.pop("required", None)
+        entry["properties"]["like"] = {"type": "string"}
+        schema["$defs"][model.__name__] = entry
+        schema["properties"][key]["additionalProperties"] = {"$ref": f"#/$defs/{model.__name__}"}
+    print_json(schema)

@@ -1,0 +1,206 @@
+"""What `check` tells before anything is solved: sizes, weights, depths, and what looks wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from glowsim.catalogue import Board, Material
+from glowsim.geometry.hollow import depth_mm
+from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
+from glowsim.scene import Body
+from glowsim.transport.build import Report, body_problem
+from glowsim.transport.plan import Plan
+from glowsim.transport.problem import BodyProblem, Kind
+
+UNSURE = 2.0
+"""From this one-sigma factor on, a material's optics are called uncertain."""
+CROWDED_MM = 1.0
+"""LED boards nearer than this to the surface leave no room for glue or wire."""
+
+
+@dataclass(frozen=True)
+class LightCheck:
+    """One light of a body, in the body's frame.
+
+    depth_mm : of its shallowest LED below the outer surface;  inside : what the LEDs sit in
+    """
+
+    name: str
+    board: str
+    leds: int
+    centre_mm: tuple[float, ...]
+    depth_mm: float
+    inside: str
+
+
+@dataclass(frozen=True)
+class BodyCheck:
+    """One body of the scene.
+
+    thickness_mm : wall of a shell, or the mean half chord of a solid
+    optical      : that thickness in transport mean free paths, thinnest band
+    weight_g     : of the body's own material, None where its density is not known
+    """
+
+    name: str
+    copies: int
+    kind: str
+    material: str
+    confidence: str
+    size_mm: tuple[float, ...]
+    volume_cm3: float
+    weight_g: float | None
+    thickness_mm: float
+    optical: float | None
+    faces: int
+    cell_mm: float
+    lights: tuple[LightCheck, ...]
+    notes: tuple[str, ...]
+    suspicious: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return vars(self) | {"lights": [vars(light) for light in self.lights]}
+
+
+def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, ...]:
+    """Return what can be said of each body of a scene without solving it.
+
+    Raises SceneError, MaterialError or GeometryError naming file, line and key.
+    """
+    scene = plan.scene_file.scene
+    problems: dict[str, BodyProblem] = {}
+    for key, number in plan.distinct.items():
+        report(f"shaping {scene.bodies[number].name}")
+        problems[key] = body_problem(plan, number)
+    known = [np.zeros((_light_count(problem), 3)) for problem in problems.values()]
+    copies, _ = plan.copies(known)
+    checks = []
+    for number, body in enumerate(scene.bodies):
+        named = [c for c in copies if c.name == body.name or c.name.startswith(f"{body.name} ")]
+        checks.append(_checked(plan, body, problems[plan.keys[number]], len(named)))
+    return tuple(checks)
+
+
+def _light_count(problem: BodyProblem) -> int:
+    return problem.emitters.light_count
+
+
+def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyCheck:
+    own = problem.media[0]
+    entry: Any = plan.catalogue.materials.get(body.material) or plan.catalogue.coats[body.material]
+    solid = problem.solids[0] or problem.outer
+    thickness = body.wall_mm or 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
+    scatters = own.kind == Kind.SCATTERS
+    density = entry.density_kg_m3 if isinstance(entry, Material) else None
+    lights = _lights(plan, body, problem)
+    return BodyCheck(
+        name=body.name,
+        copies=copies,
+        kind=_kind(body, scatters),
+        material=body.material,
+        confidence=_confidence(entry),
+        size_mm=tuple(round(float(s), 1) for s in problem.outer.size_mm),
+        volume_cm3=solid.volume_mm3 / 1000,
+        weight_g=None if density is None else solid.volume_mm3 * density * 1e-6,
+        thickness_mm=thickness,
+        optical=float(own.mu_t_reduced_per_mm.min()) * thickness if scatters else None,
+        faces=len(problem.skin),
+        cell_mm=problem.cell_mm,
+        lights=lights,
+        notes=problem.notes,
+        suspicious=tuple(_suspicious(plan, body, problem, lights)),
+    )
+
+
+def _kind(body: Body, scatters: bool) -> str:
+    if not scatters:
+        return "sheet lantern" if body.lights else "opaque"
+    return f"shell, wall {body.wall_mm:g} mm" if body.wall_mm else "solid"
+
+
+def _confidence(entry: Any) -> str:
+    factor = getattr(entry, "mu_s_reduced_factor", None)
+    return f"{entry.confidence}, x/÷ {factor:.2g}" if factor else str(entry.confidence)
+
+
+def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, ...]:
+    emitters = problem.emitters
+    if not len(emitters.light):
+        return ()
+    depth = depth_mm(problem.outer, emitters.position)
+    checks, first = [], 0
+    for number, light in enumerate(body.lights):
+        board = plan.catalogue.board(light.board)
+        count = len(board.led_offsets_mm(light.led_count))
+        mine = slice(first, first + count)
+        first += count
+        centre = emitters.position[mine].mean(axis=0)
+        region = int(emitters.region[mine][int(depth[mine].argmin())])
+        checks.append(
+            LightCheck(
+                light.name or f"light {number + 1}",
+                light.board,
+                count,
+                tuple(round(float(c), 1) + 0.0 for c in centre),
+                float(depth[mine].min()),
+                problem.media[region].name,
+            )
+        )
+    return tuple(checks)
+
+
+def _suspicious(
+    plan: Plan, body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]
+) -> list[str]:
+    """Return what a second pair of eyes would ask about."""
+    doubts = []
+    for light, spec in zip(lights, body.lights, strict=True):
+        board = plan.catalogue.board(spec.board)
+        doubts += _board_room(light, board, spec.direction, problem.outer)
+        drive = spec.drive
+        if max(drive.red, drive.green, drive.blue, drive.white) == 0:
+            doubts.append(f"{light.name} is turned off: all its drive levels are 0")
+    centres = np.array([light.centre_mm for light in lights]).reshape(-1, 3)
+    for k in range(len(centres)):
+        near = np.linalg.norm(centres[k + 1 :] - centres[k], axis=1)
+        if len(near) and near.min() < 1.0:
+            doubts.append(f"{lights[k].name} sits in the same place as another light")
+    if not lights and problem.scatters:
+        doubts.append("has no light of its own; it is drawn in room light only")
+    if problem.wall_mm and problem.cell_mm > problem.wall_mm * 1.01:
+        doubts.append(
+            f"its wall is thinner than a grid cell ({problem.cell_mm:.2g} mm); give cell_mm"
+        )
+    return doubts
+
+
+def _board_room(
+    light: LightCheck, board: Board, direction: tuple[float, ...], outer: Mesh
+) -> list[str]:
+    """Say where a board of its real size would stick out of the body."""
+    doubts = []
+    if light.depth_mm < CROWDED_MM:
+        doubts.append(f"{light.name} lies only {light.depth_mm:.1f} mm below the surface")
+    if board.diameter_mm:
+        rim = _rim(np.array(light.centre_mm), np.asarray(direction), board.diameter_mm / 2)
+        out = depth_mm(outer, rim)
+        if out.min() < 0:
+            doubts.append(
+                f"{light.name}: a board {board.diameter_mm:g} mm wide sticks {-out.min():.1f} mm "
+                f"out of the body at {at_mm(rim[int(out.argmin())])}"
+            )
+    return doubts
+
+
+def _rim(centre: FloatArray, direction: FloatArray, radius_mm: float) -> FloatArray:
+    """Return points around a disc's rim, (24, 3) float [mm]."""
+    axis = direction / np.linalg.norm(direction)
+    helper = np.eye(3)[int(np.abs(axis).argmin())]
+    across = np.cross(axis, helper)
+    across /= np.linalg.norm(across)
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
+    return centre + radius_mm * (np.cos(turn) * across + np.sin(turn) * np.cross(axis, across))
