@@ -1,0 +1,72 @@
+"""Files appear whole, or the old one stays."""
+
+from __future__ import annotations
+
+import os
+import stat
+import sys
+from pathlib import Path
+
+import pytest
+
+from glowsim.files import write_whole, written_whole
+
+
+def test_bytes_and_functions_are_written(tmp_path: Path) -> None:
+    target = tmp_path / "a" / "new.bin"
+    write_whole(target, b"one")
+    assert target.read_bytes() == b"one"
+    write_whole(target, lambda part: part.write_text("two", encoding="utf-8") and None)
+    assert target.read_text(encoding="utf-8") == "two"
+    assert os.listdir(target.parent) == ["new.bin"]
+
+
+@pytest.mark.parametrize("stop", [ValueError, KeyboardInterrupt])
+def test_failure_leaves_the_old_file_and_nothing_else(
+    tmp_path: Path, stop: type[BaseException]
+) -> None:
+    target = tmp_path / "kept.txt"
+    target.write_text("old", encoding="utf-8")
+
+    def half_written(part: Path) -> None:
+        part.write_text("ne", encoding="utf-8")
+        raise stop
+
+    with pytest.raises(stop):
+        write_whole(target, half_written)
+    assert target.read_text(encoding="utf-8") == "old"
+    assert os.listdir(tmp_path) == ["kept.txt"]
+
+
+def test_temporary_file_has_the_same_folder_and_ending(tmp_path: Path) -> None:
+    # np.savez and others add an ending of their own when it is missing.
+    with written_whole(tmp_path / "glow.npz") as temporary:
+        assert temporary.parent == tmp_path
+        assert temporary.suffix == ".npz"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no permission bits")
+def test_permissions_are_those_of_any_new_file(tmp_path: Path) -> None:
+    plain, whole = tmp_path / "plain", tmp_path / "whole"
+    plain.write_bytes(b"")
+    write_whole(whole, b"")
+    assert stat.S_IMODE(whole.stat().st_mode) == stat.S_IMODE(plain.stat().st_mode)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_a_link_is_followed(tmp_path: Path) -> None:
+    (tmp_path / "real").mkdir()
+    real, link = tmp_path / "real" / "x.txt", tmp_path / "x.txt"
+    real.write_bytes(b"old")
+    link.symlink_to(real)
+    write_whole(link, b"new")
+    assert link.is_symlink()
+    assert real.read_bytes() == b"new"
+
+
+def test_a_place_that_cannot_be_written_raises_before_the_work(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    called = []
+    with pytest.raises(OSError, match="file"):
+        write_whole(tmp_path / "file" / "x.txt", lambda part: called.append(part))
+    assert not called
