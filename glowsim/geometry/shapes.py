@@ -1,4 +1,7 @@
-"""Sketch shapes as closed meshes, fine enough that chords stay within 0.02 mm of the curve."""
+"""Sketch shapes as closed meshes, as fine as 0.02 mm off the curve asks, within a face budget.
+
+Round shapes are swollen until they hold the volume of the round body they stand for.
+"""
 
 from __future__ import annotations
 
@@ -75,7 +78,8 @@ def _orb(shape: Orb) -> Mesh:
     needed = np.log2(1.1 / np.sqrt(8 * min(CHORD_ERROR_MM / radius, 0.1)))
     ball = trimesh.creation.icosphere(subdivisions=int(np.clip(np.ceil(needed), 3, 5)), radius=1.0)
     height = shape.height_mm or shape.diameter_mm
-    return Mesh.single_part(ball.vertices * [radius, radius, height / 2], ball.faces)
+    swell = float(np.cbrt(4 / 3 * np.pi / ball.volume))
+    return Mesh.single_part(swell * ball.vertices * [radius, radius, height / 2], ball.faces)
 
 
 def _rod(shape: Rod) -> Mesh:
@@ -98,10 +102,18 @@ def _dome(shape: Dome) -> Mesh:
 
 def _ring(shape: Ring) -> Mesh:
     major, minor = shape.diameter_mm / 2, shape.section_diameter_mm / 2
+    around, across = segments_for(major + minor), min(segments_for(minor), 64)
     torus = trimesh.creation.torus(
-        major, minor, major_sections=segments_for(major + minor), minor_sections=segments_for(minor)
+        major, minor * _swell(across), major_sections=around, minor_sections=across
     )
-    return Mesh.single_part(torus.vertices, torus.faces)
+    swell = _swell(around)
+    return Mesh.single_part(torus.vertices * [swell, swell, 1.0], torus.faces)
+
+
+def _swell(segments: int) -> float:
+    """Return the circumradius over the radius of the circle whose area a polygon has."""
+    step = 2 * np.pi / segments
+    return float(np.sqrt(step / np.sin(step)))
 
 
 def _crystal(shape: Crystal) -> Mesh:
@@ -114,7 +126,8 @@ def _crystal(shape: Crystal) -> Mesh:
             [0.0, shape.length_mm],
         ]
     )
-    return _revolved(profile, shape.sides, np.array([0, 1, 2]), ("base", "side", "tip"))
+    parts = np.array([0, 1, 2])
+    return _revolved(profile, shape.sides, parts, ("base", "side", "tip"), swell=1.0)
 
 
 def _blade(shape: Blade) -> Mesh:
@@ -144,7 +157,8 @@ def _lens_section(width_mm: float, thickness_mm: float) -> FloatArray:
     edge = thickness_mm / 20
     sagitta = (thickness_mm / 2) - edge
     radius = (width_mm**2 / 4 + sagitta**2) / (2 * sagitta)
-    count = max(12, int(segments_for(radius) * width_mm / (2 * np.pi * radius)) + 1)
+    chords = max(12, int(segments_for(radius) * width_mm / (4 * np.pi * radius)) + 1)
+    count = 2 * chords + 1  # one corner stands in the middle, so that the thickness is right
     x = np.linspace(width_mm / 2, -width_mm / 2, count)
     y = edge + np.sqrt(np.maximum(radius**2 - x**2, 0)) - (radius - sagitta)
     return np.vstack([np.column_stack([x, y]), np.column_stack([-x, -y])])
@@ -175,18 +189,20 @@ def _stacked_faces(rows: int, columns: int) -> tuple[IntArray, IntArray]:
 
 
 def _revolved(
-    profile: FloatArray, segments: int, part: IntArray, part_names: tuple[str, ...]
+    profile: FloatArray,
+    segments: int,
+    part: IntArray,
+    part_names: tuple[str, ...],
+    swell: float | None = None,
 ) -> Mesh:
     """Turn a profile of (radius, height) points about the z axis.
 
     The profile starts and ends on the axis; `part` gives the part of each of its edges. The
-    chords are drawn outside and inside the circle in equal measure, so that the volume is
-    that of the round body.
+    polygon of corners is drawn `swell` times as wide as the profile says: unless given, so
+    that its area, and the volume, is that of the round body.
     """
-    step = 2 * np.pi / segments
-    # A polygon with this circumradius has the area of the circle it stands for.
-    swell = np.sqrt(step / np.sin(step)) if segments >= 24 else 1.0
-    angle = np.arange(segments) * step
+    swell = swell or _swell(segments)
+    angle = np.arange(segments) * 2 * np.pi / segments
     rim = profile[1:-1]
     rings = np.stack(
         [

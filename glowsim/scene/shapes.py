@@ -120,9 +120,10 @@ class Ring(Strict):
 
     @model_validator(mode="after")
     def _hole_open(self) -> Self:
-        if self.section_diameter_mm >= self.diameter_mm:
+        if self.section_diameter_mm > 0.95 * self.diameter_mm:
             raise ValueError(
-                "section_diameter_mm must be less than diameter_mm, or the hole closes"
+                f"section_diameter_mm {self.section_diameter_mm:g} must be at most 0.95 of "
+                f"diameter_mm ({self.diameter_mm:g}), or the hole closes"
             )
         return self
 
