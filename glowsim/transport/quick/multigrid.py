@@ -44,6 +44,8 @@ class Multigrid:
         hierarchy = pyamg.smoothed_aggregation_solver(
             matrix,
             symmetry="symmetric",
+            # Local weights need no random estimate, so the same matrix gives the same hierarchy.
+            smooth=("jacobi", {"omega": 4 / 3, "weighting": "local"}),
             max_coarse=_COARSEST,
             presmoother=None,
             postsmoother=None,

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from glowsim.errors import SolveError
+from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import RayTarget
 from glowsim.geometry.regions import ROOM
@@ -88,6 +90,21 @@ class QuickBody:
         return BodyResponse(
             *(np.concatenate([getattr(p, name) for p in parts]) for name in _FIELDS)
         )
+
+    def fluence_per_mm2(self, emitters: Emitters, points: FloatArray) -> FloatArray:
+        """Return the fluence rate of scattered light at points in scattering material.
+
+        points : (n, 3) float [mm]. Returns (n, lights, 3) float, per unit of each light's flux
+        [1/mm2]. Raises SolveError for a body that does not scatter.
+        """
+        if self._elements is None:
+            raise SolveError("there is no scattering material to read a fluence in")
+        flight = self._first_flight(emitters, emitters.light_count)
+        read = self._elements.sampler(points)
+        index = np.array([m.refractive_index for m in self.problem.media])
+        scale = 4 * index[region_of(points, self.problem.solids)] ** 2
+        fields = [read @ self._field(flight, band)[0] for band in range(3)]
+        return scale[:, None, None] * np.stack(fields, axis=2)
 
     def _respond_batch(self, emitters: Emitters, lights: int) -> BodyResponse:
         flight = self._first_flight(emitters, lights)
