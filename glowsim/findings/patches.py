@@ -38,7 +38,7 @@ class Patch:
     ratio         : to its surroundings at the viewing distance, at the most extreme face
     ratio_to_mean : to the mean of the body
     from_mm, to_mm : least and greatest z it reaches, in the body's frame
-    light         : the nearest of the body's lights, by number;  light_mm : its distance
+    light         : the light of the nearest LED, by number;  light_mm : that LED's distance
     direct_share  : share of unscattered light in it
     """
 
@@ -119,7 +119,7 @@ class Eye:
         worst = int(np.argmax(sign * (local[rows] + whole[rows])))
         place = body.surface.centroids[faces[worst]]
         heights = body.surface.triangles[faces][:, :, 2]
-        apart = np.linalg.norm(body.light_mm - place, axis=1)
+        apart = np.linalg.norm(body.led_mm - place, axis=1)
         luminance = self.look.luminance_cd_m2[faces]
         direct = float(
             (self.look.direct_cd_m2[faces] * area).sum() / max((luminance * area).sum(), 1e-12)
@@ -133,7 +133,7 @@ class Eye:
             float(area.sum()),
             float(local[rows][worst]),
             float(whole[rows][worst]),
-            int(apart.argmin()),
+            int(body.led_light[apart.argmin()]),
             float(apart.min()),
             direct,
         )

@@ -61,6 +61,7 @@ class BodyGlow:
                  more it is spread the shorter
     error      : (lights, 3, k) float32, one-sigma statistical error of diffuse + direct, or None
     light_mm   : (lights, 3) float, centres of the lights
+    led_mm     : (e, 3) float, all LEDs;  led_light : (e,) int, the light each belongs to
     trust      : what to be careful about;  notes : repairs and assumptions
     """
 
@@ -75,6 +76,8 @@ class BodyGlow:
     heading: FloatArray
     error: FloatArray | None
     light_mm: FloatArray
+    led_mm: FloatArray
+    led_light: IntArray
     account: Account
     trust: tuple[str, ...]
     notes: tuple[str, ...] = ()
@@ -169,6 +172,8 @@ def body_glow(
         heading=(heading / total).astype(np.float32),
         error=None if error is None else (error * per_area).astype(np.float32),
         light_mm=centres_mm(problem.emitters),
+        led_mm=problem.emitters.position,
+        led_light=problem.emitters.light,
         account=account,
         trust=trust,
         notes=problem.notes,

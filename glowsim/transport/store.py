@@ -16,7 +16,10 @@ from glowsim.geometry.mesh import Mesh
 from glowsim.transport.problem import Copy, LightSource
 from glowsim.transport.result import VERSION, Account, BodyGlow, SurfaceGlow
 
-_BODY_ARRAYS = ("glows", "hole", "whiteness", "diffuse", "direct", "heading", "light_mm")
+_BODY_ARRAYS = (
+    *("glows", "hole", "whiteness", "diffuse", "direct", "heading"),
+    *("light_mm", "led_mm", "led_light"),
+)
 _ACCOUNT_ARRAYS = ("absorbed", "in_coats", "escaped", "through_holes", "lost")
 
 

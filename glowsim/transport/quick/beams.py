@@ -9,8 +9,8 @@ import numpy as np
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import Emitters
 
-LEAST_RAYS = 512
-"""Rays an emitter gets at least, however many share a light."""
+MOST_SHARING = 32
+"""Emitters that share a light's rays; from there on every emitter brings more."""
 
 # The generalised golden ratio in two dimensions: x^3 = x + 1 (Roberts, 'The unreasonable
 # effectiveness of quasirandom sequences', 2018).
@@ -55,10 +55,11 @@ class Rays:
 def rays_of(emitters: Emitters, rays_per_light: int, seed: int) -> Rays:
     """Return rays that carry each emitter's flux in equal parts by its beam pattern.
 
-    A light's rays are shared out over its emitters, `LEAST_RAYS` to each at least. The same seed gives the same rays.
+    A light's rays are shared out over its emitters; each emitter beyond MOST_SHARING brings
+    rays of its own. The same seed gives the same rays.
     """
     per_light = np.bincount(emitters.light)
-    each = np.maximum(LEAST_RAYS, rays_per_light // per_light[emitters.light])
+    each = rays_per_light // np.minimum(per_light[emitters.light], MOST_SHARING)
     owner = np.repeat(np.arange(len(each)), each)
     number = np.arange(len(owner)) - np.repeat(np.cumsum(each) - each, each)
     shift = np.random.default_rng(seed).random((len(each), 2))
