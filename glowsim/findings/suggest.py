@@ -104,13 +104,17 @@ def _move(patch: Patch, eye: Eye, fit: _Falloff) -> str:
     moved = rest[:, None] + np.stack(then, axis=1)
     now = _spread(look.seen_cd_m2[rows, None], eye)[0]
     spread = _spread(moved, eye)
+    stands_out = _stands_out(patch, moved, eye)
+    before_move = _stands_out(patch, look.seen_cd_m2[rows, None], eye)[0]
+    helps = stands_out < before_move if patch.kind == "hot spot" else stands_out > before_move
+    spread[~helps] = np.inf
     best = int(spread.argmin())
     if spread[best] > WORTH_IT * now:
         return ""
     step = places[best] - here
     return (
-        f"move {_light_name(look, light)} about {np.linalg.norm(step):.0f} mm {_way(step)}, "
-        f"which takes about {100 * (1 - spread[best] / now):.0f} % off the spread from dark to bright"
+        f"move {_light_name(look, light)} about {np.linalg.norm(step):.0f} mm {_way(step)}, which "
+        f"takes about {100 * (1 - spread[best] / now):.0f} % off the spread from dark to bright"
     )
 
 
@@ -119,6 +123,14 @@ def _spread(luminance: FloatArray, eye: Eye) -> FloatArray:
     log = np.log(np.maximum(luminance, 1e-9))
     area = eye.patchwork.area / eye.patchwork.area.sum()
     return np.sqrt(area @ (log - area @ log) ** 2)
+
+
+def _stands_out(patch: Patch, luminance: FloatArray, eye: Eye) -> FloatArray:
+    """Return the patch's mean luminance over the body's, for columns (n, k)."""
+    area = eye.patchwork.area
+    mine = np.isin(eye.patchwork.faces, patch.faces)
+    own = area[mine] @ luminance[mine] / area[mine].sum()
+    return own / (area @ luminance / area.sum())
 
 
 def _thicker(patch: Patch, eye: Eye, fit: _Falloff) -> str:
@@ -165,8 +177,8 @@ def _too_far_apart(patch: Patch, look: Look) -> str:
         return ""
     return (
         f"the LEDs of {_light_name(look, patch.light)} stand {spacing:.0f} mm apart but only "
-        f"{depth:.1f} mm below the surface: use a denser row or bury it deeper; spacing about equal "
-        "to depth starts to even out (common practice, no source)"
+        f"{depth:.1f} mm below the surface: use a denser row or bury it deeper; spacing about "
+        "equal to depth starts to even out (common practice, no source)"
     )
 
 
