@@ -6,17 +6,18 @@ import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
-import igl
 import numpy as np
 
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.hollow import hollow_mesh, nearest_on
+from glowsim.geometry.inside import winding_number
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.meshfile import missing_file, read_mesh
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import Regions, cut_into_regions
 from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
+from glowsim.geometry.simplify import simplified
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
 from glowsim.scene.read import SceneFile
 from glowsim.scene.shapes import Shape
@@ -117,20 +118,25 @@ def parts_of(walls: Mesh, outer: Mesh) -> IntArray:
 
 
 def region_of(points: FloatArray, solids: tuple[Mesh | None, ...]) -> IntArray:
-    """Return the region each point lies in, (n,) int, -1 for outside all."""
-    region = np.full(len(points), -1, dtype=np.int64)
+    """Return the region each point lies in, (n,) int, -1 for outside all.
+
+    A point on the wall between two regions belongs to one of them.
+    """
+    winding = np.zeros((len(solids) + 1, len(points)))
+    winding[-1] = 0.4
     for number, solid in enumerate(solids):
         if solid is not None:
-            winding = igl.fast_winding_number(solid.vertices, solid.faces, points)
-            region[np.asarray(winding).ravel() > 0.5] = number
-    return region
+            winding[number] = winding_number(solid.vertices, solid.faces, points)
+    region = winding.argmax(axis=0).astype(np.int64)
+    return np.where(region == len(solids), -1, region)
 
 
 def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:
     if item.mesh is not None:
         vertices, faces, notes = read_mesh(item.mesh, folder)
         mesh, repairs = repaired(vertices, faces, what, item.mesh.keep)
-        return mesh, notes + repairs
+        mesh, fewer = simplified(mesh, what)
+        return mesh, notes + repairs + fewer
     shape: Shape | None = item.shape
     assert shape is not None, "the scene makes sure of a shape or a mesh"
     return shape_mesh(shape), []

@@ -1,29 +1,32 @@
 """The hollow inside a shell: the surface that lies one wall below the outer surface.
 
-The signed distance is sampled on a grid, exactly only where the offset surface can run; the
-level set at `wall_mm` is extracted and each of its corners is then moved to the exact
-distance. Tips stay hollow as far as the wall allows.
+Where the body is thick enough everywhere, each corner is moved inward until it lies one wall
+below the planes of its faces, which is exact for flat sides and edges. Where it is not (thin
+edges, sharp tips, narrow places), the signed distance is sampled on a grid, exactly only
+where the inner surface can run, and the surface is drawn through it with its edges kept.
 """
 
 from __future__ import annotations
 
-from typing import Any
-
 import igl
+import manifold3d
 import numpy as np
 import trimesh
 from scipy import ndimage
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.mesh import FloatArray, Mesh, at_mm, from_manifold, to_manifold
-from glowsim.geometry.repair import marched
+from glowsim.geometry.contour import contoured, solved_planes
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, from_manifold, to_manifold
 
-EXACT_POINTS = 250_000
-"""About how many exact distances are worth their time."""
+STEP_SHARE = 0.009
+"""Grid step over the square root of the surface: some 30 000 faces, less after merging."""
 COARSE = 4
 """Fine grid steps in a coarse one."""
 SIMPLIFIED = 0.01
 """Faces of the hollow are merged while they stay within this share of the wall."""
+WALL_ERROR = (-0.03, 0.25)
+"""How far the wall may be off, as a share of it, when corners are moved inward. The greater
+error arises at inward edges, whose offset is mitred rather than rounded."""
 CLOSED_UP = 2.0
 """Where the material is thicker than this many walls, the wall is said to have closed up. (A
 square corner is 1.73 walls thick across its diagonal.)"""
@@ -34,19 +37,7 @@ def hollow_mesh(outer: Mesh, wall_mm: float, what: str) -> tuple[Mesh, list[str]
 
     Raises GeometryError if the wall leaves no hollow at all.
     """
-    # The band of exact points is 2 * 0.87 * COARSE steps thick over the whole surface.
-    affordable = np.sqrt(2 * 0.87 * COARSE * float(outer.areas_mm2.sum()) / EXACT_POINTS)
-    step = max(float(affordable), wall_mm / 3)
-    values, axes = _depth_near(outer, wall_mm, step)
-    vertices, faces = marched(values, axes, wall_mm)
-    if len(faces) == 0:
-        raise GeometryError(
-            f"{what}: a wall of {wall_mm:g} mm leaves no hollow; the body is at most "
-            f"{2 * values.max():.1f} mm thick. Give a thinner wall_mm, or leave it out for a solid"
-        )
-    for _ in range(2):
-        vertices = _at_depth(outer, vertices, wall_mm)
-    inner = _without_specks(Mesh.single_part(vertices, faces), step)
+    inner = _corners_moved(outer, wall_mm) or _drawn_on_grid(outer, wall_mm, what)
     solid = to_manifold(inner, f"{what}: the hollow").simplify(SIMPLIFIED * wall_mm)
     inner = from_manifold(solid)
     return inner, _closed_up(outer, inner, wall_mm, what)
@@ -54,21 +45,80 @@ def hollow_mesh(outer: Mesh, wall_mm: float, what: str) -> tuple[Mesh, list[str]
 
 def depth_mm(mesh: Mesh, points: FloatArray) -> FloatArray:
     """Return how deep points lie below the surface, (n,) float [mm]; negative outside."""
-    distance, *_ = igl.signed_distance(
-        np.ascontiguousarray(points, dtype=float),
-        mesh.vertices,
+    return _depth_and_nearest(mesh, points)[0]
+
+
+def _depth_and_nearest(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the depth of points, (n,) float [mm], and the nearest surface points, (n, 3)."""
+    if len(points) == 0:
+        return np.zeros(0), np.zeros((0, 3))
+    # The sign is found in single precision, which a body far off the origin would feel.
+    middle = mesh.bounds.mean(axis=0)
+    distance, _, nearest, _ = igl.signed_distance(
+        np.ascontiguousarray(points - middle, dtype=float),
+        mesh.vertices - middle,
         mesh.faces,
         sign_type=igl.SIGNED_DISTANCE_TYPE_FAST_WINDING_NUMBER,
     )
-    return -np.asarray(distance, float).ravel()
+    return -np.asarray(distance, float).ravel(), middle + np.asarray(nearest).reshape(-1, 3)
 
 
-def nearest_on(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray, np.ndarray]:
+def nearest_on(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
     """Return for each point its distance (n,) [mm], the nearest surface point and its face."""
     squared, face, nearest = igl.point_mesh_squared_distance(
         np.ascontiguousarray(points, dtype=float), mesh.vertices, mesh.faces
     )
     return np.sqrt(np.asarray(squared, float)), np.asarray(nearest, float), np.asarray(face)
+
+
+def _corners_moved(outer: Mesh, wall_mm: float) -> Mesh | None:
+    """Return `outer` with each corner moved one wall below its faces; None if that fails.
+
+    It fails where the moved surface would run through itself: then some of it lies less than
+    a wall deep, or a face has turned over.
+    """
+    corner = outer.triangles
+    ahead, behind = np.roll(corner, -1, axis=1) - corner, np.roll(corner, 1, axis=1) - corner
+    size = np.linalg.norm(ahead, axis=2) * np.linalg.norm(behind, axis=2)
+    cosine = np.einsum("mkd,mkd->mk", ahead, behind) / np.maximum(size, 1e-30)
+    weight = np.arccos(np.clip(cosine, -1.0, 1.0)).ravel()
+    at, count = outer.faces.ravel(), len(outer.vertices)
+    normal = np.repeat(outer.normals, 3, axis=0)
+    planes = np.zeros((count, 3, 3))
+    wanted = np.zeros((count, 3))
+    for i in range(3):
+        wanted[:, i] = np.bincount(at, -wall_mm * weight * normal[:, i], count)
+        for k in range(3):
+            planes[:, i, k] = np.bincount(at, weight * normal[:, i] * normal[:, k], count)
+    moved = outer.vertices + solved_planes(planes, wanted, same_plane=0.01)
+    inner = Mesh.single_part(moved, outer.faces)
+    if (np.einsum("md,md->m", inner.normals, outer.normals) < 0.5).any():
+        return None
+    spacing = max(np.sqrt(float(inner.areas_mm2.sum()) / 4000), wall_mm)
+    probes = from_manifold(to_manifold(inner, "hollow").refine_to_length(spacing))
+    error = depth_mm(outer, np.vstack([probes.vertices, probes.centroids])) / wall_mm - 1
+    return inner if WALL_ERROR[0] < error.min() and error.max() < WALL_ERROR[1] else None
+
+
+def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
+    """Return the surface one wall deep, drawn through a grid of depths."""
+    step = max(STEP_SHARE * float(np.sqrt(outer.areas_mm2.sum())), wall_mm / 3)
+    for _ in range(4):
+        values, axes = _depth_near(outer, wall_mm, step)
+        vertices, faces = contoured(
+            values, axes, wall_mm, lambda points: _at_depth(outer, points, wall_mm)
+        )
+        # A hollow narrower than a grid step can hide between grid points.
+        if len(faces) or values.max() + 0.87 * step < wall_mm:
+            break
+        step /= 2
+    if len(faces) == 0:
+        raise GeometryError(
+            f"{what}: a wall of {wall_mm:g} mm leaves no hollow; the body is at most "
+            f"{2 * values.max():.1f} mm thick. Give a thinner wall_mm, or leave it out for a solid"
+        )
+    vertices, _ = _at_depth(outer, vertices, wall_mm)
+    return _without_specks(Mesh.single_part(vertices, faces), step)
 
 
 def _depth_near(outer: Mesh, wall_mm: float, step: float) -> tuple[FloatArray, list[FloatArray]]:
@@ -91,21 +141,27 @@ def _grid(axes: list[FloatArray]) -> FloatArray:
     return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
 
 
-def _at_depth(outer: Mesh, points: FloatArray, wall_mm: float) -> FloatArray:
-    """Move points along the line from their nearest surface point to the wanted depth."""
-    distance, nearest, _ = nearest_on(outer, points)
-    away = (points - nearest) / np.maximum(distance, 1e-9)[:, None]
-    return nearest + wall_mm * away
+def _at_depth(outer: Mesh, points: FloatArray, wall_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Move points along the line from their nearest surface point to the wanted depth.
+
+    Returns the points, (n, 3) float [mm], and the unit directions inward, (n, 3) float.
+    """
+    inward = np.zeros_like(points)
+    for _ in range(2):
+        depth, nearest = _depth_and_nearest(outer, points)
+        clear = np.where(np.abs(depth) > 1e-6, depth, np.inf)
+        inward = (points - nearest) / clear[:, None]
+        points = np.where(np.isfinite(clear)[:, None], nearest + wall_mm * inward, points)
+    return points, inward
 
 
 def _without_specks(inner: Mesh, step: float) -> Mesh:
     """Drop hollows too small for the grid to have shape."""
-    whole = trimesh.Trimesh(inner.vertices, inner.faces, process=False)
-    parts = [p for p in whole.split(only_watertight=True) if abs(p.volume) > (2 * step) ** 3]
-    if not parts:
+    parts = to_manifold(inner, "hollow").decompose()
+    large = [part for part in parts if part.volume() > (2 * step) ** 3]
+    if not large or len(large) == len(parts):
         return inner
-    joined: Any = trimesh.util.concatenate(parts)
-    return Mesh.single_part(joined.vertices, joined.faces)
+    return from_manifold(manifold3d.Manifold.compose(large))
 
 
 def _closed_up(outer: Mesh, inner: Mesh, wall_mm: float, what: str) -> list[str]:

@@ -45,15 +45,19 @@ class RayTarget:
 
     def __init__(self, triangles: FloatArray) -> None:
         """Prepare `triangles`, (m, 3, 3) float [mm]."""
+        # Single precision: kept small by measuring from the middle of the triangles.
+        corners = triangles.reshape(-1, 3)
+        self._middle = (corners.min(axis=0) + corners.max(axis=0)) / 2 if len(corners) else 0.0
+        near = np.ascontiguousarray(triangles - self._middle, dtype=np.float32)
         self._scene = EmbreeScene()
-        self._mesh = TriangleMesh(self._scene, np.ascontiguousarray(triangles, dtype=np.float32))
+        self._mesh = TriangleMesh(self._scene, near)
 
     def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
         """Return the first hit of each ray; origins (n, 3) [mm], directions (n, 3) of length 1."""
         if len(origins) == 0:
             return Hits(np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 3)))
         found = self._scene.run(
-            np.ascontiguousarray(origins, dtype=np.float32),
+            np.ascontiguousarray(origins - self._middle, dtype=np.float32),
             np.ascontiguousarray(directions, dtype=np.float32),
             output=1,
         )

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import igl
 import manifold3d
 import numpy as np
 
 from glowsim.errors import GeometryError
+from glowsim.geometry.inside import winding_number
 from glowsim.geometry.mesh import IntArray, Mesh, from_manifold, to_manifold
 
 ROOM = -1
@@ -93,6 +93,6 @@ def _region_beyond(mesh: Mesh, region: int, solids: tuple[Mesh | None, ...]) -> 
             continue
         near = ((probe >= solid.bounds[0]) & (probe <= solid.bounds[1])).all(axis=1)
         if near.any():
-            winding = igl.fast_winding_number(solid.vertices, solid.faces, probe[near])
-            beyond[np.nonzero(near)[0][np.asarray(winding).ravel() > 0.5]] = other
+            within = winding_number(solid.vertices, solid.faces, probe[near]) > 0.5
+            beyond[np.nonzero(near)[0][within]] = other
     return beyond

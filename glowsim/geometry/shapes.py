@@ -102,7 +102,7 @@ def _dome(shape: Dome) -> Mesh:
 
 def _ring(shape: Ring) -> Mesh:
     major, minor = shape.diameter_mm / 2, shape.section_diameter_mm / 2
-    around, across = segments_for(major + minor), min(segments_for(minor), 64)
+    around, across = segments_for(major + minor), min(segments_for(minor), 54)
     torus = trimesh.creation.torus(
         major, minor * _swell(across), major_sections=around, minor_sections=across
     )

@@ -1,0 +1,105 @@
+"""Holes in a surface: find their rims, close the flat and the small ones."""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+
+from glowsim.errors import GeometryError
+from glowsim.geometry.mesh import FloatArray, IntArray, at_mm
+
+FLAT_HOLE = 0.05
+"""A hole is flat when its rim leaves its plane by less than this share of its width."""
+SMALL_HOLE = 0.12
+"""A hole that is not flat is closed when it is narrower than this share of the body."""
+
+
+def open_edges(faces: IntArray) -> IntArray:
+    """Return the directed edges that belong to one face only, (n, 2) int."""
+    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    low, high = directed.min(axis=1), directed.max(axis=1)
+    _, edge, count = np.unique(
+        low * (int(faces.max()) + 1) + high, return_inverse=True, return_counts=True
+    )
+    return np.asarray(directed[count[edge.ravel()] == 1])
+
+
+def with_holes_closed(
+    vertices: FloatArray, faces: IntArray, size_mm: float, what: str
+) -> tuple[FloatArray, IntArray, list[str]]:
+    """Close the holes of a surface whose faces all turn the same way.
+
+    vertices : (n, 3) float [mm];  faces : (m, 3) int;  size_mm : the body's size.
+    Returns the vertices, the faces and a note for each of the first holes. Raises
+    GeometryError, naming the place, for a hole that is neither flat nor small.
+    """
+    notes = []
+    for loop in _rims(faces):
+        vertices, faces, note = _closed(vertices, faces, loop, size_mm, what)
+        notes.append(note)
+    if len(notes) > 4:
+        notes = [*notes[:3], f"{what}: closed {len(notes) - 3} more holes like these"]
+    return vertices, faces, notes
+
+
+def _rims(faces: IntArray) -> list[IntArray]:
+    """Return the rims of holes as vertex loops, along the border of the surface.
+
+    A rim that touches itself at a corner is cut into simple loops there.
+    """
+    ahead: dict[int, list[int]] = {}
+    for start, end in open_edges(faces).tolist():
+        ahead.setdefault(start, []).append(end)
+    loops = []
+    while ahead:
+        path = [next(iter(ahead))]
+        place = {path[0]: 0}
+        while path[-1] in ahead:
+            corner = path[-1]
+            following = ahead[corner].pop()
+            if not ahead[corner]:
+                del ahead[corner]
+            if following in place:
+                first = place[following]
+                loops.append(np.array(path[first:], np.int64))
+                for passed in path[first + 1 :]:
+                    del place[passed]
+                del path[first + 1 :]
+            else:
+                place[following] = len(path)
+                path.append(following)
+    return loops
+
+
+def _closed(
+    vertices: FloatArray, faces: IntArray, loop: IntArray, size_mm: float, what: str
+) -> tuple[FloatArray, IntArray, str]:
+    """Close one hole with a flat cover or a small fan; raise GeometryError if it is neither."""
+    rim = vertices[loop]
+    centre = rim.mean(axis=0)
+    width = float(np.ptp(rim, axis=0).max())
+    spread = np.linalg.svd(rim - centre, full_matrices=False)
+    off_plane = float(np.abs((rim - centre) @ spread[2][2]).max())
+    flat = off_plane <= FLAT_HOLE * width
+    if not flat and width > SMALL_HOLE * size_mm:
+        raise GeometryError(
+            f"{what}: has a hole {width:.1f} mm wide about {at_mm(centre)} that is too large and "
+            "too crooked to close; close it in the modelling program"
+        )
+    kind = "a flat" if flat else "a small"
+    note = f"{what}: closed {kind} hole {width:.1f} mm wide about {at_mm(centre)}"
+    cover = _cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
+    if len(cover) == len(loop) - 2:
+        # The rim runs along the border of the surface, so the cover runs against it.
+        return vertices, np.vstack([faces, loop[cover][:, ::-1]]), note
+    fan = np.column_stack([np.roll(loop, -1), loop, np.full(len(loop), len(vertices))])
+    return np.vstack([vertices, centre]), np.vstack([faces, fan]), note
+
+
+def _cover(rim: FloatArray) -> IntArray:
+    """Return triangles over a flat outline, (n, 2) float, turning the way it does, (m, 3) int."""
+    x, y = rim.T
+    if (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0:
+        return np.asarray(manifold3d.triangulate([rim]), np.int64).reshape(-1, 3)
+    turned = np.asarray(manifold3d.triangulate([rim[::-1]]), np.int64).reshape(-1, 3)
+    return (len(rim) - 1 - turned)[:, ::-1]
