@@ -11,8 +11,8 @@ import numpy as np
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.hollow import hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
-from glowsim.geometry.meshfile import missing_file, read_mesh
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
+from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import Regions, cut_into_regions
 from glowsim.geometry.repair import repaired
@@ -63,8 +63,11 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
         notes += closed
     inserts = []
     for k, insert in enumerate(body.inserts):
+        what = f"{body.name}, {insert.name or f'insert {k + 1}'}"
         try:
-            mesh, more = _insert_mesh(insert, scene_file.folder, f"{body.name}, insert {k + 1}")
+            mesh, more = _insert_mesh(insert, scene_file.folder, what)
+            if (to_manifold(mesh, what) ^ to_manifold(outer, body.name)).is_empty():
+                raise GeometryError(f"{what}: lies wholly outside the body")
         except (GeometryError, SceneError) as problem:
             raise scene_file.fault((*at, "inserts", k), str(problem)) from None
         inserts.append(mesh)
@@ -73,16 +76,20 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
 
 
 def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path:
-    """Return the path of a mesh file; raises SceneError if there is none."""
-    path = scene_file.folder / Path(mesh_file.file).expanduser()
-    if not path.is_file():
+    """Return the path of a mesh file; raises SceneError if there is none that can be read."""
+    path = path_of(mesh_file, scene_file.folder)
+    if not is_file(path):
         raise scene_file.fault((*keys, "file"), missing_file(path))
+    try:
+        path.open("rb").close()
+    except OSError as problem:
+        raise scene_file.fault((*keys, "file"), f"cannot be read: {problem.strerror}") from None
     return path
 
 
 def mesh_file_digest(mesh_file: MeshFile, folder: Path) -> str:
     """Return a digest of a mesh file's content, so that a changed file is noticed."""
-    return hashlib.sha256((folder / Path(mesh_file.file).expanduser()).read_bytes()).hexdigest()
+    return hashlib.sha256(path_of(mesh_file, folder).read_bytes()).hexdigest()
 
 
 def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> np.ndarray:
