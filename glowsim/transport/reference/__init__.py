@@ -1,0 +1,1 @@
+"""The reference solver: Monte Carlo transport of weighted photon packets."""

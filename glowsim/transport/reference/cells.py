@@ -1,0 +1,92 @@
+"""A grid that tells a photon which triangles are near, and how far it can go without any.
+
+Each grid cell lists the triangles that touch it. At its centre the distance to the nearest
+triangle is known, and distance changes by at most the distance moved; so from anywhere in the
+cell a photon is safe for (distance at the centre) - (its distance from the centre).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glowsim.geometry.hollow import nearest_on
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+
+MOST_CELLS = 600_000
+"""Grid cells, about, at most."""
+TRIANGLES_PER_CELL = 1.5
+"""Aimed at, for cells that the surface runs through."""
+
+
+@dataclass(frozen=True)
+class CellGrid:
+    """The grid over one body's walls.
+
+    low, cell, counts : lowest corner (3,) [mm], edge [mm], cells along each axis (3,)
+    start, listed     : triangles of cell k are listed[start[k]:start[k + 1]]
+    clear_mm          : (cells,) float32, distance from each cell's centre to the nearest triangle
+    """
+
+    low: FloatArray
+    cell: float
+    counts: IntArray
+    start: NDArray[np.int32]
+    listed: NDArray[np.int32]
+    clear_mm: NDArray[np.float32]
+
+
+def cell_grid(walls: Mesh) -> CellGrid:
+    """Return the grid over `walls`."""
+    low, high = walls.bounds
+    size = high - low
+    # The surface runs through about area / cell^2 cells (more at a slant).
+    wanted = np.sqrt(TRIANGLES_PER_CELL * walls.areas_mm2.sum() / len(walls.faces))
+    cell = float(max(wanted, np.cbrt(np.prod(size) / MOST_CELLS), size.max() / 400))
+    low = low - 0.51 * cell
+    counts = np.ceil((high + 0.51 * cell - low) / cell).astype(np.int64)
+    start, listed = _listed(walls, low, cell, counts)
+    return CellGrid(low, cell, counts, start, listed, _clear(walls, low, cell, counts))
+
+
+def _clear(walls: Mesh, low: FloatArray, cell: float, counts: IntArray) -> NDArray[np.float32]:
+    axes = [low[k] + (np.arange(counts[k]) + 0.5) * cell for k in range(3)]
+    centres = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    distance, _, _ = nearest_on(walls, centres)
+    return distance.astype(np.float32)
+
+
+def _listed(
+    walls: Mesh, low: FloatArray, cell: float, counts: IntArray
+) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """List for every cell the triangles whose box touches it and whose plane cuts it."""
+    corners = walls.triangles
+    first = np.floor((corners.min(axis=1) - low) / cell - 1e-6).astype(np.int64)
+    last = np.floor((corners.max(axis=1) - low) / cell + 1e-6).astype(np.int64)
+    first, last = np.clip(first, 0, counts - 1), np.clip(last, 0, counts - 1)
+    span = last - first + 1
+    many = span.prod(axis=1)
+    face = np.repeat(np.arange(len(corners)), many)
+    offset = np.arange(len(face)) - np.repeat(np.cumsum(many) - many, many)
+    width = span[face]
+    k = np.stack(
+        [
+            offset // (width[:, 1] * width[:, 2]),
+            (offset // width[:, 2]) % width[:, 1],
+            offset % width[:, 2],
+        ],
+        axis=1,
+    )
+    place = first[face] + k
+    centre = low + (place + 0.5) * cell
+    # A cube of half edge c/2 reaches c/2 * (|nx| + |ny| + |nz|) along a plane's normal.
+    normal = walls.normals[face]
+    away = np.abs(np.einsum("nd,nd->n", centre - corners[face, 0], normal))
+    touches = away <= (0.5 + 1e-6) * cell * np.abs(normal).sum(axis=1) + 1e-9
+    face, place = face[touches], place[touches]
+    key = (place[:, 0] * counts[1] + place[:, 1]) * counts[2] + place[:, 2]
+    order = np.argsort(key, kind="stable")
+    start = np.searchsorted(key[order], np.arange(int(np.prod(counts)) + 1))
+    return start.astype(np.int32), face[order].astype(np.int32)
