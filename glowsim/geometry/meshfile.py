@@ -80,7 +80,9 @@ def _load(path: Path, kind: str) -> tuple[FloatArray, IntArray, str | None]:
     if len(faces) == 0:
         raise GeometryError(f"{path.name} holds no triangles; export it again as a mesh")
     if faces.min() < 0 or faces.max() >= len(vertices):
-        raise GeometryError(f"{path.name} has faces with corners that are not there; export it again")
+        raise GeometryError(
+            f"{path.name} has faces with corners that are not there; export it again"
+        )
     if not np.isfinite(vertices).all():
         raise GeometryError(f"{path.name} holds coordinates that are not numbers; export it again")
     return vertices, faces, loaded.units

@@ -1,4 +1,4 @@
-"""Sketch shapes as closed meshes, as fine as 0.02 mm off the curve asks, within a face budget.
+"""Sketch shapes as closed meshes of some thousand faces at most.
 
 Round shapes are swollen until they hold the volume of the round body they stand for.
 """
@@ -12,7 +12,11 @@ from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.scene.shapes import Blade, Crystal, Dome, Orb, Ring, Rod, Shape, Slab, Spike
 
 CHORD_ERROR_MM = 0.02
-"""Greatest distance between a curve and the chord drawn for it."""
+"""Distance between a curve and the chord drawn for it."""
+CHORD_ERROR_SHARE = 2e-4
+"""The same as a share of the whole shape's size: the greater of the two counts."""
+CHORDS = (24, 90)
+"""Chords of a full circle, fewest and most."""
 
 
 def shape_mesh(shape: Shape) -> Mesh:
@@ -40,16 +44,16 @@ def shape_mesh(shape: Shape) -> Mesh:
             return _dome(shape)
 
 
-def segments_for(radius_mm: float) -> int:
-    """Return how many chords a circle needs to stay within `CHORD_ERROR_MM`, 24 to 180."""
-    ratio = min(CHORD_ERROR_MM / radius_mm, 1.0)
-    return int(np.clip(np.ceil(np.pi / np.arccos(1 - ratio)), 24, 180))
+def segments_for(radius_mm: float, size_mm: float) -> int:
+    """Return how many chords a circle gets on a shape of a given size."""
+    error_mm = max(CHORD_ERROR_MM, CHORD_ERROR_SHARE * size_mm)
+    ratio = min(error_mm / radius_mm, 1.0)
+    return int(np.clip(np.ceil(np.pi / np.arccos(1 - ratio)), *CHORDS))
 
 
-def _arc(start_deg: float, end_deg: float, radius_mm: float) -> FloatArray:
+def _arc(start_deg: float, end_deg: float, chords_of_circle: int) -> FloatArray:
     """Return angles along an arc, in radians, both ends included."""
-    full = segments_for(radius_mm)
-    steps = max(2, int(np.ceil(full * abs(end_deg - start_deg) / 360)))
+    steps = max(2, int(np.ceil(chords_of_circle * abs(end_deg - start_deg) / 360)))
     return np.radians(np.linspace(start_deg, end_deg, steps + 1))
 
 
@@ -59,14 +63,15 @@ def _spike(shape: Spike) -> Mesh:
     centre = shape.length_mm - tip
     # The side's normal makes the angle alpha with the base plane: centre*sin + tip = base*cos.
     alpha = np.arccos(tip / np.hypot(base, centre)) - np.arctan2(centre, base)
-    angles = _arc(float(np.degrees(alpha)), 90.0, tip)
+    angles = _arc(float(np.degrees(alpha)), 90.0, segments_for(tip, shape.length_mm))
     rounded = np.column_stack([tip * np.cos(angles), centre + tip * np.sin(angles)])
     rounded[-1] = [0.0, shape.length_mm]
     rows = 1 if shape.bend_mm == 0 else 32
     side = np.linspace([base, 0.0], rounded[0], rows + 1)[1:-1]
     profile = np.vstack([[0.0, 0.0], [base, 0.0], side, rounded])
     part = np.repeat([0, 1, 2], [1, rows, len(rounded) - 1])
-    mesh = _revolved(profile, segments_for(base), part, ("base", "side", "tip"))
+    segments = segments_for(base, max(shape.length_mm, 2 * base))
+    mesh = _revolved(profile, segments, part, ("base", "side", "tip"))
     bent = mesh.vertices.copy()
     bent[:, 0] += shape.bend_mm * (bent[:, 2] / shape.length_mm) ** 2
     return Mesh(bent, mesh.faces, mesh.part, mesh.part_names)
@@ -74,10 +79,10 @@ def _spike(shape: Spike) -> Mesh:
 
 def _orb(shape: Orb) -> Mesh:
     radius = shape.diameter_mm / 2
-    # An icosphere's edge is about 1.1 r / 2^k; its chord error is edge^2 / (8 r) per edge.
-    needed = np.log2(1.1 / np.sqrt(8 * min(CHORD_ERROR_MM / radius, 0.1)))
-    ball = trimesh.creation.icosphere(subdivisions=int(np.clip(np.ceil(needed), 3, 5)), radius=1.0)
     height = shape.height_mm or shape.diameter_mm
+    # An icosphere has 40 or 80 chords around it after three or four divisions.
+    fine = segments_for(radius, max(height, shape.diameter_mm)) > 40
+    ball = trimesh.creation.icosphere(subdivisions=4 if fine else 3, radius=1.0)
     swell = float(np.cbrt(4 / 3 * np.pi / ball.volume))
     return Mesh.single_part(swell * ball.vertices * [radius, radius, height / 2], ball.faces)
 
@@ -86,23 +91,25 @@ def _rod(shape: Rod) -> Mesh:
     bottom = shape.diameter_mm / 2
     top = (shape.top_diameter_mm or shape.diameter_mm) / 2
     profile = np.array([[0, 0], [bottom, 0], [top, shape.length_mm], [0, shape.length_mm]])
-    segments = segments_for(max(bottom, top))
+    segments = segments_for(max(bottom, top), max(shape.length_mm, 2 * bottom, 2 * top))
     return _revolved(profile, segments, np.array([0, 1, 2]), ("base", "side", "top"))
 
 
 def _dome(shape: Dome) -> Mesh:
     radius = shape.diameter_mm / 2
-    angles = _arc(0.0, 90.0, max(radius, shape.height_mm))
+    segments = segments_for(radius, max(shape.height_mm, 2 * radius))
+    angles = _arc(0.0, 90.0, max(segments, 40))
     curve = np.column_stack([radius * np.cos(angles), shape.height_mm * np.sin(angles)])
     curve[-1] = [0.0, shape.height_mm]
     profile = np.vstack([[0.0, 0.0], curve])
     part = np.repeat([0, 1], [1, len(curve) - 1])
-    return _revolved(profile, segments_for(radius), part, ("base", "side"))
+    return _revolved(profile, segments, part, ("base", "side"))
 
 
 def _ring(shape: Ring) -> Mesh:
     major, minor = shape.diameter_mm / 2, shape.section_diameter_mm / 2
-    around, across = segments_for(major + minor), min(segments_for(minor), 54)
+    size = 2 * (major + minor)
+    around, across = segments_for(major + minor, size), min(segments_for(minor, size), 48)
     torus = trimesh.creation.torus(
         major, minor * _swell(across), major_sections=around, minor_sections=across
     )
@@ -157,7 +164,8 @@ def _lens_section(width_mm: float, thickness_mm: float) -> FloatArray:
     edge = thickness_mm / 20
     sagitta = (thickness_mm / 2) - edge
     radius = (width_mm**2 / 4 + sagitta**2) / (2 * sagitta)
-    chords = max(12, int(segments_for(radius) * width_mm / (4 * np.pi * radius)) + 1)
+    full = segments_for(radius, width_mm)
+    chords = max(12, int(full * width_mm / (4 * np.pi * radius)) + 1)
     count = 2 * chords + 1  # one corner stands in the middle, so that the thickness is right
     x = np.linspace(width_mm / 2, -width_mm / 2, count)
     y = edge + np.sqrt(np.maximum(radius**2 - x**2, 0)) - (radius - sagitta)

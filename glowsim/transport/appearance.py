@@ -14,7 +14,6 @@ from glowsim.transport.problem import BARE, Kind, Layer, Medium
 def whiteness(
     media: Sequence[Medium],
     layers: Sequence[Layer],
-    walls: Mesh,
     inside: IntArray,
     coat: IntArray,
     on_room: np.ndarray,
@@ -27,7 +26,7 @@ def whiteness(
     mean half chord 2 V / S (Cauchy); what goes through such a slab comes out elsewhere, so it
     counts as well, as far as it is scattered. The clear part of a body looks dark here.
     """
-    white = np.zeros((len(walls.faces), 3))
+    white = np.zeros((len(inside), 3))
     thickness = wall_mm or 2 * outer.volume_mm3 / float(outer.areas_mm2.sum())
     for region, medium in enumerate(media):
         mine = on_room & (inside == region)
@@ -39,8 +38,9 @@ def whiteness(
         mine = on_room & (coat == number)
         beneath = white[mine]
         # Light goes through the coat, comes back from beneath and leaves, over and over.
-        through = layer.transmittance**2 * beneath / (1 - layer.reflectance * beneath)
-        white[mine] = layer.reflectance + through
+        back = np.maximum(1 - layer.reflectance * beneath, 1e-9)
+        through = layer.transmittance**2 * beneath / back
+        white[mine] = np.clip(layer.reflectance + through, 0.0, 1.0)
     white[(coat == BARE) & ~on_room] = 0.0
     return white
 

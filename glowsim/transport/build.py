@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +11,8 @@ import numpy as np
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import faces_where, parts_of, solid_of
-from glowsim.geometry.mesh import IntArray, Mesh
-from glowsim.geometry.regions import ROOM
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
@@ -29,7 +30,7 @@ from glowsim.transport.problem import (
     centres_mm,
     notes_of,
 )
-from glowsim.transport.sizes import cell_size_mm, face_size_mm
+from glowsim.transport.sizes import cell_size_mm, face_size_mm, least_cell_mm, least_face_mm
 
 Report = Callable[[str], None]
 """Told what is being worked on, for a progress line."""
@@ -72,6 +73,16 @@ class _Faces:
         return self.outside == ROOM
 
 
+def _faces(regions: Regions, media: Sequence[Medium], outer: Mesh) -> _Faces:
+    """Return the walls of a body without those between air and air, and their parts."""
+    kinds = np.array([m.kind for m in media] + [Kind.AIR])
+    transparent = (kinds[regions.inside] == Kind.AIR) & (kinds[regions.outside] == Kind.AIR)
+    keep = ~transparent | (regions.outside == ROOM)
+    walls = Mesh.single_part(regions.walls.vertices, regions.walls.faces[keep])
+    part = parts_of(walls, outer)
+    return _Faces(walls, regions.inside[keep], regions.outside[keep], part, outer.part_names)
+
+
 @dataclass
 class _Builder:
     """Builds one body's problem."""
@@ -94,33 +105,18 @@ class _Builder:
         media = self._media()
         leds = BodyLeds(self.scene_file, self.number, self.catalogue)
         depth = leds.depths_mm(solid)
-        face_mm = body.detail_mm or face_size_mm(solid.outer, body.wall_mm, depth)
         try:
-            regions = solid.regions(face_mm, body.name)
+            regions = solid.regions(self._face_mm(solid.outer, depth), body.name)
         except GeometryError as fault:
             raise self.scene_file.fault(self._path("inserts"), str(fault)) from None
-        kinds = np.array([m.kind for m in media] + [Kind.AIR])
-        transparent = (kinds[regions.inside] == Kind.AIR) & (kinds[regions.outside] == Kind.AIR)
-        keep = ~transparent | (regions.outside == ROOM)
-        walls = Mesh.single_part(regions.walls.vertices, regions.walls.faces[keep])
-        faces = _Faces(
-            walls,
-            regions.inside[keep],
-            regions.outside[keep],
-            parts_of(walls, solid.outer),
-            solid.outer.part_names,
-        )
+        faces = _faces(regions, media, solid.outer)
         layers: list[Layer] = []
-        coat = self._coats(faces, layers, media)
-        clouds = [(s, m) for s, m in zip(regions.solids, media, strict=True) if m.kind == 0]
-        cell_mm = body.cell_mm or cell_size_mm(
-            [s for s, _ in clouds], [m for _, m in clouds], body.wall_mm, depth
-        )
+        coat = self._coats(faces, layers)
         return BodyProblem(
             name=body.name,
             media=tuple(media),
             solids=regions.solids,
-            walls=walls,
+            walls=faces.walls,
             inside=faces.inside,
             outside=faces.outside,
             coat=coat,
@@ -129,15 +125,46 @@ class _Builder:
             part=faces.part,
             part_names=faces.part_names,
             whiteness=whiteness(
-                media, layers, walls, faces.inside, coat, faces.on_room, solid.outer, body.wall_mm
+                media, layers, faces.inside, coat, faces.on_room, solid.outer, body.wall_mm
             ),
             outer=solid.outer,
             wall_mm=body.wall_mm,
             emitters=leds.emitters(regions.solids, media),
-            cell_mm=cell_mm,
+            cell_mm=self._cell_mm(regions.solids, media, depth),
             key=key,
             notes=solid.notes,
         )
+
+    def _face_mm(self, outer: Mesh, led_depth_mm: FloatArray) -> float:
+        """Return the edge of result faces; raise SceneError if the scene asks for too fine."""
+        asked = self._body.detail_mm
+        if asked is None:
+            return face_size_mm(outer, self._body.wall_mm, led_depth_mm)
+        return self._not_below("detail_mm", asked, least_face_mm(outer))
+
+    def _cell_mm(
+        self, solids: Sequence[Mesh | None], media: list[Medium], led_depth_mm: FloatArray
+    ) -> float:
+        """Return the edge of grid cells; raise SceneError if the scene asks for too fine."""
+        clouds = [
+            (solid, medium)
+            for solid, medium in zip(solids, media, strict=True)
+            if medium.kind == Kind.SCATTERS and solid is not None
+        ]
+        meshes = [solid for solid, _ in clouds]
+        asked = self._body.cell_mm
+        if asked is None:
+            return cell_size_mm(meshes, [m for _, m in clouds], self._body.wall_mm, led_depth_mm)
+        return self._not_below("cell_mm", asked, least_cell_mm(meshes))
+
+    def _not_below(self, key: str, asked_mm: float, least_mm: float) -> float:
+        if asked_mm < least_mm:
+            raise self.scene_file.fault(
+                self._path(key),
+                f"{asked_mm:g} mm is too fine for a body of this size; give at least "
+                f"{math.ceil(100 * least_mm) / 100:g} mm, or leave it out",
+            )
+        return asked_mm
 
     @property
     def _is_sheet(self) -> bool:
@@ -195,7 +222,7 @@ class _Builder:
         )
         return len(layers) - 1
 
-    def _coats(self, faces: _Faces, layers: list[Layer], media: list[Medium]) -> IntArray:
+    def _coats(self, faces: _Faces, layers: list[Layer]) -> IntArray:
         """Return the coat of each face, filling `layers`."""
         coat = np.full(len(faces.inside), BARE)
         if self._is_sheet:

@@ -7,27 +7,45 @@ import json
 from typing import Any, Literal
 
 from glowsim.catalogue import Catalogue
+from glowsim.errors import SceneError
 from glowsim.geometry.body import mesh_file_digest, mesh_path
 from glowsim.scene import SceneFile
 from glowsim.tomlfile import KeyPath
 
+_OF_NO_ACCOUNT: Any = {
+    "name": True,
+    "position_mm": True,
+    "rotation_deg": True,
+    "patterns": True,
+    "lights": True,
+    "mesh": {"file"},
+    "inserts": {"__all__": {"name": True, "mesh": {"file"}}},
+    "masks": {"__all__": {"name"}},
+}
+"""Keys that do not tell how a body answers light, or whose content is looked at by itself."""
+
 
 def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> None:
-    """Raise SceneError for the first name in body `number` that nothing stands behind."""
+    """Raise SceneError for the names in body `number` that nothing stands behind, all at once."""
     body = scene_file.scene.bodies[number]
     at: KeyPath = ("bodies", number)
+    faults: list[str] = []
 
-    def require(kind: Literal["material", "coat", "board"], name: str, *keys: str | int) -> None:
+    def add(message: str, *keys: str | int) -> None:
+        faults.append(str(scene_file.fault((*at, *keys), message)))
+
+    def require(kind: Literal["material", "coat", "board"], name: str, *keys: str | int) -> bool:
         problem = catalogue.fault(kind, name)
         if problem:
-            raise scene_file.fault((*at, *keys), problem)
+            add(problem, *keys)
+        return not problem
 
     if body.material not in catalogue.coats:
         require("material", body.material, "material")
     elif body.wall_mm is not None:
-        raise scene_file.fault(
-            (*at, "wall_mm"),
+        add(
             f"'{body.material}' is a thin sheet with its own thickness; leave wall_mm out",
+            "wall_mm",
         )
     for k, insert in enumerate(body.inserts):
         if insert.material is not None:
@@ -37,13 +55,16 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
     for k, mask in enumerate(body.masks):
         require("coat", mask.coat, "masks", k, "coat")
     for k, light in enumerate(body.lights):
-        require("board", light.board, "lights", k, "board")
+        if not require("board", light.board, "lights", k, "board") or light.led_count is None:
+            continue
         board = catalogue.board(light.board)
-        if light.led_count is not None and board.kind != "strip":
-            raise scene_file.fault(
-                (*at, "lights", k, "led_count"),
+        if board.kind != "strip":
+            add(
                 f"only a strip can be cut; '{light.board}' always has {board.led_count} LEDs",
+                *("lights", k, "led_count"),
             )
+    if faults:
+        raise SceneError("\n".join(faults))
 
 
 def body_key(scene_file: SceneFile, number: int, catalogue: Catalogue) -> str:
@@ -53,9 +74,7 @@ def body_key(scene_file: SceneFile, number: int, catalogue: Catalogue) -> str:
     for a missing mesh file.
     """
     body = scene_file.scene.bodies[number]
-    plain = body.model_dump(
-        mode="json", exclude={"name", "position_mm", "rotation_deg", "patterns", "lights"}
-    )
+    plain = body.model_dump(mode="json", exclude=_OF_NO_ACCOUNT)
     used: dict[str, Any] = {}
     for name in (body.material, *(str(i.material or i.coat) for i in body.inserts)):
         entry = catalogue.materials.get(name) or catalogue.coats.get(name)

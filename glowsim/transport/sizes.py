@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from glowsim.geometry.mesh import FloatArray, Mesh
+from glowsim.geometry.mesh import FloatArray, Mesh, to_manifold
 from glowsim.transport.problem import Medium
 
 MOST_FACES = 20_000
@@ -16,6 +16,8 @@ SOLID_CELLS = 30_000
 MOST_CELLS = 200_000
 """Grid cells of a body, about, at most."""
 CELLS_ACROSS_WALL = 2
+HARD_LIMIT = 10
+"""A scene may ask for this many times the faces or cells of the budget, and no more."""
 
 
 def face_size_mm(outer: Mesh, wall_mm: float | None, led_depth_mm: FloatArray) -> float:
@@ -32,20 +34,37 @@ def face_size_mm(outer: Mesh, wall_mm: float | None, led_depth_mm: FloatArray) -
         wanted = min(wanted, float(led_depth_mm.min()) / 3)
     if wall_mm is not None:
         wanted = min(wanted, wall_mm)
-    return float(np.clip(wanted, least, most))
+    size = float(np.clip(wanted, least, most))
+    # Slender faces are cut along their length only, and give more pieces than their area says.
+    for _ in range(20):
+        if faces_at(outer, size) <= MOST_FACES or size > float(outer.size_mm.max()):
+            break
+        size *= 1.15
+    return size
+
+
+def least_face_mm(outer: Mesh) -> float:
+    """Return the least edge of result faces that a scene may ask for."""
+    area = float(outer.areas_mm2.sum())
+    return float(np.sqrt(area / (0.433 * HARD_LIMIT * MOST_FACES)))
+
+
+def faces_at(outer: Mesh, face_mm: float) -> int:
+    """Return how many faces `outer` has when no edge is longer than `face_mm`."""
+    return int(to_manifold(outer, "surface").refine_to_length(face_mm).num_tri())
 
 
 def cell_size_mm(
-    solids: Sequence[Mesh | None],
+    solids: Sequence[Mesh],
     media: Sequence[Medium],
     wall_mm: float | None,
     led_depth_mm: FloatArray,
 ) -> float:
     """Return the edge of grid cells: fine enough for wall, depth and decay, within a budget."""
-    volume = sum(s.volume_mm3 for s in solids if s is not None)
+    volume, surface = _extent(solids)
     if volume <= 0:
         return 1.0
-    wanted = (volume / SOLID_CELLS) ** (1 / 3)
+    wanted = _cell_for(volume, surface, SOLID_CELLS)
     if wall_mm is not None:
         wanted = min(wanted, wall_mm / CELLS_ACROSS_WALL)
     if len(led_depth_mm):
@@ -54,4 +73,26 @@ def cell_size_mm(
         decay = np.sqrt(3 * medium.mu_a_per_mm * medium.mu_t_reduced_per_mm).max()
         if decay > 0:
             wanted = min(wanted, 0.7 / float(decay))
-    return float(max(wanted, (volume / MOST_CELLS) ** (1 / 3)))
+    return max(wanted, _cell_for(volume, surface, MOST_CELLS))
+
+
+def least_cell_mm(solids: Sequence[Mesh]) -> float:
+    """Return the least edge of grid cells that a scene may ask for."""
+    volume, surface = _extent(solids)
+    return _cell_for(volume, surface, HARD_LIMIT * MOST_CELLS) if volume > 0 else 0.0
+
+
+def _extent(solids: Sequence[Mesh]) -> tuple[float, float]:
+    """Return volume [mm3] and surface [mm2] of several meshes."""
+    volume = sum(solid.volume_mm3 for solid in solids)
+    return volume, sum(float(solid.areas_mm2.sum()) for solid in solids)
+
+
+def _cell_for(volume_mm3: float, surface_mm2: float, cells: int) -> float:
+    """Return the cell edge at which a body takes up about so many cells, cut ones included.
+
+    A surface crosses 1.5 cells per cell face area of it (the mean of |nx| + |ny| + |nz| over
+    all directions), half of which the volume counts already: n = V / c^3 + 0.75 S / c^2.
+    """
+    roots = np.roots([cells, 0.0, -0.75 * surface_mm2, -volume_mm3])
+    return float(roots[np.abs(roots.imag) < 1e-9 * np.abs(roots)].real.max())
