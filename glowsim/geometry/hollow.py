@@ -103,7 +103,7 @@ def _corners_moved(outer: Mesh, wall_mm: float) -> Mesh | None:
 def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
     """Return the surface one wall deep, drawn through a grid of depths."""
     step = max(STEP_SHARE * float(np.sqrt(outer.areas_mm2.sum())), wall_mm / 3)
-    for _ in range(4):
+    for _ in range(3):
         values, axes = _depth_near(outer, wall_mm, step)
         vertices, faces = contoured(
             values, axes, wall_mm, lambda points: _at_depth(outer, points, wall_mm)
