@@ -56,11 +56,6 @@ def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, 
     with np.errstate(over="ignore", invalid="ignore"):
         vertices = vertices * (mm_per_unit(unit) * mesh_file.scale)
         largest = float(np.ptp(vertices, axis=0).max())
-    if not POSSIBLE_MM[0] <= largest <= POSSIBLE_MM[1]:
-        raise GeometryError(
-            f"{path.name}: its largest size is {largest:.4g} mm; that is no part of a prop. Look "
-            "at units and scale"
-        )
     if not PLAUSIBLE_MM[0] <= largest <= PLAUSIBLE_MM[1]:
         notes.append(_implausible(path.name, largest, unit, mesh_file.units is not None))
     return vertices, faces, notes
@@ -100,8 +95,10 @@ def _unit(given: str | None, own: str | None, kind: str, name: str) -> tuple[str
 
 
 def _implausible(name: str, largest_mm: float, unit: str, given: bool) -> str:
-    """Return a note on a strange size the user asked for, or refuse a guessed one."""
+    """Return a note on a strange size the user asked for; refuse a guessed or absurd one."""
     text = f"{name}: its largest size is {largest_mm:.4g} mm in unit '{unit}'"
+    if given and not POSSIBLE_MM[0] <= largest_mm <= POSSIBLE_MM[1]:
+        raise GeometryError(f"{text}; that is no part of a prop. Look at units and scale")
     if given:
         return f"{text}, which is unusual for a prop"
     raw = largest_mm / MM_PER_UNIT[unit]
