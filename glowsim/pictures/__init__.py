@@ -1,0 +1,31 @@
+"""Pictures of a glow: photographs, brightness maps, turntables, sheets, meshes for viewers.
+
+Pictures read the glow and never measure: what they show is worked out from the surface, and
+no other room takes a number from a pixel.
+"""
+
+from glowsim.pictures.backends import choose_backend
+from glowsim.pictures.bright_map import bright_map, scale_of
+from glowsim.pictures.colour_scale import ColourScale
+from glowsim.pictures.export import export_glow
+from glowsim.pictures.marks import Mark
+from glowsim.pictures.photo import Studio, photo
+from glowsim.pictures.sheet import compared, contact_sheet
+from glowsim.pictures.turntable import turntable_frames, write_turntable
+from glowsim.pictures.writing import save_picture
+
+__all__ = [
+    "ColourScale",
+    "Mark",
+    "Studio",
+    "bright_map",
+    "choose_backend",
+    "compared",
+    "contact_sheet",
+    "export_glow",
+    "photo",
+    "save_picture",
+    "scale_of",
+    "turntable_frames",
+    "write_turntable",
+]

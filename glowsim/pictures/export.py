@@ -1,0 +1,181 @@
+"""The glowing surface for other programs: GLB for viewers, PLY with luminance for sums."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+from PIL import Image
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.srgb import encode
+from glowsim.pictures.shade import Emission, emission_of
+from glowsim.pictures.stage import Stage, stage_of
+from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, displayed
+from glowsim.pictures.writing import checked_format, write_file
+from glowsim.scene import Scene
+from glowsim.transport.result import SurfaceGlow
+
+MESH_FORMATS = (".glb", ".ply")
+FAINT = 0.01
+"""Room light stands in as this share of white, so that unlit parts can be made out."""
+_METRES_UP_Y = np.array(
+    [[1e-3, 0, 0, 0], [0, 0, 1e-3, 0], [0, -1e-3, 0, 0], [0, 0, 0, 1.0]], dtype=float
+)
+"""From mm with z up to what glTF asks for: metres with y up."""
+_LINEAR, _CLAMP = 9729, 33071
+"""Names of OpenGL for a texture without smaller copies of itself, and without repetition."""
+
+
+def export_glow(
+    glow: SurfaceGlow,
+    scene: Scene,
+    path: str | os.PathLike[str],
+    *,
+    exposure_cd_m2: float | None = None,
+) -> None:
+    """Write the surface with its glow as GLB or PLY, whole or not at all.
+
+    exposure_cd_m2 : luminance shown as white; the scene's, or a fitting one, if left out.
+    GLB: black material that emits the glow, so that a viewer's own lamps do not wash it out;
+    copies that look alike share a mesh; `_LUMINANCE` [cd/m2] per corner. PLY: vertex colours
+    and the property `luminance` [cd/m2], in mm. Luminance is averaged over directions.
+    Raises PictureError for an unknown ending or a place that cannot be written.
+    """
+    target = Path(path)
+    ending = checked_format(target, MESH_FORMATS)
+    stage, emission = stage_of(glow), emission_of(glow)
+    wanted = scene.view.exposure_cd_m2 if exposure_cd_m2 is None else exposure_cd_m2
+    exposure = checked_exposure(
+        wanted if wanted is not None else chosen_exposure_cd_m2(stage, emission, scene.room)
+    )
+    light = stage.at_corners(emission.mean_cd_m2)
+    shown = displayed(light + _room_stand_in(stage, emission, exposure), exposure)
+    if ending == ".glb":
+        content = _glb(glow, stage, light[:, 1], shown)
+    else:
+        content = _ply(stage, light[:, 1], shown)
+    write_file(target, content)
+
+
+def _room_stand_in(stage: Stage, emission: Emission, exposure_cd_m2: float) -> FloatArray:
+    grey = stage.at_corners(emission.whiteness).mean(axis=1, keepdims=True)
+    return FAINT * exposure_cd_m2 * grey * np.array([0.9505, 1.0, 1.089])
+
+
+def _ply(stage: Stage, luminance_cd_m2: FloatArray, shown: FloatArray) -> bytes:
+    """Return a binary PLY. Trimesh would write luminance as a list, which few programs read."""
+    columns = [(name, "<f4") for name in ("x", "y", "z", "nx", "ny", "nz")]
+    columns += [(name, "u1") for name in ("red", "green", "blue")] + [("luminance", "<f4")]
+    vertex = np.zeros(stage.corner_count, dtype=columns)
+    for k, axis in enumerate("xyz"):
+        vertex[axis] = stage.points[:, k]
+        vertex[f"n{axis}"] = stage.point_normals[:, k]
+    for name, band in zip(("red", "green", "blue"), _bytes(encode(shown)).T, strict=True):
+        vertex[name] = band
+    vertex["luminance"] = luminance_cd_m2
+    face = np.zeros(len(stage.corner), dtype=[("count", "u1"), ("corner", "<i4", 3)])
+    face["count"] = 3
+    face["corner"] = stage.corner
+    types = {"<f4": "float", "u1": "uchar"}
+    header = [
+        "ply",
+        "format binary_little_endian 1.0",
+        "comment lengths in mm, luminance in cd/m2",
+        f"element vertex {len(vertex)}",
+        *(f"property {types[kind]} {name}" for name, kind in columns),
+        f"element face {len(face)}",
+        "property list uchar int vertex_indices",
+        "end_header",
+    ]
+    return ("\n".join(header) + "\n").encode() + vertex.tobytes() + face.tobytes()
+
+
+def _glb(glow: SurfaceGlow, stage: Stage, luminance_cd_m2: FloatArray, shown: FloatArray) -> bytes:
+    world = trimesh.Scene()
+    meshes: dict[tuple[int, bytes], str] = {}
+    start = 0
+    for number, copy in enumerate(glow.copies):
+        surface = glow.bodies[copy.body].surface
+        corner = stage.corner[start : start + len(surface.faces)]
+        start += len(surface.faces)
+        if not len(surface.faces):
+            continue
+        place = _METRES_UP_Y @ copy.transform
+        key = (copy.body, glow.flux_lm(copy).tobytes())
+        name = meshes.get(key)
+        if name is None:
+            name = meshes[key] = f"{glow.bodies[copy.body].name} {len(meshes)}"
+            turned = stage.point_normals[corner] @ copy.transform[:3, :3]
+            mesh = _glowing_mesh(surface.triangles, turned, luminance_cd_m2[corner], shown[corner])
+            world.add_geometry(
+                mesh, node_name=f"{number} {copy.name}", geom_name=name, transform=place
+            )
+        else:
+            world.graph.update(f"{number} {copy.name}", matrix=place, geometry=name)
+    return bytes(
+        trimesh.exchange.gltf.export_glb(
+            world, include_normals=True, tree_postprocessor=_plain_sampling
+        )
+    )
+
+
+def _glowing_mesh(
+    triangles: FloatArray, normals: FloatArray, luminance_cd_m2: FloatArray, shown: FloatArray
+) -> trimesh.Trimesh:
+    """Return a black mesh that emits a colour at each corner of its triangles.
+
+    glTF has no emission by vertex. Each triangle has a square of 2 by 2 texels: its corners'
+    colours and a fourth that continues them, so that a viewer's bilinear filter interpolates
+    exactly (derived).
+    """
+    count = len(triangles)
+    side = int(np.ceil(np.sqrt(count)))
+    squares = np.zeros((side * side, 2, 2, 3), np.uint8)
+    colour = encode(shown)
+    squares[:count, 0, 0] = _bytes(colour[:, 0])
+    squares[:count, 0, 1] = _bytes(colour[:, 1])
+    squares[:count, 1, 0] = _bytes(colour[:, 2])
+    squares[:count, 1, 1] = _bytes(colour[:, 1] + colour[:, 2] - colour[:, 0])
+    texture = squares.reshape(side, side, 2, 2, 3).swapaxes(1, 2).reshape(2 * side, 2 * side, 3)
+    row, column = np.divmod(np.arange(count), side)
+    texel = np.stack([column, row], axis=1)[:, None] * 2 + [[0.5, 0.5], [1.5, 0.5], [0.5, 1.5]]
+    uv = texel.reshape(-1, 2) / (2 * side)
+    # Trimesh counts v upwards.
+    uv[:, 1] = 1 - uv[:, 1]
+    material = trimesh.visual.material.PBRMaterial(
+        baseColorFactor=[0, 0, 0, 255],
+        emissiveFactor=[1.0, 1.0, 1.0],
+        emissiveTexture=Image.fromarray(texture),
+        metallicFactor=0.0,
+        roughnessFactor=1.0,
+    )
+    # glTF counts vertex colours as linear.
+    opaque = np.full((3 * count, 1), 255, np.uint8)
+    skin = trimesh.visual.TextureVisuals(uv=uv, material=material)
+    skin.vertex_attributes["color"] = np.hstack([_bytes(shown.reshape(-1, 3)), opaque])
+    return trimesh.Trimesh(
+        triangles.reshape(-1, 3),
+        np.arange(3 * count).reshape(-1, 3),
+        vertex_normals=normals.reshape(-1, 3),
+        vertex_attributes={"_LUMINANCE": luminance_cd_m2.reshape(-1).astype(np.float32)},
+        visual=skin,
+        process=False,
+    )
+
+
+def _plain_sampling(tree: dict[str, Any]) -> None:
+    """Ask viewers not to shrink the textures: smaller copies would mix unrelated triangles."""
+    tree["samplers"] = [
+        {"magFilter": _LINEAR, "minFilter": _LINEAR, "wrapS": _CLAMP, "wrapT": _CLAMP}
+    ]
+    for texture in tree.get("textures", []):
+        texture["sampler"] = 0
+
+
+def _bytes(share: FloatArray) -> NDArray[np.uint8]:
+    return np.round(255 * np.clip(share, 0, 1)).astype(np.uint8)

@@ -1,0 +1,176 @@
+"""A picture as a camera would take it: the glowing prop in the light of its room.
+
+The room's light comes from all around (`room`); the prop stands on a dark table. Surfaces are
+taken as matt but for the light that leaves them in bundles: there are no mirror images, and
+nothing is seen through clear material except its light.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.pictures.backends import choose_backend
+from glowsim.pictures.camera import Camera, Size, checked_size, framed, turned_points
+from glowsim.pictures.glare import with_glare
+from glowsim.pictures.room import Backdrop
+from glowsim.pictures.shade import Shading, shading_of
+from glowsim.pictures.stage import Stage, stage_of
+from glowsim.pictures.text import font, number, scale_bar, shortened
+from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, developed
+from glowsim.pictures.visibility import View, points_seen, view_of
+from glowsim.scene import Scene
+from glowsim.transport.result import SurfaceGlow
+
+SAMPLES = 2
+"""Rays per pixel, each way."""
+PHOTO_SIZE: Size = (1280, 960)
+STRIP_SHARE = 1 / 24
+_STRIP_INK = (150, 150, 152)
+_STRIP_PAPER = (14, 14, 16)
+_LEAST_STRIP_WIDTH = 360
+"""Narrower pictures carry no caption: it could not be read."""
+
+
+class Studio:
+    """A prop made ready for pictures: all that does not depend on the view is worked out once.
+
+    May be used from several threads at once.
+    """
+
+    def __init__(self, glow: SurfaceGlow, scene: Scene, backend: str = "auto") -> None:
+        """Set up `glow` in the room of `scene`.
+
+        Raises PictureError if there is nothing to see, or if the back end cannot be used.
+        """
+        self.scene = scene
+        self.glow = glow
+        self.backend, self.reason = choose_backend(backend)
+        self.stage: Stage = stage_of(glow)
+        self.shading: Shading = shading_of(glow, self.stage, scene.room)
+        self.view: View = view_of(self.stage.triangles, self.stage.rays, self.backend)
+
+    @cached_property
+    def backdrop(self) -> Backdrop:
+        """The table and the wall, lit."""
+        return Backdrop(self.stage, self.shading.emission.total_lm_m2, self.scene.room)
+
+    @cached_property
+    def exposure_cd_m2(self) -> float:
+        """The scene's exposure, or one that suits the prop from all sides [cd/m2]."""
+        given = self.scene.view.exposure_cd_m2
+        return given or chosen_exposure_cd_m2(self.stage, self.shading.emission, self.scene.room)
+
+    @cached_property
+    def _turned_points(self) -> FloatArray:
+        return turned_points(self.stage.points, self.stage.axis)
+
+    def camera(
+        self,
+        size: Size,
+        *,
+        azimuth_deg: float | None = None,
+        elevation_deg: float | None = None,
+        turning: bool = False,
+    ) -> Camera:
+        """Return a camera at the scene's viewing distance that frames the prop.
+
+        turning : frame it so that it stays in the frame, and of one size, from all sides.
+        Angles left out are the scene's. Raises PictureError for a size out of range.
+        """
+        view = self.scene.view
+        return framed(
+            self._turned_points if turning else self.stage.points,
+            azimuth_deg=view.azimuth_deg if azimuth_deg is None else azimuth_deg,
+            elevation_deg=view.elevation_deg if elevation_deg is None else elevation_deg,
+            distance_mm=self.scene.room.viewing_distance_mm,
+            size=size,
+        )
+
+    def luminance(self, camera: Camera) -> FloatArray:
+        """Return what `camera` sees, glare included, as CIE XYZ, (h, w, 3) float [cd/m2]."""
+        fine = camera.refined(SAMPLES)
+        points = points_seen(self.stage.triangles, fine, self.view(fine))
+        value = self.shading.seen(points, fine)
+        width, height = camera.size
+        pixel = (points.row // SAMPLES) * width + points.column // SAMPLES
+        sums = [np.bincount(pixel, band, minlength=width * height) for band in value.T]
+        cover = np.bincount(pixel, minlength=width * height) / SAMPLES**2
+        behind = self.backdrop.luminance(camera)
+        picture = np.stack(sums, axis=1).reshape(behind.shape) / SAMPLES**2
+        picture += (1 - cover).reshape(height, width, 1) * behind
+        surround = np.median(behind.reshape(-1, 3), axis=0)
+        return with_glare(picture, camera.pixel_deg, surround, self.scene.room)
+
+    def photo(
+        self,
+        size: Size = PHOTO_SIZE,
+        *,
+        camera: Camera | None = None,
+        exposure_cd_m2: float | None = None,
+        caption: bool = True,
+    ) -> Image.Image:
+        """Return a photograph-like picture.
+
+        camera         : one of this size without the caption's strip; the scene's view if None
+        exposure_cd_m2 : luminance of a neutral grey that is shown as white. Pictures that are to
+                         be compared need one exposure.
+        caption        : write room, distance and exposure under the picture, with a scale bar
+        Raises PictureError for a size or an exposure out of range.
+        """
+        exposure = checked_exposure(
+            self.exposure_cd_m2 if exposure_cd_m2 is None else exposure_cd_m2
+        )
+        width, height = checked_size(size)
+        strip = round(height * STRIP_SHARE) if caption and width >= _LEAST_STRIP_WIDTH else 0
+        camera = camera or self.camera((width, height - strip))
+        picture = Image.fromarray(developed(self.luminance(camera), exposure))
+        return self._captioned(picture, camera, exposure, strip) if strip else picture
+
+    def _captioned(
+        self, picture: Image.Image, camera: Camera, exposure: float, strip: int
+    ) -> Image.Image:
+        room = self.scene.room
+        distance = float(np.linalg.norm(self.stage.centre - camera.eye_mm))
+        page = Image.new("RGB", (picture.width, picture.height + strip), _STRIP_PAPER)
+        page.paste(picture, (0, 0))
+        draw = ImageDraw.Draw(page)
+        size_px, middle = strip * 0.5, picture.height + strip / 2
+        bar = scale_bar(
+            draw,
+            right_px=page.width - size_px,
+            middle_px=middle,
+            most_px=page.width / 8,
+            mm_per_px=camera.pixel_mm(distance),
+            size_px=size_px,
+            colour=_STRIP_INK,
+        )
+        words = (
+            f"room {number(room.illuminance_lx)} lx, {number(room.light_temperature_k)} K   "
+            f"seen from {number(distance / 1000)} m   "
+            f"white = {number(exposure)} cd/m²   glare of {_article(room.observer)}"
+        )
+        words = shortened(words, size_px, bar - 2 * size_px)
+        draw.text((size_px, middle), words, _STRIP_INK, font(size_px), anchor="lm")
+        return page
+
+
+def photo(
+    glow: SurfaceGlow,
+    scene: Scene,
+    size: Size = PHOTO_SIZE,
+    *,
+    backend: str = "auto",
+    exposure_cd_m2: float | None = None,
+    caption: bool = True,
+) -> Image.Image:
+    """Return one photograph-like picture of a glow; see `Studio.photo`."""
+    studio = Studio(glow, scene, backend)
+    return studio.photo(size, exposure_cd_m2=exposure_cd_m2, caption=caption)
+
+
+def _article(observer: str) -> str:
+    return f"an {observer}" if observer[0] in "aeiou" else f"a {observer}"

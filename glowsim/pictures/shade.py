@@ -1,0 +1,194 @@
+"""The luminance of the prop's surface towards a viewer, in CIE XYZ and cd/m2.
+
+Three parts add up at each smooth corner of the surface, and pixels interpolate between corners:
+
+- diffuse glow, L = M / pi, the same from everywhere;
+- the direct part, in bundles about their mean direction (`lobe`);
+- light sent back by the surface: the room's, and one bounce of the prop's own glow (`room`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.pictures.arrays import Floats, Ints
+from glowsim.pictures.camera import Camera
+from glowsim.pictures.lobe import concentration, luminance_per_exitance
+from glowsim.pictures.room import gather, illuminance_xyz, rays_for, reflected_cd_m2
+from glowsim.pictures.stage import Stage
+from glowsim.pictures.visibility import Points
+from glowsim.scene import Room
+from glowsim.transport.problem import BoolArray
+from glowsim.transport.result import SurfaceGlow
+from glowsim.units import per_m2
+
+_FAINT = 1e-4
+"""Direct light below this share of the prop's greatest exitance is left out."""
+_SMOOTH_RAYS = 640
+"""So many rays must have a say in each corner's light: where there are fewer, the corners
+around it help out, one round of smoothing for each time they are too few."""
+_BLACK = 1e-3
+"""Surfaces that send back less than this share are taken as black."""
+
+
+@dataclass(frozen=True)
+class Emission:
+    """The light that leaves the triangles of a stage, in CIE XYZ.
+
+    diffuse_lm_m2, direct_lm_m2 : (m, 3) float, exitance
+    glows                       : (m,) bool, triangles meant to glow
+    whiteness                   : (m, 3) float, share of room light sent back
+    """
+
+    diffuse_lm_m2: FloatArray
+    direct_lm_m2: FloatArray
+    glows: BoolArray
+    whiteness: FloatArray
+
+    @property
+    def total_lm_m2(self) -> FloatArray:
+        """Diffuse and direct exitance together, (m, 3) float."""
+        return self.diffuse_lm_m2 + self.direct_lm_m2
+
+    @property
+    def mean_cd_m2(self) -> FloatArray:
+        """Luminance averaged over directions, (m, 3) float XYZ: exitance over pi."""
+        return self.total_lm_m2 / np.pi
+
+
+def emission_of(glow: SurfaceGlow) -> Emission:
+    """Return what leaves the triangles of the glow's stage, in the stage's order."""
+    exitance = [glow.xyz_lm_mm2(copy) for copy in glow.copies]
+    bodies = [glow.bodies[copy.body] for copy in glow.copies]
+    return Emission(
+        per_m2(1.0) * np.concatenate([diffuse for diffuse, _ in exitance]),
+        per_m2(1.0) * np.concatenate([direct for _, direct in exitance]),
+        np.concatenate([body.glows for body in bodies]),
+        np.concatenate([body.whiteness for body in bodies]),
+    )
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Unscattered light of one light of one copy, at the smooth corners of that copy.
+
+    copy, first : the copy, and its first corner of the stage's
+    xyz_lm_m2   : (n, 3) float, exitance
+    heading     : (n, 3) float, mean direction, times the exitance's Y
+    """
+
+    copy: int
+    first: int
+    xyz_lm_m2: FloatArray
+    heading: FloatArray
+
+    def add_to(self, luminance: Floats, stage: Stage, points: Points, view: Floats) -> None:
+        """Add this light's luminance at surface points that are seen along `view`, (n, 3)."""
+        mine = np.flatnonzero(stage.copy[points.triangle] == self.copy)
+        xyz = _between(stage, points, mine, self.xyz_lm_m2, self.first)
+        lit = xyz[:, 1] > _FAINT * self.xyz_lm_m2[:, 1].max()
+        mine, xyz = mine[lit], xyz[lit]
+        heading = _between(stage, points, mine, self.heading, self.first)
+        length = np.maximum(np.linalg.norm(heading, axis=1), 1e-30)
+        axis = heading / length[:, None]
+        share = luminance_per_exitance(
+            concentration(length / xyz[:, 1]),
+            np.einsum("nd,nd->n", axis, stage.normals[points.triangle[mine]]),
+            -np.einsum("nd,nd->n", axis, view[mine]),
+        )
+        luminance[mine] += share[:, None] * xyz
+
+
+@dataclass(frozen=True)
+class Shading:
+    """What a prop's surface sends to a viewer.
+
+    diffuse   : (c, 3) float, XYZ at each smooth corner of the stage [cd/m2]
+    sent_back : (c, 3) float, of the light of the room and of the prop itself [cd/m2]
+    """
+
+    stage: Stage
+    emission: Emission
+    diffuse: FloatArray
+    sent_back: FloatArray
+    bundles: tuple[Bundle, ...]
+
+    def glow_seen(self, points: Points, camera: Camera, smooth_rounds: int = 0) -> Floats:
+        """Return the luminance of the prop's own light, (n, 3) XYZ [cd/m2].
+
+        smooth_rounds : rounds by which the diffuse part is smoothed (see `Stage.smoothed`).
+        """
+        diffuse = self.stage.smoothed(self.diffuse, smooth_rounds)
+        return self._with_bundles(diffuse, points, camera)
+
+    def seen(self, points: Points, camera: Camera) -> Floats:
+        """Return the luminance of all light at the points a camera sees, (n, 3) XYZ [cd/m2]."""
+        return self._with_bundles(self.diffuse + self.sent_back, points, camera)
+
+    def _with_bundles(self, corners: FloatArray, points: Points, camera: Camera) -> Floats:
+        everywhere = np.arange(len(points.triangle))
+        luminance = _between(self.stage, points, everywhere, corners.astype(np.float32), 0)
+        if self.bundles:
+            view = camera.directions(points.column, points.row)
+            for bundle in self.bundles:
+                bundle.add_to(luminance, self.stage, points, view)
+        return luminance
+
+
+def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:
+    """Work out all that does not depend on where the viewer stands."""
+    emission = emission_of(glow)
+    return Shading(
+        stage,
+        emission,
+        stage.at_corners(emission.diffuse_lm_m2 / np.pi),
+        _sent_back(stage, emission, room),
+        tuple(_bundles(glow, stage, float(emission.total_lm_m2[:, 1].max()))),
+    )
+
+
+def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, first: int) -> Floats:
+    """Return values at some of the points from those at the corners from `first` on."""
+    corner = stage.corner[points.triangle[chosen]] - first
+    weight = points.weight[chosen]
+    result = weight[:, 0, None] * at_corners[corner[:, 0]]
+    result += weight[:, 1, None] * at_corners[corner[:, 1]]
+    result += weight[:, 2, None] * at_corners[corner[:, 2]]
+    return result
+
+
+def _sent_back(stage: Stage, emission: Emission, room: Room) -> FloatArray:
+    white = stage.at_corners(emission.whiteness)
+    some = np.flatnonzero(white.max(axis=1) > _BLACK)
+    exitance = emission.total_lm_m2
+    rays = rays_for(len(some))
+    got = gather(stage, exitance, stage.points[some], stage.point_normals[some], rays)
+    lux = np.zeros_like(white)
+    lux[some] = got.room[:, None] * illuminance_xyz(room) + got.glow
+    return reflected_cd_m2(stage.smoothed(lux, max(1, _SMOOTH_RAYS // rays)), white)
+
+
+def _bundles(glow: SurfaceGlow, stage: Stage, brightest: float) -> Iterator[Bundle]:
+    """Yield the direct light of each light that shows any, at the corners of its copy.
+
+    brightest : greatest exitance of the prop; light far below it is left out.
+    """
+    start = 0
+    for number, copy in enumerate(glow.copies):
+        body, flux = glow.bodies[copy.body], glow.flux_lm(copy)
+        faces = slice(start, start + len(body.surface.faces))
+        start = faces.stop
+        for k, light in enumerate(copy.lights):
+            xyz = per_m2(1.0) * (body.direct[k].T * flux[k]) @ glow.lights[light].xyz_per_lm
+            if xyz[:, 1].max() <= _FAINT * brightest:
+                continue
+            heading = body.heading[k] @ copy.transform[:3, :3].T * xyz[:, 1:2]
+            values = np.zeros((len(stage.triangles), 6))
+            values[faces, :3], values[faces, 3:] = xyz, heading
+            first, last = stage.corner[faces].min(), stage.corner[faces].max() + 1
+            mean = stage.at_corners(values)[first:last]
+            yield Bundle(number, int(first), mean[:, :3], mean[:, 3:])

@@ -1,0 +1,48 @@
+"""Where pictures are written: which formats there are, and errors in the user's words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+
+from glowsim.errors import PictureError, did_you_mean
+from glowsim.files import write_whole
+
+STILL_FORMATS = (".png", ".webp", ".jpg", ".jpeg", ".tif", ".tiff")
+WEBP_QUALITY = 85
+JPEG_QUALITY = 92
+
+
+def checked_format(path: Path, known: Iterable[str]) -> str:
+    """Return the ending of `path` in small letters; raise PictureError if it is not `known`."""
+    ending = path.suffix.lower()
+    if ending not in known:
+        said = f"the ending '{ending}'" if ending else "a name without an ending"
+        raise PictureError(f"{path}: {said} tells no format{did_you_mean(ending, known)}")
+    return ending
+
+
+def write_file(path: Path, content: bytes | Callable[[Path], None]) -> None:
+    """Write `path` whole or not at all; raise PictureError, in plain words, if it cannot be."""
+    try:
+        write_whole(path, content)
+    except OSError as problem:
+        raise PictureError(f"{path}: cannot be written: {problem.strerror or problem}") from None
+
+
+def save_picture(picture: Image.Image, path: Path) -> None:
+    """Write a picture whole or not at all; its ending tells the format.
+
+    Raises PictureError for an unknown format or a place that cannot be written.
+    """
+    ending = checked_format(path, STILL_FORMATS)
+    options: dict[str, dict[str, Any]] = {
+        ".webp": {"quality": WEBP_QUALITY},
+        ".jpg": {"quality": JPEG_QUALITY},
+        ".jpeg": {"quality": JPEG_QUALITY},
+        ".png": {"optimize": True},
+    }
+    write_file(path, lambda part: picture.save(part, **options.get(ending, {})))

@@ -1,0 +1,79 @@
+"""The stage: triangles of all copies, corners shared only where brightness may run across."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from glowsim.errors import PictureError
+from glowsim.geometry.mesh import Mesh
+from glowsim.pictures.stage import smooth_corners, stage_of
+from tests.pictures.glows import body_glow, box, glow_of, moved, sphere
+
+
+def test_a_sphere_shares_its_corners_and_a_box_does_not() -> None:
+    ball, block = sphere(subdivisions=3), box(10, 20, 30)
+    assert smooth_corners(ball, np.zeros(len(ball.faces), int))[1] == len(ball.vertices)
+    # Eight corners, three faces at each.
+    assert smooth_corners(block, np.zeros(12, int))[1] == 24
+
+
+def test_corners_part_at_a_change_of_kind() -> None:
+    ball = sphere(subdivisions=3)
+    north = (ball.centroids[:, 2] > 0).astype(int)
+    corner, _ = smooth_corners(ball, north)
+    assert not set(corner[north == 1].ravel()) & set(corner[north == 0].ravel())
+
+
+def test_brightness_does_not_bleed_across_edges() -> None:
+    block = box(10, 20, 30)
+    top = block.normals[:, 2] > 0.9
+    stage = stage_of(glow_of([body_glow(block)]))
+    corner = stage.at_corners(np.where(top, 7.0, 0.0)[:, None])[stage.corner][:, :, 0]
+    assert_allclose(corner[top], 7.0)
+    assert_allclose(corner[~top], 0.0)
+
+
+def test_paint_on_a_smooth_surface_ends_sharply() -> None:
+    ball = sphere(subdivisions=3)
+    north = ball.centroids[:, 2] > 0
+    stage = stage_of(glow_of([body_glow(ball, glows=north)]))
+    corner = stage.at_corners(north[:, None].astype(float))[stage.corner][:, :, 0]
+    assert_allclose(corner, np.broadcast_to(north[:, None], corner.shape))
+
+
+def test_means_at_corners_weigh_by_area() -> None:
+    # Two triangles of 1 and 3 mm2 that share an edge.
+    mesh = Mesh.single_part(
+        np.array([[0, 0, 0], [1, 0, 0], [0, 2, 0], [-3, 0, 0.0]]), np.array([[0, 1, 2], [0, 2, 3]])
+    )
+    stage = stage_of(glow_of([body_glow(mesh)]))
+    value = stage.at_corners(np.array([[4.0], [8.0]]))[stage.corner][:, :, 0]
+    assert_allclose(value, [[7, 4, 7], [7, 7, 8]])
+
+
+def test_smoothing_keeps_an_even_field_and_evens_out_noise() -> None:
+    stage = stage_of(glow_of([body_glow(sphere())]))
+    even = np.full((stage.corner_count, 1), 3.0)
+    # Single precision.
+    assert_allclose(stage.smoothed(even, 5), even, rtol=1e-6)
+    noise = np.random.default_rng(1).normal(size=(stage.corner_count, 1))
+    # Ten rounds spread each value over some 60 corners of this mesh: a seventh is left of it.
+    assert stage.smoothed(noise, 10).std() < 0.25 * noise.std()
+
+
+def test_copies_stand_where_they_should() -> None:
+    glow = glow_of([body_glow(box(2, 2, 2))], [(0, moved(0, 0, 0)), (0, moved(10, 0, 0))])
+    stage = stage_of(glow)
+    assert_allclose(stage.bounds, [[-1, -1, -1], [11, 1, 1]])
+    assert_allclose(stage.triangles[stage.copy == 1], stage.triangles[stage.copy == 0] + [10, 0, 0])
+    assert_allclose(stage.face, np.tile(np.arange(12), 2))
+    assert_allclose(stage.points[stage.corner], stage.triangles)
+    assert len(np.unique(stage.piece)) == 12
+
+
+def test_nothing_to_see_is_said() -> None:
+    empty = Mesh.single_part(np.zeros((0, 3)), np.zeros((0, 3), int))
+    with pytest.raises(PictureError, match="nothing to draw"):
+        stage_of(glow_of([body_glow(empty)]))
