@@ -18,9 +18,8 @@ def open_edges(faces: IntArray) -> IntArray:
     """Return the directed edges that belong to one face only, (n, 2) int."""
     directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     low, high = directed.min(axis=1), directed.max(axis=1)
-    _, edge, count = np.unique(
-        low * (int(faces.max()) + 1) + high, return_inverse=True, return_counts=True
-    )
+    number = low * (int(faces.max(initial=0)) + 1) + high
+    _, edge, count = np.unique(number, return_inverse=True, return_counts=True)
     return np.asarray(directed[count[edge.ravel()] == 1])
 
 

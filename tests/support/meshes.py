@@ -1,0 +1,76 @@
+"""Sound and spoilt meshes for tests of repair."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import trimesh
+
+from glowsim.geometry.mesh import Mesh
+
+
+def ball(radius: float = 10.0, fine: int = 3, at: Sequence[float] = (0, 0, 0)) -> trimesh.Trimesh:
+    """Return a ball of triangles; 1280 of them unless `fine` says otherwise."""
+    mesh = trimesh.creation.icosphere(subdivisions=fine, radius=radius)
+    mesh.apply_translation(at)
+    return mesh
+
+
+def block(size: Sequence[float] = (20, 20, 20), at: Sequence[float] = (0, 0, 0)) -> trimesh.Trimesh:
+    """Return a block of twelve triangles, centred on `at`."""
+    mesh = trimesh.creation.box(extents=size)
+    mesh.apply_translation(at)
+    return mesh
+
+
+def joined(*meshes: trimesh.Trimesh, welded: bool = False) -> trimesh.Trimesh:
+    """Return several meshes as one, with common corners welded or not."""
+    mesh = trimesh.util.concatenate(meshes)
+    if welded:
+        mesh.merge_vertices()
+    return mesh
+
+
+def turned(mesh: trimesh.Trimesh, faces: np.ndarray | None = None) -> trimesh.Trimesh:
+    """Return a mesh with some faces, or all, turned inside out."""
+    new = np.array(mesh.faces)
+    chosen = np.arange(len(new)) if faces is None else faces
+    new[chosen] = new[chosen][:, ::-1]
+    return trimesh.Trimesh(mesh.vertices, new, process=False)
+
+
+def without(mesh: trimesh.Trimesh, faces: np.ndarray | Sequence[int]) -> trimesh.Trimesh:
+    """Return a mesh without some of its faces, by number or as a mask."""
+    return trimesh.Trimesh(mesh.vertices, np.delete(mesh.faces, faces, axis=0), process=False)
+
+
+def torn_apart(mesh: trimesh.Trimesh, noise: float = 0.0, seed: int = 0) -> trimesh.Trimesh:
+    """Return a mesh whose faces share no corners, each corner moved a little at random."""
+    corners = np.array(mesh.triangles).reshape(-1, 3)
+    corners += np.random.default_rng(seed).normal(size=corners.shape) * noise
+    return trimesh.Trimesh(corners, np.arange(len(corners)).reshape(-1, 3), process=False)
+
+
+def crossing_tube() -> trimesh.Trimesh:
+    """Return a tube of 8 mm along a figure of eight, which runs through itself in the middle."""
+    turns = np.linspace(0, 2 * np.pi, 160, endpoint=False)
+    path = np.stack([30 * np.sin(turns), 15 * np.sin(2 * turns), 0 * turns], axis=1)
+    ahead = np.roll(path, -1, axis=0) - np.roll(path, 1, axis=0)
+    ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
+    across = np.cross(ahead, [0, 0, 1])
+    around = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    rings = path[:, None] + 4 * (
+        np.cos(around)[:, None] * across[:, None] + np.sin(around)[:, None] * [0, 0, 1]
+    )
+    i, j = (a.ravel() for a in np.indices((160, 24)))
+    i_next, j_next = (i + 1) % 160, (j + 1) % 24
+    a, b = i * 24 + j, i * 24 + j_next
+    c, d = i_next * 24 + j_next, i_next * 24 + j
+    faces = np.vstack([np.column_stack([a, c, b]), np.column_stack([a, d, c])])
+    return trimesh.Trimesh(rings.reshape(-1, 3), faces, process=False)
+
+
+def mesh_of(mesh: trimesh.Trimesh) -> Mesh:
+    """Return a mesh of the project."""
+    return Mesh.single_part(np.asarray(mesh.vertices), np.asarray(mesh.faces))
