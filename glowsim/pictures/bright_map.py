@@ -21,10 +21,13 @@ from glowsim.scene import Scene
 from glowsim.transport.result import SurfaceGlow
 
 MAP_SIZE: Size = (1600, 1000)
+LEAST_MAP_PX = 240
+"""Views, scale and legend need this much, each way."""
 MOST_VIEWS = 4
 _FINE = 2
-_CALM_ROUNDS = 12
-"""Contour lines follow the glow smoothed over so many rounds, or its noise would fray them."""
+_CALM = 0.06
+"""Contour lines follow the glow smoothed over this share of the radius of a sphere with a body's
+surface: the noise of a solver would fray them."""
 _SLACK = 0.01
 """Marks may lie this share of the prop's radius below the surface, and still be seen."""
 _SIDES = {0: "front", 180: "back", 90: "right", 270: "left"}
@@ -49,7 +52,7 @@ def bright_map(
     scale : colours; chosen from the glow if left out. Maps to be compared need one scale.
     Raises PictureError for a size out of range.
     """
-    size = checked_size(size)
+    size = checked_size(size, LEAST_MAP_PX)
     studio = glow if isinstance(glow, Studio) else Studio(glow, scene, backend)
     scale = scale or scale_of(studio)
     views, seen = chosen_views(studio, marks)
@@ -147,7 +150,7 @@ def _coloured(studio: Studio, scale: ColourScale, camera: Camera, points: Points
     """Return the picture of one view, (h, w, 3) uint8."""
     width, height = camera.size
     glow = studio.shading.glow_seen(points, camera)[:, 1]
-    calm = studio.shading.glow_seen(points, camera, _CALM_ROUNDS)[:, 1]
+    calm = studio.shading.glow_seen(points, camera, _CALM * _radius_mm(studio))[:, 1]
     lit = studio.shading.emission.glows[points.triangle]
     toward = np.abs(studio.stage.normals[points.triangle] @ camera.forward)
     grey = 130 + 105 * toward
@@ -163,6 +166,13 @@ def _coloured(studio: Studio, scale: ColourScale, camera: Camera, points: Points
     light = picture[line].mean(axis=1, keepdims=True) > 110
     picture[line] = 0.45 * picture[line] + 0.55 * np.where(light, 20.0, 245.0)
     return picture.astype(np.uint8)
+
+
+def _radius_mm(studio: Studio) -> float:
+    """Return the radius of a sphere with the mean surface of the pieces that glow."""
+    glows, stage = studio.shading.emission.glows, studio.stage
+    pieces = max(len(np.unique(stage.copy[glows])), 1)
+    return float(np.sqrt(stage.areas_mm2[glows].sum() / pieces / (4 * np.pi)))
 
 
 def _steps(band: np.ndarray, piece: np.ndarray) -> np.ndarray:

@@ -97,14 +97,14 @@ class Camera:
         return np.column_stack([column, row]), depth
 
 
-def checked_size(size: Size) -> Size:
+def checked_size(size: Size, least_px: int = LEAST_PX) -> Size:
     """Return `size`; raise PictureError if it is not one a picture can have."""
     if not all(
-        isinstance(side, (int, np.integer)) and LEAST_PX <= side <= MOST_PX for side in size
+        isinstance(side, (int, np.integer)) and least_px <= side <= MOST_PX for side in size
     ):
         raise PictureError(
             f"a picture of {size[0]} x {size[1]} pixels cannot be drawn; "
-            f"each side must be a whole number from {LEAST_PX} to {MOST_PX}"
+            f"each side must be a whole number from {least_px} to {MOST_PX}"
         )
     return (int(size[0]), int(size[1]))
 

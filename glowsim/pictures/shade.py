@@ -28,9 +28,8 @@ from glowsim.units import per_m2
 
 _FAINT = 1e-4
 """Direct light below this share of the prop's greatest exitance is left out."""
-_SMOOTH_RAYS = 640
-"""So many rays must have a say in each corner's light: where there are fewer, the corners
-around it help out, one round of smoothing for each time they are too few."""
+_SMOOTH_RAYS = 4000
+"""So many rays have a say in each corner's light: its own and those of the corners around."""
 _BLACK = 1e-3
 """Surfaces that send back less than this share are taken as black."""
 
@@ -117,12 +116,12 @@ class Shading:
     sent_back: FloatArray
     bundles: tuple[Bundle, ...]
 
-    def glow_seen(self, points: Points, camera: Camera, smooth_rounds: int = 0) -> Floats:
+    def glow_seen(self, points: Points, camera: Camera, calm_mm: float = 0.0) -> Floats:
         """Return the luminance of the prop's own light, (n, 3) XYZ [cd/m2].
 
-        smooth_rounds : rounds by which the diffuse part is smoothed (see `Stage.smoothed`).
+        calm_mm : deviation by which the diffuse part is smoothed (see `Stage.smoothed`).
         """
-        diffuse = self.stage.smoothed(self.diffuse, smooth_rounds)
+        diffuse = self.stage.smoothed(self.diffuse, calm_mm)
         return self._with_bundles(diffuse, points, camera)
 
     def seen(self, points: Points, camera: Camera) -> Floats:
@@ -169,7 +168,9 @@ def _sent_back(stage: Stage, emission: Emission, room: Room) -> FloatArray:
     got = gather(stage, exitance, stage.points[some], stage.point_normals[some], rays)
     lux = np.zeros_like(white)
     lux[some] = got.room[:, None] * illuminance_xyz(room) + got.glow
-    return reflected_cd_m2(stage.smoothed(lux, max(1, _SMOOTH_RAYS // rays)), white)
+    # A Gaussian of deviation s averages over the area 4 pi s^2.
+    area_mm2 = _SMOOTH_RAYS / rays * float(stage.areas_mm2.sum()) / stage.corner_count
+    return reflected_cd_m2(stage.smoothed(lux, np.sqrt(area_mm2 / (4 * np.pi))), white)
 
 
 def _bundles(glow: SurfaceGlow, stage: Stage, brightest: float) -> Iterator[Bundle]:

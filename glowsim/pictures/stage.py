@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from glowsim.errors import PictureError
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.rays import RayTarget
+from glowsim.pictures.smoothing import SurfaceHeat, surface_heat
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
 CREASE_DEG = 30.0
@@ -110,22 +111,16 @@ class Stage:
         """
         return self._means @ values
 
-    def smoothed(self, values: FloatArray, rounds: int) -> FloatArray:
-        """Return values at the smooth corners averaged over their neighbours, again and again.
+    @cached_property
+    def _heat(self) -> SurfaceHeat:
+        return surface_heat(self.triangles, self.corner, self.corner_count)
 
-        values : (corner_count, c) float. Each round carries a value about one edge further,
-        across smooth edges only.
+    def smoothed(self, values: FloatArray, radius_mm: float) -> FloatArray:
+        """Return values at the smooth corners, (corner_count, c) float, averaged around each.
+
+        As a Gaussian of standard deviation `radius_mm` does, across smooth edges only.
         """
-        if rounds == 0:
-            return values
-        size = (len(self.triangles), self.corner_count)
-        face = np.repeat(np.arange(size[0]), 3)
-        third = csr_matrix((np.full(3 * size[0], 1 / 3), (face, self.corner.ravel())), shape=size)
-        average = (self._means @ third).astype(np.float32)
-        spread = values.astype(np.float32)
-        for _ in range(rounds):
-            spread = average @ spread
-        return spread.astype(float)
+        return self._heat.smoothed(values, radius_mm)
 
 
 def stage_of(glow: SurfaceGlow) -> Stage:

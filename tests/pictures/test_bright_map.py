@@ -146,6 +146,12 @@ def test_marks_are_listed_under_the_views(studio: Studio) -> None:
     assert lines[1] > 4 * lines[0] > 0
 
 
+@pytest.mark.parametrize("size", [(240, 240), (240, 800), (1000, 240)])
+def test_small_and_narrow_maps(studio: Studio, size: tuple[int, int]) -> None:
+    marks = [mark(k, "hot", 50 * (-1) ** k, 0, 0) for k in range(1, 9)]
+    assert bright_map(studio, studio.scene, marks, size=size).size == size
+
+
 def test_a_scale_suits_the_glowing_part(studio: Studio) -> None:
     scale = scale_of(studio)
     # 364 to 900 lm/m2 over pi.
@@ -153,5 +159,5 @@ def test_a_scale_suits_the_glowing_part(studio: Studio) -> None:
 
 
 def test_a_size_out_of_range_is_refused(studio: Studio) -> None:
-    with pytest.raises(PictureError, match="each side must be"):
-        bright_map(studio, studio.scene, size=(5, 5))
+    with pytest.raises(PictureError, match="each side must be a whole number from 240 to 8192"):
+        bright_map(studio, studio.scene, size=(640, 200))

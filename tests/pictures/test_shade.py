@@ -187,9 +187,9 @@ def test_from_below_the_table_there_is_only_the_wall() -> None:
     assert_allclose(wall[..., 1], 0.06 * 10 / np.pi, rtol=1e-5)
 
 
-@pytest.mark.parametrize("rounds", [0, 4])
-def test_smoothed_glow_keeps_a_uniform_body(rounds: int) -> None:
+@pytest.mark.parametrize("calm_mm", [0.0, 4.0])
+def test_smoothed_glow_keeps_a_uniform_body(calm_mm: float) -> None:
     glow = glow_of([body_glow(sphere(), 300.0)])
     stage, camera, points, _ = seen_by(glow, DARK)
-    value = shading_of(glow, stage, DARK).glow_seen(points, camera, rounds)
+    value = shading_of(glow, stage, DARK).glow_seen(points, camera, calm_mm)
     assert_allclose(value[:, 1], 300 / np.pi, rtol=1e-5)

@@ -53,16 +53,6 @@ def test_means_at_corners_weigh_by_area() -> None:
     assert_allclose(value, [[7, 4, 7], [7, 7, 8]])
 
 
-def test_smoothing_keeps_an_even_field_and_evens_out_noise() -> None:
-    stage = stage_of(glow_of([body_glow(sphere())]))
-    even = np.full((stage.corner_count, 1), 3.0)
-    # Single precision.
-    assert_allclose(stage.smoothed(even, 5), even, rtol=1e-6)
-    noise = np.random.default_rng(1).normal(size=(stage.corner_count, 1))
-    # Ten rounds spread each value over some 60 corners of this mesh: a seventh is left of it.
-    assert stage.smoothed(noise, 10).std() < 0.25 * noise.std()
-
-
 def test_copies_stand_where_they_should() -> None:
     glow = glow_of([body_glow(box(2, 2, 2))], [(0, moved(0, 0, 0)), (0, moved(10, 0, 0))])
     stage = stage_of(glow)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,15 @@ from glowsim.pictures.camera import framed
 from glowsim.pictures.stage import stage_of
 from glowsim.pictures.visibility import BACKGROUND, points_seen, view_of
 from tests.pictures.glows import body_glow, box, glow_of, moved, sphere
+
+
+@pytest.fixture(scope="module")
+def open_gl(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Skip where OpenGL cannot be used, and say why; fail if it must not be missing."""
+    fault = probed(cache=tmp_path_factory.mktemp("cache") / "opengl.json").fault
+    if fault and os.environ.get("GLOWSIM_REQUIRE_GL") != "1":
+        pytest.skip(fault)
+    assert not fault
 
 
 def two_plates() -> np.ndarray:
@@ -64,11 +74,7 @@ def busy_stage():
 
 @pytest.mark.gl
 @pytest.mark.parametrize("size", [(320, 240), (333, 201)])
-def test_both_back_ends_agree(size: tuple[int, int]) -> None:
-    fault = probed(again=True).fault
-    if fault and os.environ.get("GLOWSIM_REQUIRE_GL") != "1":
-        pytest.skip(fault)
-    assert not fault
+def test_both_back_ends_agree(open_gl: None, size: tuple[int, int]) -> None:
     stage = busy_stage()
     camera = framed(stage.points, azimuth_deg=25, elevation_deg=15, distance_mm=1500, size=size)
     rays, drawn = (view_of(stage.triangles, stage.rays, way)(camera) for way in ("embree", "gl"))
@@ -81,13 +87,7 @@ def test_both_back_ends_agree(size: tuple[int, int]) -> None:
 
 
 @pytest.mark.gl
-def test_open_gl_works_from_several_threads_and_for_several_props() -> None:
-    fault = probed(again=True).fault
-    if fault and os.environ.get("GLOWSIM_REQUIRE_GL") != "1":
-        pytest.skip(fault)
-    assert not fault
-    from concurrent.futures import ThreadPoolExecutor
-
+def test_open_gl_works_from_several_threads_and_for_several_props(open_gl: None) -> None:
     one, other = busy_stage(), stage_of(glow_of([body_glow(sphere())]))
     views = [view_of(s.triangles, s.rays, "gl") for s in (one, other)]
     cameras = [
