@@ -36,6 +36,32 @@ out_option = click.option(
 )
 
 
+backend_option = click.option(
+    "--backend",
+    type=click.Choice(("auto", "embree", "gl")),
+    default="auto",
+    show_default=True,
+    help="How the faces in a picture are found; both give the same picture.",
+)
+
+
+class SizeType(click.ParamType):
+    """A picture size such as 1280x960."""
+
+    name = "WxH"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, int]:
+        """Return (width, height)."""
+        if isinstance(value, tuple):
+            return value
+        width, cross, height = str(value).lower().partition("x")
+        if not (cross and width.isdigit() and height.isdigit()):
+            self.fail(f"'{value}' is not a size; write it as 1280x960", param, ctx)
+        return int(width), int(height)
+
+
 def out_folder(out: Path | None, stem: str) -> Path:
     """Return the folder results go to."""
     return out if out is not None else Path(f"{stem}-glow")

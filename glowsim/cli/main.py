@@ -55,8 +55,8 @@ def main() -> None:
     except click.exceptions.Abort:
         _say("stopped")
         status = INTERRUPTED
-    except KeyboardInterrupt:
-        _say("stopped")
+    except KeyboardInterrupt as stop:
+        _say(str(stop) or "stopped")
         status = INTERRUPTED
     except click.ClickException as problem:
         problem.show()

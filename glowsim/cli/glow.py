@@ -1,0 +1,127 @@
+"""`glowsim glow`: solve a scene, judge it, draw it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from glowsim.cli.common import (
+    SizeType,
+    backend_option,
+    console,
+    json_option,
+    notice,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    seed_option,
+    verbose_option,
+)
+from glowsim.cli.tables import print_findings
+from glowsim.files import written_whole
+from glowsim.findings import Finding, Findings, findings_of
+from glowsim.pictures import Mark, Studio, bright_map, export_glow, save_picture
+from glowsim.scene import SceneFile, read_scene
+from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.solve import solve
+
+
+@click.command(
+    name="glow",
+    epilog="Examples:\n\n  glowsim glow scenes/thistle_staff.toml\n\n"
+    "  glowsim glow my_prop.toml --out /tmp/try1 --size 1600x1200\n\n"
+    "  glowsim glow my_prop.toml --no-pictures --json > findings.json",
+)
+@scene_argument
+@out_option
+@click.option(
+    "--size", type=SizeType(), default="1280x960", show_default=True, help="Of pictures, in pixels."
+)
+@click.option("--pictures/--no-pictures", default=True, help="Draw pictures and write meshes.")
+@backend_option
+@click.option("--fresh", is_flag=True, help="Solve again, whatever the folder holds.")
+@seed_option
+@json_option
+@verbose_option
+def command(
+    scene: Path,
+    out: Path | None,
+    size: tuple[int, int],
+    pictures: bool,
+    backend: str,
+    fresh: bool,
+    seed: int,
+    as_json: bool,
+    verbose: bool,
+) -> None:
+    """Solve SCENE and say where it glows, where it burns and where it stays dark.
+
+    Writes the result, the findings, a photo, a brightness map and meshes for viewers to one
+    folder. Bodies that have not changed since the folder's last result are not solved again.
+    """
+    scene_file = read_scene(scene)
+    folder = out_folder(out, scene_file.stem)
+    saved = folder / "glow.npz"
+    if fresh:
+        saved.unlink(missing_ok=True)
+    with progress_line() as report:
+        glow = solve(scene_file, seed=seed, saved=saved, report=report)
+        report("judging")
+        findings = findings_of(glow, scene_file.scene)
+        _write_json(findings.as_json(), folder / "findings.json")
+        written = [saved, folder / "findings.json"]
+        reason = ""
+        if pictures:
+            more, reason = _draw(glow, scene_file, findings, folder, size, backend, report)
+            written += more
+    if as_json:
+        print_json(findings.as_json() | {"files": [str(path) for path in written]})
+    else:
+        print_findings(console(), findings, verbose)
+        if verbose:
+            console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
+        console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+    if "cannot be used" in reason:
+        notice().print(f"note: pictures drawn by {reason}", markup=False)
+
+
+def _draw(
+    glow: SurfaceGlow,
+    scene_file: SceneFile,
+    findings: Findings,
+    folder: Path,
+    size: tuple[int, int],
+    backend: str,
+    report: Any,
+) -> tuple[list[Path], str]:
+    """Draw and export everything; return the files and how faces were found."""
+    report("setting up the camera")
+    studio = Studio(glow, scene_file.scene, backend)
+    report("drawing the photo")
+    save_picture(studio.photo(size), folder / "photo.png")
+    report("drawing the brightness map")
+    marks = [_mark(finding) for finding in findings.found]
+    save_picture(bright_map(studio, scene_file.scene, marks, size), folder / "brightness.png")
+    report("writing meshes")
+    names = ("photo.png", "brightness.png", "glow.glb", "glow.ply")
+    for name in names[2:]:
+        exposure = studio.exposure_cd_m2
+        export_glow(glow, scene_file.scene, folder / name, exposure_cd_m2=exposure)
+    return [folder / name for name in names], studio.reason
+
+
+def _mark(finding: Finding) -> Mark:
+    kind = "hot" if finding.kind == "hot spot" else "dark"
+    label = f"{finding.ratio:.2g} x its surroundings, {finding.size_mm:.0f} mm"
+    return Mark(finding.number, kind, np.array(finding.prop_place_mm), label)  # type: ignore[arg-type]
+
+
+def _write_json(data: dict[str, Any], path: Path) -> None:
+    with written_whole(path) as temporary:
+        temporary.write_text(json.dumps(data, indent=2, ensure_ascii=False), encoding="utf-8")

@@ -1,0 +1,91 @@
+"""`glowsim turntable`: the lit prop, turned around."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.progress import Progress
+
+from glowsim.cli.common import (
+    SizeType,
+    backend_option,
+    console,
+    notice,
+    out_folder,
+    out_option,
+    progress_line,
+    scene_argument,
+    seed_option,
+    verbose_option,
+)
+from glowsim.pictures import Studio, write_turntable
+from glowsim.scene import read_scene
+from glowsim.transport.solve import solve
+
+
+@click.command(
+    name="turntable",
+    epilog="Examples:\n\n  glowsim turntable scenes/moon_orb.toml\n\n"
+    "  glowsim turntable my_prop.toml --file turn.gif --frames 36 --seconds 4\n\n"
+    "  glowsim turntable my_prop.toml --file frames --size 1280x960   (a folder of PNGs)",
+)
+@scene_argument
+@out_option
+@click.option(
+    "--file",
+    "target",
+    type=click.Path(path_type=Path),
+    help="What to write: .webp, .gif, .mp4, or a name without an ending for a folder of frames.  "
+    "[default: turntable.webp in the results' folder]",
+)
+@click.option("--frames", type=click.IntRange(1, 720), default=72, show_default=True)
+@click.option("--size", type=SizeType(), default="640x480", show_default=True, help="In pixels.")
+@click.option(
+    "--seconds", type=click.FloatRange(0.1, 600), default=6.0, show_default=True, help="One turn."
+)
+@click.option(
+    "--exposure",
+    type=click.FloatRange(0, min_open=True),
+    help="Luminance shown as white, cd/m2.  [default: the scene's, or a fitting one]",
+)
+@backend_option
+@seed_option
+@verbose_option
+def command(
+    scene: Path,
+    out: Path | None,
+    target: Path | None,
+    frames: int,
+    size: tuple[int, int],
+    seconds: float,
+    exposure: float | None,
+    backend: str,
+    seed: int,
+    verbose: bool,
+) -> None:
+    """Turn the lit prop of SCENE around once, at one fixed exposure.
+
+    Ctrl-C keeps the frames that are finished.
+    """
+    scene_file = read_scene(scene)
+    folder = out_folder(out, scene_file.stem)
+    path = target or folder / "turntable.webp"
+    with progress_line() as report:
+        glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
+        report("setting up the camera")
+        studio = Studio(glow, scene_file.scene, backend)
+    with Progress(console=notice(), disable=not notice().is_terminal) as bar:
+        task = bar.add_task("drawing frames", total=frames)
+        write_turntable(
+            studio,
+            path,
+            frame_count=frames,
+            seconds=seconds,
+            size=size,
+            exposure_cd_m2=exposure,
+            progress=lambda done, count: bar.update(task, completed=done),
+        )
+    if verbose:
+        console().print(f"faces found by {studio.reason}", markup=False)
+    console().print(f"Written: {path}", markup=False)
