@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from PIL import Image, ImageDraw
 
-from glowsim.pictures.camera import Camera, Size, checked_size
+from glowsim.pictures.camera import LEAST_PX, Camera, Size, checked_size
 from glowsim.pictures.colour_scale import ColourScale, draw_scale, scale_for
 from glowsim.pictures.marks import KIND_WORDS, PAPER, Mark, draw_marks, draw_symbol, marks_seen
 from glowsim.pictures.photo import Studio
@@ -125,25 +125,29 @@ def _view(
     text_px: float,
 ) -> Image.Image:
     azimuth, elevation, name = angles
-    camera = studio.camera(size, azimuth_deg=azimuth, elevation_deg=elevation).refined(_FINE)
+    line = round(1.6 * text_px)
+    inner = (size[0], max(size[1] - 2 * line, LEAST_PX))
+    camera = studio.camera(inner, azimuth_deg=azimuth, elevation_deg=elevation).refined(_FINE)
     points = points_seen(studio.stage.triangles, camera, studio.view(camera))
     picture = Image.fromarray(_coloured(studio, scale, camera, points))
-    draw = ImageDraw.Draw(picture)
-    fine = text_px * _FINE
-    draw_marks(draw, marks, filled, camera, fine)
+    draw_marks(ImageDraw.Draw(picture), marks, filled, camera, text_px * _FINE)
+    cell = Image.new("RGB", size, PAPER)
+    cell.paste(picture.resize(inner, Image.Resampling.BOX), (0, line))
+    draw = ImageDraw.Draw(cell)
     words = f"{name}: azimuth {number(azimuth % 360)}°, elevation {number(elevation)}°"
-    draw.text((fine * 0.5, fine * 0.5), words, FAINT_INK, font(fine), anchor="la")
+    words = shortened(words, text_px, size[0] - text_px)
+    draw.text((text_px * 0.5, line / 2), words, FAINT_INK, font(text_px), anchor="lm")
     distance = float(np.linalg.norm(studio.stage.centre - camera.eye_mm))
     scale_bar(
         draw,
-        right_px=camera.size[0] - fine,
-        middle_px=camera.size[1] - fine,
-        most_px=camera.size[0] / 5,
-        mm_per_px=camera.pixel_mm(distance),
-        size_px=fine,
+        right_px=size[0] - text_px,
+        middle_px=size[1] - line / 2,
+        most_px=size[0] / 5,
+        mm_per_px=camera.pixel_mm(distance) * _FINE,
+        size_px=text_px,
         colour=FAINT_INK,
     )
-    return picture.resize(size, Image.Resampling.BOX)
+    return cell
 
 
 def _coloured(studio: Studio, scale: ColourScale, camera: Camera, points: Points) -> np.ndarray:
