@@ -28,7 +28,7 @@ from glowsim.units import per_m2
 
 _FAINT = 1e-4
 """Direct light below this share of the prop's greatest exitance is left out."""
-_SMOOTH_RAYS = 4000
+_SMOOTH_RAYS = 10_000
 """So many rays have a say in each corner's light: its own and those of the corners around."""
 _BLACK = 1e-3
 """Surfaces that send back less than this share are taken as black."""

@@ -148,13 +148,14 @@ def test_light_from_a_disc_above() -> None:
 def test_a_glowing_neighbour_lights_a_white_body() -> None:
     white = body_glow(sphere(20.0, 4), whiteness=0.9, glows=False)
     lamp = body_glow(sphere(20.0, 4), 1000.0)
-    both = glow_of([white, lamp], [(0, moved(0, 0, 0)), (1, moved(50, 0, 0))])
+    both = glow_of([white, lamp], [(0, moved(0, 0, 0)), (1, moved(80, 0, 0))])
     stage = stage_of(both)
     lit = shading_of(both, stage, DARK).sent_back[:, 1]
-    # Towards a Lambertian sphere E = M R^2 / d^2 (derived: its intensity is M R^2). The rays and
-    # the smoothing over two millimetres are good for 3 %.
+    # Towards a Lambertian sphere E = M R^2 / d^2 (derived: its intensity is M R^2). Of the 10 000
+    # rays that share in a place one in nine meets the lamp: 3 % of noise; smoothing over 2.5 mm
+    # of the curved surface takes another 2 %.
     nearest = np.linalg.norm(stage.points - [20, 0, 0], axis=1).argmin()
-    assert_allclose(lit[nearest], 0.9 / np.pi * 1000 * 20**2 / 30**2, rtol=0.03)
+    assert_allclose(lit[nearest], 0.9 / np.pi * 1000 * 20**2 / 60**2, rtol=0.05)
     away = (stage.points[:, 0] < -10) & (np.linalg.norm(stage.points, axis=1) < 21)
     assert_allclose(lit[away], 0.0, atol=1e-9)
 
