@@ -157,7 +157,8 @@ def test_a_glowing_neighbour_lights_a_white_body() -> None:
     nearest = np.linalg.norm(stage.points - [20, 0, 0], axis=1).argmin()
     assert_allclose(lit[nearest], 0.9 / np.pi * 1000 * 20**2 / 60**2, rtol=0.05)
     away = (stage.points[:, 0] < -10) & (np.linalg.norm(stage.points, axis=1) < 21)
-    assert_allclose(lit[away], 0.0, atol=1e-9)
+    # Only the far tail of the smoothing reaches round to the other side.
+    assert_allclose(lit[away], 0.0, atol=1e-5 * lit[nearest])
 
 
 def test_coloured_surfaces_colour_what_they_send_back() -> None:
