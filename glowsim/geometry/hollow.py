@@ -16,6 +16,7 @@ from scipy import ndimage
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.contour import contoured, solved_planes
+from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, from_manifold, to_manifold
 
 STEP_SHARE = 0.009
@@ -52,15 +53,8 @@ def _depth_and_nearest(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, Floa
     """Return the depth of points, (n,) float [mm], and the nearest surface points, (n, 3)."""
     if len(points) == 0:
         return np.zeros(0), np.zeros((0, 3))
-    # The sign is found in single precision, which a body far off the origin would feel.
-    middle = mesh.bounds.mean(axis=0)
-    distance, _, nearest, _ = igl.signed_distance(
-        np.ascontiguousarray(points - middle, dtype=float),
-        mesh.vertices - middle,
-        mesh.faces,
-        sign_type=igl.SIGNED_DISTANCE_TYPE_FAST_WINDING_NUMBER,
-    )
-    return -np.asarray(distance, float).ravel(), middle + np.asarray(nearest).reshape(-1, 3)
+    distance, nearest, _ = nearest_on(mesh, points)
+    return np.where(inside_closed(mesh, points), distance, -distance), nearest
 
 
 def nearest_on(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -158,7 +152,7 @@ def _at_depth(outer: Mesh, points: FloatArray, wall_mm: float) -> tuple[FloatArr
 def _without_specks(inner: Mesh, step: float) -> Mesh:
     """Drop hollows too small for the grid to have shape."""
     parts = to_manifold(inner, "hollow").decompose()
-    large = [part for part in parts if part.volume() > (2 * step) ** 3]
+    large = [part for part in parts if abs(part.volume()) > (2 * step) ** 3]
     if not large or len(large) == len(parts):
         return inner
     return from_manifold(manifold3d.Manifold.compose(large))

@@ -13,13 +13,20 @@ import manifold3d
 import numpy as np
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.inside import winding_number
-from glowsim.geometry.mesh import IntArray, Mesh, from_manifold, to_manifold
+from glowsim.geometry.flat import cut_along
+from glowsim.geometry.inside import inside_closed
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, from_manifold, to_manifold
 
 ROOM = -1
 """Stands in place of a region's number for the room outside the body."""
 _PROBE_MM = 2e-3
 """How far in front of a face the region beyond it is looked up [mm]."""
+_FILM_MM = 1e-5
+"""Pieces thinner than this are no pieces [mm]."""
+_SAMPLES = np.array(
+    [[1 / 3, 1 / 3, 1 / 3], [0.98, 0.01, 0.01], [0.01, 0.98, 0.01], [0.01, 0.01, 0.98]]
+)
+"""Places on a face where that is done, as weights of its corners: the middle comes first."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +61,8 @@ def cut_into_regions(outer: Mesh, inserts: Sequence[Mesh], face_mm: float, what:
     for number, tool in reversed(list(enumerate(tools, start=1))):
         if (tool ^ body).is_empty():
             raise GeometryError(f"{what}: insert {number} lies wholly outside the body")
-        parts.insert(0, tool ^ rest)
-        rest = rest - tool
+        parts.insert(0, _without_films(tool ^ rest))
+        rest = _without_films(rest - tool)
     if rest.is_empty():
         raise GeometryError(f"{what}: the inserts leave nothing of the body's own material")
     parts.insert(0, rest)
@@ -63,36 +70,69 @@ def cut_into_regions(outer: Mesh, inserts: Sequence[Mesh], face_mm: float, what:
     return _with_walls(parts, solids, face_mm)
 
 
+def _without_films(part: manifold3d.Manifold) -> manifold3d.Manifold:
+    """Drop the sheets without thickness that coincident faces leave behind."""
+    pieces = part.decompose()
+    sound = [p for p in pieces if abs(p.volume()) > _FILM_MM * p.surface_area()]
+    return part if len(sound) == len(pieces) else manifold3d.Manifold.compose(sound)
+
+
 def _with_walls(
     parts: list[manifold3d.Manifold], solids: tuple[Mesh | None, ...], face_mm: float
 ) -> Regions:
-    vertices, faces, inside, outside = [], [], [], []
-    count = 0
+    triangles, inside, outside = [], [], []
     for region, part in enumerate(parts):
         if part.is_empty():
             continue
         mesh = from_manifold(part.refine_to_length(face_mm))
-        beyond = _region_beyond(mesh, region, solids)
+        corners, beyond = _walls_of(mesh, region, solids)
         # A wall between two regions is listed once, by the region of lower number.
         keep = (beyond == ROOM) | (beyond > region)
-        vertices.append(mesh.vertices)
-        faces.append(mesh.faces[keep] + count)
+        triangles.append(corners[keep])
         inside.append(np.full(np.count_nonzero(keep), region))
         outside.append(beyond[keep])
-        count += len(mesh.vertices)
-    walls = Mesh.single_part(np.vstack(vertices), np.vstack(faces))
+    corners = np.concatenate(triangles)
+    vertices, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    walls = Mesh.single_part(vertices, index.reshape(-1, 3))
     return Regions(solids, walls, np.concatenate(inside), np.concatenate(outside))
 
 
-def _region_beyond(mesh: Mesh, region: int, solids: tuple[Mesh | None, ...]) -> IntArray:
-    """Return which region lies just in front of each face of `region`'s surface."""
-    beyond = np.full(len(mesh.faces), ROOM)
-    probe = mesh.centroids + _PROBE_MM * mesh.normals
+def _walls_of(
+    mesh: Mesh, region: int, solids: tuple[Mesh | None, ...]
+) -> tuple[FloatArray, IntArray]:
+    """Return the faces of a region, (m, 3, 3) float [mm], and the region in front of each.
+
+    A flat side of this region may border on several others, which its own faces know nothing
+    of; such faces are cut along the outlines of the others.
+    """
+    probes = np.einsum("sk,mkd->smd", _SAMPLES, mesh.triangles) + _PROBE_MM * mesh.normals
+    seen = _regions_at(probes.reshape(-1, 3), region, solids).reshape(len(_SAMPLES), -1)
+    mixed = (seen != seen[0]).any(axis=0)
+    corners, beyond = [mesh.triangles[~mixed]], [seen[0, ~mixed]]
+    rest, ahead = [], []
+    for face in np.nonzero(mixed)[0]:
+        others = [
+            (k, solids[k]) for k in np.unique(seen[:, face]) if k != ROOM and solids[k] is not None
+        ]
+        for pieces, found in cut_along(mesh.triangles[face], mesh.normals[face], others):
+            if found is None:
+                rest.append(pieces)
+                ahead.append(pieces.mean(axis=1) + _PROBE_MM * mesh.normals[face])
+            else:
+                corners.append(pieces)
+                beyond.append(np.full(len(pieces), found))
+    if rest:
+        corners += rest
+        beyond.append(_regions_at(np.concatenate(ahead), region, solids))
+    return np.concatenate(corners), np.concatenate(beyond)
+
+
+def _regions_at(points: FloatArray, region: int, solids: tuple[Mesh | None, ...]) -> IntArray:
+    """Return which region other than `region` points lie in, (n,) int; ROOM for none."""
+    found = np.full(len(points), ROOM)
     for other, solid in enumerate(solids):
         if other == region or solid is None:
             continue
-        near = ((probe >= solid.bounds[0]) & (probe <= solid.bounds[1])).all(axis=1)
-        if near.any():
-            within = winding_number(solid.vertices, solid.faces, probe[near]) > 0.5
-            beyond[np.nonzero(near)[0][within]] = other
-    return beyond
+        near = ((points >= solid.bounds[0]) & (points <= solid.bounds[1])).all(axis=1)
+        found[np.nonzero(near)[0][inside_closed(solid, points[near])]] = other
+    return found
