@@ -119,22 +119,27 @@ def _powers(low: FloatArray, high: FloatArray) -> FloatArray:
 
 def _spans_in_cells(solid: Mesh, grid: Grid) -> tuple[IntArray, FloatArray, FloatArray, IntArray]:
     """Return the spans of all measuring lines, in cell units, and each line's fine x, y index."""
-    fine = grid.counts[:2] * LINES_PER_CELL
-    i, j = (a.ravel() for a in np.meshgrid(np.arange(fine[0]), np.arange(fine[1]), indexing="ij"))
+    lines = np.ones((LINES_PER_CELL, LINES_PER_CELL), dtype=bool)
+    place = np.argwhere(np.kron(_columns_under(solid, grid), lines))
     step = grid.cell_mm / LINES_PER_CELL
-    x = grid.low_mm[0] + (i + 0.5) * step
-    y = grid.low_mm[1] + (j + 0.5) * step
-    near = (
-        (x > solid.bounds[0, 0] - step)
-        & (x < solid.bounds[1, 0] + step)
-        & (y > solid.bounds[0, 1] - step)
-        & (y < solid.bounds[1, 1] + step)
-    )
-    place = np.stack([i[near], j[near]], axis=1)
-    line, low, high = inside_spans(solid, x[near], y[near])
+    x, y = (grid.low_mm[:2] + (place + 0.5) * step).T
+    line, low, high = inside_spans(solid, x, y)
     low = (low - grid.low_mm[2]) / grid.cell_mm
     high = (high - grid.low_mm[2]) / grid.cell_mm
     return line, low, high, place
+
+
+def _columns_under(solid: Mesh, grid: Grid) -> np.ndarray:
+    """Return which columns of the grid some face's bounding box touches, (nx, ny) bool."""
+    scaled = (solid.triangles[:, :, :2] - grid.low_mm[:2]) / grid.cell_mm
+    most = grid.counts[:2]
+    first = np.clip(np.floor(scaled.min(axis=1)), 0, most).astype(np.int64)
+    last = np.clip(np.floor(scaled.max(axis=1)) + 1, 0, most).astype(np.int64)
+    # Plus one where a box begins and minus one where it ends, summed up along both axes.
+    change = np.zeros(most + 1, dtype=np.int64)
+    for i, j, sign in ((first, first, 1), (first, last, -1), (last, first, -1), (last, last, 1)):
+        np.add.at(change, (i[:, 0], j[:, 1]), sign)
+    return change.cumsum(axis=0).cumsum(axis=1)[:-1, :-1] > 0
 
 
 def _full_cells(
