@@ -37,6 +37,12 @@ class BodyLeds:
             for light, axis, board in zip(self._body.lights, self._axes, self._boards, strict=True)
         ]
         self._owner = np.repeat(np.arange(len(self._spots)), [len(s) for s in self._spots])
+        for k, (light, axis) in enumerate(zip(self._body.lights, self._axes, strict=True)):
+            if light.along is not None and _across(np.asarray(light.along), axis) is None:
+                raise scene_file.fault(
+                    ("bodies", number, "lights", k, "along"),
+                    "points the way the board faces; a board runs across that",
+                )
 
     def depths_mm(self, solid: Solid) -> FloatArray:
         """Return how deep each LED lies below the outer surface, (n,) float [mm].
@@ -161,8 +167,14 @@ def _board_x(light: Light, axis: FloatArray) -> FloatArray:
     the scene says otherwise, or unless the board faces that way."""
     wanted = np.asarray(light.along if light.along is not None else (0.0, 0.0, 1.0))
     for way in (wanted, np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])):
-        across = way - (way @ axis) * axis
-        size = float(np.linalg.norm(across))
-        if size > 1e-3:
-            return across / size
+        across = _across(way, axis)
+        if across is not None:
+            return across
     raise AssertionError("three axes cannot all be parallel to one direction")
+
+
+def _across(way: FloatArray, axis: FloatArray) -> FloatArray | None:
+    """Return the unit vector nearest to `way` across `axis`, or None if they are parallel."""
+    across = way - (way @ axis) * axis
+    size = float(np.linalg.norm(across))
+    return across / size if size > 1e-3 * float(np.linalg.norm(way)) else None
