@@ -15,8 +15,8 @@ from typing import Literal
 import numpy as np
 
 from glowsim.findings.luminance import Look
-from glowsim.findings.surface import Patchwork
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room, Thresholds
 
 Kind = Literal["hot spot", "dark gap"]

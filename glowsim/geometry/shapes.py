@@ -17,6 +17,8 @@ CHORD_ERROR_SHARE = 2e-4
 """The same as a share of the whole shape's size: the greater of the two counts."""
 CHORDS = (24, 90)
 """Chords of a full circle, fewest and most."""
+LEAST_SHOULDER = 1e-4
+"""A blade whose straight part is a smaller share of its length has none."""
 
 
 def shape_mesh(shape: Shape) -> Mesh:
@@ -144,14 +146,17 @@ def _blade(shape: Blade) -> Mesh:
     narrowing = np.linspace(0, 1, 25)[:-1]
     heights = np.concatenate([[0.0], shoulder + narrowing * (shape.length_mm - shoulder)])
     scales = np.concatenate([[1.0], 1 - narrowing**2])
-    if shape.shoulder == 0:
+    # A shoulder too low to make is none: two outlines at one height would close no solid.
+    flat = shoulder < LEAST_SHOULDER * shape.length_mm
+    if flat:
         heights, scales = heights[1:], scales[1:]
+        heights[0] = 0.0
     rings = scales[:, None, None] * outline[None]
     layers = np.dstack([rings, np.broadcast_to(heights[:, None], rings.shape[:2])])
     ends = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, shape.length_mm]])
     vertices = np.vstack([layers.reshape(-1, 3), ends])
     faces, row = _stacked_faces(len(heights), len(outline))
-    narrow_from = 0 if shape.shoulder == 0 else 1
+    narrow_from = 0 if flat else 1
     part = np.where(row < 0, 0, np.where(row >= narrow_from, 2, 1))
     return Mesh(vertices, faces, part, ("base", "side", "tip"))
 

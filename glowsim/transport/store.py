@@ -65,7 +65,7 @@ def save_glow(glow: SurfaceGlow, path: Path) -> None:
 def load_glow(path: Path) -> SurfaceGlow:
     """Read a glow. Raises SolveError if the file is missing, broken or of another version."""
     try:
-        with np.load(path, allow_pickle=False) as file:
+        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
             meta = json.loads(file["meta"].tobytes().decode())
             if meta.get("version") != VERSION:
                 raise SolveError(

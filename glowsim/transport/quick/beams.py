@@ -42,7 +42,7 @@ class Rays:
     def __len__(self) -> int:
         return len(self.region)
 
-    def where(self, chosen: np.ndarray) -> Rays:
+    def where(self, chosen: np.ndarray | slice) -> Rays:
         """Return the rays picked by a mask or index array."""
         return Rays(*(getattr(self, f.name)[chosen] for f in fields(self)))
 
@@ -52,20 +52,21 @@ class Rays:
         return Rays(*(np.concatenate([getattr(b, f.name) for b in bundles]) for f in fields(Rays)))
 
 
-def rays_of(emitters: Emitters, rays_per_light: int, seed: int) -> Rays:
-    """Return rays that carry each emitter's flux in equal parts by its beam pattern.
+def rays_of(emitters: Emitters, chosen: np.ndarray, rays_per_light: int, seed: int) -> Rays:
+    """Return rays that carry the flux of the `chosen` emitters in equal parts, by their beams.
 
     A light's rays are shared out over its emitters; each emitter beyond MOST_SHARING brings
     rays of its own. The same seed gives the same rays.
     """
     per_light = np.bincount(emitters.light)
     each = rays_per_light // np.minimum(per_light[emitters.light], MOST_SHARING)
+    each = np.where(chosen, each, 0)
     owner = np.repeat(np.arange(len(each)), each)
     number = np.arange(len(owner)) - np.repeat(np.cumsum(each) - each, each)
     shift = np.random.default_rng(seed).random((len(each), 2))
     place = even_points(number, shift[owner])
     direction = _spread(place, emitters.direction[owner], emitters.exponent[owner])
-    power = (emitters.share / each)[owner]
+    power = (emitters.share / np.maximum(each, 1))[owner]
     return Rays(
         emitters.position[owner].copy(),
         direction,

@@ -10,9 +10,11 @@ sliver of material behind it stays well determined.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
+from scipy.spatial import cKDTree
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.voxels import MOMENTS, Filling, Grid
@@ -130,10 +132,12 @@ class Elements:
         return self.corners[row], local
 
     def _nearest_cell(self, points: FloatArray) -> IntArray:
-        from scipy.spatial import cKDTree
-
-        _, row = cKDTree(self.grid.centres_mm(self.cells)).query(points)
+        _, row = self._tree.query(points)
         return np.asarray(row, dtype=np.int64)
+
+    @cached_property
+    def _tree(self) -> cKDTree:
+        return cKDTree(self.grid.centres_mm(self.cells))
 
     def sampler(self, points: FloatArray) -> sparse.csr_matrix:
         """Return the matrix that reads a field at points, (n, nodes)."""

@@ -10,6 +10,7 @@ turns back; `entry_gain` corrects that, and what it takes is returned through th
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,6 +29,8 @@ PIECES = 8
 """Parts of equal scattering that a ray's path through a material is cut into."""
 MOST_FACES = 48
 """Faces a ray may meet before what is left of it counts as diffuse."""
+RAYS_AT_ONCE = 200_000
+"""Rays followed together; bounds the memory."""
 FAINT = 1e-4
 """Below this share of its first power a ray's rest counts as diffuse."""
 
@@ -81,14 +84,21 @@ class FirstFlight:
             [black if m.reflectance is None else m.reflectance for m in media]
         )
 
-    def follow(self, rays: Rays, light_count: int) -> Flight:
-        """Follow `rays` to their end."""
+    def follow(self, bundles: Iterable[Rays], light_count: int) -> Flight:
+        """Follow all bundles of rays to their end."""
         flight = self._empty(light_count)
-        first_power = rays.power.max(axis=1).max() if len(rays) else 0.0
         self._source = np.zeros(flight.source.size)
+        for bundle in bundles:
+            for first in range(0, len(bundle), RAYS_AT_ONCE):
+                self._follow(bundle.where(slice(first, first + RAYS_AT_ONCE)), flight)
+        flight.source = self._source.reshape(flight.source.shape)
+        return flight
+
+    def _follow(self, rays: Rays, flight: Flight) -> None:
+        first_power = rays.power.max(axis=1).max()
         for _ in range(MOST_FACES):
             if len(rays) == 0:
-                break
+                return
             start = rays.origin + AHEAD_MM * rays.direction
             hits = self._target.first_hits(start, rays.direction)
             rays = self._through_material(rays, hits, flight)
@@ -98,8 +108,6 @@ class FirstFlight:
             self._settle(rays.where(faint), flight)
             rays = rays.where(~faint)
         self._settle(rays, flight)
-        flight.source = self._source.reshape(flight.source.shape)
-        return flight
 
     def _empty(self, lights: int) -> Flight:
         faces, regions = len(self._problem.walls.faces), len(self._problem.media)

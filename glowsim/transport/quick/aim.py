@@ -1,0 +1,108 @@
+"""Rays aimed at walls: for LEDs in air, whose light lands where the walls are.
+
+Spreading rays by the beam alone leaves some faces with a ray more and some with a ray less, and
+the glow with a grain. Here every patch of wall gets one ray that carries exactly what falls on
+it, I(theta) cos(theta_wall) dA / r^2, so that the light on the walls is as smooth as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.rays import AHEAD_MM, RayTarget
+from glowsim.transport.problem import BodyProblem, Emitters, Kind
+from glowsim.transport.quick.beams import Rays, rays_of
+from glowsim.transport.quick.cavity import air_side
+from glowsim.transport.quick.triangles import quartered
+
+NEAR = 0.3
+"""A patch of wall wider than this share of its distance from the LED is cut up."""
+MOST_CUTS = 6
+TRUSTED = 0.03
+"""What falls on all patches may differ from the LED's flux by this share; it is then scaled."""
+
+
+def beams(
+    problem: BodyProblem, target: RayTarget, emitters: Emitters, rays_per_light: int, seed: int
+) -> Iterator[Rays]:
+    """Yield the rays of all emitters, bundle by bundle.
+
+    LEDs in air aim at the walls; those inside material, and those too close to a wall to aim,
+    spread `rays_per_light` by their beam.
+    """
+    side = air_side(problem)
+    faces = np.nonzero(side != 0)[0]
+    triangles = problem.walls.triangles[faces]
+    normals = problem.walls.normals[faces] * side[faces, None]
+    spread = np.ones(len(emitters.light), dtype=bool)
+    for emitter in np.nonzero(problem.kind_of(emitters.region) == Kind.AIR)[0]:
+        rays = _aimed(target, emitters, int(emitter), triangles, normals)
+        if rays is not None:
+            spread[emitter] = False
+            yield rays
+    if spread.any():
+        yield rays_of(emitters, spread, rays_per_light, seed)
+
+
+def _aimed(
+    target: RayTarget,
+    emitters: Emitters,
+    emitter: int,
+    triangles: FloatArray,
+    normals: FloatArray,
+) -> Rays | None:
+    """Return the rays of one emitter, or None if the walls do not account for its flux."""
+    origin = emitters.position[emitter]
+    points, areas, normal = _patches(origin, triangles, normals)
+    away = points - origin
+    distance = np.linalg.norm(away, axis=1)
+    direction = away / np.maximum(distance, 1e-9)[:, None]
+    leaving = direction @ emitters.direction[emitter]
+    arriving = -np.einsum("nd,nd->n", direction, normal)
+    seen = (leaving > 0) & (arriving > 0)
+    origins = np.broadcast_to(origin, (int(seen.sum()), 3))
+    hits = target.first_hits(origins, direction[seen])
+    # A ray that ends well before its patch has met something else, which has rays of its own.
+    seen[seen] = hits.distance_mm > 0.998 * distance[seen] - 10 * AHEAD_MM
+    exponent = emitters.exponent[emitter]
+    intensity = (exponent + 1) / (2 * np.pi) * leaving[seen] ** exponent
+    power = intensity * arriving[seen] * areas[seen] / distance[seen] ** 2
+    total = power.sum()
+    if not 1 - TRUSTED < total < 1 + TRUSTED:
+        return None
+    count = len(power)
+    share = emitters.share[emitter] * power / total
+    return Rays(
+        np.repeat(origin[None], count, axis=0),
+        direction[seen],
+        np.repeat(share[:, None], 3, axis=1),
+        np.full(count, emitters.region[emitter]),
+        np.full(count, emitters.light[emitter]),
+        np.asarray((np.arange(count) * 0.618033988749895) % 1.0),
+        np.full(count, -1),
+        np.ones(count),
+    )
+
+
+def _patches(
+    origin: FloatArray, triangles: FloatArray, normals: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return centres (n, 3), areas (n,) and normals (n, 3) of patches, small as seen from
+    `origin`; nothing at all if some would have to be cut too often."""
+    centres, areas, ways = [], [], []
+    for _ in range(MOST_CUTS + 1):
+        centre = triangles.mean(axis=1)
+        edge = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=2).max(axis=1)
+        small = edge <= NEAR * np.linalg.norm(centre - origin, axis=1)
+        corner = triangles[small]
+        cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+        centres.append(centre[small])
+        areas.append(np.linalg.norm(cross, axis=1) / 2)
+        ways.append(normals[small])
+        triangles, normals = quartered(triangles[~small]), np.repeat(normals[~small], 4, axis=0)
+    if len(triangles):
+        return np.zeros((0, 3)), np.zeros(0), np.zeros((0, 3))
+    return np.concatenate(centres), np.concatenate(areas), np.concatenate(ways)

@@ -1,0 +1,219 @@
+"""The command line as a user meets it: output, exit codes, messages, files."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+GOOD = """
+title = "Little spike"
+[room]
+illuminance_lx = 10
+[[bodies]]
+name = "spike"
+shape = { kind = "spike", length_mm = 60, base_diameter_mm = 30 }
+material = "upholstery_foam_white"
+detail_mm = 5
+cell_mm = 3
+  [[bodies.lights]]
+  board = "round_7_12ma"
+  position_mm = [0, 0, 12]
+"""
+
+
+def run(*arguments, folder: Path, **environment) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "glowsim.cli", *map(str, arguments)],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+        env={**os.environ, "NO_COLOR": "1", **environment},
+    )
+
+
+@pytest.fixture
+def scene(tmp_path) -> Path:
+    path = tmp_path / "little.toml"
+    path.write_text(GOOD)
+    return path
+
+
+def test_help_names_every_command_and_an_example(tmp_path):
+    shown = run("--help", folder=tmp_path)
+    assert shown.returncode == 0
+    for name in ("check", "glow", "turntable", "catalogue", "schema", "Start with: glowsim glow"):
+        assert name in shown.stdout
+
+
+@pytest.mark.parametrize("name", ["check", "glow", "turntable", "catalogue", "schema"])
+def test_each_command_shows_an_example(tmp_path, name):
+    shown = run(name, "--help", folder=tmp_path)
+    assert shown.returncode == 0
+    assert "Example" in shown.stdout
+    assert f"glowsim {name}" in shown.stdout
+
+
+def test_glow_writes_everything_and_reuses_it(scene):
+    first = run("glow", scene, "--size", "320x240", folder=scene.parent)
+    assert first.returncode == 0, first.stderr
+    assert "Little spike" in first.stdout
+    for heading in (
+        "Evenness",
+        "Does it read as lit?",
+        "Findings",
+        "Where the light went",
+        "trust:",
+    ):
+        assert heading in first.stdout
+    folder = scene.parent / "little-glow"
+    written = {path.name for path in folder.iterdir()}
+    assert written == {
+        *("glow.npz", "findings.json", "photo.png", "brightness.png", "glow.glb", "glow.ply")
+    }
+    with Image.open(folder / "photo.png") as picture:
+        assert picture.size == (320, 240)
+    assert json.loads((folder / "findings.json").read_text())["title"] == "Little spike"
+    before = (folder / "glow.npz").stat().st_mtime_ns
+    again = run("glow", scene, "--no-pictures", folder=scene.parent)
+    assert again.returncode == 0
+    assert (folder / "glow.npz").stat().st_mtime_ns == before
+    fresh = run("glow", scene, "--no-pictures", "--fresh", folder=scene.parent)
+    assert fresh.returncode == 0
+    assert (folder / "glow.npz").stat().st_mtime_ns != before
+
+
+def test_json_is_all_that_is_printed(scene):
+    shown = run("glow", scene, "--no-pictures", "--json", "--out", "elsewhere", folder=scene.parent)
+    data = json.loads(shown.stdout)
+    assert data["solver"] == "quick"
+    assert data["energy"]["error_share"] < 1e-3
+    assert (scene.parent / "elsewhere" / "findings.json").is_file()
+
+
+def test_same_seed_gives_the_same_findings(scene):
+    one, two, other = (
+        json.loads(
+            run(
+                "glow",
+                scene,
+                "--no-pictures",
+                "--json",
+                "--seed",
+                seed,
+                "--out",
+                f"s{k}",
+                folder=scene.parent,
+            ).stdout
+        )["evenness"]
+        for k, seed in enumerate((3, 3, 4))
+    )
+    assert one == two
+    assert one != other
+
+
+def test_check_prints_sizes_and_depths(scene):
+    shown = run("check", scene, folder=scene.parent)
+    assert shown.returncode == 0
+    for text in ("30 x 30 x 60", "upholstery_foam_white", "round_7_12ma", "sound"):
+        assert text in shown.stdout
+    data = json.loads(run("check", scene, "--json", folder=scene.parent).stdout)
+    (body,) = data["bodies"]
+    assert body["lights"][0]["leds"] == 7
+    # About a frustum 59 mm high from a radius of 15 to 1 mm: pi h (R^2 + R r + r^2) / 3.
+    assert body["volume_cm3"] == pytest.approx(14.9, rel=0.01)
+
+
+def test_check_is_suspicious_of_a_board_that_sticks_out(scene):
+    scene.write_text(GOOD.replace("[0, 0, 12]", "[0, 0, 27]"))
+    shown = run("check", scene, folder=scene.parent)
+    # LEDs still inside, but the 23 mm board is wider than the spike there.
+    assert "sticks" in shown.stdout
+    assert "out of the body" in shown.stdout
+
+
+def test_turntable_writes_an_animation(scene):
+    shown = run("turntable", scene, "--frames", "4", "--size", "160x120", folder=scene.parent)
+    assert shown.returncode == 0, shown.stderr
+    with Image.open(scene.parent / "little-glow" / "turntable.webp") as picture:
+        assert picture.n_frames == 4
+        assert picture.size == (160, 120)
+
+
+def test_catalogue_lists_finds_and_suggests(tmp_path):
+    assert "upholstery_foam_white" in run("catalogue", folder=tmp_path).stdout
+    assert "Struts" in run("catalogue", "upholstery_foam_white", folder=tmp_path).stdout
+    wrong = run("catalogue", "upholstry_foam_white", folder=tmp_path)
+    assert wrong.returncode == 2
+    assert "did you mean 'upholstery_foam_white'?" in wrong.stderr
+    assert json.loads(run("catalogue", "boards", "--json", folder=tmp_path).stdout)["boards"]
+
+
+def test_schema_is_json_and_knows_inline_entries(tmp_path):
+    schema = json.loads(run("schema", folder=tmp_path).stdout)
+    assert schema["properties"]["materials"]["additionalProperties"]["$ref"] == "#/$defs/Material"
+    assert "like" in schema["$defs"]["Material"]["properties"]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("material =", "materiel ="), "unknown key; did you mean 'material'?"),
+        (
+            ("upholstery_foam_white", "upholstery_foam_wite"),
+            "did you mean 'upholstery_foam_white'?",
+        ),
+        (("round_7_12ma", "round_8"), "line 12: bodies[0].lights[0].board"),
+        (("length_mm = 60", "length_mm = -60"), "must be at least 0.01"),
+        (("length_mm = 60", 'length_mm = "6 parsec"'), "'parsec' is not a known unit of length"),
+        (("[0, 0, 12]", "[0, 0, 80]"), "outside the body 'spike'"),
+        (
+            (
+                'shape = { kind = "spike", length_mm = 60, base_diameter_mm = 30 }',
+                'mesh = { file = "no.stl" }',
+            ),
+            "there is no mesh file",
+        ),
+        (("[[bodies]]", "[[bodies]"), "not valid TOML"),
+    ],
+)
+@pytest.mark.parametrize("command", ["check", "glow"])
+def test_bad_input_gives_one_clear_message_and_exit_code_2(scene, command, change, message):
+    scene.write_text(GOOD.replace(*change))
+    shown = run(command, scene, folder=scene.parent)
+    assert shown.returncode == 2
+    assert message in shown.stderr
+    assert "Traceback" not in shown.stderr
+    assert "little.toml" in shown.stderr
+    assert not list(scene.parent.glob("*-glow/*")), "bad input must leave nothing behind"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("glow", "nowhere.toml"), "there is no such file"),
+        (("glow",), "Missing argument 'SCENE'"),
+        (("glow", "little.toml", "--size", "big"), "'big' is not a size; write it as 1280x960"),
+        (("glow", "little.toml", "--sise", "1x1"), "Did you mean"),
+        (("turntable", "little.toml", "--frames", "0"), "0 is not in the range"),
+        (("turntable", "little.toml", "--file", "x.bmp", "--frames", "1"), ".bmp"),
+        (("chek", "little.toml"), "did you mean 'check'?"),
+    ],
+)
+def test_wrong_arguments(scene, arguments, message):
+    shown = run(*arguments, folder=scene.parent)
+    assert shown.returncode == 2
+    assert message in shown.stderr
+    assert "Traceback" not in shown.stderr
+
+
+def test_no_colour_codes_reach_a_pipe(scene):
+    shown = run("check", scene, folder=scene.parent)
+    assert "\x1b[" not in shown.stdout

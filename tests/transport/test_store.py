@@ -1,0 +1,139 @@
+"""Result files, and solving only what changed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from glowsim.errors import SolveError
+from glowsim.scene import parse_scene
+from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.solve import solve
+from glowsim.transport.store import load_glow, save_glow
+
+TWO = """
+[[bodies]]
+name = "spike"
+shape = { kind = "spike", length_mm = 60, base_diameter_mm = 30 }
+material = "upholstery_foam_white"
+detail_mm = 5
+cell_mm = 3
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 12]
+  zone = "a"
+  [[bodies.patterns]]
+  kind = "along"
+  count = 3
+  step_mm = [50, 0, 0]
+[[bodies]]
+name = "rod"
+shape = { kind = "rod", length_mm = 30, diameter_mm = 20 }
+material = "wood_dowel"
+"""
+
+
+@pytest.fixture(scope="module")
+def glow() -> SurfaceGlow:
+    return solve(parse_scene(TWO))
+
+
+def test_a_glow_survives_its_file(glow, tmp_path):
+    path = tmp_path / "glow.npz"
+    save_glow(glow, path)
+    back = load_glow(path)
+    assert back.title == glow.title
+    assert back.copies[2].lights == glow.copies[2].lights
+    np.testing.assert_array_equal(back.copies[1].transform, glow.copies[1].transform)
+    for old, new in zip(glow.bodies, back.bodies, strict=True):
+        np.testing.assert_array_equal(new.diffuse, old.diffuse)
+        np.testing.assert_array_equal(new.surface.faces, old.surface.faces)
+        np.testing.assert_array_equal(new.account.absorbed, old.account.absorbed)
+        assert (new.name, new.key, new.trust) == (old.name, old.key, old.trust)
+    for old, new in zip(glow.lights, back.lights, strict=True):
+        assert old.name == new.name
+        np.testing.assert_allclose(new.xyz_per_lm, old.xyz_per_lm)
+    for copy in glow.copies:
+        np.testing.assert_array_equal(back.exitance_lm_mm2(copy), glow.exitance_lm_mm2(copy))
+
+
+def worked_on(text, saved):
+    done: list[str] = []
+    glow = solve(parse_scene(text), saved=saved, report=done.append)
+    return glow, [line for line in done if line.startswith("lighting")]
+
+
+def test_what_has_not_changed_is_not_solved_again(tmp_path):
+    saved = tmp_path / "glow.npz"
+    first, done = worked_on(TWO, saved)
+    assert done == ["lighting spike", "lighting rod"]
+    again, done = worked_on(TWO, saved)
+    assert done == []
+    np.testing.assert_array_equal(again.bodies[0].diffuse, first.bodies[0].diffuse)
+    moved, done = worked_on(TWO.replace("[50, 0, 0]", "[0, 70, 0]"), saved)
+    assert done == []
+    assert moved.copies[1].transform[1, 3] == 70
+    other, done = worked_on(
+        TWO.replace("position_mm = [0, 0, 12]", "position_mm = [0, 0, 20]"), saved
+    )
+    assert done == ["lighting spike"]
+    assert np.abs(other.bodies[0].diffuse - first.bodies[0].diffuse).max() > 0
+
+
+def test_drive_and_zone_need_no_solve(tmp_path):
+    saved = tmp_path / "glow.npz"
+    full, _ = worked_on(TWO, saved)
+    half, done = worked_on(TWO.replace('zone = "a"', 'zone = "b"\n  drive = { red = 0.5 }'), saved)
+    assert done == []
+    red_full, red_half = (g.exitance_lm_mm2(g.copies[0])[0] for g in (full, half))
+    np.testing.assert_allclose(red_half, red_full / 2, rtol=1e-6)
+    assert half.lights[0].zone == "b"
+
+
+def test_another_seed_is_another_result(tmp_path):
+    saved = tmp_path / "glow.npz"
+    worked_on(TWO, saved)
+    done: list[str] = []
+    solve(parse_scene(TWO), seed=7, saved=saved, report=done.append)
+    assert any(line.startswith("lighting") for line in done)
+
+
+@pytest.mark.parametrize("content", [b"", b"not a zip", b"PK\x03\x04 broken"])
+def test_a_broken_result_is_solved_again_and_said(tmp_path, content):
+    saved = tmp_path / "glow.npz"
+    saved.write_bytes(content)
+    with pytest.raises(SolveError, match="not a readable result file"):
+        load_glow(saved)
+    told: list[str] = []
+    solve(parse_scene(TWO), saved=saved, report=told.append)
+    assert any("solve it again" in line for line in told)
+    assert load_glow(saved).solver == "quick"
+
+
+def test_another_version_is_refused(glow, tmp_path, monkeypatch):
+    path = tmp_path / "glow.npz"
+    monkeypatch.setattr("glowsim.transport.store.VERSION", 999)
+    save_glow(glow, path)
+    monkeypatch.undo()
+    with pytest.raises(SolveError, match=r"another version .*format 999"):
+        load_glow(path)
+
+
+def test_missing_result_is_said(tmp_path):
+    with pytest.raises(SolveError, match="there is no result file"):
+        load_glow(tmp_path / "none.npz")
+
+
+def test_a_failed_write_leaves_the_old_result(glow, tmp_path, monkeypatch):
+    path = tmp_path / "glow.npz"
+    save_glow(glow, path)
+    before = path.read_bytes()
+
+    def full_disk(*args, **kwargs):
+        raise OSError("no space left on device")
+
+    monkeypatch.setattr(np, "savez", full_disk)
+    with pytest.raises(OSError, match="no space"):
+        save_glow(glow, path)
+    assert path.read_bytes() == before
+    assert list(tmp_path.iterdir()) == [path]
