@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from pydantic import TypeAdapter
 
 from glowsim.geometry.mesh import to_manifold
-from glowsim.geometry.shapes import shape_mesh
+from glowsim.geometry.shapes import LEAST_SHOULDER, shape_mesh
 from glowsim.scene import Shape
 from tests.support.closed_forms import volume_mm3
 from tests.support.scenes import shapes
@@ -88,7 +88,8 @@ def check(shape):
     assert mesh.volume_mm3 > 0  # outward
     assert len(mesh.faces) <= 20_000
     assert len(mesh.part) == len(mesh.faces)
-    bare = {"side"} if getattr(shape, "shoulder", 1) == 0 else set()  # a blade that is all point
+    all_point = getattr(shape, "shoulder", 1) < LEAST_SHOULDER
+    bare = {"side"} if all_point else set()
     assert {mesh.part_names[k] for k in np.unique(mesh.part)} == set(mesh.part_names) - bare
     # The rounding of tips and the arcs of blades are drawn with chords: at most 1 %.
     assert_allclose(mesh.volume_mm3, volume_mm3(shape), rtol=0.01)
@@ -101,6 +102,9 @@ def test_extremes(table):
 
 @given(shapes())
 @example({"kind": "slab", "length_mm": 0.01, "width_mm": 10000, "thickness_mm": 0.01})
+@example(
+    {"kind": "blade", "length_mm": 1.0, "width_mm": 1.0, "thickness_mm": 0.5, "shoulder": 2e-271}
+)
 @MANY
 def test_any_shape_is_closed_and_holds_its_volume(table):
     check(shape_of(table))
