@@ -3,6 +3,7 @@
     python3 glowsim/start.py demo          set up, then light the demo scene
     python3 glowsim/start.py test          set up, then run the tests (more arguments go to pytest)
     python3 glowsim/start.py lint          set up, then check style and types
+    python3 glowsim/start.py bench         set up, then print the tables of speed and memory
 
 It makes a virtual environment in `.venv` beside the project and installs into that alone. This
 file uses the standard library only, and runs before anything is installed.
@@ -26,7 +27,7 @@ SCENE = Path("scenes") / "thistle_staff.toml"
 
 def main(arguments: list[str]) -> int:
     """Run one of the commands; return the exit code."""
-    if not arguments or arguments[0] not in ("demo", "test", "lint"):
+    if not arguments or arguments[0] not in ("demo", "test", "lint", "bench"):
         print(__doc__)
         return 2
     missing = _missing()
@@ -40,7 +41,9 @@ def main(arguments: list[str]) -> int:
     if command == "demo":
         return _run("-m", "glowsim.cli", "glow", str(SCENE), *more)
     if command == "test":
-        return _run("-m", "pytest", *more)
+        return _run("-m", "pytest", "-n", "auto", *more)
+    if command == "bench":
+        return _run("-m", "pytest", "-m", "benchmark", "-s", "tests/benchmarks", *more)
     steps = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))
     return max(_run("-m", *step) for step in steps)
 

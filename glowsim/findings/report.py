@@ -14,6 +14,7 @@ from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, looks_of
 from glowsim.findings.patches import Eye, Patch
 from glowsim.findings.suggest import suggestion
+from glowsim.findings.summary import summary
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
 from glowsim.transport.result import SurfaceGlow
@@ -70,6 +71,9 @@ class Findings:
     trust: dict[str, tuple[str, ...]]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+
+    def __str__(self) -> str:
+        return summary(self)
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data for a JSON file."""
