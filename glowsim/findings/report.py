@@ -14,7 +14,6 @@ from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, looks_of
 from glowsim.findings.patches import Eye, Patch
 from glowsim.findings.suggest import suggestion
-from glowsim.findings.summary import summary
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
 from glowsim.transport.result import SurfaceGlow
@@ -73,7 +72,29 @@ class Findings:
     notes: tuple[str, ...]
 
     def __str__(self) -> str:
-        return summary(self)
+        room = self.room
+        lines = [
+            f"{self.title}, seen from {room.viewing_distance_mm / 1000:g} m in "
+            f"{room.illuminance_lx:g} lx ({self.solver} solver)"
+        ]
+        for even, lit in zip(self.bodies, self.lit, strict=True):
+            lines.append(
+                f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
+                f"5 %/mean {even.p5_over_mean:.2g} (even from {self.limits.evenness_target:g} on)"
+            )
+        for found in self.found:
+            place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
+            lines.append(
+                f"{found.number}. {found.kind} on {found.body} at ({place}) mm, "
+                f"{found.size_mm:.0f} mm across, {found.ratio:.2g} x its surroundings: "
+                f"{found.suggestion}"
+            )
+        if self.unlisted:
+            lines.append(f"... and {self.unlisted} lesser ones")
+        for body, reasons in self.trust.items():
+            lines += [f"trust: {body}: quick is a rough guide: {reason}" for reason in reasons]
+        lines += [f"caution: {caution}" for caution in self.cautions]
+        return "\n".join(lines)
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data for a JSON file."""
