@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
     BodyProblem,
     BoolArray,
@@ -20,7 +21,7 @@ from glowsim.transport.problem import (
     notes_of,
 )
 
-VERSION = 1
+VERSION = 2
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 
@@ -63,6 +64,7 @@ class BodyGlow:
     light_mm   : (lights, 3) float, centres of the lights
     led_mm     : (e, 3) float, all LEDs;  led_light : (e,) int, the light each belongs to
     trust      : what to be careful about;  notes : repairs and assumptions
+    likeness   : what the body is to light, or None where it is not known
     """
 
     name: str
@@ -81,6 +83,7 @@ class BodyGlow:
     account: Account
     trust: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    likeness: Likeness | None = None
 
     @property
     def light_count(self) -> int:
@@ -177,6 +180,7 @@ def body_glow(
         account=account,
         trust=trust,
         notes=problem.notes,
+        likeness=likeness_of(problem),
     )
 
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import zipfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from glowsim.errors import SolveError
 from glowsim.files import written_whole
 from glowsim.geometry.mesh import Mesh
+from glowsim.transport.likeness import Likeness
 from glowsim.transport.problem import Copy, LightSource
 from glowsim.transport.result import VERSION, Account, BodyGlow, SurfaceGlow
 
@@ -21,10 +25,18 @@ _BODY_ARRAYS = (
     *("light_mm", "led_mm", "led_light"),
 )
 _ACCOUNT_ARRAYS = ("absorbed", "in_coats", "escaped", "through_holes", "lost")
+_TALLY = "tally."
 
 
-def save_glow(glow: SurfaceGlow, path: Path) -> None:
-    """Write a glow to an `.npz` file, whole or not at all."""
+Tables = dict[str, NDArray[Any]]
+"""Arrays by name."""
+
+
+def save_glow(glow: SurfaceGlow, path: Path, tallies: Mapping[str, Tables] | None = None) -> None:
+    """Write a glow to an `.npz` file, whole or not at all.
+
+    tallies : by body key, what a later run needs to go on with each body.
+    """
     arrays: dict[str, Any] = {}
     bodies = []
     for number, body in enumerate(glow.bodies):
@@ -37,6 +49,8 @@ def save_glow(glow: SurfaceGlow, path: Path) -> None:
             arrays[f"{number}.account.{name}"] = getattr(body.account, name)
         if body.error is not None:
             arrays[f"{number}.error"] = body.error
+        for name, table in (tallies or {}).get(body.key, {}).items():
+            arrays[f"{number}.{_TALLY}{name}"] = table
         bodies.append(
             {
                 "name": body.name,
@@ -45,6 +59,7 @@ def save_glow(glow: SurfaceGlow, path: Path) -> None:
                 "regions": body.account.regions,
                 "trust": body.trust,
                 "notes": body.notes,
+                "likeness": body.likeness.as_json() if body.likeness else None,
             }
         )
     meta = {
@@ -64,6 +79,25 @@ def save_glow(glow: SurfaceGlow, path: Path) -> None:
 
 def load_glow(path: Path) -> SurfaceGlow:
     """Read a glow. Raises SolveError if the file is missing, broken or of another version."""
+    with _opened(path) as (meta, file):
+        return _glow(meta, file)
+
+
+def load_tallies(path: Path) -> dict[str, Tables]:
+    """Read what `save_glow` was given to go on with, by body key; raises as `load_glow` does."""
+    with _opened(path) as (meta, file):
+        tallies: dict[str, Tables] = {}
+        for number, body in enumerate(meta["bodies"]):
+            start = f"{number}.{_TALLY}"
+            mine = {name[len(start) :]: file[name] for name in file if name.startswith(start)}
+            if mine:
+                tallies[body["key"]] = mine
+        return tallies
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[dict[str, Any], Any]]:
+    """Give a file's description and its arrays."""
     try:
         with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
             meta = json.loads(file["meta"].tobytes().decode())
@@ -72,10 +106,10 @@ def load_glow(path: Path) -> SurfaceGlow:
                     f"{path} was written by another version of the program "
                     f"(format {meta.get('version')}, this one reads {VERSION}); solve it again"
                 )
-            return _glow(meta, file)
+            yield meta, file
     except FileNotFoundError:
         raise SolveError(f"there is no result file {path}") from None
-    except (OSError, KeyError, ValueError, EOFError, zipfile.BadZipFile) as problem:
+    except (OSError, KeyError, TypeError, ValueError, EOFError, zipfile.BadZipFile) as problem:
         raise SolveError(
             f"{path} is not a readable result file ({problem}); solve it again"
         ) from None
@@ -104,6 +138,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
                 account=account,
                 error=error,
                 trust=tuple(known["trust"]),
+                likeness=Likeness.from_json(known["likeness"]) if known["likeness"] else None,
                 notes=tuple(known["notes"]),
                 **arrays,
             )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from glowsim.geometry.hollow import nearest_on
+from glowsim.transport.likeness import depth_of, thickness_of
 from glowsim.transport.problem import BodyProblem, Kind
 
 THIN = 3.0
@@ -30,12 +30,10 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
         solid = problem.solids[region]
         if medium.kind != Kind.SCATTERS or solid is None:
             continue
-        mu_t = float(medium.mu_t_reduced_per_mm.min())
-        half_chord = 2 * solid.volume_mm3 / max(float(solid.areas_mm2.sum()), 1e-9)
-        thickness = problem.wall_mm if problem.wall_mm and region == 0 else half_chord
-        if mu_t * thickness < THIN:
+        thickness = thickness_of(problem, region)
+        if thickness < THIN:
             cautions.append(
-                f"{medium.name}: only {mu_t * thickness:.2g} transport lengths thick "
+                f"{medium.name}: only {thickness:.2g} transport lengths thick "
                 f"(quick needs {THIN:g})"
             )
         scattering = np.maximum(medium.mu_s_reduced_per_mm, 1e-9)
@@ -46,14 +44,12 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
                 f"{medium.name}: absorbs {dark.max():.2g} times what it scatters in {band} "
                 f"(quick needs below {DARK:g})"
             )
-        mine = problem.emitters.region == region
-        if mine.any() and mu_t > 0:
-            depth, _, _ = nearest_on(problem.outer, problem.emitters.position[mine])
-            if mu_t * depth.min() < NEAR:
-                cautions.append(
-                    f"a light lies {depth.min():.1f} mm below the surface, "
-                    f"{mu_t * depth.min():.2g} transport lengths (quick needs {NEAR:g})"
-                )
+        depth_mm, depth = depth_of(problem, region)
+        if thickness > 0 and depth < NEAR:
+            cautions.append(
+                f"a light lies {depth_mm:.1f} mm below the surface, "
+                f"{depth:.2g} transport lengths (quick needs {NEAR:g})"
+            )
     if direct_share > 0.05:
         cautions.append(
             f"{100 * direct_share:.0f} % of the light leaves without scattering: the bare LEDs show"
