@@ -25,8 +25,8 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     screen.print(_lit(findings))
     if findings.found:
         screen.print(_found(findings))
-        for finding in findings.found:
-            screen.print(f"{finding.number}. {finding.suggestion}", markup=False)
+        for numbers, advice in _advice(findings):
+            screen.print(f"{numbers}. {advice}", markup=False)
         if findings.unlisted:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:
@@ -48,6 +48,14 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     if verbose:
         limits = ", ".join(f"{k} {v:g}" for k, v in findings.limits.model_dump().items())
         screen.print(f"thresholds: {limits}", markup=False)
+
+
+def _advice(findings: Findings) -> list[tuple[str, str]]:
+    """Return each different suggestion once, with the numbers of its findings."""
+    numbers: dict[str, list[str]] = {}
+    for finding in findings.found:
+        numbers.setdefault(finding.suggestion, []).append(str(finding.number))
+    return [(", ".join(mine), advice) for advice, mine in numbers.items()]
 
 
 def _evenness(findings: Findings) -> Table:
