@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from glowsim.catalogue.entry import Entry, Factor, NonNegative, Positive, PositiveBands
+from glowsim.catalogue.entry import Entry, Factor, NonNegative, Positive, PositiveBands, Prose
 from glowsim.errors import MaterialError
 
 SIZE_KEYS: dict[str, tuple[str, ...]] = {
@@ -82,6 +82,13 @@ class Board(Entry):
     supply_v: Positive
     supply_min_v: Positive
     supply_max_v: Positive
+    ambient_max_c: float | None = None
+    """Warmest surroundings the LEDs are made for."""
+    junction_max_c: float | None = None
+    junction_k_w: Positive | None = None
+    """How much hotter the chips of one LED are than the board, per watt of that LED."""
+    thermal_source: Prose = ""
+    """Where the three figures above come from."""
     flux_factor: Factor = 1.5
     """Uncertainty of the flux between bins and makers, as a factor of one standard deviation."""
     axial_intensity_cd: PositiveBands | None = None

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import model_validator
 
-from glowsim.catalogue.entry import Entry, Fraction, FractionBands
+from glowsim.catalogue.entry import Entry, Fraction, FractionBands, Positive, Prose
 
 BANDS = ("red", "green", "blue")
 
@@ -30,6 +30,13 @@ class Coat(Entry):
     """One standard deviation of `reflectance`, plus or minus, in each band."""
     transmittance_uncertainty: Fraction = 0.1
     """One standard deviation of `transmittance`, plus or minus, in each band."""
+    density_kg_m3: Positive | None = None
+    """Of the solid or tube behind the surface, its hollow included."""
+    thermal_conductivity_w_mk: Positive | None = None
+    specific_heat_j_kgk: Positive | None = None
+    max_service_c: float | None = None
+    thermal_source: Prose = ""
+    """Where density, conductivity, specific heat and service temperature come from."""
 
     @model_validator(mode="after")
     def _conserves_energy(self) -> Self:

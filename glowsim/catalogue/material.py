@@ -49,6 +49,8 @@ class Material(Entry):
     mu_s_reduced_factor: Factor = Field(default=None, validate_default=True)
     density_kg_m3: Positive | None = None
     thermal_conductivity_w_mk: Positive | None = None
+    thermal_conductivity_factor: Factor = 1.3
+    specific_heat_j_kgk: Positive | None = None
     max_service_c: float | None = None
     thermal_source: Prose = ""
     """Where density, conductivity and the highest service temperature come from."""

@@ -63,6 +63,8 @@ def test_materials_are_physical(name):
     assert 5 <= material.density_kg_m3 <= 1500
     assert 0.02 <= material.thermal_conductivity_w_mk <= 0.5
     assert 40 <= material.max_service_c <= 200
+    assert 1.05 <= material.thermal_conductivity_factor <= 2
+    assert 800 <= material.specific_heat_j_kgk <= 2500
     assert material.thermal_source
 
 
@@ -89,6 +91,9 @@ def test_boards_are_physical(name):
         assert abs(peak - nominal) <= 6
     assert 10 < min(board.fwhm_nm) <= max(board.fwhm_nm) < 50
     assert 1.1 <= board.flux_factor <= 2
+    assert 50 <= board.ambient_max_c < board.junction_max_c <= 150
+    assert 5 <= board.junction_k_w <= 95
+    assert board.thermal_source
     assert board.led_window_mm <= (board.diameter_mm or board.width_mm)
 
 
