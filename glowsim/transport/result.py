@@ -65,6 +65,7 @@ class BodyGlow:
     led_mm     : (e, 3) float, all LEDs;  led_light : (e,) int, the light each belongs to
     trust      : what to be careful about;  notes : repairs and assumptions
     likeness   : what the body is to light, or None where it is not known
+    volume_mm3 : of the body's own material, inserts left out, or None where it is not known
     """
 
     name: str
@@ -84,6 +85,7 @@ class BodyGlow:
     trust: tuple[str, ...]
     notes: tuple[str, ...] = ()
     likeness: Likeness | None = None
+    volume_mm3: float | None = None
 
     @property
     def light_count(self) -> int:
@@ -163,6 +165,7 @@ def body_glow(
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
     total = np.maximum(direct.sum(axis=1), 1e-300)[:, :, None]
+    own = problem.solids[0]
     return BodyGlow(
         name=problem.name,
         key=problem.key,
@@ -181,6 +184,7 @@ def body_glow(
         trust=trust,
         notes=problem.notes,
         likeness=likeness_of(problem),
+        volume_mm3=own.volume_mm3 if own is not None else 0.0,
     )
 
 

@@ -60,6 +60,7 @@ def save_glow(glow: SurfaceGlow, path: Path, tallies: Mapping[str, Tables] | Non
                 "trust": body.trust,
                 "notes": body.notes,
                 "likeness": body.likeness.as_json() if body.likeness else None,
+                "volume_mm3": body.volume_mm3,
             }
         )
     meta = {
@@ -139,6 +140,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
                 error=error,
                 trust=tuple(known["trust"]),
                 likeness=Likeness.from_json(known["likeness"]) if known["likeness"] else None,
+                volume_mm3=known.get("volume_mm3"),
                 notes=tuple(known["notes"]),
                 **arrays,
             )
