@@ -9,6 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from glowsim.scene.bodies import Body
 from glowsim.scene.fields import AngleDeg, Number, PositiveMm, Strict
+from glowsim.scene.supply import Controller, Power, Pulse, Wiring, pulse_fault
 
 Entries = dict[str, dict[str, Any]]
 """Catalogue entries as written, by name."""
@@ -69,6 +70,10 @@ class Scene(Strict):
     boards: Entries = Field(default_factory=dict)
     """The user's own light boards."""
     bodies: Annotated[tuple[Body, ...], Field(min_length=1)]
+    power: Power | None = None
+    wiring: Wiring | None = None
+    controller: Controller = Controller()
+    pulses: tuple[Pulse, ...] = ()
 
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
@@ -80,4 +85,11 @@ class Scene(Strict):
                     "two bodies are called '{name}'; every body needs its own name",
                     {"name": name, "at": ("bodies", number, "name")},
                 )
+        return self
+
+    @model_validator(mode="after")
+    def _pulses_move_lights(self) -> Self:
+        zones = {light.zone for body in self.bodies for light in body.lights}
+        if fault := pulse_fault(zones, self.pulses):
+            raise fault
         return self
