@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from glowsim.catalogue import Board, Catalogue
+from glowsim.geometry.boards import board_frame
 from glowsim.geometry.body import Solid, region_of
 from glowsim.geometry.hollow import depth_mm, nearest_on
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
@@ -28,21 +29,13 @@ class BodyLeds:
         self._number = number
         self._body = scene_file.scene.bodies[number]
         self._boards = [catalogue.board(light.board) for light in self._body.lights]
-        self._axes = [
-            np.asarray(light.direction) / np.linalg.norm(light.direction)
-            for light in self._body.lights
-        ]
-        self._spots = [
-            _spots(light, axis, board)
-            for light, axis, board in zip(self._body.lights, self._axes, self._boards, strict=True)
-        ]
+        frames = [self._frame(k) for k in range(len(self._boards))]
+        self._axes = [frame[:3, 2] for frame in frames]
+        self._spots = []
+        for light, frame, board in zip(self._body.lights, frames, self._boards, strict=True):
+            offsets = board.led_offsets_mm(light.led_count) + np.array([0.0, 0.0, _AHEAD_MM])
+            self._spots.append(offsets @ frame[:3, :3].T + frame[:3, 3])
         self._owner = np.repeat(np.arange(len(self._spots)), [len(s) for s in self._spots])
-        for k, (light, axis) in enumerate(zip(self._body.lights, self._axes, strict=True)):
-            if light.along is not None and _across(np.asarray(light.along), axis) is None:
-                raise scene_file.fault(
-                    ("bodies", number, "lights", k, "along"),
-                    "points the way the board faces; a board runs across that",
-                )
 
     def depths_mm(self, solid: Solid) -> FloatArray:
         """Return how deep each LED lies below the outer surface, (n,) float [mm].
@@ -95,6 +88,16 @@ class BodyLeds:
             np.array(share),
             region,
         )
+
+    def _frame(self, light: int) -> FloatArray:
+        """Return the (4, 4) frame of a light's board; raises SceneError if there is none."""
+        frame = board_frame(self._body.lights[light])
+        if frame is None:
+            raise self._scene_file.fault(
+                ("bodies", self._number, "lights", light, "along"),
+                "points the way the board faces; a board runs across that",
+            )
+        return frame
 
     def _fault(self, led: int, message: str) -> Exception:
         keys = ("bodies", self._number, "lights", int(self._owner[led]), "position_mm")
@@ -152,29 +155,3 @@ def _source(
         share * board.power_w(tuple(drive)),
         share * board.power_w(1.0),
     )
-
-
-def _spots(light: Light, axis: FloatArray, board: Board) -> FloatArray:
-    """Return the LED centres of a light in the body's frame, (n, 3) float [mm]."""
-    across = _board_x(light, axis)
-    offsets = board.led_offsets_mm(light.led_count)
-    centre = np.asarray(light.position_mm) + _AHEAD_MM * axis
-    return centre + offsets @ np.stack([across, np.cross(axis, across), axis])
-
-
-def _board_x(light: Light, axis: FloatArray) -> FloatArray:
-    """Return the direction of the board's own x: where a strip runs. Along the body's z unless
-    the scene says otherwise, or unless the board faces that way."""
-    wanted = np.asarray(light.along if light.along is not None else (0.0, 0.0, 1.0))
-    for way in (wanted, np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])):
-        across = _across(way, axis)
-        if across is not None:
-            return across
-    raise AssertionError("three axes cannot all be parallel to one direction")
-
-
-def _across(way: FloatArray, axis: FloatArray) -> FloatArray | None:
-    """Return the unit vector nearest to `way` across `axis`, or None if they are parallel."""
-    across = way - (way @ axis) * axis
-    size = float(np.linalg.norm(across))
-    return across / size if size > 1e-3 * float(np.linalg.norm(way)) else None

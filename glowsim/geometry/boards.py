@@ -1,0 +1,95 @@
+"""Light boards as solids: their outline, how they stand in a body, how wires leave them."""
+
+from __future__ import annotations
+
+import numpy as np
+import trimesh
+
+from glowsim.catalogue import Board
+from glowsim.geometry.mesh import FloatArray, Mesh
+from glowsim.geometry.rays import RayTarget
+from glowsim.scene.bodies import Light
+
+SIDES = 64
+"""Chords of a round board."""
+
+
+def board_frame(light: Light) -> FloatArray | None:
+    """Return the (4, 4) transform from the board's frame to its body's, None for no such frame.
+
+    The board faces along its +z, and a strip runs along its +x: along the body's z unless the
+    scene says otherwise, or unless the board faces that way. There is no such frame where the
+    scene has a strip run the way it faces.
+    """
+    axis = np.asarray(light.direction, dtype=float)
+    axis = axis / np.linalg.norm(axis)
+    if light.along is not None:
+        across = _across(np.asarray(light.along), axis)
+    else:
+        ways = np.array([[0.0, 0, 1], [1, 0, 0], [0, 1, 0]])
+        across = next(a for way in ways if (a := _across(way, axis)) is not None)
+    if across is None:
+        return None
+    frame = np.eye(4)
+    frame[:3, :3] = np.column_stack([across, np.cross(axis, across), axis])
+    frame[:3, 3] = light.position_mm
+    return frame
+
+
+def outline_mm(board: Board, led_count: int | None = None) -> tuple[float, float]:
+    """Return the outer size of a board along its x and y [mm]."""
+    if board.kind == "strip":
+        count = len(board.led_offsets_mm(led_count))
+        return count * float(board.pitch_mm or 0), float(board.width_mm or 0)
+    return float(board.diameter_mm or 0), float(board.diameter_mm or 0)
+
+
+def bore_mm(board: Board) -> float:
+    """Return the diameter of the opening of a ring [mm], 0 for other boards.
+
+    The LEDs stand midway between the two outlines.
+    """
+    if board.kind != "ring":
+        return 0.0
+    return max(0.0, 2 * float(board.ring_diameter_mm or 0) - float(board.diameter_mm or 0))
+
+
+def board_solid(
+    board: Board, led_count: int | None = None, clearance_mm: float = 0.0, filled: bool = False
+) -> Mesh:
+    """Return a board as a closed mesh in its own frame, from z = -thickness up to 0.
+
+    clearance_mm : how much is added on every side;  filled : close the opening of a ring
+    """
+    length, width = outline_mm(board, led_count)
+    height = board.thickness_mm + 2 * clearance_mm
+    bore = 0.0 if filled else bore_mm(board) - 2 * clearance_mm
+    if board.kind == "strip":
+        box = (length + 2 * clearance_mm, width + 2 * clearance_mm, height)
+        solid = trimesh.creation.box(extents=box)
+    elif bore > 0:
+        solid = trimesh.creation.annulus(
+            r_min=bore / 2, r_max=length / 2 + clearance_mm, height=height, sections=SIDES
+        )
+    else:
+        solid = trimesh.creation.cylinder(
+            radius=length / 2 + clearance_mm, height=height, sections=SIDES
+        )
+    mesh = Mesh.single_part(solid.vertices, solid.faces)
+    return mesh.moved(trimesh.transformations.translation_matrix((0, 0, -board.thickness_mm / 2)))
+
+
+def way_out_mm(outer: Mesh, start_mm: FloatArray) -> FloatArray:
+    """Return where a wire that runs straight down (-z) from a point leaves the body, (3,) [mm]."""
+    down = np.array([[0.0, 0.0, -1.0]])
+    hit = RayTarget(outer.triangles).first_hits(start_mm[None], down)
+    if hit.face[0] < 0:
+        return start_mm
+    return start_mm + down[0] * float(hit.distance_mm[0])
+
+
+def _across(way: FloatArray, axis: FloatArray) -> FloatArray | None:
+    """Return the unit vector nearest to `way` across `axis`, or None if they are parallel."""
+    across = way - (way @ axis) * axis
+    size = float(np.linalg.norm(across))
+    return across / size if size > 1e-3 * float(np.linalg.norm(way)) else None
