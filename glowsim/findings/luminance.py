@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from glowsim.findings.noise import noise_lm_mm2
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
 from glowsim.scene import Room
@@ -25,6 +26,7 @@ class Look:
     direct_cd_m2    : (k,) float, the part of it that never scattered
     per_light_cd_m2 : (lights, k) float, what each light adds
     room_cd_m2      : (k,) float, room light sent back
+    noise_cd_m2     : (k,) float, one-sigma error of the luminance, or None for a solver without
     """
 
     body: BodyGlow
@@ -33,6 +35,7 @@ class Look:
     direct_cd_m2: FloatArray
     per_light_cd_m2: FloatArray
     room_cd_m2: FloatArray
+    noise_cd_m2: FloatArray | None = None
 
     @property
     def name(self) -> str:
@@ -67,6 +70,7 @@ def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
     flux = glow.flux_lm(copies[0])
     per_light = np.einsum("lb,lbk->lk", flux, body.diffuse + body.direct)
     direct = np.einsum("lb,lbk->k", flux, body.direct)
+    noise = noise_lm_mm2(glow, copies[0])
     return Look(
         body,
         copies,
@@ -74,4 +78,5 @@ def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
         luminance_of_emitter_cd_m2(direct),
         luminance_of_emitter_cd_m2(per_light),
         luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
+        None if noise is None else luminance_of_emitter_cd_m2(noise),
     )

@@ -10,14 +10,17 @@ slowly it gets there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 
 from glowsim.findings.luminance import Look
+from glowsim.findings.noise import SAMPLES, beyond_chance, shaken
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room, Thresholds
+from glowsim.transport.problem import BoolArray
 
 Kind = Literal["hot spot", "dark gap"]
 
@@ -40,6 +43,8 @@ class Patch:
     from_mm, to_mm : least and greatest z it reaches, in the body's frame
     light         : the light of the nearest LED, by number;  light_mm : that LED's distance
     direct_share  : share of unscattered light in it
+    noise, noise_to_mean : one-sigma errors of the two ratios, 0 for a solver without noise
+    within_noise  : whether noise alone could make such a patch
     """
 
     kind: Kind
@@ -53,6 +58,9 @@ class Patch:
     light: int
     light_mm: float
     direct_share: float
+    noise: float = 0.0
+    noise_to_mean: float = 0.0
+    within_noise: bool = False
 
     @property
     def size_mm(self) -> float:
@@ -96,7 +104,7 @@ class Eye:
         return seen / np.maximum(around, floor), seen / np.maximum(mean, 1e-12)
 
     def patches(self) -> list[Patch]:
-        """Return the hot spots and dark gaps, worst first."""
+        """Return the hot spots and dark gaps, worst first, those within the noise last."""
         local, whole = self.ratios(self.look.seen_cd_m2[self.patchwork.faces])
         limits = self.limits
         hot = (local >= limits.hot_spot_ratio) | (whole >= limits.whole_bright_ratio)
@@ -104,12 +112,37 @@ class Eye:
         # A dark place beside a blaze is not a gap if it is as bright as the rest of the body.
         dark &= whole < 1.0
         hot &= whole > 1.0
-        found = [self._patch("hot spot", rows, local, whole) for rows in self.patchwork.groups(hot)]
-        found += [
-            self._patch("dark gap", rows, local, whole) for rows in self.patchwork.groups(dark)
-        ]
+        found: list[Patch] = []
+        kinds: tuple[tuple[Kind, BoolArray], ...] = (("hot spot", hot), ("dark gap", dark))
+        for kind, chosen in kinds:
+            for rows in self.patchwork.groups(chosen):
+                found.append(self._patch(kind, rows, local, whole))
         kept = [p for p in found if p.area_mm2 >= self._least_mm2]
-        return sorted(kept, key=lambda p: -p.severity)
+        return sorted(kept, key=lambda p: (p.within_noise, -p.severity))
+
+    @cached_property
+    def _noise(self) -> tuple[FloatArray, FloatArray]:
+        """One-sigma errors of both ratios of each glowing face, (n,) float each."""
+        faces = self.patchwork.faces
+        if self.look.noise_cd_m2 is None:
+            return np.zeros(len(faces)), np.zeros(len(faces))
+        seen, noise = self.look.seen_cd_m2[faces], self.look.noise_cd_m2[faces]
+        random = np.random.default_rng(0)
+        again = [shaken(seen, noise, random) for _ in range(SAMPLES)]
+        local, whole = self.ratios(np.stack(again, axis=1))
+        return local.std(axis=1), whole.std(axis=1)
+
+    def _clear_of_noise(self, rows: IntArray, local: FloatArray, whole: FloatArray) -> bool:
+        """Return whether any face stands out, by what makes it stand out, by more than chance."""
+        limits = self.limits
+        steps = beyond_chance(len(self.patchwork.faces))
+        by_local, by_whole = local[rows], whole[rows]
+        far_local = (by_local >= limits.hot_spot_ratio) | (by_local <= limits.dark_gap_ratio)
+        far_whole = by_whole >= limits.whole_bright_ratio
+        far_whole |= by_whole <= limits.whole_dark_ratio
+        far_local &= np.abs(by_local - 1) > steps * self._noise[0][rows]
+        far_whole &= np.abs(by_whole - 1) > steps * self._noise[1][rows]
+        return bool((far_local | far_whole).any())
 
     def _patch(self, kind: Kind, rows: IntArray, local: FloatArray, whole: FloatArray) -> Patch:
         body = self.look.body
@@ -136,4 +169,7 @@ class Eye:
             int(body.led_light[apart.argmin()]),
             float(apart.min()),
             direct,
+            float(self._noise[0][rows][worst]),
+            float(self._noise[1][rows][worst]),
+            not self._clear_of_noise(rows, local, whole),
         )

@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
-from glowsim.findings.evenness import Evenness, evenness, evenness_of
+from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, looks_of
 from glowsim.findings.patches import Eye, Patch
@@ -20,6 +18,7 @@ from glowsim.transport.result import SurfaceGlow
 
 MOST_PER_BODY = 8
 """Findings listed for one body, worst first; the rest is counted."""
+WITHIN_NOISE = "within the noise of this run: more photons will tell whether it is there"
 
 
 @dataclass(frozen=True)
@@ -28,6 +27,8 @@ class Finding:
 
     body_place_mm : in the body's own frame;  prop_place_mm : on its first copy, in the prop
     from_mm, to_mm : heights (z) it reaches in the body's own frame
+    noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
+    within_noise   : noise alone could make such a patch
     """
 
     number: int
@@ -46,6 +47,9 @@ class Finding:
     light_mm: float
     direct_share: float
     suggestion: str
+    noise: float = 0.0
+    noise_to_mean: float = 0.0
+    within_noise: bool = False
 
 
 @dataclass(frozen=True)
@@ -162,18 +166,17 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         glow.lights[copy.lights[patch.light]].name,
         patch.light_mm,
         patch.direct_share,
-        suggestion(patch, eye),
+        WITHIN_NOISE if patch.within_noise else suggestion(patch, eye),
+        patch.noise,
+        patch.noise_to_mean,
+        patch.within_noise,
     )
 
 
 def _whole(looks: tuple[Look, ...]) -> Evenness | None:
     if not looks:
         return None
-    luminance = np.concatenate([np.tile(k.luminance_cd_m2[k.glows], len(k.copies)) for k in looks])
-    area = np.concatenate(
-        [np.tile(k.body.surface.areas_mm2[k.glows], len(k.copies)) for k in looks]
-    )
-    return evenness("whole prop", luminance, area)
+    return evenness_of_all("whole prop", looks, [len(look.copies) for look in looks])
 
 
 def _rounded(point: FloatArray) -> tuple[float, ...]:

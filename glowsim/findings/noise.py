@@ -1,0 +1,50 @@
+"""Statistical noise of a glow, and what it does to the figures drawn from it.
+
+Figures that are no sums (extremes, percentiles, ratios after smoothing) have no simple error.
+Theirs is found by adding the same noise again: how far the figure spreads is its error, how far
+it moves is how far the first noise has already moved it (parametric bootstrap, Efron &
+Tibshirani, An Introduction to the Bootstrap (1993), chapters 6 and 10; from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.problem import Copy
+from glowsim.transport.result import SurfaceGlow
+
+SAMPLES = 24
+"""Times the noise is added again; an error is known to 1 / sqrt(2 * 24), 15 %."""
+CHANCE = 0.01
+"""Chance, over a whole body, that noise alone goes beyond what counts as being within it."""
+
+
+def noise_lm_mm2(glow: SurfaceGlow, copy: Copy) -> FloatArray | None:
+    """Return the one-sigma error of a copy's exitance, bands together, (k,) float [lm/mm2].
+
+    None where the solver has no statistical noise. The bands of one light are followed by the
+    same photons, so their errors add up; those of different lights are independent.
+    """
+    body = glow.bodies[copy.body]
+    if body.error is None or not copy.lights:
+        return None
+    per_light = np.einsum("lb,lbk->lk", glow.flux_lm(copy), body.error)
+    noise = np.sqrt((per_light**2).sum(axis=0))
+    power = noise * body.surface.areas_mm2
+    dark = power <= 0
+    if dark.all():
+        return noise
+    # A face that no photon has reached yet may be as bright as one faint photon would make it.
+    return np.where(dark, power[~dark].min() / np.maximum(body.surface.areas_mm2, 1e-12), noise)
+
+
+def shaken(values: FloatArray, noise: FloatArray | None, random: np.random.Generator) -> FloatArray:
+    """Return values, (n,) float, with their noise added once more."""
+    return values if noise is None else values + noise * random.standard_normal(len(values))
+
+
+def beyond_chance(places: int) -> float:
+    """Return how many standard errors noise alone hardly ever reaches at any of `places`."""
+    return float(-ndtri(CHANCE / (2 * max(places, 1))))
