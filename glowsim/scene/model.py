@@ -9,6 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from glowsim.scene.bodies import Body
 from glowsim.scene.fields import AngleDeg, Number, PositiveMm, Strict
+from glowsim.scene.heat import Heat
 from glowsim.scene.supply import Controller, Power, Pulse, Wiring, pulse_fault
 
 Entries = dict[str, dict[str, Any]]
@@ -63,6 +64,7 @@ class Scene(Strict):
     room: Room = Room()
     view: View = View()
     findings: Thresholds = Thresholds()
+    heat: Heat = Heat()
     materials: Entries = Field(default_factory=dict)
     """The user's own volume materials; the catalogue checks them."""
     coats: Entries = Field(default_factory=dict)
