@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from glowsim.errors import GeometryError, SceneError
-from glowsim.geometry.hollow import hollow_mesh, nearest_on
+from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
@@ -143,6 +143,8 @@ def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[s
         vertices, faces, notes = read_mesh(item.mesh, folder)
         mesh, repairs = repaired(vertices, faces, what, item.mesh.keep)
         mesh, fewer = simplified(mesh, what)
+        if item.mesh.grow_mm > 0:
+            mesh = grown_mesh(mesh, item.mesh.grow_mm, what)
         return mesh, notes + repairs + fewer
     shape: Shape | None = item.shape
     assert shape is not None, "the scene makes sure of a shape or a mesh"

@@ -44,6 +44,16 @@ def hollow_mesh(outer: Mesh, wall_mm: float, what: str) -> tuple[Mesh, list[str]
     return inner, _closed_up(outer, inner, wall_mm, what)
 
 
+def grown_mesh(outer: Mesh, layer_mm: float, what: str) -> Mesh:
+    """Return the surface of a body with a layer of one thickness put on all over it.
+
+    Sharp edges come out round, as everything within `layer_mm` of the body does. Raises
+    GeometryError if the result is no closed surface.
+    """
+    grown = _corners_moved(outer, -layer_mm) or _drawn_on_grid(outer, -layer_mm, what)
+    return from_manifold(to_manifold(grown, what).simplify(SIMPLIFIED * layer_mm))
+
+
 def depth_mm(mesh: Mesh, points: FloatArray) -> FloatArray:
     """Return how deep points lie below the surface, (n,) float [mm]; negative outside."""
     return _depth_and_nearest(mesh, points)[0]
@@ -66,7 +76,8 @@ def nearest_on(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray, 
 
 
 def _corners_moved(outer: Mesh, wall_mm: float) -> Mesh | None:
-    """Return `outer` with each corner moved one wall below its faces; None if that fails.
+    """Return `outer` with each corner moved one wall below its faces (above them for a wall below
+    zero); None if that fails.
 
     It fails where the moved surface would run through itself: then some of it lies less than
     a wall deep, or a face has turned over.
@@ -88,7 +99,7 @@ def _corners_moved(outer: Mesh, wall_mm: float) -> Mesh | None:
     inner = Mesh.single_part(moved, outer.faces)
     if (np.einsum("md,md->m", inner.normals, outer.normals) < 0.5).any():
         return None
-    spacing = max(np.sqrt(float(inner.areas_mm2.sum()) / 4000), wall_mm)
+    spacing = max(np.sqrt(float(inner.areas_mm2.sum()) / 4000), abs(wall_mm))
     probes = from_manifold(to_manifold(inner, "hollow").refine_to_length(spacing))
     error = depth_mm(outer, np.vstack([probes.vertices, probes.centroids])) / wall_mm - 1
     return inner if WALL_ERROR[0] < error.min() and error.max() < WALL_ERROR[1] else None
@@ -96,7 +107,7 @@ def _corners_moved(outer: Mesh, wall_mm: float) -> Mesh | None:
 
 def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
     """Return the surface one wall deep, drawn through a grid of depths."""
-    step = max(STEP_SHARE * float(np.sqrt(outer.areas_mm2.sum())), wall_mm / 3)
+    step = max(STEP_SHARE * float(np.sqrt(outer.areas_mm2.sum())), abs(wall_mm) / 3)
     for _ in range(3):
         values, axes = _depth_near(outer, wall_mm, step)
         vertices, faces = contoured(
@@ -117,8 +128,9 @@ def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
 
 def _depth_near(outer: Mesh, wall_mm: float, step: float) -> tuple[FloatArray, list[FloatArray]]:
     """Return depths on a grid, exact wherever the depth can be near `wall_mm`."""
-    low = outer.bounds[0] - 1.37 * COARSE * step
-    counts = np.ceil((outer.size_mm + 2.9 * COARSE * step) / (COARSE * step)).astype(int) + 1
+    margin = 1.37 * COARSE * step + max(-wall_mm, 0.0)
+    low = outer.bounds[0] - margin
+    counts = np.ceil((outer.size_mm + 2.12 * margin) / (COARSE * step)).astype(int) + 1
     coarse_axes = [low[k] + COARSE * step * np.arange(counts[k]) for k in range(3)]
     coarse = depth_mm(outer, _grid(coarse_axes)).reshape(counts)
     fine_counts = (counts - 1) * COARSE + 1

@@ -32,6 +32,9 @@ class MeshFile(Strict):
     """Unit of the numbers in the file; when left out, 3MF and GLB say it themselves, and for
     the other formats mm is assumed and a note printed."""
     scale: Annotated[Number, Field(gt=0, le=1e6)] = 1.0
+    """About the origin of the file."""
+    grow_mm: Annotated[Mm, Field(ge=0, le=1000)] = 0.0
+    """A layer of this thickness put on all over the surface, after scaling."""
     keep: Literal["all", "largest"] = "all"
     """Which of several separate parts to keep."""
 
