@@ -1,0 +1,1 @@
+"""Tries alternatives and ranks them: how thick, how many, where."""

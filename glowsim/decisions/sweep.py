@@ -1,0 +1,188 @@
+"""Solve many scenes that differ in a little: side by side, each body once, finished ones kept.
+
+Any `concurrent.futures.Executor` will do: local processes, threads, the executor of a Dask
+cluster. Without one the scenes are solved one after the other, here.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import multiprocessing
+import signal
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from importlib.metadata import version
+from pathlib import Path
+
+from glowsim.errors import SolveError
+from glowsim.scene import SceneFile
+from glowsim.transport.build import body_problem
+from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.quick import solve_body
+from glowsim.transport.result import VERSION, BodyGlow, SurfaceGlow
+from glowsim.transport.store import load_glow, save_glow
+
+SOLVER = "quick"
+Progress = Callable[[int, int], None]
+"""Told how many bodies are solved, and of how many."""
+
+
+def solve_scenes(
+    scene_files: Sequence[SceneFile],
+    *,
+    seed: int = 0,
+    executor: Executor | None = None,
+    folder: Path | None = None,
+    progress: Progress = lambda done, total: None,
+) -> list[SurfaceGlow]:
+    """Return the glow of each scene. Bodies that are alike in several scenes are solved once.
+
+    executor : what solves the bodies, each a job of its own; None solves them here, in turn
+    folder   : finished bodies are kept in it, each whole, and taken from it when the same body is
+               asked for again with the same seed and version
+    progress : told how many bodies are finished
+    Raises what `plan_of` and the solver raise; an interrupted sweep keeps what is finished and
+    raises KeyboardInterrupt saying so.
+    """
+    started = time.perf_counter()
+    plans = [plan_of(scene_file) for scene_file in scene_files]
+    jobs = {key: (plan, number) for plan in plans for key, number in plan.distinct.items()}
+    solved = _kept(jobs, seed, folder)
+    progress(len(solved), len(jobs))
+    try:
+        for key, body in _finished({k: jobs[k] for k in jobs if k not in solved}, seed, executor):
+            solved[key] = body
+            if folder is not None:
+                _keep(body, seed, _file_of(folder, key, seed))
+            progress(len(solved), len(jobs))
+    except KeyboardInterrupt:
+        kept = f" and kept in {folder}; the same command goes on from there" if folder else ""
+        raise KeyboardInterrupt(
+            f"stopped: {len(solved)} of {len(jobs)} bodies are solved{kept}"
+        ) from None
+    seconds = time.perf_counter() - started
+    return [_put_together(plan, solved, seed, seconds) for plan in plans]
+
+
+@contextmanager
+def local_processes(workers: int = 2) -> Iterator[Executor]:
+    """Give an executor of processes on this machine; left early, it stops them at once.
+
+    Processes are spawned: the ray and number libraries do not bear being forked. A script that
+    uses this needs the usual `if __name__ == "__main__":` around its own work.
+    """
+    others = set(multiprocessing.active_children())
+    executor = ProcessPoolExecutor(
+        workers, multiprocessing.get_context("spawn"), initializer=_leave_stopping_to_the_parent
+    )
+    try:
+        yield executor
+    except BaseException:
+        executor.shutdown(wait=False, cancel_futures=True)
+        for process in set(multiprocessing.active_children()) - others:
+            process.terminate()
+        raise
+    executor.shutdown()
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[Executor]:
+    """Give the executor of a Dask cluster whose scheduler listens at `address`.
+
+    Its workers need this project, in the same version, and mesh files at the same paths. Anyone
+    who can reach a scheduler can run programs on it: use one in a network you trust.
+    Raises SolveError if Dask is not installed or nothing answers.
+    """
+    try:
+        from distributed import Client
+    except ImportError:
+        raise SolveError(
+            "a Dask cluster needs the package 'distributed', which is not installed: "
+            "pip install 'glowsim[dask]', or leave --dask out to use this machine"
+        ) from None
+    try:
+        client = Client(address, timeout=10, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as problem:
+        raise SolveError(
+            f"no Dask scheduler answers at '{address}' ({problem}); start one with "
+            "'dask scheduler' and give the address it prints"
+        ) from None
+    with client:
+        if not client.scheduler_info()["workers"]:
+            raise SolveError(
+                f"the Dask scheduler at '{address}' has no workers; start one with "
+                f"'dask worker {address}'"
+            )
+        executor = client.get_executor(pure=False)
+        try:
+            yield executor
+        finally:
+            executor.shutdown(wait=False)
+
+
+def _leave_stopping_to_the_parent() -> None:
+    """Ctrl-C reaches every process of a terminal; the parent alone decides what it means."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _solved_body(scene_file: SceneFile, number: int, seed: int) -> BodyGlow:
+    return solve_body(body_problem(plan_of(scene_file), number), seed)
+
+
+def _finished(
+    jobs: Mapping[str, tuple[Plan, int]], seed: int, executor: Executor | None
+) -> Iterator[tuple[str, BodyGlow]]:
+    """Give bodies as they are finished, with their keys."""
+    if executor is None:
+        for key, (plan, number) in jobs.items():
+            yield key, solve_body(body_problem(plan, number), seed)
+        return
+    waiting: dict[Future[BodyGlow], str] = {
+        executor.submit(_solved_body, plan.scene_file, number, seed): key
+        for key, (plan, number) in jobs.items()
+    }
+    try:
+        for future in as_completed(waiting):
+            yield waiting[future], future.result()
+    finally:
+        for future in waiting:
+            future.cancel()
+
+
+def _put_together(
+    plan: Plan, solved: Mapping[str, BodyGlow], seed: int, seconds: float
+) -> SurfaceGlow:
+    bodies = tuple(solved[key] for key in plan.distinct)
+    copies, lights = plan.copies([body.light_mm for body in bodies])
+    return SurfaceGlow(plan.title, bodies, copies, lights, SOLVER, seed, seconds)
+
+
+def _file_of(folder: Path, key: str, seed: int) -> Path:
+    """Return where a body is kept: another seed, solver or version is another file."""
+    text = f"{key} {seed} {SOLVER} {VERSION} {version('glowsim')}"
+    return folder / f"{hashlib.sha256(text.encode()).hexdigest()[:24]}.npz"
+
+
+def _kept(
+    jobs: Mapping[str, tuple[Plan, int]], seed: int, folder: Path | None
+) -> dict[str, BodyGlow]:
+    """Return the bodies that an earlier sweep finished."""
+    kept: dict[str, BodyGlow] = {}
+    for key in jobs if folder is not None else ():
+        assert folder is not None
+        try:
+            body = load_glow(_file_of(folder, key, seed)).bodies[0]
+        except SolveError:
+            continue
+        if body.key == key:
+            kept[key] = body
+    return kept
+
+
+def _keep(body: BodyGlow, seed: int, file: Path) -> None:
+    try:
+        save_glow(SurfaceGlow("", (body,), (), (), SOLVER, seed, 0.0), file)
+    except OSError as problem:
+        raise SolveError(f"{file}: cannot be written: {problem.strerror}") from None
