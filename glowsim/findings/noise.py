@@ -21,16 +21,18 @@ CHANCE = 0.01
 """Chance, over a whole body, that noise alone goes beyond what counts as being within it."""
 
 
-def noise_lm_mm2(glow: SurfaceGlow, copy: Copy) -> FloatArray | None:
-    """Return the one-sigma error of a copy's exitance, bands together, (k,) float [lm/mm2].
+def noise_lm_mm2(glow: SurfaceGlow, copy: Copy, band: int | None = None) -> FloatArray | None:
+    """Return the one-sigma error of a copy's exitance, (k,) float [lm/mm2].
 
-    None where the solver has no statistical noise. The bands of one light are followed by the
-    same photons, so their errors add up; those of different lights are independent.
+    Of all bands together unless one is chosen; None where the solver has no statistical noise.
+    The bands of one light are followed by the same photons, so their errors add up; those of
+    different lights are independent.
     """
     body = glow.bodies[copy.body]
     if body.error is None or not copy.lights:
         return None
-    per_light = np.einsum("lb,lbk->lk", glow.flux_lm(copy), body.error)
+    bands = slice(None) if band is None else slice(band, band + 1)
+    per_light = np.einsum("lb,lbk->lk", glow.flux_lm(copy)[:, bands], body.error[:, bands])
     noise = np.sqrt((per_light**2).sum(axis=0))
     power = noise * body.surface.areas_mm2
     dark = power <= 0

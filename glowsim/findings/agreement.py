@@ -1,0 +1,319 @@
+"""Quick beside reference: how far apart they are, where, and how sure that is.
+
+Both are taken as driven, on the faces that are meant to glow. The reference is noisy; whatever
+is compared carries that noise as an error, and only what exceeds it counts as a difference.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from glowsim.errors import SolveError
+from glowsim.findings.luminance import Look, looks_of
+from glowsim.findings.noise import SAMPLES, noise_lm_mm2, shaken
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.patchwork import Patchwork
+from glowsim.scene import Room
+from glowsim.transport.likeness import Likeness
+from glowsim.transport.problem import BANDS, BoolArray
+from glowsim.transport.result import SurfaceGlow
+
+OFF = 0.10
+"""A difference larger than this share makes quick a rough guide."""
+SURE = 2.0
+"""Standard errors that a difference must exceed to count."""
+MOST_SLICES = 20
+SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+_FAINT = 0.01
+"""Places darker than this share of the body's mean are left out of the search for the worst."""
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """Quick over reference, and its one-sigma error."""
+
+    value: float
+    noise: float
+
+    @property
+    def off(self) -> float:
+        """How far from 1 the ratio is, as a share, noise included."""
+        return abs(self.value - 1.0)
+
+    @property
+    def surely_off(self) -> float:
+        """How far from 1 the ratio is at least, noise allowed for."""
+        return max(0.0, self.off - SURE * self.noise)
+
+
+@dataclass(frozen=True)
+class Slice:
+    """A body between two heights along its long axis.
+
+    luminance : ratio of the mean luminances;  bands : of each colour band, None where it is dark
+    """
+
+    from_mm: float
+    to_mm: float
+    area_mm2: float
+    quick_cd_m2: float
+    reference_cd_m2: float
+    luminance: Ratio
+    bands: tuple[Ratio | None, ...]
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place on a body's surface, in its own frame and on its first copy in the prop."""
+
+    body_place_mm: tuple[float, ...]
+    prop_place_mm: tuple[float, ...]
+    ratio: Ratio
+
+
+@dataclass(frozen=True)
+class BodyAgreement:
+    """Quick beside reference on one body as lit.
+
+    axis     : the slices stand along it, 'x', 'y' or 'z' of the body's own frame
+    let_out  : ratio of all light from the faces meant to glow;  bands : of each colour band
+    usual    : root mean square difference over the surface, the noise's share taken out
+    worst    : where they differ most, beyond the noise; None where they differ nowhere
+    noise    : error of a typical place of `patch_mm`, the least difference that can be told
+    trust    : what quick itself says to be careful about
+    """
+
+    body: str
+    axis: str
+    slices: tuple[Slice, ...]
+    let_out: Ratio
+    bands: tuple[Ratio | None, ...]
+    usual: float
+    worst: Place | None
+    noise: float
+    patch_mm: float
+    trust: tuple[str, ...]
+    likeness: Likeness | None
+
+    @property
+    def worst_off(self) -> float:
+        """The largest sure difference of the whole, of a slice, or of a place."""
+        ratios = [self.let_out, *(part.luminance for part in self.slices)]
+        if self.worst:
+            ratios.append(self.worst.ratio)
+        return max(ratio.surely_off for ratio in ratios)
+
+    @property
+    def misjudged(self) -> bool:
+        """Whether quick is off although it finds nothing to be careful about."""
+        return not self.trust and self.worst_off > OFF
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {
+            "body": self.body,
+            "axis": self.axis,
+            "let_out": _plain(self.let_out),
+            "bands": _banded(self.bands),
+            "usual": round(self.usual, 5),
+            "worst_off": round(self.worst_off, 5),
+            "worst": vars(self.worst) | {"ratio": _plain(self.worst.ratio)} if self.worst else None,
+            "noise": round(self.noise, 5),
+            "patch_mm": self.patch_mm,
+            "trust": list(self.trust),
+            "misjudged": self.misjudged,
+            "likeness": self.likeness.as_json() if self.likeness else None,
+            "slices": [
+                vars(s) | {"luminance": _plain(s.luminance), "bands": _banded(s.bands)}
+                for s in self.slices
+            ],
+        }
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Quick beside reference on a whole prop."""
+
+    title: str
+    bodies: tuple[BodyAgreement, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data for a JSON file."""
+        return {"title": self.title, "bodies": [body.as_json() for body in self.bodies]}
+
+
+def agreement_of(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Agreement:
+    """Hold a quick result beside a reference result of the same scene.
+
+    Raises SolveError if they are not of the same bodies.
+    """
+    pairs = list(_pairs(quick, reference, room))
+    bodies = tuple(_body(quick, reference, one, other) for one, other in pairs)
+    return Agreement(quick.title, bodies)
+
+
+def ratio_of_faces(
+    quick: Look, reference: Look, patch_mm: float
+) -> tuple[Patchwork, FloatArray, FloatArray, FloatArray]:
+    """Return the faces meant to glow, the ratio at each, its error, and how bright each is.
+
+    Both luminances are averaged over patches `patch_mm` wide; the last is the reference's, as a
+    share of the mean. (n,) float each.
+    """
+    work = Patchwork(reference.body.surface, reference.glows)
+    # A Gaussian of deviation s weighs like a disc of diameter 4 s.
+    radius = patch_mm / 4
+    own, other = (k.luminance_cd_m2[work.faces].astype(float) for k in (quick, reference))
+    if not other.any():
+        raise SolveError(f"no photon has left '{reference.name}' yet: give the reference more time")
+    random = np.random.default_rng(0)
+    noise = None if reference.noise_cd_m2 is None else reference.noise_cd_m2[work.faces]
+    again = [shaken(other, noise, random) for _ in range(SAMPLES)]
+    calm = work.smoothed(np.column_stack([own, other, *again]), radius)
+    mean = float(work.area @ other / work.area.sum())
+    below = np.maximum(calm[:, 1], 1e-6 * mean)
+    return work, calm[:, 0] / below, calm[:, 2:].std(axis=1) / below, calm[:, 1] / mean
+
+
+def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[tuple[Look, Look]]:
+    """Yield each different look of the prop as both solvers see it."""
+    known = {(look.body.key, look.copies[0].name): look for look in looks_of(reference, room)}
+    for look in looks_of(quick, room):
+        other = known.get((look.body.key, look.copies[0].name))
+        if other is None or len(other.glows) != len(look.glows):
+            raise SolveError(
+                f"the two results hold different bodies ('{look.name}'): solve both again"
+            )
+        yield look, other
+
+
+def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) -> BodyAgreement:
+    surface = one.body.surface
+    axis, step, edges = _slicing(surface.vertices)
+    rows = _Rows(quick, reference, one, other)
+    height = surface.centroids[:, axis]
+    slices = [
+        part
+        for low, high in itertools.pairwise(edges)
+        if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
+    ]
+    work, ratio, noise, bright = ratio_of_faces(one, other, step)
+    share = work.area * (bright > _FAINT)
+    share = share / share.sum()
+    usual2 = float(share @ (ratio - 1) ** 2) - float(share @ noise**2)
+    return BodyAgreement(
+        body=one.name,
+        axis="xyz"[axis],
+        slices=tuple(slices),
+        let_out=rows.luminance(one.glows),
+        bands=rows.bands(one.glows),
+        usual=float(np.sqrt(max(usual2, 0.0))),
+        worst=_worst(one, work.faces, ratio, noise, bright),
+        noise=float(np.sqrt(share @ noise**2)),
+        patch_mm=step,
+        trust=one.body.trust,
+        likeness=one.body.likeness,
+    )
+
+
+def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:
+    """Return the long axis of a surface, and the step and the edges of round slices along it."""
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    # Of equal sides the last: props are drawn upright.
+    axis = 2 - int(np.argmax((high - low).round(3)[::-1]))
+    length = float(high[axis] - low[axis])
+    step = next((s for s in SLICES_MM if length <= s * MOST_SLICES), SLICES_MM[-1])
+    first = np.floor(low[axis] / step + 1e-6) * step
+    count = int(np.ceil((high[axis] - first) / step - 1e-6))
+    edges = first + step * np.arange(count + 1)
+    edges[-1] += 1e-3 * step
+    return axis, step, edges
+
+
+def _worst(
+    look: Look, faces: IntArray, ratio: FloatArray, noise: FloatArray, bright: FloatArray
+) -> Place | None:
+    off = np.abs(ratio - 1) - SURE * noise
+    off[bright < _FAINT] = -1.0
+    k = int(off.argmax())
+    if off[k] <= 0:
+        return None
+    place = look.body.surface.centroids[faces[k]]
+    transform = look.copies[0].transform
+    world = transform[:3, :3] @ place + transform[:3, 3]
+    return Place(_rounded(place), _rounded(world), Ratio(float(ratio[k]), float(noise[k])))
+
+
+class _Rows:
+    """Sums over chosen faces of one body, as both solvers see it."""
+
+    def __init__(self, quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) -> None:
+        self._area = one.body.surface.areas_mm2
+        self._quick = one.luminance_cd_m2
+        self._reference = other.luminance_cd_m2
+        self._noise = _or_zero(other.noise_cd_m2, other.luminance_cd_m2)
+        copies = one.copies[0], other.copies[0]
+        self._quick_bands = quick.exitance_lm_mm2(copies[0])
+        self._bands = reference.exitance_lm_mm2(copies[1])
+        self._band_noise = [
+            _or_zero(noise_lm_mm2(reference, copies[1], band), self._bands[band])
+            for band in range(3)
+        ]
+
+    def slice(self, chosen: BoolArray, low: float, high: float) -> Slice | None:
+        """Return the slice of the `chosen` faces, None where they let out nothing."""
+        if not (self._area * self._reference)[chosen].any():
+            return None
+        area = float(self._area[chosen].sum())
+        quick, reference = (
+            float((self._area * v)[chosen].sum()) / area for v in (self._quick, self._reference)
+        )
+        return Slice(
+            float(low), round(float(high), 1), area, quick, reference,
+            self.luminance(chosen), self.bands(chosen),
+        )  # fmt: skip
+
+    def luminance(self, chosen: BoolArray) -> Ratio:
+        """Return the ratio of the luminances, faces weighed by area."""
+        return self._ratio(chosen, self._quick, self._reference, self._noise)
+
+    def bands(self, chosen: BoolArray) -> tuple[Ratio | None, ...]:
+        """Return the ratio of each band, None where the reference is dark."""
+        return tuple(
+            self._ratio(chosen, quick, reference, noise) if reference[chosen].any() else None
+            for quick, reference, noise in zip(
+                self._quick_bands, self._bands, self._band_noise, strict=True
+            )
+        )
+
+    def _ratio(
+        self, chosen: BoolArray, quick: FloatArray, reference: FloatArray, noise: FloatArray
+    ) -> Ratio:
+        area = self._area[chosen]
+        whole = float(area @ reference[chosen])
+        ratio = float(area @ quick[chosen]) / whole
+        # A photon leaves by one face: the errors of faces are all but independent.
+        return Ratio(ratio, ratio * float(np.sqrt(((area * noise[chosen]) ** 2).sum())) / whole)
+
+
+def _or_zero(noise: FloatArray | None, like: FloatArray) -> FloatArray:
+    return np.zeros_like(like) if noise is None else noise
+
+
+def _rounded(point: FloatArray) -> tuple[float, ...]:
+    return tuple(round(float(v), 1) + 0.0 for v in point)
+
+
+def _plain(ratio: Ratio) -> dict[str, float]:
+    return {"value": round(ratio.value, 5), "noise": round(ratio.noise, 5)}
+
+
+def _banded(ratios: tuple[Ratio | None, ...]) -> dict[str, dict[str, float] | None]:
+    return {
+        band: _plain(ratio) if ratio else None for band, ratio in zip(BANDS, ratios, strict=True)
+    }

@@ -1,0 +1,94 @@
+"""What an earlier comparison of quick with the reference says of a body like the one compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from glowsim.findings.agreement import OFF, Agreement
+from glowsim.geometry.mesh import at_mm
+from glowsim.transport.likeness import ALIKE, Likeness
+from glowsim.transport.result import BodyGlow
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """How far quick was off on one body, when it was last held beside the reference.
+
+    usual, worst_off : root mean square and largest sure difference, as shares
+    place_mm         : where it was worst, in the body's own frame; None for nowhere in particular
+    """
+
+    title: str
+    body: str
+    likeness: Likeness
+    usual: float
+    worst_off: float
+    place_mm: tuple[float, ...] | None
+
+    @property
+    def rough(self) -> bool:
+        """Whether quick was off by more than what counts as a rough guide."""
+        return self.worst_off > OFF
+
+    def __str__(self) -> str:
+        words = f"{_percent(self.usual)} off as a rule"
+        if self.worst_off > 0.005:
+            words += f", at worst {_percent(self.worst_off)}"
+            if self.place_mm:
+                words += f" at {at_mm(self.place_mm)}"
+        return (
+            f"{words}, when last compared with the reference (on '{self.body}' of "
+            f"{self.title}; materials the same, thickness and depth of the lights within a "
+            f"factor of {ALIKE:g})"
+        )
+
+
+def comparisons_of(agreement: Agreement) -> dict[str, Any]:
+    """Return what `comparisons_from` reads, as plain data."""
+    return {
+        "title": agreement.title,
+        "compared": [
+            {
+                "body": body.body,
+                "likeness": body.likeness.as_json(),
+                "usual": round(body.usual, 5),
+                "worst_off": round(body.worst_off, 5),
+                "place_mm": list(body.worst.body_place_mm) if body.worst else None,
+            }
+            for body in agreement.bodies
+            if body.likeness
+        ],
+    }
+
+
+def comparisons_from(data: Any) -> tuple[Comparison, ...]:
+    """Return the comparisons in plain data; none from data of another kind."""
+    try:
+        return tuple(
+            Comparison(
+                str(data["title"]),
+                str(item["body"]),
+                Likeness.from_json(item["likeness"]),
+                float(item["usual"]),
+                float(item["worst_off"]),
+                tuple(map(float, item["place_mm"])) if item["place_mm"] else None,
+            )
+            for item in data["compared"]
+        )
+    except (KeyError, TypeError, ValueError):
+        return ()
+
+
+def compared_with(
+    bodies: Iterable[BodyGlow], comparisons: Sequence[Comparison]
+) -> dict[str, Comparison]:
+    """Return for each lit body, by name, the first comparison of a body like it."""
+    found = {}
+    for body in bodies:
+        if body.light_count and body.likeness:
+            like = [c for c in comparisons if c.likeness.similar(body.likeness)]
+            if like:
+                found[body.name] = like[0]
+    return found
