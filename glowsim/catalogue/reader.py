@@ -1,6 +1,7 @@
 """The catalogue as a whole: what ships with the project, and a user's own entries.
 
-A scene file may hold tables `[materials.my_foam]`, `[coats.my_tape]`, `[boards.my_ring]`.
+A scene file may hold tables `[materials.my_foam]`, `[coats.my_tape]`, `[boards.my_ring]`,
+`[batteries.my_pack]`.
 They obey the same rules as the shipped entries, and may start from one with `like`.
 """
 
@@ -12,14 +13,16 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any, Literal, TypeVar
 
+from glowsim.catalogue.battery import Battery
 from glowsim.catalogue.board import Board
 from glowsim.catalogue.coat import Coat
 from glowsim.catalogue.entry import Entry
 from glowsim.catalogue.material import Material
+from glowsim.catalogue.wire import Wire, nearest_size
 from glowsim.errors import MaterialError, did_you_mean
 from glowsim.tomlfile import KeyPath, TomlText, parse_toml, validate_data
 
-Kind = Literal["material", "coat", "board"]
+Kind = Literal["material", "coat", "board", "battery", "wire"]
 AnyEntry = TypeVar("AnyEntry", bound=Entry)
 
 PROVENANCE = ("label", "source", "confidence", "notes", "like")
@@ -33,6 +36,9 @@ class Catalogue:
     materials: dict[str, Material]
     coats: dict[str, Coat]
     boards: dict[str, Board]
+    batteries: dict[str, Battery]
+    wires: dict[str, Wire]
+    """From thin to thick."""
 
     def material(self, name: str) -> Material:
         """Return a volume material; raises MaterialError with the nearest known name."""
@@ -46,6 +52,16 @@ class Catalogue:
         """Return a light board; raises MaterialError with the nearest known name."""
         return self._entry("board", self.boards, name)
 
+    def battery(self, name: str) -> Battery:
+        """Return a battery; raises MaterialError with the nearest known name."""
+        return self._entry("battery", self.batteries, name)
+
+    def wire(self, name: str) -> Wire:
+        """Return a wire; raises MaterialError with the nearest known size."""
+        if reason := self.fault("wire", name):
+            raise MaterialError(reason)
+        return self.wires[name]
+
     def fault(self, kind: Kind, name: str) -> str | None:
         """Return why `name` cannot be used, naming the nearest, or None if it is known.
 
@@ -55,7 +71,16 @@ class Catalogue:
             "material": self.materials,
             "coat": self.coats,
             "board": self.boards,
+            "battery": self.batteries,
+            "wire": self.wires,
         }
+        if kind == "wire" and name not in self.wires:
+            near = nearest_size(name, self.wires)
+            return (
+                f"there is no wire '{name}'; the nearest size is '{near}'"
+                if near
+                else (f"there is no wire '{name}'; known: {', '.join(self.wires)}")
+            )
         return _unknown(kind, name, by_kind[kind])
 
     def _entry(self, kind: Kind, entries: Mapping[str, AnyEntry], name: str) -> AnyEntry:
@@ -67,18 +92,26 @@ class Catalogue:
 def load_catalogue(scene: TomlText | None = None) -> Catalogue:
     """Return the shipped catalogue with a scene file's own entries added.
 
-    Reads the tables `materials`, `coats` and `boards` of `scene`; an own entry may take
-    the name of a shipped one and then stands in its place. Without a source of its own an
+    Reads the tables `materials`, `coats`, `boards` and `batteries` of `scene`; an own entry may
+    take the name of a shipped one and then stands in its place. Without a source of its own an
     entry has source 'user', and confidence 'user', or 'measured' where it gives a measured
     transmittance. Raises MaterialError with file, line and key of every fault.
     """
     shipped = _shipped()
     if scene is None:
-        return Catalogue(dict(shipped.materials), dict(shipped.coats), dict(shipped.boards))
+        return Catalogue(
+            dict(shipped.materials),
+            dict(shipped.coats),
+            dict(shipped.boards),
+            dict(shipped.batteries),
+            shipped.wires,
+        )
     return Catalogue(
         _own_entries(Material, "materials", shipped.materials, scene),
         _own_entries(Coat, "coats", shipped.coats, scene),
         _own_entries(Board, "boards", shipped.boards, scene),
+        _own_entries(Battery, "batteries", shipped.batteries, scene),
+        shipped.wires,
     )
 
 
@@ -88,6 +121,8 @@ def _shipped() -> Catalogue:
         _shipped_entries(Material, "materials.toml"),
         _shipped_entries(Coat, "coats.toml"),
         _shipped_entries(Board, "boards.toml"),
+        _shipped_entries(Battery, "batteries.toml"),
+        _shipped_entries(Wire, "wires.toml"),
     )
 
 

@@ -71,6 +71,8 @@ class Scene(Strict):
     """The user's own paints, tapes, sheets and surfaces."""
     boards: Entries = Field(default_factory=dict)
     """The user's own light boards."""
+    batteries: Entries = Field(default_factory=dict)
+    """The user's own batteries."""
     bodies: Annotated[tuple[Body, ...], Field(min_length=1)]
     power: Power | None = None
     wiring: Wiring | None = None
