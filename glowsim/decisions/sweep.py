@@ -10,13 +10,14 @@ import hashlib
 import multiprocessing
 import signal
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from glowsim.errors import SolveError
+from glowsim.errors import GlowsimError, SolveError
 from glowsim.scene import SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
@@ -32,6 +33,7 @@ Progress = Callable[[int, int], None]
 def solve_scenes(
     scene_files: Sequence[SceneFile],
     *,
+    labels: Sequence[str],
     seed: int = 0,
     executor: Executor | None = None,
     folder: Path | None = None,
@@ -39,6 +41,7 @@ def solve_scenes(
 ) -> list[SurfaceGlow]:
     """Return the glow of each scene. Bodies that are alike in several scenes are solved once.
 
+    labels   : what to call each scene in messages
     executor : what solves the bodies, each a job of its own; None solves them here, in turn
     folder   : finished bodies are kept in it, each whole, and taken from it when the same body is
                asked for again with the same seed and version
@@ -48,7 +51,10 @@ def solve_scenes(
     """
     started = time.perf_counter()
     plans = [plan_of(scene_file) for scene_file in scene_files]
-    jobs = {key: (plan, number) for plan in plans for key, number in plan.distinct.items()}
+    jobs: dict[str, _Job] = {}
+    for plan, label in zip(plans, labels, strict=True):
+        for key, number in plan.distinct.items():
+            jobs.setdefault(key, _Job(plan.scene_file, number, label))
     solved = _kept(jobs, seed, folder)
     progress(len(solved), len(jobs))
     try:
@@ -127,22 +133,30 @@ def _leave_stopping_to_the_parent() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def _solved_body(scene_file: SceneFile, number: int, seed: int) -> BodyGlow:
-    return solve_body(body_problem(plan_of(scene_file), number), seed)
+@dataclass(frozen=True)
+class _Job:
+    """One body to solve, and what to call its scene."""
+
+    scene_file: SceneFile
+    number: int
+    label: str
+
+
+def _solved(job: _Job, seed: int) -> BodyGlow:
+    try:
+        return solve_body(body_problem(plan_of(job.scene_file), job.number), seed)
+    except GlowsimError as problem:
+        raise type(problem)(f"{job.label}: {problem}") from None
 
 
 def _finished(
-    jobs: Mapping[str, tuple[Plan, int]], seed: int, executor: Executor | None
+    jobs: Mapping[str, _Job], seed: int, executor: Executor | None
 ) -> Iterator[tuple[str, BodyGlow]]:
     """Give bodies as they are finished, with their keys."""
     if executor is None:
-        for key, (plan, number) in jobs.items():
-            yield key, solve_body(body_problem(plan, number), seed)
+        yield from ((key, _solved(job, seed)) for key, job in jobs.items())
         return
-    waiting: dict[Future[BodyGlow], str] = {
-        executor.submit(_solved_body, plan.scene_file, number, seed): key
-        for key, (plan, number) in jobs.items()
-    }
+    waiting = {executor.submit(_solved, job, seed): key for key, job in jobs.items()}
     try:
         for future in as_completed(waiting):
             yield waiting[future], future.result()
@@ -165,13 +179,12 @@ def _file_of(folder: Path, key: str, seed: int) -> Path:
     return folder / f"{hashlib.sha256(text.encode()).hexdigest()[:24]}.npz"
 
 
-def _kept(
-    jobs: Mapping[str, tuple[Plan, int]], seed: int, folder: Path | None
-) -> dict[str, BodyGlow]:
+def _kept(keys: Iterable[str], seed: int, folder: Path | None) -> dict[str, BodyGlow]:
     """Return the bodies that an earlier sweep finished."""
     kept: dict[str, BodyGlow] = {}
-    for key in jobs if folder is not None else ():
-        assert folder is not None
+    if folder is None:
+        return kept
+    for key in keys:
         try:
             body = load_glow(_file_of(folder, key, seed)).bodies[0]
         except SolveError:
