@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from glowsim.findings.agreement import OFF, Agreement
 from glowsim.geometry.mesh import at_mm
 from glowsim.transport.likeness import ALIKE, Likeness
@@ -37,7 +39,7 @@ class Comparison:
         if self.worst_off > 0.005:
             words += f", at worst {_percent(self.worst_off)}"
             if self.place_mm:
-                words += f" at {at_mm(self.place_mm)}"
+                words += f" at {at_mm(np.array(self.place_mm))}"
         return (
             f"{words}, when last compared with the reference (on '{self.body}' of "
             f"{self.title}; materials the same, thickness and depth of the lights within a "
@@ -92,3 +94,7 @@ def compared_with(
             if like:
                 found[body.name] = like[0]
     return found
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if share >= 0.0095 else f"{100 * share:.1g} %"

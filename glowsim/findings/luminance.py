@@ -80,3 +80,17 @@ def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
         luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
         None if noise is None else luminance_of_emitter_cd_m2(noise),
     )
+
+
+def bright_noise(look: Look) -> float | None:
+    """Return the relative error of the faces that are at least as bright as the mean.
+
+    Root mean square over their area; None for a solver without noise, or without light.
+    """
+    if look.noise_cd_m2 is None or not look.luminance_cd_m2[look.glows].any():
+        return None
+    area = look.body.surface.areas_mm2[look.glows]
+    bright, noise = look.luminance_cd_m2[look.glows], look.noise_cd_m2[look.glows]
+    chosen = bright >= (area @ bright) / area.sum()
+    share = area[chosen] / area[chosen].sum()
+    return float(np.sqrt(share @ (noise[chosen] / bright[chosen]) ** 2))

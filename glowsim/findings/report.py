@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
+from glowsim.findings.compared import Comparison, compared_with
 from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
-from glowsim.findings.luminance import Look, looks_of
+from glowsim.findings.luminance import Look, bright_noise, looks_of
 from glowsim.findings.patches import Eye, Patch
 from glowsim.findings.suggest import suggestion
 from glowsim.geometry.mesh import FloatArray
@@ -59,6 +61,8 @@ class Findings:
     bodies  : evenness of each different look;  whole : of all glowing faces together
     found   : hot spots and dark gaps, numbered;  unlisted : how many more there are
     trust   : what makes the solver a rough guide, by body
+    compared : how far quick was off on bodies like these, by body, where that is known
+    noise   : relative error of the bright faces as lit, by body, for a solver with noise
     """
 
     title: str
@@ -74,6 +78,8 @@ class Findings:
     trust: dict[str, tuple[str, ...]]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+    compared: dict[str, Comparison] = field(default_factory=dict)
+    noise: dict[str, float] = field(default_factory=dict)
 
     def __str__(self) -> str:
         room = self.room
@@ -97,6 +103,7 @@ class Findings:
             lines.append(f"... and {self.unlisted} lesser ones")
         for body, reasons in self.trust.items():
             lines += [f"trust: {body}: quick is a rough guide: {reason}" for reason in reasons]
+        lines += [f"trust: {body}: {known}" for body, known in self.compared.items()]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 
@@ -114,13 +121,23 @@ class Findings:
             "unlisted_findings": self.unlisted,
             "energy": _account_json(self.account),
             "trust": {name: list(cautions) for name, cautions in self.trust.items()},
+            "compared": {
+                name: vars(known) | {"likeness": known.likeness.as_json(), "text": str(known)}
+                for name, known in self.compared.items()
+            },
+            "noise": {name: round(share, 5) for name, share in self.noise.items()},
             "cautions": list(self.cautions),
             "notes": list(self.notes),
         }
 
 
-def findings_of(glow: SurfaceGlow, scene: Scene) -> Findings:
-    """Judge a glow for a scene's room, viewing distance and thresholds."""
+def findings_of(
+    glow: SurfaceGlow, scene: Scene, comparisons: Sequence[Comparison] = ()
+) -> Findings:
+    """Judge a glow for a scene's room, viewing distance and thresholds.
+
+    comparisons : of quick with the reference, made earlier; what they tell is said with quick.
+    """
     looks = looks_of(glow, scene.room)
     found: list[Finding] = []
     unlisted = 0
@@ -144,6 +161,8 @@ def findings_of(glow: SurfaceGlow, scene: Scene) -> Findings:
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
         cautions=cautions_of(glow, looks, scene),
         notes=glow.notes,
+        compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
+        noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
     )
 
 
