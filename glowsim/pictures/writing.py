@@ -43,6 +43,5 @@ def save_picture(picture: Image.Image, path: Path) -> None:
         ".webp": {"quality": WEBP_QUALITY},
         ".jpg": {"quality": JPEG_QUALITY},
         ".jpeg": {"quality": JPEG_QUALITY},
-        ".png": {"optimize": True},
     }
     write_file(path, lambda part: picture.save(part, **options.get(ending, {})))
