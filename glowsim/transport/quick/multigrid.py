@@ -73,15 +73,19 @@ class Multigrid:
 
 
 def solve(
-    apply: Operator, precondition: Operator, sources: FloatArray, start: FloatArray | None = None
+    apply: Operator,
+    precondition: Operator,
+    sources: FloatArray,
+    start: FloatArray | None = None,
+    tolerance: float = TOLERANCE,
 ) -> FloatArray:
     """Solve for each column of `sources`, (n, k), by preconditioned conjugate gradients.
 
-    Raises SolveError if the residual does not fall to TOLERANCE.
+    Raises SolveError if the relative residual does not fall to `tolerance`.
     """
     solution = np.zeros_like(sources) if start is None else start.copy()
     residual = sources - (apply(solution) if start is not None else 0.0)
-    goal = TOLERANCE * np.linalg.norm(sources, axis=0)
+    goal = tolerance * np.linalg.norm(sources, axis=0)
     goal[goal == 0] = np.inf
     search = np.zeros_like(sources)
     before = np.ones(sources.shape[1])
@@ -98,7 +102,7 @@ def solve(
         solution += step * search
         residual -= step * image
         before = np.where(now > 0, now, 1.0)
-    worst = float((np.linalg.norm(residual, axis=0) / goal).max()) * TOLERANCE
+    worst = float((np.linalg.norm(residual, axis=0) / goal).max()) * tolerance
     raise SolveError(
         f"the diffusion solve stopped at a relative residual of {worst:.1e} after {MOST_STEPS} "
         "steps; give the body a coarser cell_mm, or use the reference solver"

@@ -21,7 +21,7 @@ from glowsim.transport.quick.aim import beams
 from glowsim.transport.quick.cavity import Cavity, cavity_of
 from glowsim.transport.quick.elements import Elements
 from glowsim.transport.quick.flight import FirstFlight, Flight
-from glowsim.transport.quick.multigrid import Multigrid, solve
+from glowsim.transport.quick.multigrid import TOLERANCE, Multigrid, solve
 from glowsim.transport.quick.triangles import surface_points
 from glowsim.transport.quick.walls import walls_of
 
@@ -64,6 +64,7 @@ class QuickBody:
         self.problem = problem
         self._seed = seed
         self._walls = walls_of(problem)
+        self._patch_field: sparse.csr_matrix | None = None
         self._target = RayTarget(problem.walls.triangles)
         self._cavity = cavity_of(problem, self._target, self._walls.classes, seed)
         self._elements: Elements | None = None
@@ -206,7 +207,6 @@ class QuickBody:
                 known[b.tobytes()] = cavity.arriving(b)
             self._arriving.append(known[b.tobytes()])
             self._patch_b.append(b)
-        self._patch_field = None
         if self._elements is not None:
             # Only scattering walls feed the cavity from the field.
             cloudy = sparse.diags((self._walls.on_cavity).astype(float))
@@ -214,30 +214,40 @@ class QuickBody:
 
     def _field(self, flight: Flight, band: int) -> tuple[FloatArray, FloatArray]:
         """Return phi^ on the nodes (nodes, lights) and what arrives at patches (p, lights)."""
-        lights = len(flight.lost)
-        nothing = np.zeros((0, lights))
-        cavity = self._cavity
         source = np.ascontiguousarray(flight.source[:, band::3])
+        cavity = self._cavity
         if cavity is None:
-            if self._elements is None:
-                return nothing, nothing
-            matrix = self._matrix[band]
-            return solve(matrix.__matmul__, self._multigrid[band].cycle, source), nothing
+            return self.solved(source, band), np.zeros((0, source.shape[1]))
         arriving, b = self._arriving[band], self._patch_b[band]
         first = cavity.gather(flight.into_air[:, :, band].T) / cavity.area[:, None]
-        if self._patch_field is None:
-            return nothing, arriving @ first
         couple = self._patch_field
-        back = couple.T.tocsr()
-        power = (b * cavity.area)[:, None]
+        if couple is None:
+            return source, arriving @ first
+        field = self.solved(
+            source + couple.T @ ((b * cavity.area)[:, None] * (arriving @ first)), band
+        )
+        return field, arriving @ (b[:, None] * (couple @ field) + first)
+
+    def solved(self, source: FloatArray, band: int, tolerance: float = TOLERANCE) -> FloatArray:
+        """Return phi^ on the nodes for loads on them, (nodes, k) each, cavity exchange included.
+
+        The matrix is symmetric, so a load that reads a field gives the response to a source
+        at any node.
+        """
+        if self._elements is None:
+            return np.zeros_like(source)
+        matrix, cycle = self._matrix[band], self._multigrid[band].cycle
+        cavity, couple = self._cavity, self._patch_field
+        if cavity is None or couple is None:
+            return solve(matrix.__matmul__, cycle, source, tolerance=tolerance)
+        arriving, b = self._arriving[band], self._patch_b[band]
+        power, back = (b * cavity.area)[:, None], couple.T.tocsr()
 
         def apply(field: FloatArray) -> FloatArray:
             returned = power * (arriving @ (b[:, None] * (couple @ field)))
-            return self._matrix[band] @ field - back @ returned
+            return matrix @ field - back @ returned
 
-        source = source + back @ (power * (arriving @ first))
-        field = solve(apply, self._multigrid[band].cycle, source)
-        return field, arriving @ (b[:, None] * (couple @ field) + first)
+        return solve(apply, cycle, source, tolerance=tolerance)
 
     def _response(
         self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]]
@@ -280,14 +290,18 @@ class QuickBody:
         now there, single faces are a few percent off, the more the steeper the field is within
         a cell. The sum is kept.
         """
-        skin = self.problem.skin
-        if self._elements is None:
-            return out[skin]
+        out = out[self.problem.skin]
         area = self._skin.area[:, None]
+        return self._skin.smoothed(out / area, self.calm_mm) * area
+
+    @property
+    def calm_mm(self) -> float:
+        """Distance over which what leaves the surface is averaged, see `_calmed`."""
+        if self._elements is None:
+            return 0.0
         cell = self._elements.grid.cell_mm
         steepest = max(float(m.mu_t_reduced_per_mm.max()) for m in self.problem.media)
-        radius = cell * min(CALM_CELLS, cell * steepest)
-        return self._skin.smoothed(out[skin] / area, radius) * area
+        return cell * min(CALM_CELLS, cell * steepest)
 
     def _count_cores(self, flux: FloatArray, absorbed: FloatArray) -> None:
         """Add what flows into opaque regions to their account, (lights, regions)."""
