@@ -140,23 +140,29 @@ class Board(Entry):
             raise ValueError("supply_v must lie between supply_min_v and supply_max_v")
         if max(self.forward_v) > self.supply_v:
             raise ValueError("supply_v is below the forward voltage of an LED")
-        if self.dark_v and self.full_v and np.any(np.greater_equal(self.dark_v, self.full_v)):
+        if np.any(np.greater_equal(*self.fading_v)):
             raise ValueError("dark_v must lie below full_v in every channel")
         if self.drive == "white" and len(set(self.channel_current_ma)) > 1:
             raise ValueError("a white board has one channel: give one channel_current_ma")
         return self
 
+    @property
+    def fading_v(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Supply voltages below which each channel is dark and from which it is full, (3,) each."""
+        low = np.array(self.dark_v or [v - 0.5 for v in self.forward_v])
+        high = np.array(self.full_v or [v + 0.6 for v in self.forward_v])
+        return low, high
+
     def channel_share(self, supply_v: float | NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the share of its full current each channel holds, (..., 3), at supply voltages.
 
-        A straight rise from `dark_v` to `full_v`: a model of the current sink that runs out of
+        A straight rise between the two `fading_v`: a model of the current sink that runs out of
         headroom (assumption; with sinks of 12 mA and 3.8 V it gives 27.4 mA for one LED at full
         white on 3.3 V, where a builder measured 28.8 mA).
         """
-        low = np.array(self.dark_v or [v - 0.5 for v in self.forward_v])
-        high = np.array(self.full_v or [v + 0.6 for v in self.forward_v])
+        low, high = self.fading_v
         volts = np.asarray(supply_v, dtype=float)[..., None]
-        return np.clip((volts - low) / np.maximum(high - low, 1e-6), 0.0, 1.0)
+        return np.clip((volts - low) / (high - low), 0.0, 1.0)
 
     def led_offsets_mm(self, led_count: int | None = None) -> NDArray[np.float64]:
         """Return the LED centres in the board frame, `(n, 3) float`, mm.

@@ -1,0 +1,136 @@
+"""The light boards of a prop as an electrician counts them: every copy apart, with its currents."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.catalogue import Board
+from glowsim.errors import SceneError, did_you_mean
+from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.patterns import copies_of
+from glowsim.scene import Light
+from glowsim.tomlfile import KeyPath
+from glowsim.transport.plan import Plan
+
+IDLE_FULL_V = 1.0
+"""Below this voltage the dark chips' own current falls to nothing (assumption; it only keeps the
+equations sound where nothing works any more)."""
+
+
+@dataclass(frozen=True)
+class LitBoard:
+    """One light board of the prop.
+
+    name        : 'spike 1: board';  copy, body : 'spike 1', 'spike'
+    kind        : its name in the catalogue;  led_count : LEDs used
+    channel_ma  : (3,) float, current of red, green, blue at full drive, the whole board; for a
+                  white board a third of its one channel each
+    idle_ma     : what its chips draw while dark
+    drive       : (3,) float, 0..1, as drawn in the scene
+    position_mm : (3,) float, in the prop's frame
+    lights      : numbers of its lights in the glow
+    """
+
+    name: str
+    copy: str
+    body: str
+    zone: str
+    kind: str
+    board: Board
+    led_count: int
+    channel_ma: FloatArray
+    idle_ma: float
+    drive: FloatArray
+    position_mm: FloatArray
+    lights: tuple[int, ...]
+
+    def current_ma(self, levels: FloatArray | float, supply_v: float | None = None) -> float:
+        """Return the average current (mA) at shares of full drive, (3,) or one, 0..1.
+
+        supply_v : voltage at the board; full currents if left out.
+        """
+        share = 1.0 if supply_v is None else self.board.channel_share(supply_v)
+        idle = 1.0 if supply_v is None else float(np.clip(supply_v / IDLE_FULL_V, 0, 1))
+        return float(self.idle_ma * idle + np.sum(self.channel_ma * levels * share))
+
+    @property
+    def drawn_ma(self) -> float:
+        """Current as drawn in the scene, at full supply [mA]."""
+        return self.current_ma(self.drive)
+
+    @property
+    def white_ma(self) -> float:
+        """Current with all channels full on, at full supply [mA]."""
+        return self.current_ma(1.0)
+
+
+def boards_of(plan: Plan) -> tuple[LitBoard, ...]:
+    """Return all boards of a scene, in the order of the glow's lights."""
+    boards: list[LitBoard] = []
+    first = 0
+    for body in plan.scene_file.scene.bodies:
+        places = copies_of(body)
+        for number, transform in enumerate(places):
+            copy = body.name if len(places) == 1 else f"{body.name} {number + 1}"
+            for k, light in enumerate(body.lights):
+                board = plan.catalogue.board(light.board)
+                leds = len(board.led_offsets_mm(light.led_count))
+                count = leds if light.separate_leds else 1
+                where = transform[:3, :3] @ np.array(light.position_mm) + transform[:3, 3]
+                name = f"{copy}: {light.name or f'light {k + 1}'}"
+                numbers = tuple(range(first, first + count))
+                boards.append(_lit(light, board, leds, (name, copy, body.name), where, numbers))
+                first += count
+    return tuple(boards)
+
+
+def _lit(
+    light: Light,
+    board: Board,
+    leds: int,
+    names: tuple[str, str, str],
+    position_mm: FloatArray,
+    lights: tuple[int, ...],
+) -> LitBoard:
+    channel = np.array(board.channel_current_ma)
+    if light.channel_current_ma is not None:
+        channel = np.full(3, light.channel_current_ma)
+    drive = np.array([light.drive.red, light.drive.green, light.drive.blue])
+    if board.drive == "white":
+        channel, drive = channel / 3, np.full(3, light.drive.white)
+    return LitBoard(
+        *names,
+        light.zone,
+        light.board,
+        board,
+        leds,
+        leds * channel,
+        leds * board.quiescent_ma,
+        drive,
+        position_mm,
+        lights,
+    )
+
+
+def named_boards(
+    plan: Plan, boards: tuple[LitBoard, ...], names: tuple[str, ...], at: KeyPath
+) -> list[int]:
+    """Return the numbers of the boards that `names`, standing at key path `at`, mean.
+
+    A name is that of a board ('spike 1: board'), of a copy ('spike 1') or of a body ('spike').
+    Raises SceneError for a name that means none, with the nearest.
+    """
+    numbers: list[int] = []
+    faults = []
+    for k, name in enumerate(names):
+        found = [n for n, b in enumerate(boards) if name in (b.name, b.copy, b.body)]
+        if not found:
+            known = {word for b in boards for word in (b.name, b.copy, b.body)}
+            message = f"there is no board '{name}'{did_you_mean(name, known)}"
+            faults.append(str(plan.scene_file.fault((*at, k), message)))
+        numbers += found
+    if faults:
+        raise SceneError("\n".join(faults))
+    return numbers

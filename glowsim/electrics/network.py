@@ -1,0 +1,91 @@
+"""A resistive network with loads whose current depends on their voltage.
+
+Both conductors of a pair count as one resistance, so a node's voltage is that between the two
+wires there. The loads are sinks that hold their current while the voltage suffices and let go
+below; their current never falls as the voltage rises, so there is one solution.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix, csc_matrix, diags
+from scipy.sparse.linalg import spsolve
+
+from glowsim.errors import SolveError
+from glowsim.geometry.mesh import FloatArray, IntArray
+
+LEAST_OHM = 1e-6
+"""Joints without resistance are given this much, a thousandth of what could be measured."""
+TOLERANCE_A = 1e-9
+MOST_STEPS = 100
+
+Load = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""From node voltages, (n,), to the current drawn there [A] and its rise per volt [A/V]."""
+
+
+@dataclass(frozen=True)
+class Network:
+    """Nodes joined by resistances; node 0 is the source.
+
+    start, end : (e,) int, nodes each joins;  ohm : (e,) float
+    """
+
+    node_count: int
+    start: IntArray
+    end: IntArray
+    ohm: FloatArray
+
+    def conductance(self) -> csc_matrix:
+        """Return the matrix that takes node voltages to the currents leaving the nodes [A/V]."""
+        g = 1.0 / np.maximum(self.ohm, LEAST_OHM)
+        row = np.concatenate([self.start, self.end, self.start, self.end])
+        column = np.concatenate([self.start, self.end, self.end, self.start])
+        value = np.concatenate([g, g, -g, -g])
+        size = (self.node_count, self.node_count)
+        return coo_matrix((value, (row, column)), shape=size).tocsc()
+
+    def currents_a(self, volts: FloatArray) -> FloatArray:
+        """Return the current from start to end of each edge at node voltages, (e,) [A]."""
+        return (volts[self.start] - volts[self.end]) / np.maximum(self.ohm, LEAST_OHM)
+
+
+def solve_network(
+    network: Network, source_v: float, load: Load, first_guess: FloatArray | None = None
+) -> FloatArray:
+    """Return the node voltages, (n,) float, at which all currents balance.
+
+    Newton steps, halved until the imbalance shrinks. Raises SolveError if they do not get there,
+    with the imbalance that is left.
+    """
+    full = network.conductance()
+    inner = full[1:, 1:].tocsc()
+    fed = np.asarray(full[1:, [0]].todense()).ravel() * source_v
+    volts = np.full(network.node_count, float(source_v))
+    if first_guess is not None:
+        volts[1:] = first_guess[1:]
+
+    def imbalance(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+        current, slope = load(values)
+        return inner @ values[1:] + fed + current[1:], slope[1:]
+
+    left, slope = imbalance(volts)
+    for _ in range(MOST_STEPS):
+        if np.abs(left).max(initial=0.0) <= TOLERANCE_A * (1.0 + abs(fed).max(initial=0.0)):
+            return volts
+        step = np.atleast_1d(spsolve((inner + diags(slope)).tocsc(), -left))
+        size = 1.0
+        while True:
+            tried = volts.copy()
+            tried[1:] += size * step
+            after, slope_after = imbalance(tried)
+            if np.linalg.norm(after) < np.linalg.norm(left) or size < 1e-6:
+                break
+            size /= 2
+        volts, left, slope = tried, after, slope_after
+    raise SolveError(
+        f"the currents in the wiring did not balance in {MOST_STEPS} steps; "
+        f"{np.abs(left).max():.2g} A are left over"
+    )
