@@ -41,6 +41,32 @@ def decay_constant(albedo: float) -> float:
     return float(root)
 
 
+def decay_constant_of_phase(*, albedo: float, g: float) -> float:
+    """Return k0 of the slowest decay for Henyey-Greenstein scattering, albedo 0.2 or more.
+
+    In the moments p_l of exp(-k x) the transport equation reads (2l+1) (1 - c g^l) p_l =
+    k ((l+1) p_{l+1} + l p_{l-1}); it is solved for p_1 / p_0 as a continued fraction, which
+    l = 0 then ties to 1 - c (derived; Case & Zweifel as above for g = 0).
+    """
+    if albedo >= 1.0:
+        return 0.0
+    order = np.arange(400)
+    free = (2 * order + 1) * (1.0 - albedo * g**order)
+
+    def gap(k: float) -> float:
+        ratio = 0.0
+        for degree in range(len(order) - 1, 0, -1):
+            ratio = k * degree / (free[degree] - k * (degree + 1) * ratio)
+        return float(free[0] - k * ratio)
+
+    # The gap falls through zero at k0, and only then runs off to infinity.
+    steps = 1.0 - np.linspace(1.0, 1e-6, 101) ** 2
+    signs = np.array([gap(k) for k in steps]) < 0.0
+    first = int(signs.argmax()) if signs.any() else len(steps) - 1
+    last = steps[first] if signs.any() else 1.0 - 1e-15
+    return float(brentq(gap, steps[first - 1], last, xtol=1e-14, rtol=1e-13))
+
+
 def chandrasekhar_h(cosine: ArrayLike, *, albedo: float) -> Array:
     """Return Chandrasekhar's H function of isotropic scattering.
 

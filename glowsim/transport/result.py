@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.transport.likeness import Likeness, likeness_of
@@ -23,6 +24,8 @@ from glowsim.transport.problem import (
 
 VERSION = 2
 """Version of the result file. A file of another version is solved again, never guessed at."""
+
+Shares = FloatArray | NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -148,12 +151,12 @@ class SurfaceGlow:
 
 def body_glow(
     problem: BodyProblem,
-    diffuse: FloatArray,
-    direct: FloatArray,
-    heading: FloatArray,
+    diffuse: Shares,
+    direct: Shares,
+    heading: Shares,
     account: Account,
     trust: tuple[str, ...],
-    error: FloatArray | None = None,
+    error: Shares | None = None,
 ) -> BodyGlow:
     """Return a body's glow from shares of flux per face.
 
@@ -164,7 +167,7 @@ def body_glow(
     surface = _skin_mesh(problem, skin)
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
-    total = np.maximum(direct.sum(axis=1), 1e-300)[:, :, None]
+    total = np.maximum(direct.sum(axis=1), 1e-30)[:, :, None]
     own = problem.solids[0]
     return BodyGlow(
         name=problem.name,
@@ -173,10 +176,10 @@ def body_glow(
         glows=problem.glows[skin],
         hole=is_hole(problem)[skin],
         whiteness=problem.whiteness[skin],
-        diffuse=(diffuse * per_area).astype(np.float32),
-        direct=(direct * per_area).astype(np.float32),
-        heading=(heading / total).astype(np.float32),
-        error=None if error is None else (error * per_area).astype(np.float32),
+        diffuse=np.multiply(diffuse, per_area, dtype=np.float32),
+        direct=np.multiply(direct, per_area, dtype=np.float32),
+        heading=np.divide(heading, total, dtype=np.float32),
+        error=None if error is None else np.multiply(error, per_area, dtype=np.float32),
         light_mm=centres_mm(problem.emitters),
         led_mm=problem.emitters.position,
         led_light=problem.emitters.light,
@@ -186,6 +189,17 @@ def body_glow(
         likeness=likeness_of(problem),
         volume_mm3=own.volume_mm3 if own is not None else 0.0,
     )
+
+
+def unlit_body(problem: BodyProblem) -> BodyGlow:
+    """Return the glow of a body without lights: none."""
+    faces, regions = len(problem.skin), len(problem.media)
+    none = np.zeros((0, 3))
+    account = Account(
+        tuple(m.name for m in problem.media), np.zeros((0, 3, regions)), none, none, none, none
+    )
+    nothing = np.zeros((0, 3, faces))
+    return body_glow(problem, nothing, nothing, np.zeros((0, faces, 3)), account, ())
 
 
 def is_hole(problem: BodyProblem) -> BoolArray:

@@ -1,1 +1,52 @@
-"""The reference solver: Monte Carlo transport of weighted photon packets."""
+"""The reference solver: Monte Carlo transport of weighted photon packets.
+
+It follows light scattering by scattering, without approximation but for its own noise, which
+every figure carries. Slow where the quick solver is good, right where that is not.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from glowsim.transport.problem import BodyProblem
+from glowsim.transport.reference.glow import glow_of
+from glowsim.transport.reference.goal import Goal, Progress, Report
+from glowsim.transport.reference.noise import noise_of
+from glowsim.transport.reference.tallies import Tallies
+from glowsim.transport.result import BodyGlow
+
+DEFAULT_GOAL = Goal()
+__all__ = ["Goal", "Progress", "Report", "Tallies", "noise_of", "solve_body"]
+
+
+def solve_body(
+    problem: BodyProblem,
+    *,
+    seed: int = 0,
+    goal: Goal = DEFAULT_GOAL,
+    earlier: Tallies | None = None,
+    jumps: bool = False,
+    report: Report = lambda progress: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> tuple[BodyGlow, Tallies]:
+    """Return the glow of one body, with the standard error of every face, and all tallies.
+
+    seed    : the same seed gives the same numbers, on any number of threads, and whether
+              photons are followed in one go or in several
+    earlier : tallies to go on from with new photons; they are taken over and added to
+    jumps   : cross clear material in single steps (see `jumps`)
+    report  : told how far it is, some times a second
+    stop    : asked now and then whether to stop early
+
+    Ctrl-C stops early too: what is done is returned, with `stopped` set in the tallies. Raises
+    SolveError if `earlier` belongs to another body, seed or way of walking.
+    """
+    started = time.perf_counter()
+    report(Progress("compiling", 0.0, 0, float("inf"), 0.0))
+    # Compiled code is loaded only where it is needed.
+    from glowsim.transport.reference.run import Follower
+
+    follower = Follower(problem, seed=seed, jumps=jumps, earlier=earlier)
+    tallies = follower.follow_until(goal, report, stop, started)
+    return glow_of(problem, tallies), tallies

@@ -2,32 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray
-from glowsim.transport.problem import BodyProblem, Emitters
+from glowsim.geometry.regions import ROOM
+from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.reference.cells import CellGrid, cell_grid
+from glowsim.transport.reference.jumps import FAR, jump_rule
 
 Int32 = NDArray[np.int32]
 
 
 class Media(NamedTuple):
-    """Regions; the last row is the room."""
+    """Regions; the last row is the room.
+
+    kind, n : what it is, refractive index;  mfp : mean free path of scattering [mm]
+    mu_a, reflectance : (regions, 3);  g : mean cosine
+    decay       : (regions, 3), rate at which diffuse light dies with distance [1/mm]
+    ahead, jump_from, jump_margin : see `jumps` [mm]
+    """
 
     kind: Int32
     mu_a: FloatArray
-    mu_s: FloatArray
+    mfp: FloatArray
     g: FloatArray
-    index: FloatArray
+    n: FloatArray
     reflectance: FloatArray
-    least_mu_a: FloatArray
+    decay: FloatArray
+    ahead: FloatArray
+    jump_from: FloatArray
+    jump_margin: FloatArray
 
 
 class Walls(NamedTuple):
-    """Wall faces: a corner, two edges, unit normal, the regions on either side, the coat."""
+    """Wall faces: a corner, two edges, unit normal, the regions on either side, the coat.
+
+    row : place of the face among those on the room, or -1
+    """
 
     corner: FloatArray
     edge_1: FloatArray
@@ -36,6 +51,7 @@ class Walls(NamedTuple):
     inside: Int32
     outside: Int32
     coat: Int32
+    row: Int32
 
 
 class Coats(NamedTuple):
@@ -67,12 +83,13 @@ class Grid(NamedTuple):
     clear: NDArray[np.float32]
 
 
-class Tally(NamedTuple):
+class Run(NamedTuple):
     """What a run of photons adds up to.
 
-    out, square, direct : (faces, 3), weights leaving, their squares, those never scattered
-    heading             : (faces, 3), direct weight times direction, all bands together
-    absorbed            : (regions, 3);  coats, lost, roulette : (3,)
+    out, square, direct : (k, 3), weights leaving by each face on the room, their squares, those
+                          never scattered
+    heading             : (k, 3), direct weight times direction, all bands together
+    absorbed            : (regions, 3);  escaped, coats, lost, roulette : (3,)
     events              : (4,) int: scatterings, searches for a wall, lost photons, jumps
     """
 
@@ -81,70 +98,113 @@ class Tally(NamedTuple):
     direct: FloatArray
     heading: FloatArray
     absorbed: FloatArray
+    escaped: FloatArray
     coats: FloatArray
     lost: FloatArray
     roulette: FloatArray
     events: NDArray[np.int64]
 
-    def add(self, other: Tally) -> None:
-        """Add another run to this one."""
-        for mine, more in zip(self, other, strict=True):
-            mine += more
+    def clear(self) -> None:
+        """Set everything to zero."""
+        for table in self:
+            table[...] = 0
+
+
+class Group(NamedTuple):
+    """Bands that scatter alike and share their paths: (3,) weights at the start, the regions."""
+
+    active: FloatArray
+    media: Media
 
 
 class Packed(NamedTuple):
-    """Everything about a body but its lamps."""
+    """Everything about a body as the photon loop reads it."""
 
-    media: Media
+    groups: tuple[Group, ...]
+    lamps: tuple[Lamp, ...]
     coats: Coats
     walls: Walls
     grid: Grid
 
 
-def packed(problem: BodyProblem, band_mu_s: FloatArray) -> Packed:
-    """Return the arrays of a body; band_mu_s : (regions,) float, scattering of the bands run."""
-    grid = cell_grid(problem.walls)
-    return Packed(_media(problem, band_mu_s), _coats(problem), _walls(problem), _grid(grid))
+def packed(problem: BodyProblem, jumps: bool) -> Packed:
+    """Return the arrays of a body; jumps : whether clear material is crossed in single steps."""
+    lights = range(problem.emitters.light_count)
+    return Packed(
+        tuple(_groups(problem, jumps)),
+        tuple(_lamp(problem, light) for light in lights),
+        _coats(problem),
+        _walls(problem),
+        _grid(cell_grid(problem.walls)),
+    )
 
 
-def lamp_of(emitters: Emitters, light: int) -> Lamp:
-    """Return one light's emitters."""
-    mine = emitters.of(light)
-    running = np.cumsum(mine.share) / mine.share.sum()
+def empty_run(problem: BodyProblem) -> Run:
+    """Return a run of no photons."""
+    faces, regions = len(problem.skin), len(problem.media)
+    return Run(
+        out=np.zeros((faces, 3)),
+        square=np.zeros((faces, 3)),
+        direct=np.zeros((faces, 3)),
+        heading=np.zeros((faces, 3)),
+        absorbed=np.zeros((regions, 3)),
+        escaped=np.zeros(3),
+        coats=np.zeros(3),
+        lost=np.zeros(3),
+        roulette=np.zeros(3),
+        events=np.zeros(4, dtype=np.int64),
+    )
+
+
+def _groups(problem: BodyProblem, jumps: bool) -> Iterator[Group]:
+    """Yield the bands that scatter alike, together."""
+    reduced = np.array([m.mu_s_reduced_per_mm for m in problem.media])
+    left = [0, 1, 2]
+    while left:
+        mine = [band for band in left if np.array_equal(reduced[:, band], reduced[:, left[0]])]
+        left = [band for band in left if band not in mine]
+        active = np.zeros(3)
+        active[mine] = 1.0
+        yield Group(active, _media(problem, mine, jumps))
+
+
+def _media(problem: BodyProblem, bands: list[int], jumps: bool) -> Media:
+    media = problem.media
+    room = np.zeros(3)
+    mu_a = np.array([*(m.mu_a_per_mm for m in media), room])
+    g = np.array([*(m.g for m in media), 0.0])
+    reduced = np.array([*(m.mu_s_reduced_per_mm[bands[0]] for m in media), 0.0])
+    mu_s = reduced / (1.0 - g)
+    mfp = np.divide(1.0, mu_s, out=np.full(len(mu_s), FAR), where=mu_s > 0)
+    rules = [jump_rule(mu_a[k], mu_s[k], g[k], bands, jumps) for k in range(len(mu_s))]
+    return Media(
+        np.array([*(m.kind for m in media), Kind.AIR], dtype=np.int32),
+        mu_a,
+        mfp,
+        g,
+        np.array([*(m.refractive_index for m in media), 1.0]),
+        np.array([*(room if m.reflectance is None else m.reflectance for m in media), room]),
+        np.array([rule.decay_per_mm for rule in rules]),
+        np.array([rule.ahead_mm for rule in rules]),
+        np.array([rule.from_mm for rule in rules]),
+        np.array([rule.margin_mm for rule in rules]),
+    )
+
+
+def _lamp(problem: BodyProblem, light: int) -> Lamp:
+    mine = problem.emitters.of(light)
+    # LEDs outside the body stand in the room, the last row of the regions.
+    region = np.where(mine.region == ROOM, len(problem.media), mine.region)
     return Lamp(
         np.ascontiguousarray(mine.position, dtype=float),
         np.ascontiguousarray(mine.direction, dtype=float),
         mine.exponent.astype(float),
-        running,
-        mine.region.astype(np.int32),
-    )
-
-
-def empty_tally(problem: BodyProblem) -> Tally:
-    """Return a tally of nothing."""
-    faces, regions = len(problem.walls.faces), len(problem.media)
-    per_face = [np.zeros((faces, 3)) for _ in range(4)]
-    rest = [np.zeros(3) for _ in range(3)]
-    return Tally(*per_face, np.zeros((regions, 3)), *rest, np.zeros(4, dtype=np.int64))
-
-
-def _media(problem: BodyProblem, band_mu_s: FloatArray) -> Media:
-    media = problem.media
-    mu_a = np.array([m.mu_a_per_mm for m in media] + [np.zeros(3)])
-    reflectance = [np.zeros(3) if m.reflectance is None else m.reflectance for m in media]
-    return Media(
-        np.array([m.kind for m in media] + [1], dtype=np.int32),
-        mu_a,
-        np.append(band_mu_s, 0.0),
-        np.array([m.g for m in media] + [0.0]),
-        np.array([m.refractive_index for m in media] + [1.0]),
-        np.array([*reflectance, np.zeros(3)]),
-        mu_a.min(axis=1),
+        np.cumsum(mine.share) / mine.share.sum(),
+        region.astype(np.int32),
     )
 
 
 def _coats(problem: BodyProblem) -> Coats:
-    # One empty row stands in where a body has none, so that the arrays keep their shape.
     layers = problem.layers
     return Coats(
         np.array([layer.reflectance for layer in layers]).reshape(-1, 3),
@@ -155,14 +215,18 @@ def _coats(problem: BodyProblem) -> Coats:
 
 def _walls(problem: BodyProblem) -> Walls:
     triangles = problem.walls.triangles
+    row = np.full(len(triangles), -1, dtype=np.int32)
+    row[problem.skin] = np.arange(len(problem.skin))
+    room = len(problem.media)
     return Walls(
         np.ascontiguousarray(triangles[:, 0]),
         np.ascontiguousarray(triangles[:, 1] - triangles[:, 0]),
         np.ascontiguousarray(triangles[:, 2] - triangles[:, 0]),
         np.ascontiguousarray(problem.walls.normals),
         problem.inside.astype(np.int32),
-        problem.outside.astype(np.int32),
+        np.where(problem.outside == ROOM, room, problem.outside).astype(np.int32),
         problem.coat.astype(np.int32),
+        row,
     )
 
 

@@ -1,0 +1,43 @@
+"""How the photon loop is compiled, and where the result is kept for the next run.
+
+Compiling takes some ten seconds; it is kept in the user's cache folder, so that it happens once
+also where the project is installed read-only. Where nothing can be written, every run compiles
+anew.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numba
+from platformdirs import user_cache_path
+
+
+def _kept() -> bool:
+    """Choose the folder for compiled code; return whether there is one that can be written."""
+    given = os.environ.get("NUMBA_CACHE_DIR")
+    folder = Path(given) if given else user_cache_path("glowsim") / "compiled"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError:
+        return False
+    vars(numba.config)["CACHE_DIR"] = str(folder)
+    return True
+
+
+_OPTIONS: dict[str, Any] = {
+    "nogil": True,
+    "cache": _kept(),
+    "error_model": "numpy",
+    # Products and sums may be fused, a / b may become a * (1 / b): same result on every run.
+    "fastmath": {"contract", "arcp", "nsz"},
+}
+compiled = numba.njit(**_OPTIONS)
+"""Compile a function; it runs without Python's lock."""
+inlined = numba.njit(inline="always", **_OPTIONS)
+"""The same, for small functions that are to vanish into their callers."""
