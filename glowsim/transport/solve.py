@@ -5,33 +5,52 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Literal
 
 from glowsim.errors import SolveError
 from glowsim.scene import SceneFile
 from glowsim.transport.build import body_problem
+from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
 from glowsim.transport.plan import plan_of
 from glowsim.transport.quick import solve_body
+from glowsim.transport.reference import Goal
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.store import load_glow, save_glow
+
+QUICK = "quick"
+REFERENCE_GOAL = Goal(noise=0.02, seconds=60.0)
+"""Where the reference solver stops if nothing is asked for."""
 
 
 def solve(
     scene_file: SceneFile,
     *,
+    method: Literal["quick", "reference"] = "quick",
     seed: int = 0,
     saved: Path | None = None,
+    goal: Goal = REFERENCE_GOAL,
+    resume: bool = False,
     report: Callable[[str], None] = lambda text: None,
+    watch: Watch = nothing_seen,
 ) -> SurfaceGlow:
     """Return the glow of a scene; bodies that are alike are solved once.
 
+    method : quick, or the reference solver: slow, without approximation but for its noise
     saved  : a result file. Bodies that it holds, unchanged in all that matters to light and
-             solved with the same seed, are taken from it; afterwards it holds this scene.
-    report : told what is being worked on.
-    Raises SceneError, MaterialError, GeometryError or SolveError.
+             solved with the same method and seed, are taken from it; afterwards it holds this
+             scene.
+    goal   : when the reference solver stops
+    resume : let the reference solver go on from the photons in `saved`. Without it, too few
+             photons in `saved` are an error: they are neither thrown away nor followed again.
+    report, watch : told what is being worked on, and how far the reference solver is
+    Raises SceneError, MaterialError, GeometryError or SolveError. Ctrl-C in the reference solver
+    raises KeyboardInterrupt that says what `saved` holds now.
     """
     started = time.perf_counter()
     plan = plan_of(scene_file)
-    known = _known(saved, "quick", seed, report) if saved else {}
+    if method == REFERENCE:
+        return LongRun(plan, goal, seed, saved, resume, report, watch).solve()
+    known = _known(saved, QUICK, seed, report) if saved else {}
     bodies = []
     for key, number in plan.distinct.items():
         if key not in known:
@@ -44,7 +63,7 @@ def solve(
             bodies.append(known[key])
     copies, lights = plan.copies([body.light_mm for body in bodies])
     seconds = time.perf_counter() - started
-    glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, "quick", seed, seconds)
+    glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, seed, seconds)
     if saved and not all(key in known for key in plan.distinct):
         save_glow(glow, saved)
     return glow

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.solve import BodyResponse, QuickBody
 from glowsim.transport.quick.trust import trust_of
-from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole
+from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole, unlit_body
 
 __all__ = ["BodyResponse", "QuickBody", "solve_body"]
 
@@ -15,7 +13,7 @@ __all__ = ["BodyResponse", "QuickBody", "solve_body"]
 def solve_body(problem: BodyProblem, seed: int = 0) -> BodyGlow:
     """Return the glow of one body. Raises SolveError if a solve does not converge."""
     if problem.emitters.light_count == 0:
-        return _unlit(problem)
+        return unlit_body(problem)
     response = QuickBody(problem, seed).respond(problem.emitters)
     direct_share = float(response.direct.sum(axis=2).mean())
     return body_glow(
@@ -39,14 +37,3 @@ def _account(problem: BodyProblem, response: BodyResponse) -> Account:
         leaving[:, :, hole].sum(axis=2),
         response.lost,
     )
-
-
-def _unlit(problem: BodyProblem) -> BodyGlow:
-    """Return the glow of a body without lights: none."""
-    faces, regions = len(problem.skin), len(problem.media)
-    none = np.zeros((0, 3))
-    account = Account(
-        tuple(m.name for m in problem.media), np.zeros((0, 3, regions)), none, none, none, none
-    )
-    nothing = np.zeros((0, 3, faces))
-    return body_glow(problem, nothing, nothing, np.zeros((0, faces, 3)), account, ())
