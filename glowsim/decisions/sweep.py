@@ -11,7 +11,7 @@ import multiprocessing
 import signal
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -160,6 +160,12 @@ def _finished(
     try:
         for future in as_completed(waiting):
             yield waiting[future], future.result()
+    except BrokenExecutor as problem:
+        raise SolveError(
+            f"a process that solves steps came to an abrupt end ({problem}): too little memory for "
+            "so many at once, or a script whose work does not stand under "
+            "'if __name__ == \"__main__\":'"
+        ) from None
     finally:
         for future in waiting:
             future.cancel()

@@ -1,0 +1,231 @@
+"""From steps to a recommendation: the least value that is even enough, confirmed by a solve."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from glowsim.decisions.step import Step
+from glowsim.decisions.vary import Variation
+from glowsim.geometry.mesh import FloatArray
+
+AGREES = 0.02
+"""Predicted and confirmed evenness may differ by this share."""
+MOST_TRIES = 5
+GRAINS = 40
+"""A recommendation is rounded up to a round step of at most this part of the range."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What is recommended for one material.
+
+    step      : solved at the recommended value
+    meets     : whether it meets the scene's evenness target
+    predicted : evenness expected there from the steps beside it; None where it is a step of the
+                sweep itself
+    edge      : 'thin' or 'thick' where the value is an end of the range, so that going on that
+                way may do better; otherwise empty
+    edit      : what to write into the scene file
+    text      : the recommendation in plain words
+    """
+
+    material: str
+    step: Step
+    meets: bool
+    predicted: float | None
+    edge: str
+    edit: str
+    text: str
+
+    @property
+    def value_mm(self) -> float:
+        """The recommended value."""
+        return self.step.value_mm
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {
+            "material": self.material,
+            "value_mm": self.value_mm,
+            "meets_target": self.meets,
+            "predicted_p5_over_mean": None if self.predicted is None else round(self.predicted, 5),
+            "confirmed_p5_over_mean": round(self.step.even, 5),
+            "at_the_end": self.edge,
+            "edit": self.edit,
+            "text": self.text,
+            "step": self.step.as_json(),
+        }
+
+
+def advise(variation: Variation, steps: Sequence[Step], solve: Callable[[float], Step]) -> Advice:
+    """Return the recommendation that follows from the steps of one material, thin to thick.
+
+    solve : solves and judges one more value
+    """
+    target = variation.scene_file.scene.findings.evenness_target
+    even = np.array([step.even for step in steps])
+    meets = bool((even >= target).any())
+    predicted = None
+    if meets:
+        first = int(np.argmax(even >= target))
+        step = steps[first]
+        if first > 0:
+            step, predicted = _between(steps, first, target, solve)
+    else:
+        step = steps[int(even.argmax())]
+    edge = ""
+    if step is steps[0]:
+        edge = "thin"
+    elif step is steps[-1] and not meets:
+        edge = "thick"
+    text = " ".join(_sentences(variation, step, meets, predicted, edge, target))
+    return Advice(step.material, step, meets, predicted, edge, variation.edit(step.value_mm), text)
+
+
+def grain_mm(span_mm: float) -> float:
+    """Return the round step that values within a span are rounded to: 1, 2 or 5 times a power of
+    ten, at most a fortieth of it."""
+    power = 10.0 ** np.floor(np.log10(span_mm / GRAINS))
+    return float(max(k for k in (1, 2, 5) if k * power <= span_mm / GRAINS * (1 + 1e-9)) * power)
+
+
+def _between(
+    steps: Sequence[Step], first: int, target: float, solve: Callable[[float], Step]
+) -> tuple[Step, float | None]:
+    """Return the least round value that meets the target, solved, and what was expected there.
+
+    The target is crossed between step `first - 1` and `first`. What is expected comes from a
+    curve through all steps that does not overshoot; each value tried is solved and joins them.
+    """
+    known = {step.value_mm: step for step in steps}
+    low, high = steps[first - 1].value_mm, steps[first].value_mm
+    expected: dict[float, float] = {}
+    grain = grain_mm(steps[-1].value_mm - steps[0].value_mm)
+    for _ in range(MOST_TRIES):
+        places = np.array(sorted(known))
+        curve = PchipInterpolator(places, [known[x].even for x in places])
+        tries = _round_values(low, high, grain)
+        enough = tries[curve(tries) >= target]
+        if len(enough) == 0:
+            break
+        value = float(enough[0])
+        expected[value] = float(curve(value))
+        known[value] = solve(value)
+        if known[value].even < target:
+            low = value
+            continue
+        high = value
+        if abs(expected[value] - known[value].even) <= AGREES * known[value].even:
+            break
+    return known[high], expected.get(high)
+
+
+def _round_values(low: float, high: float, grain: float) -> FloatArray:
+    """Return the multiples of `grain` strictly between two values, without float dust."""
+    counts = np.arange(np.floor(low / grain) + 1, np.ceil(high / grain))
+    values = np.array([float(f"{count * grain:.6g}") for count in counts])
+    return values[(values > low + 1e-6) & (values < high - 1e-6)]
+
+
+def _sentences(
+    variation: Variation,
+    step: Step,
+    meets: bool,
+    predicted: float | None,
+    edge: str,
+    target: float,
+) -> list[str]:
+    what = f"{variation.quantity} {step.value_mm:g} mm"
+    said = []
+    if meets:
+        said.append(
+            f"{step.material}: {what} is the least that is even enough: 5 %/mean {step.even:.2f}, "
+            f"target {target:g}"
+            + (
+                "."
+                if predicted is None
+                else f" (expected {predicted:.3f}, solved {step.even:.3f})."
+            )
+        )
+        if edge == "thin":
+            said.append("It is the thinnest that was tried; thinner may do too.")
+    else:
+        said.append(
+            f"{step.material}: no value tried is even enough. The best is {what}: 5 %/mean "
+            f"{step.even:.2g} where {target:g} is wanted."
+        )
+        said += _what_it_lacks(step, edge)
+    said.append(
+        f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
+        f"{100 * step.let_out:.0f} % of its light out: {_reads(step.lit.grade)}."
+    )
+    said += _heat(step)
+    if step.trust:
+        said.append(
+            f"The quick solver is a rough guide there ({'; '.join(step.trust)}): make a test piece "
+            "before you commit."
+        )
+    return said
+
+
+def _what_it_lacks(step: Step, edge: str) -> list[str]:
+    said = []
+    if edge:
+        said.append(f"That is the {edge} end of the range, and evenness is still gaining that way.")
+    if step.findings.found:
+        worst = step.findings.found[0]
+        said.append(
+            f"What it lacks: a {worst.kind} of {worst.ratio_to_mean:.2g} times the mean stays at "
+            f"height {worst.from_mm:.0f} to {worst.to_mm:.0f} mm; {worst.suggestion}."
+        )
+    else:
+        said.append(
+            "No single spot stands out there: the brightness drifts over the whole body; more "
+            "lights, or lights farther apart, would level it."
+        )
+    return said
+
+
+def _heat(step: Step) -> list[str]:
+    """Say when the heat, not the optics, is what limits the glow."""
+    heat = step.heat
+    if heat is None:
+        return []
+    if heat.exceeded:
+        if heat.heat_factor <= 0:
+            return [
+                f"Heat limits this glow: {heat.light} draws more than the {heat.limit_w:g} W it "
+                "may have even while dark; take a board with fewer LEDs, or cut its power between "
+                "uses."
+            ]
+        return [
+            f"Heat, not optics, limits this glow: {heat.light} draws {heat.power_w:.2g} W, and "
+            f"{heat.limit_w:g} W is the limit for a buried board. Turned down to "
+            f"{100 * heat.heat_factor:.0f} % of its drive it averages "
+            f"{step.mean_at_cd_m2(heat.heat_factor):.3g} cd/m2: "
+            f"{_reads(step.grade_at(heat.heat_factor))}. The evenness stays as it is."
+        ]
+    if step.lit.ratio < step.findings.limits.glow_ratio:
+        most = f"turned up {heat.factor:.2g} times"
+        reason = (
+            f"more than that is too hot for a buried board ({heat.limit_w:g} W): heat, not optics, "
+            "is the limit"
+            if heat.binds
+            else "that is full drive"
+        )
+        return [
+            f"It does not read as lit as driven; {most} it averages "
+            f"{step.mean_at_cd_m2(heat.factor):.3g} cd/m2 "
+            f"({_reads(step.grade_at(heat.factor))}), and {reason}."
+        ]
+    return []
+
+
+def _reads(grade: str) -> str:
+    """Return a grade as the end of a sentence: 'it glows', 'it looks painted', 'it is bright'."""
+    return f"it {grade}" if grade.split()[0] in ("glows", "looks") else f"it is {grade}"

@@ -1,0 +1,148 @@
+"""One step of a sweep: a variant solved and judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from glowsim.catalogue import Catalogue
+from glowsim.decisions.heat import HeatLimit, heat_limit
+from glowsim.errors import SceneError
+from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of
+from glowsim.geometry.hollow import nearest_on
+from glowsim.scene import SceneFile
+from glowsim.transport.result import SurfaceGlow
+
+
+@dataclass(frozen=True)
+class Step:
+    """A value of the varied quantity, and what came of it.
+
+    glow     : of the whole prop;  scene_file : the variant
+    findings : of the varied body alone
+    led_depth_mm : of the shallowest LED below the outer surface
+    weight_g : of one copy's own material, None where its density is not known
+    trust    : what makes the solver a rough guide here; empty where it holds
+    heat     : what the scene's power limit means, None for lights that are off
+    """
+
+    material: str
+    value_mm: float
+    scene_file: SceneFile
+    glow: SurfaceGlow
+    findings: Findings
+    led_depth_mm: float
+    weight_g: float | None
+    trust: tuple[str, ...]
+    heat: HeatLimit | None
+
+    @property
+    def evenness(self) -> Evenness:
+        """The body's figures of evenness."""
+        return self.findings.bodies[0]
+
+    @property
+    def even(self) -> float:
+        """What the evenness target is held against: 5th percentile over mean."""
+        return self.evenness.p5_over_mean
+
+    @property
+    def lit(self) -> ReadsAsLit:
+        """Whether the body reads as lit."""
+        return self.findings.lit[0]
+
+    @property
+    def let_out(self) -> float:
+        """Share of the body's light, in lumens, that leaves through its surface."""
+        account = self.findings.account
+        return float(account.escaped_lm.sum() / max(account.emitted_lm.sum(), 1e-12))
+
+    @property
+    def hot_spots(self) -> int:
+        """How many hot spots are listed."""
+        return sum(finding.kind == "hot spot" for finding in self.findings.found)
+
+    @property
+    def dark_gaps(self) -> int:
+        """How many dark gaps are listed."""
+        return sum(finding.kind == "dark gap" for finding in self.findings.found)
+
+    def mean_at_cd_m2(self, factor: float) -> float:
+        """Return the mean luminance with all lights turned up by a factor."""
+        return factor * self.evenness.mean_cd_m2
+
+    def grade_at(self, factor: float) -> str:
+        """Return how the body reads with all lights turned up by a factor."""
+        back = self.lit.ratio / self.lit.on_off
+        return grade_of(factor * (self.lit.ratio - back) + back)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        figures = self.evenness
+        heat = self.heat
+        return {
+            "material": self.material,
+            "value_mm": self.value_mm,
+            "p5_over_mean": round(figures.p5_over_mean, 5),
+            "u0": round(figures.u0, 5),
+            "mean_cd_m2": round(figures.mean_cd_m2, 5),
+            "least_cd_m2": round(figures.least_cd_m2, 5),
+            "let_out_share": round(self.let_out, 5),
+            "hot_spots": self.hot_spots,
+            "dark_gaps": self.dark_gaps,
+            "reads_as": self.lit.grade,
+            "x_white_paper": round(self.lit.ratio, 5),
+            "weight_g": None if self.weight_g is None else round(self.weight_g, 4),
+            "led_depth_mm": round(self.led_depth_mm, 3),
+            "hottest_board_w": None if heat is None else round(heat.power_w, 4),
+            "above_heat_limit": bool(heat and heat.exceeded),
+            "solver": self.glow.solver,
+            "rough_guide_because": list(self.trust),
+        }
+
+
+def judged(
+    glow: SurfaceGlow,
+    scene_file: SceneFile,
+    number: int,
+    value_mm: float,
+    material: str,
+    catalogue: Catalogue,
+) -> Step:
+    """Return the step that a solved variant amounts to; `number` is the varied body.
+
+    Raises SceneError if the body sends no light out at all.
+    """
+    scene = scene_file.scene
+    named = scene.bodies[number].name
+    copies = tuple(
+        copy
+        for copy in glow.copies
+        if copy.lights and (copy.name == named or copy.name.startswith(f"{named} "))
+    )
+    body = glow.bodies[copies[0].body]
+    alone = replace(glow, copies=copies)
+    findings = findings_of(alone, scene)
+    if not findings.bodies or findings.bodies[0].mean_cd_m2 <= 0:
+        raise SceneError(
+            f"{scene_file.toml.name}: at {value_mm:g} mm no light of '{named}' gets out: its "
+            "lights are turned off, or nothing of its surface is meant to glow"
+        )
+    entry = catalogue.materials.get(material)
+    density = entry.density_kg_m3 if entry else None
+    known = density is not None and body.volume_mm3 is not None
+    depth, _, _ = nearest_on(body.surface, body.led_mm)
+    lights = [glow.lights[k] for copy in copies for k in copy.lights]
+    return Step(
+        material,
+        value_mm,
+        scene_file,
+        glow,
+        findings,
+        float(np.min(depth)),
+        float((body.volume_mm3 or 0.0) * (density or 0.0) * 1e-6) if known else None,
+        body.trust,
+        heat_limit(lights, catalogue, scene.findings.buried_power_w),
+    )

@@ -1,0 +1,157 @@
+"""How thick? One quantity of one body, step by step, over one or several materials.
+
+Five lines do what `glowsim thickness` does:
+
+    from glowsim import read_scene
+    from glowsim.decisions.thickness import thickness
+    answer = thickness(read_scene("scenes/moon_orb.toml"), from_mm=0.8, to_mm=4, steps=8)
+    for advice in answer.advice:
+        print(advice.text)
+
+`answer.steps` holds every step with its findings and its glow. To solve steps side by side, give
+an executor: `with local_processes(2) as executor: thickness(..., executor=executor)`, in a script
+under `if __name__ == "__main__":`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from glowsim.catalogue import Catalogue, load_catalogue
+from glowsim.decisions.advice import Advice, advise
+from glowsim.decisions.step import Step, judged
+from glowsim.decisions.sweep import solve_scenes
+from glowsim.decisions.vary import Variation, Vary, checked_materials, variation_of
+from glowsim.errors import SceneError
+from glowsim.geometry.body import solid_of
+from glowsim.scene import SceneFile, Thresholds
+from glowsim.transport.leds import BodyLeds
+
+MOST_STEPS = 200
+Report = Callable[[str, int, int], None]
+"""Told what is being done, how much of it is finished, and of how much."""
+
+
+@dataclass(frozen=True)
+class Thickness:
+    """The answer: every step, and what follows from them for each material.
+
+    steps  : of the first material from thin to thick, then those of the next
+    advice : one for each material
+    """
+
+    variation: Variation
+    materials: tuple[str, ...]
+    steps: tuple[Step, ...]
+    advice: tuple[Advice, ...]
+
+    @property
+    def body(self) -> str:
+        """Name of the body."""
+        return self.variation.body.name
+
+    @property
+    def limits(self) -> Thresholds:
+        """The scene's thresholds."""
+        return self.variation.scene_file.scene.findings
+
+    def of(self, material: str) -> tuple[Step, ...]:
+        """Return the steps of one material."""
+        return tuple(step for step in self.steps if step.material == material)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {
+            "body": self.body,
+            "vary": self.variation.vary,
+            "varied": self.variation.varied,
+            "now_mm": self.variation.now_mm,
+            "evenness_target": self.limits.evenness_target,
+            "steps": [step.as_json() for step in self.steps],
+            "recommended": [advice.as_json() for advice in self.advice],
+        }
+
+
+def thickness(
+    scene_file: SceneFile,
+    body: str | None = None,
+    *,
+    from_mm: float,
+    to_mm: float,
+    steps: int = 8,
+    vary: Vary | None = None,
+    materials: Sequence[str] = (),
+    seed: int = 0,
+    executor: Executor | None = None,
+    folder: Path | None = None,
+    report: Report = lambda doing, done, total: None,
+) -> Thickness:
+    """Vary a thickness and say which is the least that is even enough.
+
+    body      : whose; may be left out where one body alone has lights
+    vary      : wall, depth, around or size, see `vary`; the most natural if left out
+    materials : to compare; the body's own if left out
+    executor  : what solves the steps, see `solve_scenes`
+    folder    : where finished steps are kept, so that a sweep can be interrupted
+    Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be done.
+    """
+    _check_range(from_mm, to_mm, steps)
+    variation = variation_of(scene_file, body, vary)
+    names = checked_materials(variation, tuple(materials))
+    catalogue = load_catalogue(scene_file.toml)
+    _check_ends(variation, from_mm, to_mm, catalogue)
+    values = [float(f"{v:.6g}") for v in np.linspace(from_mm, to_mm, steps)]
+
+    def solved(wanted: Sequence[tuple[str, float]], doing: str) -> list[Step]:
+        scenes = [variation.at(value, material) for material, value in wanted]
+        glows = solve_scenes(
+            scenes,
+            labels=[f"{variation.quantity} {value:g} mm, {m}" for m, value in wanted],
+            seed=seed,
+            executor=executor,
+            folder=folder,
+            progress=lambda done, total: report(doing, done, total),
+        )
+        found = []
+        for k, ((material, value), scene, glow) in enumerate(
+            zip(wanted, scenes, glows, strict=True)
+        ):
+            report("judging", k, len(wanted))
+            found.append(judged(glow, scene, variation.number, value, material, catalogue))
+        return found
+
+    found = solved([(name, value) for name in names for value in values], "solving")
+
+    def advice(material: str) -> Advice:
+        mine = [step for step in found if step.material == material]
+        return advise(variation, mine, lambda value: solved([(material, value)], "confirming")[0])
+
+    return Thickness(variation, names, tuple(found), tuple(map(advice, names)))
+
+
+def _check_range(from_mm: float, to_mm: float, steps: int) -> None:
+    if not (np.isfinite(from_mm) and np.isfinite(to_mm) and 0 <= from_mm < to_mm):
+        raise SceneError(
+            f"a sweep runs from a thin to a thick value of 0 mm or more; from {from_mm:g} to "
+            f"{to_mm:g} mm does not"
+        )
+    if not 2 <= steps <= MOST_STEPS:
+        raise SceneError(f"a sweep takes 2 to {MOST_STEPS} steps, not {steps}")
+
+
+def _check_ends(variation: Variation, from_mm: float, to_mm: float, catalogue: Catalogue) -> None:
+    """Raise what stands against the ends of the range before anything is solved.
+
+    Between ends that can be made everything can, but for lights that meet something set in.
+    """
+    ends = {"wall": (to_mm,), "depth": (from_mm, to_mm)}.get(variation.vary, (from_mm,))
+    for value in ends:
+        scene_file = variation.at(value)
+        solid = solid_of(scene_file, variation.number)
+        BodyLeds(scene_file, variation.number, catalogue).depths_mm(solid)
