@@ -6,6 +6,7 @@ no other room takes a number from a pixel.
 
 from glowsim.pictures.backends import choose_backend
 from glowsim.pictures.bright_map import bright_map, scale_of
+from glowsim.pictures.chart import Line, Panel, chart
 from glowsim.pictures.colour_scale import ColourScale
 from glowsim.pictures.export import export_glow
 from glowsim.pictures.marks import Mark
@@ -16,9 +17,12 @@ from glowsim.pictures.writing import save_picture
 
 __all__ = [
     "ColourScale",
+    "Line",
     "Mark",
+    "Panel",
     "Studio",
     "bright_map",
+    "chart",
     "choose_backend",
     "compared",
     "contact_sheet",

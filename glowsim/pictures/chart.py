@@ -1,0 +1,140 @@
+"""Charts of figures over a quantity: small panels side by side, on paper white."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from PIL import Image
+
+from glowsim.errors import PictureError
+
+INCHES_PER_PANEL = (4.6, 3.2)
+DPI = 130
+COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000000")
+"""Told apart by the colour-blind too, and each comes with a marker of its own."""
+MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+_FAINT = "#777777"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a panel.
+
+    x, y   : the points;  label : its name in the legend, which lists each name once
+    series : number that decides colour and marker;  dashed : for a second figure of a series
+    """
+
+    x: Sequence[float]
+    y: Sequence[float]
+    label: str
+    series: int = 0
+    dashed: bool = False
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One figure over the quantity.
+
+    levels : horizontal lines to be held against, with words;  rings : points to point out
+    log    : the figure runs over powers of ten; what is not above zero is left out
+    whole  : the figure is a count
+    """
+
+    title: str
+    lines: Sequence[Line]
+    levels: Sequence[tuple[float, str]] = ()
+    rings: Sequence[tuple[float, float]] = ()
+    log: bool = False
+    whole: bool = False
+
+
+def chart(
+    panels: Sequence[Panel], x_label: str, *, title: str = "", note: str = "", columns: int = 3
+) -> Image.Image:
+    """Return a chart of several panels over one quantity, with a legend where names differ.
+
+    Raises PictureError if there is nothing to draw.
+    """
+    if not any(len(line.x) for panel in panels for line in panel.lines):
+        raise PictureError("a chart needs at least one line with a point")
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    columns = min(columns, len(panels))
+    rows = -(-len(panels) // columns)
+    width, height = INCHES_PER_PANEL
+    figure = Figure(figsize=(width * columns, height * rows + 0.9), layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    axes = figure.subplots(rows, columns, squeeze=False).ravel()
+    for axis, panel in zip(axes, panels, strict=False):
+        _draw(axis, panel, x_label)
+    for axis in axes[len(panels) :]:
+        axis.set_visible(False)
+    if title:
+        figure.suptitle(title, fontsize=13, x=0.01, ha="left")
+    _legend(figure, panels, note)
+    stream = io.BytesIO()
+    canvas.print_figure(stream, dpi=DPI, format="png")
+    stream.seek(0)
+    return Image.open(stream).convert("RGB")
+
+
+def _draw(axis: Any, panel: Panel, x_label: str) -> None:
+    for line in panel.lines:
+        shown = [(x, y) for x, y in zip(line.x, line.y, strict=True) if y > 0 or not panel.log]
+        axis.plot(
+            [x for x, _ in shown],
+            [y for _, y in shown],
+            color=COLOURS[line.series % len(COLOURS)],
+            marker=MARKERS[line.series % len(MARKERS)],
+            markersize=4,
+            markerfacecolor="white" if line.dashed else None,
+            linestyle="--" if line.dashed else "-",
+            linewidth=1.6,
+        )
+    for value, words in panel.levels:
+        axis.axhline(value, color=_FAINT, linewidth=1, linestyle=":")
+        axis.annotate(
+            words, (0.99, value), xycoords=("axes fraction", "data"), ha="right", va="bottom",
+            fontsize=8, color=_FAINT,
+        )  # fmt: skip
+    for x, y in panel.rings:
+        axis.plot(x, y, marker="o", markersize=13, markerfacecolor="none", color="#222222")
+    if panel.log:
+        axis.set_yscale("log")
+    else:
+        axis.set_ylim(bottom=0)
+        if panel.whole:
+            axis.yaxis.get_major_locator().set_params(integer=True)
+    axis.set_title(panel.title, fontsize=10, loc="left")
+    axis.set_xlabel(x_label, fontsize=9)
+    axis.tick_params(labelsize=8)
+    axis.grid(color="#e4e4e4", linewidth=0.7)
+    axis.set_axisbelow(True)
+
+
+def _legend(figure: Any, panels: Sequence[Panel], note: str) -> None:
+    """Put the names of the series below the panels, and a note."""
+    from matplotlib.lines import Line2D
+
+    named = {line.label: line for panel in panels for line in panel.lines}
+    handles = [
+        Line2D(
+            [],
+            [],
+            color=COLOURS[line.series % len(COLOURS)],
+            marker=MARKERS[line.series % len(MARKERS)],
+            markerfacecolor="white" if line.dashed else None,
+            linestyle="--" if line.dashed else "-",
+            label=label,
+        )
+        for label, line in named.items()
+    ]
+    if len(handles) > 1:
+        columns = min(len(handles), 4)
+        figure.legend(handles=handles, loc="outside lower left", ncols=columns, fontsize=9)
+    if note:
+        figure.supxlabel(note, fontsize=9, x=0.01, ha="left", color="#444444")
