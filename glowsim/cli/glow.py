@@ -23,20 +23,29 @@ from glowsim.cli.common import (
     seed_option,
     verbose_option,
 )
+from glowsim.cli.reference import (
+    earlier_comparisons,
+    goal_of,
+    reference_options,
+    solve_by_reference,
+)
 from glowsim.cli.tables import print_findings
 from glowsim.files import written_whole
 from glowsim.findings import Finding, Findings, findings_of
 from glowsim.pictures import Mark, Studio, bright_map, export_glow, save_picture
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
-from glowsim.transport.solve import solve
+from glowsim.transport.solve import REFERENCE_GOAL, solve
 
 
 @click.command(
     name="glow",
     epilog="Examples:\n\n  glowsim glow scenes/thistle_staff.toml\n\n"
     "  glowsim glow my_prop.toml --out /tmp/try1 --size 1600x1200\n\n"
-    "  glowsim glow my_prop.toml --no-pictures --json > findings.json",
+    "  glowsim glow my_prop.toml --no-pictures --json > findings.json\n\n"
+    "  glowsim glow my_prop.toml --reference --time 300   (slow and sure; Ctrl-C keeps what is "
+    "done)\n\n"
+    "  glowsim glow my_prop.toml --reference --noise 0.01 --resume",
 )
 @scene_argument
 @out_option
@@ -45,6 +54,13 @@ from glowsim.transport.solve import solve
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw pictures and write meshes.")
 @backend_option
+@click.option(
+    "--reference",
+    is_flag=True,
+    help="Follow photons instead of the quick approximation.  "
+    "[default: to 2 % noise, or for 60 seconds]",
+)
+@reference_options
 @click.option("--fresh", is_flag=True, help="Solve again, whatever the folder holds.")
 @seed_option
 @json_option
@@ -55,6 +71,11 @@ def command(
     size: tuple[int, int],
     pictures: bool,
     backend: str,
+    reference: bool,
+    noise: float | None,
+    seconds: float | None,
+    photons: int | None,
+    resume: bool,
     fresh: bool,
     seed: int,
     as_json: bool,
@@ -64,21 +85,33 @@ def command(
 
     Writes the result, the findings, a photo, a brightness map and meshes for viewers to one
     folder. Bodies that have not changed since the folder's last result are not solved again.
+    What the reference solver finds stands beside it, in files of its own.
     """
+    goal = goal_of(noise, seconds, photons)
+    if not reference and (resume or goal != REFERENCE_GOAL):
+        raise click.UsageError(
+            "--noise, --time, --photons and --resume are for the reference solver; "
+            "add --reference, or leave them out"
+        )
+    if fresh and resume:
+        raise click.UsageError("--fresh throws away what --resume would go on from; choose one")
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
-    saved = folder / "glow.npz"
+    files = _Files(folder, reference)
     if fresh:
-        saved.unlink(missing_ok=True)
+        files.result.unlink(missing_ok=True)
+    if reference:
+        glow = solve_by_reference(scene_file, files.result, goal, seed, resume)
     with progress_line() as report:
-        glow = solve(scene_file, seed=seed, saved=saved, report=report)
+        if not reference:
+            glow = solve(scene_file, seed=seed, saved=files.result, report=report)
         report("judging")
-        findings = findings_of(glow, scene_file.scene)
-        _write_json(findings.as_json(), folder / "findings.json")
-        written = [saved, folder / "findings.json"]
+        findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
+        _write_json(findings.as_json(), files.findings)
+        written = [files.result, files.findings]
         reason = ""
         if pictures:
-            more, reason = _draw(glow, scene_file, findings, folder, size, backend, report)
+            more, reason = _draw(glow, scene_file, findings, files, size, backend, report)
             written += more
     if as_json:
         print_json(findings.as_json() | {"files": [str(path) for path in written]})
@@ -91,11 +124,23 @@ def command(
         notice().print(f"note: pictures drawn by {reason}", markup=False)
 
 
+class _Files:
+    """Where the results of a solver go; those of the two solvers stand side by side."""
+
+    def __init__(self, folder: Path, reference: bool) -> None:
+        name, start = ("reference", "reference-") if reference else ("glow", "")
+        self.result = folder / f"{name}.npz"
+        self.findings = folder / f"{start}findings.json"
+        self.photo = folder / f"{start}photo.png"
+        self.brightness = folder / f"{start}brightness.png"
+        self.meshes = (folder / f"{name}.glb", folder / f"{name}.ply")
+
+
 def _draw(
     glow: SurfaceGlow,
     scene_file: SceneFile,
     findings: Findings,
-    folder: Path,
+    files: _Files,
     size: tuple[int, int],
     backend: str,
     report: Any,
@@ -104,21 +149,22 @@ def _draw(
     report("setting up the camera")
     studio = Studio(glow, scene_file.scene, backend)
     report("drawing the photo")
-    save_picture(studio.photo(size), folder / "photo.png")
+    save_picture(studio.photo(size), files.photo)
     report("drawing the brightness map")
     marks = [_mark(finding) for finding in findings.found]
-    save_picture(bright_map(studio, scene_file.scene, marks, size), folder / "brightness.png")
+    save_picture(bright_map(studio, scene_file.scene, marks, size), files.brightness)
     report("writing meshes")
-    names = ("photo.png", "brightness.png", "glow.glb", "glow.ply")
-    for name in names[2:]:
+    for path in files.meshes:
         exposure = studio.exposure_cd_m2
-        export_glow(glow, scene_file.scene, folder / name, exposure_cd_m2=exposure)
-    return [folder / name for name in names], studio.reason
+        export_glow(glow, scene_file.scene, path, exposure_cd_m2=exposure)
+    return [files.photo, files.brightness, *files.meshes], studio.reason
 
 
 def _mark(finding: Finding) -> Mark:
     kind = "hot" if finding.kind == "hot spot" else "dark"
     label = f"{finding.ratio:.2g} x its surroundings, {finding.size_mm:.0f} mm"
+    if finding.within_noise:
+        label += ", within noise"
     return Mark(finding.number, kind, np.array(finding.prop_place_mm), label)  # type: ignore[arg-type]
 
 

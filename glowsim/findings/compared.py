@@ -42,7 +42,7 @@ class Comparison:
                 words += f" at {at_mm(np.array(self.place_mm))}"
         return (
             f"{words}, when last compared with the reference (on '{self.body}' of "
-            f"{self.title}; materials the same, thickness and depth of the lights within a "
+            f"{self.title}; same materials, thickness, depth and absorption within a "
             f"factor of {ALIKE:g})"
         )
 

@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 
 from glowsim.geometry.hollow import nearest_on
-from glowsim.transport.problem import BodyProblem, Kind
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.problem import BodyProblem, Kind, Medium
 
 ALIKE = 1.5
-"""Thickness and depth of similar bodies differ by less than this factor."""
+"""Thickness, depth and absorption of similar bodies differ by less than this factor."""
 
 
 @dataclass(frozen=True)
@@ -26,12 +27,14 @@ class Likeness:
     hollow    : a shell, lit from the air within
     thickness : of its wall, or of its mean half chord, in transport lengths, thinnest band
     depth     : of its shallowest LED below the outer surface, in transport lengths; 0 in air
+    absorption : of its darkest material in its darkest band, over what that scatters
     """
 
     materials: tuple[str, ...]
     hollow: bool
     thickness: float
     depth: float
+    absorption: float
 
     def similar(self, other: Likeness) -> bool:
         """Return whether what holds for one is likely to hold for the other."""
@@ -40,6 +43,7 @@ class Likeness:
             and self.hollow == other.hollow
             and _near(self.thickness, other.thickness)
             and _near(self.depth, other.depth)
+            and _near(self.absorption, other.absorption)
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -54,6 +58,7 @@ class Likeness:
             bool(data["hollow"]),
             float(data["thickness"]),
             float(data["depth"]),
+            float(data["absorption"]),
         )
 
 
@@ -70,7 +75,13 @@ def likeness_of(problem: BodyProblem) -> Likeness:
         problem.wall_mm is not None,
         min((thickness_of(problem, r) for r in cloudy), default=0.0),
         min((d for r in cloudy if (d := depth_of(problem, r)[1]) < np.inf), default=0.0),
+        max((absorption_of(problem.media[r]).max() for r in cloudy), default=0.0),
     )
+
+
+def absorption_of(medium: Medium) -> FloatArray:
+    """Return what a medium absorbs over what it scatters, (3,) float."""
+    return medium.mu_a_per_mm / np.maximum(medium.mu_s_reduced_per_mm, 1e-9)
 
 
 def thickness_of(problem: BodyProblem, region: int) -> float:

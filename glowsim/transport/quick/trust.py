@@ -7,9 +7,7 @@ lengths with little absorption, and degrades below.
 
 from __future__ import annotations
 
-import numpy as np
-
-from glowsim.transport.likeness import depth_of, thickness_of
+from glowsim.transport.likeness import absorption_of, depth_of, thickness_of
 from glowsim.transport.problem import BodyProblem, Kind
 
 THIN = 3.0
@@ -36,8 +34,7 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
                 f"{medium.name}: only {thickness:.2g} transport lengths thick "
                 f"(quick needs {THIN:g})"
             )
-        scattering = np.maximum(medium.mu_s_reduced_per_mm, 1e-9)
-        dark = medium.mu_a_per_mm / scattering
+        dark = absorption_of(medium)
         if dark.max() > DARK:
             band = ("red", "green", "blue")[int(dark.argmax())]
             cautions.append(
