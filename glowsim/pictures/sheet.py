@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from glowsim.errors import PictureError
-from glowsim.pictures.camera import MOST_PX, Size
+from glowsim.pictures.camera import MOST_PX, Camera, Size
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.text import font, number, shortened
 
@@ -25,18 +25,24 @@ def compared(
     size: Size = SHEET_SIZE,
     *,
     exposure_cd_m2: float | None = None,
+    camera: Camera | None = None,
     columns: int | None = None,
 ) -> Image.Image:
     """Return photographs of several glows on one sheet, all at one exposure.
 
     exposure_cd_m2 : left out, the greatest of what would suit each alone, so that none is
                      overexposed.
+    camera         : one for all, of the pictures' size, so that sizes compare; left out, each prop
+                     is framed for itself.
     Raises PictureError as `contact_sheet` does.
     """
     if not studios:
         raise PictureError("a sheet needs at least one picture")
     exposure = exposure_cd_m2 or max(studio.exposure_cd_m2 for studio in studios)
-    pictures = [studio.photo(size, exposure_cd_m2=exposure, caption=False) for studio in studios]
+    pictures = [
+        studio.photo(size, camera=camera, exposure_cd_m2=exposure, caption=False)
+        for studio in studios
+    ]
     note = f"All at one exposure: white = {number(exposure)} cd/m²"
     return contact_sheet(pictures, labels, columns=columns, note=note)
 
