@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from rich.console import Console
 from rich.table import Table
 
@@ -32,13 +34,8 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     else:
         screen.print("No hot spots and no dark gaps by these thresholds.")
     screen.print(_account(findings.account))
-    for body, cautions in findings.trust.items():
-        if cautions:
-            screen.print(f"trust: {body}: quick is a rough guide here:", markup=False)
-            for caution in cautions:
-                screen.print(f"  - {caution}", markup=False)
-        else:
-            screen.print(f"trust: {body}: well inside what the quick solver holds for")
+    for line in _trust(findings):
+        screen.print(line, markup=False)
     for caution in findings.cautions:
         screen.print(f"caution: {caution}", markup=False)
     screen.print(
@@ -48,6 +45,29 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     if verbose:
         limits = ", ".join(f"{k} {v:g}" for k, v in findings.limits.model_dump().items())
         screen.print(f"thresholds: {limits}", markup=False)
+
+
+def _trust(findings: Findings) -> Iterator[str]:
+    """Yield how far the figures can be trusted, body by body."""
+    for body, reasons in findings.trust.items():
+        known = findings.compared.get(body)
+        if findings.solver == "quick":
+            if reasons:
+                yield f"trust: {body}: quick is a rough guide here:"
+            elif known and known.rough:
+                yield f"trust: {body}: quick is a rough guide here, as a comparison showed:"
+            else:
+                yield f"trust: {body}: well inside what the quick solver holds for"
+        elif reasons:
+            yield f"trust: {body}: be careful:"
+        yield from (f"  - {reason}" for reason in reasons)
+        if known:
+            yield f"  - {known}"
+    for body, share in findings.noise.items():
+        yield (
+            f"trust: {body}: single bright faces are known to {100 * share:.2g} % (one standard "
+            "error); sums over many faces much better, single dark faces worse"
+        )
 
 
 def _advice(findings: Findings) -> list[tuple[str, str]]:
@@ -67,25 +87,25 @@ def _evenness(findings: Findings) -> Table:
     rows = list(findings.bodies)
     if findings.whole and len(rows) > 1:
         rows.append(findings.whole)
+    columns = (
+        *("mean_cd_m2", "least_cd_m2", "p5_cd_m2", "p95_cd_m2", "greatest_cd_m2"),
+        *("u0", "p5_over_mean", "variation"),
+    )
     for row in rows:
-        table.add_row(
-            row.body,
-            *(
-                _short(v)
-                for v in (
-                    row.mean_cd_m2,
-                    row.least_cd_m2,
-                    row.p5_cd_m2,
-                    row.p95_cd_m2,
-                    row.greatest_cd_m2,
-                    row.u0,
-                    row.p5_over_mean,
-                    row.variation,
-                )
-            ),
+        values = (
+            _short(getattr(row, name)) + ("*" if name in row.shifted else "") for name in columns
         )
+        table.add_row(row.body, *values)
+        if row.noise:
+            errors = row.noise
+            table.add_row("  noise, ±", *(f"{errors[name]:.1g}" for name in columns), style="dim")
     target = findings.limits.evenness_target
     table.caption = f"one even glow from 5 %/mean of about {target:g} on"
+    if any(row.shifted for row in rows):
+        table.caption += (
+            "\n* the noise of single faces shifts this figure (a least reads too low, a greatest "
+            "and a spread too high): go by the percentiles, or follow more photons"
+        )
     return table
 
 
@@ -117,13 +137,13 @@ def _found(findings: Findings) -> Table:
     for row in findings.found:
         table.add_row(
             str(row.number),
-            row.kind,
+            f"{row.kind}, within noise" if row.within_noise else row.kind,
             row.body,
             ", ".join(f"{c:.0f}" for c in row.body_place_mm),
             f"{row.from_mm:.0f} to {row.to_mm:.0f}",
             f"{row.size_mm:.0f}",
-            f"{row.ratio:.2g}",
-            f"{row.ratio_to_mean:.2g}",
+            _with_error(row.ratio, row.noise),
+            _with_error(row.ratio_to_mean, row.noise_to_mean),
             f"{row.light}, {row.light_mm:.0f} mm",
         )
     return table
@@ -146,6 +166,10 @@ def _account(account: EnergyAccount) -> Table:
         f"{100 * share:.0f} % let out; the account closes to {100 * account.error_share:.1g} %"
     )
     return table
+
+
+def _with_error(value: float, error: float) -> str:
+    return f"{value:.2g} ± {error:.1g}" if error else f"{value:.2g}"
 
 
 def _short(value: float) -> str:
