@@ -13,6 +13,9 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
+from glowsim.errors import SceneError
+from glowsim.units import length_mm
+
 PIPE_WIDTH = 118
 
 scene_argument = click.argument(
@@ -60,6 +63,25 @@ class SizeType(click.ParamType):
         if not (cross and width.isdigit() and height.isdigit()):
             self.fail(f"'{value}' is not a size; write it as 1280x960", param, ctx)
         return int(width), int(height)
+
+
+class LengthType(click.ParamType):
+    """A length: a number of mm, or a text with its unit."""
+
+    name = "MM"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the length in mm."""
+        try:
+            return length_mm(float(value))
+        except ValueError:
+            pass
+        try:
+            return length_mm(str(value))
+        except SceneError as problem:
+            self.fail(str(problem), param, ctx)
 
 
 def out_folder(out: Path | None, stem: str) -> Path:

@@ -10,6 +10,7 @@ import click
 COMMANDS = {
     "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
     "glow": "Solve a scene: findings, pictures and exports.",
+    "thickness": "How thick a wall or layer, how deep a light, how large a body glows evenly.",
     "turntable": "Turn the lit prop around: an animated picture.",
     "catalogue": "List materials, coats and light boards with their sources.",
     "schema": "Print the JSON Schema of scene files, for editors.",

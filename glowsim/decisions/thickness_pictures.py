@@ -1,0 +1,107 @@
+"""A thickness sweep as a chart and as a sheet of pictures at one exposure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PIL import Image
+
+from glowsim.decisions.step import Step
+from glowsim.decisions.thickness import Report, Thickness
+from glowsim.pictures import Line, Panel, Studio, chart, compared
+
+MOST_PICTURES = 12
+"""Pictures of one material on a sheet; of more steps some are left out, never an end."""
+
+
+def thickness_chart(answer: Thickness) -> Image.Image:
+    """Return evenness, luminance, light let out, weight, and spots over the varied quantity."""
+    limits = answer.limits
+    some_lit = answer.steps[0].lit
+
+    def lines(figure: Callable[[Step], float | None], more: str = "") -> list[Line]:
+        drawn = []
+        for series, material in enumerate(answer.materials):
+            known = [(s.value_mm, y) for s in answer.of(material) if (y := figure(s)) is not None]
+            x, values = [p for p, _ in known], [q for _, q in known]
+            drawn.append(Line(x, values, f"{material}{more}", series, dashed=bool(more)))
+        return drawn
+
+    def rings(figure: Callable[[Step], float | None]) -> list[tuple[float, float]]:
+        return [(a.value_mm, y) for a in answer.advice if (y := figure(a.step)) is not None]
+
+    panels = [
+        Panel(
+            "Evenness: 5 %/mean, dashed U0",
+            lines(_even) + lines(lambda s: s.evenness.u0, ", dashed figure"),
+            [(limits.evenness_target, f"even enough: {limits.evenness_target:g}")],
+            rings(_even),
+        ),
+        Panel(
+            "Luminance, cd/m²: mean, dashed least",
+            lines(_mean) + lines(lambda s: s.evenness.least_cd_m2, ", dashed figure"),
+            [(some_lit.needed_cd_m2, "glow + room light reads as lit")],
+            rings(_mean),
+            log=True,
+        ),
+        Panel("Light that gets out, %", lines(_out), (), rings(_out)),
+        Panel("Weight of material, g", lines(_weight), (), rings(_weight)),
+        Panel("Hot spots", lines(lambda s: s.hot_spots), whole=True),
+        Panel("Dark gaps", lines(lambda s: s.dark_gaps), whole=True),
+    ]
+    drawn = [panel for panel in panels if any(len(line.x) for line in panel.lines)]
+    scene = answer.variation.scene_file.scene
+    return chart(
+        drawn,
+        f"{answer.variation.quantity}, mm",
+        title=f"{scene.title or answer.body}: {answer.body}",
+        note=f"Varied: {answer.variation.varied}. Rings: recommended, or the best of those tried.",
+    )
+
+
+def thickness_sheet(
+    answer: Thickness,
+    size: tuple[int, int],
+    backend: str = "auto",
+    report: Report = lambda doing, done, total: None,
+) -> Image.Image:
+    """Return pictures of the steps and of what is recommended, a material after the other."""
+    shown: list[Step] = []
+    labels: list[str] = []
+    for material, advice in zip(answer.materials, answer.advice, strict=True):
+        steps = {step.value_mm: step for step in (*_some(answer.of(material)), advice.step)}
+        for value in sorted(steps):
+            shown.append(steps[value])
+            chosen = " (recommended)" if advice.meets else " (best tried)"
+            labels.append(
+                (f"{material}, " if len(answer.materials) > 1 else "")
+                + f"{answer.variation.quantity} {value:g} mm, 5 %/mean {steps[value].even:.2g}"
+                + (chosen if value == advice.value_mm else "")
+            )
+    studios = []
+    for done, step in enumerate(shown):
+        report("drawing", done, len(shown))
+        studios.append(Studio(step.glow, step.scene_file.scene, backend))
+    largest = max(studios, key=lambda studio: studio.stage.radius_mm)
+    return compared(studios, labels, size, camera=largest.camera(size))
+
+
+def _some(steps: tuple[Step, ...]) -> list[Step]:
+    count = min(len(steps), MOST_PICTURES)
+    return [steps[round(k * (len(steps) - 1) / (count - 1))] for k in range(count)]
+
+
+def _even(step: Step) -> float:
+    return step.even
+
+
+def _mean(step: Step) -> float:
+    return step.evenness.mean_cd_m2
+
+
+def _out(step: Step) -> float:
+    return 100 * step.let_out
+
+
+def _weight(step: Step) -> float | None:
+    return step.weight_g
