@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from glowsim.catalogue import Wire
 from glowsim.electrics.loads import LitBoard, named_boards
@@ -73,6 +73,10 @@ class Harness:
             for board in run.boards:
                 where[board] = number
         return where
+
+    def without_copper(self) -> Harness:
+        """Return the same wiring of wire without resistance: what is left is its joints."""
+        return replace(self, runs=tuple(replace(run, length_mm=0.0) for run in self.runs))
 
     @property
     def cut_list(self) -> tuple[CutPiece, ...]:

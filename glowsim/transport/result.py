@@ -121,6 +121,13 @@ class SurfaceGlow:
         lights = tuple(replace(s, drive=drive.get(s.zone, s.drive)) for s in self.lights)
         return replace(self, lights=lights)
 
+    def dimmed(self, share: FloatArray) -> SurfaceGlow:
+        """Return the same glow with each light's drive times a share of its own, (lights, 3)."""
+        lights = tuple(
+            replace(s, drive=s.drive * own) for s, own in zip(self.lights, share, strict=True)
+        )
+        return replace(self, lights=lights)
+
     def flux_lm(self, copy: Copy) -> FloatArray:
         """Return the flux of a copy's lights as driven, (lights, 3) float [lm]."""
         sources = [self.lights[k] for k in copy.lights]
