@@ -144,7 +144,7 @@ def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:
     return Shading(
         stage,
         emission,
-        stage.at_corners(emission.diffuse_lm_m2 / np.pi),
+        stage.sharp_at_corners(emission.diffuse_lm_m2 / np.pi),
         _sent_back(stage, emission, room),
         tuple(_bundles(glow, stage, float(emission.total_lm_m2[:, 1].max()))),
     )

@@ -53,6 +53,33 @@ def test_means_at_corners_weigh_by_area() -> None:
     assert_allclose(value, [[7, 4, 7], [7, 7, 8]])
 
 
+def test_light_that_falls_off_along_thin_faces_shows_no_stripes() -> None:
+    # Columns by turns wide and narrow, cut into faces 4 mm long that lean one way and the other:
+    # as a sketched blade comes, lit by an LED a little below its surface.
+    x, z = np.cumsum(np.tile([1.4, 0.6], 8)) - 8, np.arange(-20.0, 21, 4)
+    row = len(z)
+    corners = np.array([[a, 0, b] for a in x for b in z])
+    faces = []
+    for i in range(len(x) - 1):
+        for j in range(row - 1):
+            a, b, c, d = row * i + j, row * i + j + 1, row * (i + 1) + j, row * (i + 1) + j + 1
+            faces += [[a, c, b], [b, c, d]] if i % 2 else [[a, d, b], [a, c, d]]
+    stage = stage_of(glow_of([body_glow(Mesh.single_part(corners, np.array(faces)))]))
+
+    def glow(place: np.ndarray) -> np.ndarray:
+        return np.exp(-np.abs(place[..., 2]) / 6)
+
+    shares = np.random.default_rng(0).dirichlet((1, 1, 1), 400)
+    of_faces = np.mean([glow(np.einsum("c,mcd->md", w, stage.triangles)) for w in shares], axis=0)
+    inside = (np.abs(stage.points[:, 0]) < 6) & (np.abs(stage.points[:, 2]) == 8)
+    stripes = [
+        np.std(read(of_faces[:, None])[inside, 0]) / glow(np.array([0, 0, 8.0]))
+        for read in (stage.at_corners, stage.sharp_at_corners)
+    ]
+    assert stripes[0] > 0.05
+    assert stripes[1] < 0.6 * stripes[0]
+
+
 def test_copies_stand_where_they_should() -> None:
     glow = glow_of([body_glow(box(2, 2, 2))], [(0, moved(0, 0, 0)), (0, moved(10, 0, 0))])
     stage = stage_of(glow)
