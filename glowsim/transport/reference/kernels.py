@@ -153,26 +153,25 @@ def fresnel(cos, n_from, n_to):
 
 
 @inlined
-def jump_survival(decay, radius):
-    """Return the share of light that leaves a sphere it starts in the middle of.
+def jump_survival(x):
+    """Return the share of light that leaves a sphere of radius x / k it starts in the middle of.
 
-    x / sinh x with x = radius * decay: the mean over a sphere of a field that grows as diffuse
-    light does (derived; Fleck & Canfield, J. Comput. Phys. 54, 508 (1984) for the walk itself).
+    x / sinh x: the mean over a sphere of a field that grows as exp(k r) (derived; Fleck &
+    Canfield, J. Comput. Phys. 54, 508 (1984) for the walk itself).
     """
-    x = radius * decay
-    if x < 1e-3:
-        return 1.0 - x * x / 6.0
-    if x > 600.0:
-        return 0.0
-    return 2.0 * x / (math.exp(x) - math.exp(-x))
+    if x < 0.5:
+        s = x * x
+        return 1.0 - s * (1 / 6 - s * (7 / 360 - s * (31 / 15120 - s * (127 / 604800))))
+    left = math.exp(-x)
+    return 2.0 * x * left / (1.0 - left * left)
 
 
 @inlined
 def cell_of(grid, inverse, x, y, z):
     """Return the grid indices of a point, -1 in the first place outside the grid."""
-    i = math.floor((x - grid.low[0]) * inverse)
-    j = math.floor((y - grid.low[1]) * inverse)
-    k = math.floor((z - grid.low[2]) * inverse)
+    i = int(math.floor((x - grid.low[0]) * inverse))
+    j = int(math.floor((y - grid.low[1]) * inverse))
+    k = int(math.floor((z - grid.low[2]) * inverse))
     inside = 0 <= i < grid.counts[0] and 0 <= j < grid.counts[1] and 0 <= k < grid.counts[2]
     return (i, j, k) if inside else (-1, 0, 0)
 
@@ -194,9 +193,8 @@ def clear_at(grid, inverse, x, y, z):
 def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     """Return the first wall within `reach` that bounds `region` on the near side, and its distance.
 
-    Walks the grid cell by cell (Amanatides & Woo, Eurographics 1987) and tests the triangles
-    listed there (Moeller & Trumbore, J. Graphics Tools 2, 21 (1997)). `skip` is the face the
-    photon stands on. Returns (-1, reach) if there is none, (-2, distance) if the photon leaves the
+    Walks the grid cell by cell (Amanatides & Woo, Eurographics 1987) and tests the planes of the
+    triangles listed there, then where on them. `skip` is the face the photon stands on. Returns (-1, reach) if there is none, (-2, distance) if the photon leaves the
     grid.
     """
     cell = grid.cell
@@ -218,33 +216,37 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
         here = (i * counts_1 + j) * counts_2 + k
         for place in range(grid.start[here], grid.start[here + 1]):
             face = grid.listed[place]
-            if face == skip:
-                continue
+            toward = (
+                dx * walls.normal[face, 0] + dy * walls.normal[face, 1] + dz * walls.normal[face, 2]
+            )
             # Leaving along the normal means coming from the region behind the face.
-            nx, ny, nz = walls.normal[face, 0], walls.normal[face, 1], walls.normal[face, 2]
-            toward = dx * nx + dy * ny + dz * nz
-            if (walls.inside[face] if toward > 0.0 else walls.outside[face]) != region:
+            if walls.sides[face, 0 if toward > 0.0 else 1] != region or face == skip:
                 continue
-            ax, ay, az = walls.edge_1[face, 0], walls.edge_1[face, 1], walls.edge_1[face, 2]
-            bx, by, bz = walls.edge_2[face, 0], walls.edge_2[face, 1], walls.edge_2[face, 2]
-            px, py, pz = dy * bz - dz * by, dz * bx - dx * bz, dx * by - dy * bx
-            det = ax * px + ay * py + az * pz
-            if det == 0.0:
+            off = (
+                walls.normal[face, 3]
+                - x * walls.normal[face, 0]
+                - y * walls.normal[face, 1]
+                - z * walls.normal[face, 2]
+            )
+            t = off / toward
+            if not -1e-9 < t < best:
                 continue
-            scale = 1.0 / det
-            sx = x - walls.corner[face, 0]
-            sy = y - walls.corner[face, 1]
-            sz = z - walls.corner[face, 2]
-            u = (sx * px + sy * py + sz * pz) * scale
-            if u < -EDGE or u > 1.0 + EDGE:
+            hx, hy, hz = x + t * dx, y + t * dy, z + t * dz
+            u = (
+                hx * walls.along[face, 0]
+                + hy * walls.along[face, 1]
+                + hz * walls.along[face, 2]
+                - walls.along[face, 3]
+            )
+            v = (
+                hx * walls.along[face, 4]
+                + hy * walls.along[face, 5]
+                + hz * walls.along[face, 6]
+                - walls.along[face, 7]
+            )
+            if u < -EDGE or v < -EDGE or u + v > 1.0 + EDGE:
                 continue
-            qx, qy, qz = sy * az - sz * ay, sz * ax - sx * az, sx * ay - sy * ax
-            v = (dx * qx + dy * qy + dz * qz) * scale
-            if v < -EDGE or u + v > 1.0 + EDGE:
-                continue
-            t = (bx * qx + by * qy + bz * qz) * scale
-            if -1e-9 < t < best:
-                best, found = max(t, 0.0), face
+            best, found = max(t, 0.0), face
         leaves = min(next_i, min(next_j, next_k))
         if best <= leaves:
             return found, best
@@ -392,7 +394,7 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
     """
     inverse = 1.0 / grid.cell
     room = len(media.kind) - 1
-    w = np.zeros(3)
+    w, share = np.zeros(3), np.zeros(3)
     scatterings, searches, jumped = 0, 0, 0
     for photon in range(first, first + count):
         if stop[0] != 0:
@@ -410,7 +412,7 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
         # No jump need be tried within the square root of `near_2` of the place c.
         near_2 = 0.0
         direct = True
-        mfp, g, farthest = media.mfp[region], media.g[region], media.jump_from[region]
+        mfp, g, jump_from = media.mfp[region], media.g[region], media.jump_from[region]
         state, depth = exponential(state)
         while True:
             step = depth * mfp
@@ -452,7 +454,7 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                             walls.normal[face, 0], walls.normal[face, 1], walls.normal[face, 2]
                         )  # fmt: skip
                         cos = dx * nx + dy * ny + dz * nz
-                        goes = walls.outside[face] if cos > 0.0 else walls.inside[face]
+                        goes = walls.sides[face, 1 if cos > 0.0 else 0]
                         if cos < 0.0:
                             nx, ny, nz, cos = -nx, -ny, -nz, -cos
                         coat = walls.coat[face]
@@ -503,7 +505,7 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                         # The optical depth still to go does not change at a wall.
                         region = goes
                         mfp, g = media.mfp[region], media.g[region]
-                        farthest = media.jump_from[region]
+                        jump_from = media.jump_from[region]
                         continue
                 far_2 = (tx - cx) * (tx - cx) + (ty - cy) * (ty - cy) + (tz - cz) * (tz - cz)
             # Nothing in the way: scatter here.
@@ -526,28 +528,37 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                 state, alive = gambled(state, tally, w)
                 if not alive:
                     break
-            if far_2 >= near_2 and farthest < FAR:
+            if far_2 >= near_2 and jump_from < FAR:
                 # Modified random walk, see `jumps`: is there a sphere clear enough to cross?
-                ahead = media.ahead[region]
-                px, py, pz = x + ahead * dx, y + ahead * dy, z + ahead * dz
-                clear = clear_at(grid, inverse, px, py, pz)
-                if clear >= farthest:
-                    radius = clear - media.jump_margin[region]
-                    for band in range(3):
-                        left = w[band] * jump_survival(media.decay[region, band], radius)
-                        tally.absorbed[region, band] += w[band] - left
-                        w[band] = left
-                    state, ux, uy, uz = isotropic(state)
-                    state, dx, dy, dz = isotropic(state)
-                    x = px + radius * ux - ahead * dx
-                    y = py + radius * uy - ahead * dy
-                    z = pz + radius * uz - ahead * dz
-                    jumped += 1
-                    cx, cy, cz, clear_2, near_2 = x, y, z, 0.0, 0.0
-                else:
-                    lacks = max(farthest - clear - ahead, 0.25 * ahead)
-                    clear = max(clear - ahead, 0.0)
-                    cx, cy, cz, clear_2, near_2 = x, y, z, clear * clear, lacks * lacks
+                clear = clear_at(grid, inverse, x, y, z)
+                lacks = jump_from - clear
+                cx, cy, cz = x, y, z
+                if lacks <= 0.0:
+                    ahead = media.ahead[region]
+                    px, py, pz = x + ahead * dx, y + ahead * dy, z + ahead * dz
+                    clear_p = clear_at(grid, inverse, px, py, pz) if ahead > 0.0 else clear
+                    lacks = 0.5 * ahead
+                    if clear_p >= jump_from:
+                        margin = media.jump_margin[region]
+                        for band in range(3):
+                            share[band] = 1.0
+                        while clear_p >= jump_from:
+                            radius = clear_p - margin
+                            for band in range(3):
+                                share[band] *= jump_survival(media.decay[region, band] * radius)
+                            state, ux, uy, uz = isotropic(state)
+                            px, py, pz = px + radius * ux, py + radius * uy, pz + radius * uz
+                            jumped += 1
+                            clear_p = clear_at(grid, inverse, px, py, pz)
+                        for band in range(3):
+                            tally.absorbed[region, band] += w[band] * (1.0 - share[band])
+                            w[band] *= share[band]
+                        state, dx, dy, dz = isotropic(state)
+                        x, y, z = px - ahead * dx, py - ahead * dy, pz - ahead * dz
+                        cx, cy, cz, clear = px, py, pz, clear_p
+                        lacks = jump_from - clear_p
+                near_2 = lacks * lacks
+                clear_2 = clear * clear if clear > 0.0 else 0.0
             state, depth = exponential(state)
     tally.events[SCATTERINGS] += scatterings
     tally.events[SEARCHES] += searches

@@ -39,17 +39,18 @@ class Media(NamedTuple):
 
 
 class Walls(NamedTuple):
-    """Wall faces: a corner, two edges, unit normal, the regions on either side, the coat.
+    """Wall faces.
 
-    row : place of the face among those on the room, or -1
+    normal : (m, 4), unit normal and its product with a corner
+    along  : (m, 8), two vectors and their products with the first corner: what a point's product
+             with them exceeds these by are its shares of the second and third corner
+    sides  : (m, 2), the regions inside and outside;  coat : (m,)
+    row    : (m,), place of the face among those on the room, or -1
     """
 
-    corner: FloatArray
-    edge_1: FloatArray
-    edge_2: FloatArray
     normal: FloatArray
-    inside: Int32
-    outside: Int32
+    along: FloatArray
+    sides: Int32
     coat: Int32
     row: Int32
 
@@ -218,13 +219,19 @@ def _walls(problem: BodyProblem) -> Walls:
     row = np.full(len(triangles), -1, dtype=np.int32)
     row[problem.skin] = np.arange(len(problem.skin))
     room = len(problem.media)
+    corner = triangles[:, 0]
+    edge_1, edge_2 = triangles[:, 1] - corner, triangles[:, 2] - corner
+    cross = np.cross(edge_1, edge_2)
+    # A face without area lets everything past; its neighbours are widened across it.
+    scale = 1.0 / np.maximum(np.einsum("md,md->m", cross, cross), 1e-60)[:, None]
+    duals = (np.cross(edge_2, cross) * scale, np.cross(cross, edge_1) * scale)
+    normal = problem.walls.normals
     return Walls(
-        np.ascontiguousarray(triangles[:, 0]),
-        np.ascontiguousarray(triangles[:, 1] - triangles[:, 0]),
-        np.ascontiguousarray(triangles[:, 2] - triangles[:, 0]),
-        np.ascontiguousarray(problem.walls.normals),
-        problem.inside.astype(np.int32),
-        np.where(problem.outside == ROOM, room, problem.outside).astype(np.int32),
+        np.column_stack([normal, np.einsum("md,md->m", normal, corner)]),
+        np.column_stack([np.column_stack([d, np.einsum("md,md->m", d, corner)]) for d in duals]),
+        np.column_stack(
+            [problem.inside, np.where(problem.outside == ROOM, room, problem.outside)]
+        ).astype(np.int32),
         problem.coat.astype(np.int32),
         row,
     )
