@@ -25,11 +25,16 @@ MOST_DECADES = 3.0
 
 @dataclass(frozen=True)
 class ColourScale:
-    """Luminances from `low` to `high` [cd/m2]; those beyond take the colour of the end."""
+    """Luminances from `low` to `high` [cd/m2]; those beyond take the colour of the end.
+
+    unit : stands over the scale;  steps : colours from the low end to the high, sRGB in hex
+    """
 
     low: float
     high: float
     logarithmic: bool
+    unit: str = "cd/m²"
+    steps: str = VIRIDIS
 
     def share(self, luminance_cd_m2: Floats | float) -> FloatArray:
         """Return the place on the scale, 0 to 1."""
@@ -42,7 +47,9 @@ class ColourScale:
 
     def colours(self, luminance_cd_m2: Floats) -> FloatArray:
         """Return 8-bit sRGB as floats, (..., 3)."""
-        steps = np.array([list(bytes.fromhex(colour)) for colour in VIRIDIS.split()], dtype=float)
+        steps = np.array(
+            [list(bytes.fromhex(colour)) for colour in self.steps.split()], dtype=float
+        )
         place = self.share(luminance_cd_m2) * (len(steps) - 1)
         knots = np.arange(len(steps))
         return np.stack([np.interp(place, knots, band) for band in steps.T], axis=-1)
@@ -87,7 +94,13 @@ def _round_above(value: float, steps: tuple[float, ...]) -> float:
 
 
 def draw_scale(
-    page: Image.Image, scale: ColourScale, left: int, top: int, height: int, size_px: float
+    page: Image.Image,
+    scale: ColourScale,
+    left: int,
+    top: int,
+    height: int,
+    size_px: float,
+    unit: str = "cd/m²",
 ) -> None:
     """Draw a scale upright with its ticks; it takes about ten text sizes of width."""
     draw = ImageDraw.Draw(page)
@@ -100,7 +113,7 @@ def draw_scale(
     bar = np.repeat(scale.colours(value)[:, None], width, axis=1).astype(np.uint8)
     page.paste(Image.fromarray(bar), (left, top))
     draw.rectangle([left - 1, top - 1, left + width, top + height], outline=INK)
-    draw.text((left, top - size_px * 0.7), "cd/m²", INK, font(size_px), anchor="ls")
+    draw.text((left, top - size_px * 0.7), scale.unit, INK, font(size_px), anchor="ls")
     for tick in scale.ticks:
         y = top + height * (1 - float(scale.share(tick)))
         draw.line([left + width, y, left + width + size_px * 0.4, y], INK, 1)

@@ -11,8 +11,8 @@ from glowsim.errors import PictureError
 from glowsim.optics.colour import lightness
 from glowsim.optics.srgb import LUMINANCE_OF_SRGB, decode
 from glowsim.pictures import ColourScale, Mark, Studio, bright_map, scale_of
-from glowsim.pictures.bright_map import chosen_views
 from glowsim.pictures.colour_scale import scale_for
+from glowsim.pictures.map_page import chosen_views
 from glowsim.pictures.marks import draw_marks, draw_symbol, marks_seen
 from tests.pictures.glows import body_glow, glow_of, scene_with, sphere
 

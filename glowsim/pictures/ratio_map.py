@@ -1,0 +1,107 @@
+"""A map of how two results differ: their ratio as colour, from as many sides as it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from PIL import Image
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.pictures.camera import Camera, Size, checked_size
+from glowsim.pictures.colour_scale import ColourScale
+from glowsim.pictures.map_page import LEAST_MAP_PX, Words, map_page
+from glowsim.pictures.marks import Mark
+from glowsim.pictures.photo import Studio
+from glowsim.pictures.visibility import Points
+
+TOO_NOISY = 0.15
+"""Where the ratio is no better known than this, no colour is shown."""
+_RANGES = (1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0)
+_MARKED = 0.98
+"""The scale holds this share of the area; the rest takes the colour of the ends."""
+_ORANGE_BLUE = "7f3b08 b35806 e08214 fdb863 fee0b6 f7f7f7 d1e5f0 92c5de 4393c3 2166ac 053061"
+"""From orange by way of white to blue, steps of two diverging schemes by Brewer (Harrower &
+Brewer, Cartographic J. 40, 27 (2003))."""
+
+
+@dataclass(frozen=True)
+class RatioScale(ColourScale):
+    """Ratios from 1 / `high` to `high`: blue above one, orange below, white at one.
+
+    The ends differ in lightness from the middle alike, and in hue from each other in a way that
+    colour-blind eyes see.
+    """
+
+    unit: str = "ratio"
+    steps: str = _ORANGE_BLUE
+
+    @cached_property
+    def ticks(self) -> FloatArray:
+        """Round ratios on the scale, one and both ways from it."""
+        above = [ratio for ratio in _RANGES if ratio <= self.high * (1 + 1e-9)][-3:]
+        return np.array([*(1 / r for r in reversed(above)), 1.0, *above])
+
+
+@dataclass(frozen=True)
+class Compared:
+    """What a ratio map shows of one copy: its faces' ratios and their errors, nan where none.
+
+    ratio, noise : (k,) float
+    """
+
+    ratio: FloatArray
+    noise: FloatArray
+
+
+def ratio_scale(ratio: FloatArray, area_mm2: FloatArray) -> RatioScale:
+    """Return the narrowest round scale that holds nearly all of the area, (n,) float each."""
+    known = np.isfinite(ratio) & (ratio > 0)
+    if not known.any():
+        return RatioScale(1 / _RANGES[1], _RANGES[1], True)
+    away = np.exp(np.abs(np.log(ratio[known])))
+    order = np.argsort(away)
+    share = np.cumsum(area_mm2[known][order]) / area_mm2[known].sum()
+    wanted = away[order][min(int(np.searchsorted(share, _MARKED)), len(order) - 1)]
+    high = next((r for r in _RANGES if r >= wanted), _RANGES[-1])
+    return RatioScale(1 / high, high, True)
+
+
+def ratio_map(
+    studio: Studio,
+    compared: Mapping[str, Compared],
+    words: Words,
+    marks: Sequence[Mark] = (),
+    size: Size = (1600, 1000),
+) -> Image.Image:
+    """Return a map of ratios on the prop of `studio`.
+
+    compared : by the copy's name; copies without are grey
+    Raises PictureError for a size out of range.
+    """
+    size = checked_size(size, LEAST_MAP_PX)
+    stage = studio.stage
+    ratio, noise = (np.full(len(stage.triangles), np.nan) for _ in range(2))
+    for number, copy in enumerate(studio.glow.copies):
+        if copy.name in compared:
+            mine = stage.copy == number
+            ratio[mine] = compared[copy.name].ratio[stage.face[mine]]
+            noise[mine] = compared[copy.name].noise[stage.face[mine]]
+    told = np.isfinite(ratio) & (noise < TOO_NOISY)
+    scale = ratio_scale(np.where(told, ratio, np.nan), stage.areas_mm2)
+    logs = np.log(np.where(told, ratio, 1.0))
+
+    def paint(camera: Camera, points: Points) -> np.ndarray:
+        width, height = camera.size
+        toward = np.abs(stage.normals[points.triangle] @ camera.forward)
+        shown = scale.colours(np.exp(logs[points.triangle]))
+        # A little shading tells the form; the colour stays what the scale says.
+        shown *= (0.9 + 0.1 * toward)[:, None]
+        grey = (110 + 80 * toward)[:, None]
+        picture = np.full((height, width, 3), 255.0)
+        picture[points.row, points.column] = np.where(told[points.triangle, None], shown, grey)
+        return picture.astype(np.uint8)
+
+    return map_page(studio, paint, scale, words, marks, size)
