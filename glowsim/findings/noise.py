@@ -34,12 +34,15 @@ def noise_lm_mm2(glow: SurfaceGlow, copy: Copy, band: int | None = None) -> Floa
     bands = slice(None) if band is None else slice(band, band + 1)
     per_light = np.einsum("lb,lbk->lk", glow.flux_lm(copy)[:, bands], body.error[:, bands])
     noise = np.sqrt((per_light**2).sum(axis=0))
-    power = noise * body.surface.areas_mm2
+    area = np.maximum(body.surface.areas_mm2, 1e-12)
+    power = noise * area
     dark = power <= 0
     if dark.all():
         return noise
-    # A face that no photon has reached yet may be as bright as one faint photon would make it.
-    return np.where(dark, power[~dark].min() / np.maximum(body.surface.areas_mm2, 1e-12), noise)
+    # A face that no photon has reached yet may be as bright as one photon would make it, of those
+    # that reach the darkest faces.
+    one = float(np.median(np.sort(power[~dark])[: max(1, dark.size // 20)]))
+    return np.where(dark, one / area, noise)
 
 
 def shaken(values: FloatArray, noise: FloatArray | None, random: np.random.Generator) -> FloatArray:
