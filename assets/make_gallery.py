@@ -1,0 +1,55 @@
+"""Makes the small pictures of the README from the demo scenes: `python assets/make_gallery.py`.
+
+Takes about a minute; needs the project installed.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from glowsim import Studio, bright_map, findings_of, read_scene, solve, write_turntable
+from glowsim.pictures import Mark
+
+HERE = Path(__file__).parent
+SCENES = HERE.parent / "scenes"
+PHOTO = (480, 360)
+MAP = (1280, 960)
+COLOURS = 128
+"""A small palette halves the files and does not show at this size."""
+
+
+def main() -> None:
+    """Draw every picture anew."""
+    for name in ("thistle_staff", "geode_shoulder", "moon_orb", "reed_blade"):
+        prop = read_scene(SCENES / f"{name}.toml")
+        glow = solve(prop)
+        studio = Studio(glow, prop.scene)
+        save(studio.photo((960, 720)).resize(PHOTO, Image.Resampling.LANCZOS), name)
+        if name == "thistle_staff":
+            marks = [
+                Mark(
+                    found.number,
+                    "hot" if found.kind == "hot spot" else "dark",
+                    np.array(found.prop_place_mm),
+                    f"{found.ratio:.2g} x its surroundings, {found.size_mm:.0f} mm",
+                )
+                for found in findings_of(glow, prop.scene).found
+            ]
+            page = bright_map(studio, prop.scene, marks, MAP)
+            save(page.resize((720, 540), Image.Resampling.LANCZOS), f"{name}_brightness")
+            write_turntable(
+                studio, HERE / f"gallery_{name}.webp", frame_count=36, seconds=6, size=(320, 240)
+            )
+
+
+def save(picture: Image.Image, name: str) -> None:
+    """Write a picture small."""
+    small = picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.FLOYDSTEINBERG)
+    small.save(HERE / f"gallery_{name}.png", optimize=True)
+
+
+if __name__ == "__main__":
+    main()
