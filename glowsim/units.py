@@ -24,6 +24,9 @@ MM_PER_UNIT: dict[str, float] = {
 MM2_PER_M2 = 1.0e6
 """Square millimetres in a square metre."""
 
+M_PER_MM = 1.0e-3
+"""Metres in a millimetre: conductivities and film coefficients are given per metre."""
+
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\"'µ]+)\s*$")
 
 

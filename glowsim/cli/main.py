@@ -11,7 +11,11 @@ COMMANDS = {
     "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
     "glow": "Solve a scene: findings, pictures and exports.",
     "thickness": "How thick a wall or layer, how deep a light, how large a body glows evenly.",
+    "agreement": "Hold the quick solver beside the reference: by how much, where.",
     "turntable": "Turn the lit prop around: an animated picture.",
+    "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",
+    "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
+    "heat": "How warm each buried board gets, how soon, and what it bears.",
     "catalogue": "List materials, coats and light boards with their sources.",
     "schema": "Print the JSON Schema of scene files, for editors.",
 }

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from glowsim.scene.fields import Mm, Number, Strict
+from glowsim.scene.supply import Gauge
 
 
 class Heat(Strict):
@@ -17,8 +18,8 @@ class Heat(Strict):
     """Heat that a square metre of skin gives off per kelvin, by still air and radiation."""
     contact: Literal["none", "touched", "held", "worn"] = "touched"
     """How people meet the surface: not at all, for moments, in the hand, on the skin."""
-    leads: Annotated[int, Field(ge=0, le=50)] = 0
+    leads: Annotated[int, Field(strict=True, ge=0, le=50)] = 0
     """Copper wires that run down from each board and carry heat away with them."""
-    lead_awg: Annotated[int, Field(ge=10, le=40)] = 24
+    lead_gauge: Gauge = "24 AWG"
     lead_free_mm: Annotated[Mm, Field(ge=0)] = 0.0
     """How far each wire runs on in free air beyond the body."""

@@ -1,0 +1,170 @@
+"""`glowsim heat`: how warm each board gets where it is buried, and what that is too much for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.table import Table
+
+from glowsim.catalogue.cautions import caution
+from glowsim.cli.common import (
+    console,
+    json_option,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    table_of,
+    verbose_option,
+)
+from glowsim.electrics.heat import BoardHeat, HeatReport, heat_of
+from glowsim.electrics.heat_section import heat_section
+from glowsim.pictures import heat_map, save_picture
+from glowsim.scene import SceneFile, read_scene
+from glowsim.transport.plan import plan_of
+
+
+@click.command(
+    name="heat",
+    epilog="Examples:\n\n  glowsim heat scenes/thistle_staff.toml\n\n"
+    "  glowsim heat my_prop.toml --no-picture --json > heat.json\n\n"
+    "The scene's table [heat] says how warm the room is (room_c), how the prop is used (contact = "
+    "none, touched, held or worn), and which copper wires carry heat away (leads, lead_gauge, "
+    "lead_free_mm).",
+)
+@scene_argument
+@out_option
+@click.option("--picture/--no-picture", default=True, help="Draw a cut through the hottest board.")
+@json_option
+@verbose_option
+def command(scene: Path, out: Path | None, picture: bool, as_json: bool, verbose: bool) -> None:
+    """Work out how warm every light board of SCENE gets, how soon, and against which limits.
+
+    Steady heat in still air, all electrical power taken as heat; with pulses in the scene their
+    average counts.
+    """
+    scene_file = read_scene(scene)
+    with progress_line() as report:
+        found = heat_of(scene_file, report=report)
+        written = out_folder(out, scene_file.stem) / "heat.png"
+        if picture:
+            report("drawing the cut")
+            _draw(found, scene_file, written)
+    if as_json:
+        files = [str(written)] if picture else []
+        print_json(found.as_json() | {"files": files, "cautions": [caution("heat")]})
+        return
+    screen = console()
+    print_heat(found, verbose)
+    if picture:
+        screen.print(f"Written:\n  {written}", markup=False)
+
+
+def print_heat(found: HeatReport, verbose: bool) -> None:
+    """Print a heat report."""
+    screen, heat = console(), found.settings
+    screen.print(
+        f"[bold]{found.title}[/bold]: heat in a room of {heat.room_c:g} °C, skin film "
+        f"{heat.skin_w_m2k:g} W/m2K, {found.judged}"
+    )
+    rows = _alike(found.boards)
+    screen.print(_boards(rows))
+    for board, names in rows:
+        if board.bears < 1:
+            worst = board.limits[0]
+            who = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} alike"
+            screen.print(
+                f"{who}: {worst.what} would reach {worst.found_c:.0f} °C, the limit is "
+                f"{worst.limit_c:.0f} °C: {board.verdict}.",
+                markup=False,
+            )
+    if verbose:
+        for board, _ in rows:
+            screen.print(_limits(board))
+    for note in found.notes:
+        screen.print(f"note: {note}", markup=False)
+    screen.print(
+        "Paths for the heat: a hollow around the board, an aluminium plate behind it, copper leads "
+        "(leads in [heat]), vents, a lower drive or a pulse.",
+        markup=False,
+    )
+    screen.print(
+        f"Rises are good to a factor of about {found.error_factor:.2g}: conductivities and the "
+        "still air are estimates. Computed: steady conduction on the glow's own grid, and the way "
+        "there from a few slow modes. Not computed: sun, draughts, clothing, neighbouring "
+        "bodies' own heat, faults.",
+        markup=False,
+    )
+    screen.print(f"caution: {caution('heat')}", markup=False)
+
+
+def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
+    """Return boards that share all figures as one row, with their names."""
+    rows: dict[tuple[object, ...], tuple[BoardHeat, list[str]]] = {}
+    for board in boards:
+        key = (board.body, board.name.partition(":")[2], board.power_w, board.board_c)
+        rows.setdefault(key, (board, []))[1].append(board.name)
+    return list(rows.values())
+
+
+def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
+    table = table_of(
+        "Light boards, once warm",
+        ("board", "lies in"),
+        ("W", "board °C", "chip °C", "skin °C", "bears W", "full white", "90 % after", "in 5 min"),
+    )
+    for board, names in rows:
+        name = board.name if len(names) == 1 else f"{board.name} (x{len(names)})"
+        bears = f"{board.bearable_w:.2g}" if board.bears < float("inf") else "-"
+        table.add_row(
+            name,
+            board.buried_in,
+            f"{board.power_w:.2g}",
+            f"{board.board_c:.0f}",
+            "-" if board.chip_c is None else f"{board.chip_c:.0f}",
+            f"{board.skin_c:.0f}",
+            bears,
+            f"{board.full_power_w:.2g} W: {board.full_board_c:.0f} °C",
+            _time(board.minutes),
+            f"{100 * board.soon_share:.0f} %",
+        )
+    table.caption = (
+        "bears W: average power at which its tightest limit is reached, all boards of the body "
+        "turned down alike; temperatures far above a limit are sums on paper"
+    )
+    return table
+
+
+def _limits(board: BoardHeat) -> Table:
+    table = table_of(f"Limits of {board.name}", ("what",), ("limit °C", "found °C", "bears"))
+    for limit in board.limits:
+        table.add_row(
+            limit.what,
+            f"{limit.limit_c:.0f}",
+            f"{limit.found_c:.0f}",
+            f"{100 * limit.bears:.0f} %",
+        )
+    return table
+
+
+def _time(minutes: float) -> str:
+    return f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60:.1f} h"
+
+
+def _draw(found: HeatReport, scene_file: SceneFile, path: Path) -> None:
+    plan, hottest = plan_of(scene_file), found.hottest
+    names = [body.name for body in scene_file.scene.bodies]
+    number = names.index(hottest.body)
+    section = heat_section(found, scene_file.scene.bodies[number], plan.keys[number], hottest)
+    picture = heat_map(
+        section.temperature_c,
+        section.region,
+        section.boards,
+        room_c=found.settings.room_c,
+        pixel_mm=section.pixel_mm,
+        title=f"Cut through {hottest.name}, {found.judged} ({hottest.power_w:.2g} W)",
+        caption=f"room {found.settings.room_c:g} °C, still air; light board outlined in orange",
+    )
+    save_picture(picture, path)

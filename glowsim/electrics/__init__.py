@@ -1,0 +1,1 @@
+"""Amperes and kelvins: power, wiring, pulse and heat of a prop."""

@@ -1,0 +1,285 @@
+"""How warm each light board gets where it is buried, how soon, and what that is too much for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.electrics.heat_body import HeatBody
+from glowsim.electrics.heat_field import HeatField
+from glowsim.electrics.heat_setup import HeatPart, heat_part
+from glowsim.electrics.heat_warmup import WarmUp, warm_up
+from glowsim.electrics.loads import LitBoard, boards_of
+from glowsim.errors import SceneError
+from glowsim.geometry.body import solid_of
+from glowsim.geometry.mesh import FloatArray
+from glowsim.scene import SceneFile
+from glowsim.scene.heat import Heat
+from glowsim.transport.plan import Plan, plan_of
+
+TOUCH_C = {"touched": 60.0, "held": 48.0, "worn": 41.0}
+"""Highest surface temperature, by how people meet it. ISO 13732-1 (from memory) gives as burn
+thresholds of plastic and wood 60 C for a minute, and of any surface 48 C for ten minutes and 43 C
+for eight hours; worn things keep 2 K below that (common practice, no source). The standard gives
+thresholds, not limits."""
+TOUCH_WORDS = {"touched": "touched for moments", "held": "held in the hand", "worn": "worn"}
+SOON_S = 300.0
+"""The bench test most people have patience for [s]."""
+
+
+@dataclass(frozen=True)
+class HeatLimit:
+    """One limit and what was worked out for it.
+
+    bears : share of the power at which the limit is just reached
+    """
+
+    what: str
+    limit_c: float
+    found_c: float
+    bears: float
+
+
+@dataclass(frozen=True)
+class BoardHeat:
+    """One light board at the drive that is judged.
+
+    power_w, full_power_w : judged, and at full white;  board_c, full_board_c : steady
+    limits                : the tightest first
+    minutes               : from switching on to 90 % of the rise;  soon_share : of the rise after
+                            five minutes
+    """
+
+    name: str
+    copy: str
+    body: str
+    kind: str
+    buried_in: str
+    power_w: float
+    full_power_w: float
+    board_c: float
+    full_board_c: float
+    chip_c: float | None
+    skin_c: float
+    limits: tuple[HeatLimit, ...]
+    minutes: float
+    soon_share: float
+
+    @property
+    def bears(self) -> float:
+        """Share of the judged power at which the tightest limit is reached; inf without limits."""
+        return min((limit.bears for limit in self.limits), default=float("inf"))
+
+    @property
+    def bearable_w(self) -> float:
+        """Average power this board may have, all others of its body turned down alike [W]."""
+        return self.bears * self.power_w
+
+    @property
+    def verdict(self) -> str:
+        """What to do, in a few words."""
+        if self.bears >= 1:
+            return "below its limits"
+        share = 100 * self.bears
+        percent = f"{share:.0f}" if share >= 9.5 else f"{share:.1g}"
+        return f"derate to {percent} %, or add a path for the heat"
+
+
+@dataclass(frozen=True)
+class HeatReport:
+    """The heat of a prop.
+
+    judged : the drive that is judged: 'as drawn' or 'average of the pulses'
+    boards : as in the scene;  fields : by key of each different body with lights
+    error_share : how far rises may be off by the conductivity alone, as a factor
+    """
+
+    title: str
+    judged: str
+    settings: Heat
+    boards: tuple[BoardHeat, ...]
+    fields: Mapping[str, HeatField]
+    parts: Mapping[str, HeatPart]
+    power_w: Mapping[str, FloatArray]
+    error_factor: float
+    notes: tuple[str, ...]
+
+    @property
+    def hottest(self) -> BoardHeat:
+        """The board with the least to spare."""
+        return min(self.boards, key=lambda board: board.bears)
+
+    def as_json(self) -> dict[str, object]:
+        """Return the report as plain data."""
+        return {
+            "title": self.title,
+            "judged": self.judged,
+            "settings": self.settings.model_dump(),
+            "boards": [_plain(board) for board in self.boards],
+            "rise_good_to_a_factor": self.error_factor,
+            "notes": list(self.notes),
+        }
+
+
+def heat_of(
+    scene_file: SceneFile,
+    *,
+    average_share: Sequence[float] | None = None,
+    report: Callable[[str], None] = lambda text: None,
+) -> HeatReport:
+    """Return how warm the boards of a scene get.
+
+    average_share : per board of the scene, its average power over the pulses as a share of what
+                    it draws as drawn; judged as drawn if left out.
+    Raises SceneError, MaterialError, GeometryError or SolveError.
+    """
+    plan = plan_of(scene_file)
+    lit = boards_of(plan)
+    if not lit:
+        raise SceneError(
+            f"{scene_file.toml.name}: no body has a light, so there is no heat to work out"
+        )
+    share = np.ones(len(lit)) if average_share is None else np.asarray(average_share, dtype=float)
+    drawn = np.array([_watts(board, board.drawn_ma) for board in lit]) * share
+    full = np.array([_watts(board, board.white_ma) for board in lit])
+    fields, parts = _solved(plan, report)
+    boards: list[BoardHeat] = []
+    powers: dict[str, FloatArray] = {}
+    keys = {body.name: key for body, key in zip(scene_file.scene.bodies, plan.keys, strict=True)}
+    known: dict[tuple[str, bytes], list[BoardHeat]] = {}
+    for copy in dict.fromkeys(board.copy for board in lit):
+        mine = np.array([k for k, board in enumerate(lit) if board.copy == copy])
+        key = keys[lit[mine[0]].body]
+        case = (key, drawn[mine].tobytes())
+        group = [lit[k] for k in mine]
+        if case not in known:
+            report(f"warming up {copy}")
+            known[case] = _judged(plan, parts[key], fields[key], group, drawn[mine], full[mine])
+        boards += [_renamed(known[case][k], board) for k, board in enumerate(group)]
+        powers[copy] = drawn[mine]
+    notes = tuple(dict.fromkeys(note for part in parts.values() for note in part.notes))
+    factor = max(part.conductivity_factor for part in parts.values())
+    judged = "as drawn" if average_share is None else "average of the pulses"
+    heat = scene_file.scene.heat
+    return HeatReport(plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, notes)
+
+
+def _watts(board: LitBoard, current_ma: float) -> float:
+    """Return the power of a board; all of it is taken to become heat.
+
+    5050 LEDs turn 90 to 94 % into heat by their data sheets, and foam swallows much of the light.
+    """
+    return board.board.supply_v * current_ma / 1000
+
+
+def _solved(
+    plan: Plan, report: Callable[[str], None]
+) -> tuple[dict[str, HeatField], dict[str, HeatPart]]:
+    bodies = plan.scene_file.scene.bodies
+    outers = {key: solid_of(plan.scene_file, n).outer for key, n in plan.distinct.items()}
+    fields, parts = {}, {}
+    for key, number in plan.distinct.items():
+        if bodies[number].lights:
+            report(f"heat of {bodies[number].name}")
+            parts[key] = heat_part(plan, number, outers)
+            fields[key] = HeatField(parts[key].body)
+    return fields, parts
+
+
+def _judged(
+    plan: Plan,
+    part: HeatPart,
+    field: HeatField,
+    boards: list[LitBoard],
+    power_w: FloatArray,
+    full_w: FloatArray,
+) -> list[BoardHeat]:
+    """Return the heat of the boards of one copy."""
+    heat, body = plan.scene_file.scene.heat, part.body
+    steady = field.rise_k_w @ np.stack([power_w, full_w], axis=1)
+    rise = field.board_k(steady)
+    skin_k = float(field.skin_k(steady)[0])
+    around = _of_the_body(heat, body, field, steady[:, :1], skin_k)
+    warm: WarmUp | None = warm_up(field, power_w) if power_w.any() else None
+    judged = []
+    for k, board in enumerate(boards):
+        limits = [*around, *_of_the_board(board, heat, float(rise[k, 0]), float(power_w[k]))]
+        chip_k = board.board.junction_k_w
+        chip = None if chip_k is None else chip_k * float(power_w[k]) / board.led_count
+        judged.append(
+            BoardHeat(
+                board.name,
+                board.copy,
+                board.body,
+                board.kind,
+                " and ".join(body.substances[r].name for r in body.touching(body.boards[k])),
+                float(power_w[k]),
+                float(full_w[k]),
+                heat.room_c + float(rise[k, 0]),
+                heat.room_c + float(rise[k, 1]),
+                None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
+                heat.room_c + skin_k,
+                tuple(sorted(limits, key=lambda limit: limit.bears)),
+                warm.seconds_to(0.9, k) / 60 if warm else 0.0,
+                float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
+            )
+        )
+    return judged
+
+
+def _of_the_body(
+    heat: Heat, body: HeatBody, field: HeatField, steady: FloatArray, skin_k: float
+) -> list[HeatLimit]:
+    """Return the limits that hold for a whole copy: its materials, and hands on its skin."""
+    limits = []
+    board_k = field.board_k(steady)[:, 0]
+    for region in body.conducting:
+        substance = body.substances[region]
+        if substance.service_c is not None:
+            # Where it touches a board it is as warm as that board.
+            at_boards = [k for k, b in enumerate(body.boards) if region in body.touching(b)]
+            if at_boards:
+                rise = float(board_k[at_boards].max())
+            else:
+                rise = float(field.region_k(region, steady)[0])
+            limits.append(_limit(substance.name, substance.service_c, heat.room_c, rise))
+    if heat.contact != "none":
+        words = f"skin, {TOUCH_WORDS[heat.contact]}"
+        limits.append(_limit(words, TOUCH_C[heat.contact], heat.room_c, skin_k))
+    return limits
+
+
+def _of_the_board(board: LitBoard, heat: Heat, rise_k: float, power_w: float) -> list[HeatLimit]:
+    limits, part = [], board.board
+    if part.ambient_max_c is not None:
+        limits.append(_limit("LEDs' surroundings", part.ambient_max_c, heat.room_c, rise_k))
+    if part.junction_max_c is not None and part.junction_k_w is not None:
+        chip_k = rise_k + part.junction_k_w * power_w / board.led_count
+        limits.append(_limit("LED chips", part.junction_max_c, heat.room_c, chip_k))
+    return limits
+
+
+def _limit(what: str, limit_c: float, room_c: float, rise_k: float) -> HeatLimit:
+    spare = max(limit_c - room_c, 0.0)
+    bears = spare / rise_k if rise_k > 0 else float("inf")
+    return HeatLimit(what, limit_c, room_c + rise_k, bears)
+
+
+def _renamed(heat: BoardHeat, board: LitBoard) -> BoardHeat:
+    return BoardHeat(**(vars(heat) | {"name": board.name, "copy": board.copy, "body": board.body}))
+
+
+def _plain(board: BoardHeat) -> dict[str, object]:
+    plain = {k: v for k, v in vars(board).items() if k != "limits"}
+    finite = float("inf")
+    return plain | {
+        "bears_share": None if board.bears == finite else board.bears,
+        "bearable_w": None if board.bears == finite else board.bearable_w,
+        "verdict": board.verdict,
+        "limits": [
+            vars(limit) | {"bears": None if limit.bears == finite else limit.bears}
+            for limit in board.limits
+        ],
+    }
