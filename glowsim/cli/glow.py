@@ -165,7 +165,8 @@ def _mark(finding: Finding) -> Mark:
     label = f"{finding.ratio:.2g} x its surroundings, {finding.size_mm:.0f} mm"
     if finding.within_noise:
         label += ", within noise"
-    return Mark(finding.number, kind, np.array(finding.prop_place_mm), label)  # type: ignore[arg-type]
+    places = np.array([finding.prop_place_mm, *finding.elsewhere_mm])
+    return Mark(finding.number, kind, places[0], label, places[1:])  # type: ignore[arg-type]
 
 
 def _write_json(data: dict[str, Any], path: Path) -> None:

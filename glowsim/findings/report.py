@@ -31,6 +31,7 @@ class Finding:
     from_mm, to_mm : heights (z) it reaches in the body's own frame
     noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
     within_noise   : noise alone could make such a patch
+    elsewhere_mm   : the same place on the other copies that look alike, in the prop
     """
 
     number: int
@@ -52,6 +53,7 @@ class Finding:
     noise: float = 0.0
     noise_to_mean: float = 0.0
     within_noise: bool = False
+    elsewhere_mm: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -168,14 +170,17 @@ def findings_of(
 
 def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
     copy = eye.look.copies[0]
-    world = copy.transform[:3, :3] @ patch.place_mm + copy.transform[:3, 3]
+    world, *elsewhere = (
+        _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3])
+        for c in eye.look.copies
+    )
     return Finding(
         number,
         patch.kind,
         eye.look.name,
         copy.name,
         _rounded(patch.place_mm),
-        _rounded(world),
+        world,
         patch.from_mm,
         patch.to_mm,
         patch.size_mm,
@@ -189,6 +194,7 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         patch.noise,
         patch.noise_to_mean,
         patch.within_noise,
+        tuple(elsewhere),
     )
 
 

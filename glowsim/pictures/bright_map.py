@@ -38,7 +38,8 @@ def bright_map(
     """Return the brightness map of a prop.
 
     glow  : the glow, or a studio that is set up already
-    marks : places to number; views are added until every mark that can be seen is seen
+    marks : places to number; each is shown where it can be seen best, and views are added until
+            every mark that can be seen is seen
     scale : colours; chosen from the glow if left out. Maps to be compared need one scale.
     Raises PictureError for a size out of range.
     """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -47,6 +47,7 @@ def map_page(
     size: Size,
 ) -> Image.Image:
     """Return a page: views enough to show every mark that can be seen, and what they mean."""
+    marks = [_where_seen(studio, mark) for mark in marks]
     views, seen = chosen_views(studio, marks)
     page = Image.new("RGB", size, PAPER)
     text_px = max(10.0, size[1] / 55)
@@ -75,21 +76,8 @@ def map_page(
 
 def chosen_views(studio: Studio, marks: Sequence[Mark]) -> tuple[list[Angles], list[np.ndarray]]:
     """Return the views to draw and which marks each one sees: front, back, and more if needed."""
-    view = studio.scene.view
-    options: list[Angles] = [
-        (view.azimuth_deg + turn, view.elevation_deg, name) for turn, name in _SIDES.items()
-    ]
-    options += [(view.azimuth_deg, 75.0, "from above"), (view.azimuth_deg, -75.0, "from below")]
-    slack = _SLACK * studio.stage.radius_mm
-    seen = [
-        marks_seen(
-            marks,
-            studio.camera((100, 100), azimuth_deg=azimuth, elevation_deg=elevation),
-            studio.stage.rays,
-            slack,
-        )
-        for azimuth, elevation, _ in options
-    ]
+    options = _options(studio)
+    seen = _seen_from(studio, marks, options)
     chosen = [0, 1]
     while len(chosen) < MOST_VIEWS:
         missing = ~np.any([seen[k] for k in chosen], axis=0)
@@ -98,6 +86,40 @@ def chosen_views(studio: Studio, marks: Sequence[Mark]) -> tuple[list[Angles], l
             break
         chosen.append(int(np.argmax(gains)))
     return [options[k] for k in chosen], [seen[k] for k in chosen]
+
+
+def _options(studio: Studio) -> list[Angles]:
+    """Return the views there are to choose from, the front first and then the back."""
+    view = studio.scene.view
+    sides = [(view.azimuth_deg + turn, view.elevation_deg, name) for turn, name in _SIDES.items()]
+    above, below = (view.azimuth_deg, 75.0, "from above"), (view.azimuth_deg, -75.0, "from below")
+    return [*sides, above, below]
+
+
+def _seen_from(
+    studio: Studio, marks: Sequence[Mark], options: Sequence[Angles]
+) -> list[np.ndarray]:
+    """Return which marks each view sees, (n,) bool each."""
+    slack = _SLACK * studio.stage.radius_mm
+    return [
+        marks_seen(
+            marks,
+            studio.camera((100, 100), azimuth_deg=azimuth, elevation_deg=elevation),
+            studio.stage.rays,
+            slack,
+        )
+        for azimuth, elevation, _ in options
+    ]
+
+
+def _where_seen(studio: Studio, mark: Mark) -> Mark:
+    """Return the mark at the first of its places that the earliest possible view sees."""
+    places = [mark, *(replace(mark, point_mm=point) for point in mark.elsewhere_mm)]
+    if len(places) > 1:
+        for seen in _seen_from(studio, places, _options(studio)):
+            if seen.any():
+                return places[int(seen.argmax())]
+    return mark
 
 
 def _view(

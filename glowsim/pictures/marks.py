@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -25,12 +25,15 @@ class Mark:
 
     point_mm : (3,) float, in the prop's frame, on its surface
     label    : what the list under the picture says about it
+    elsewhere_mm : (n, 3) float, places that show the same; one of them serves where the first is
+                   hidden
     """
 
     number: int
     kind: Literal["hot", "dark"]
     point_mm: FloatArray
     label: str = ""
+    elsewhere_mm: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
 
 
 def marks_seen(

@@ -12,9 +12,10 @@ from glowsim.optics.colour import lightness
 from glowsim.optics.srgb import LUMINANCE_OF_SRGB, decode
 from glowsim.pictures import ColourScale, Mark, Studio, bright_map, scale_of
 from glowsim.pictures.colour_scale import scale_for
-from glowsim.pictures.map_page import chosen_views
+from glowsim.pictures.map_page import _where_seen, chosen_views
 from glowsim.pictures.marks import draw_marks, draw_symbol, marks_seen
-from tests.pictures.glows import body_glow, glow_of, scene_with, sphere
+from glowsim.scene import View
+from tests.pictures.glows import body_glow, glow_of, moved, scene_with, sphere
 
 SIZE = (480, 320)
 
@@ -161,3 +162,14 @@ def test_a_scale_suits_the_glowing_part(studio: Studio) -> None:
 def test_a_size_out_of_range_is_refused(studio: Studio) -> None:
     with pytest.raises(PictureError, match="each side must be a whole number from 240 to 8192"):
         bright_map(studio, studio.scene, size=(640, 200))
+
+
+def test_a_mark_is_shown_on_a_copy_where_it_can_be_seen() -> None:
+    body = body_glow(sphere(20.0))
+    glow = glow_of([body], [(0, moved(0, 0, 0)), (0, moved(0, -60, 0))])
+    studio = Studio(glow, scene_with(view=View(azimuth_deg=0, elevation_deg=0)), "embree")
+    hidden, open_ = np.array([0.0, -20, 0]), np.array([[0.0, -80, 0]])
+    mark = Mark(1, "hot", hidden, "", open_)
+    np.testing.assert_array_equal(_where_seen(studio, mark).point_mm, open_[0])
+    alone = Mark(1, "hot", np.array([0.0, 0, 0]))
+    assert _where_seen(studio, alone) is alone
