@@ -17,8 +17,7 @@ HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenes"
 PHOTO = (480, 360)
 MAP = (1280, 960)
-COLOURS = 128
-"""A small palette halves the files and does not show at this size."""
+QUALITY = 88
 
 
 def main() -> None:
@@ -41,14 +40,17 @@ def main() -> None:
             page = bright_map(studio, prop.scene, marks, MAP)
             save(page.resize((720, 540), Image.Resampling.LANCZOS), f"{name}_brightness")
             write_turntable(
-                studio, HERE / f"gallery_{name}.webp", frame_count=36, seconds=6, size=(320, 240)
+                studio,
+                HERE / f"gallery_{name}_turning.webp",
+                frame_count=36,
+                seconds=6,
+                size=(320, 240),
             )
 
 
 def save(picture: Image.Image, name: str) -> None:
     """Write a picture small."""
-    small = picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.FLOYDSTEINBERG)
-    small.save(HERE / f"gallery_{name}.png", optimize=True)
+    picture.convert("RGB").save(HERE / f"gallery_{name}.webp", quality=QUALITY, method=6)
 
 
 if __name__ == "__main__":
