@@ -86,6 +86,9 @@ class BodyAgreement:
     worst    : where they differ most, beyond the noise; None where they differ nowhere
     noise    : error of a typical place of `patch_mm`, the least difference that can be told
     trust    : what quick itself says to be careful about
+    copies   : names of the copies that look so
+    faces    : (k,) float, ratio over patches around each face of the body's surface, and its
+               error; nan where the face is not meant to glow
     """
 
     body: str
@@ -99,6 +102,8 @@ class BodyAgreement:
     patch_mm: float
     trust: tuple[str, ...]
     likeness: Likeness | None
+    copies: tuple[str, ...]
+    faces: tuple[FloatArray, FloatArray]
 
     @property
     def worst_off(self) -> float:
@@ -218,7 +223,16 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         patch_mm=step,
         trust=one.body.trust,
         likeness=one.body.likeness,
+        copies=tuple(copy.name for copy in one.copies),
+        faces=(_on_all(one, work.faces, ratio), _on_all(one, work.faces, noise)),
     )
+
+
+def _on_all(look: Look, faces: IntArray, values: FloatArray) -> FloatArray:
+    """Return values of some faces on all faces of the surface, nan on the others."""
+    everywhere = np.full(len(look.glows), np.nan)
+    everywhere[faces] = values
+    return everywhere
 
 
 def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:

@@ -66,6 +66,10 @@ class ColourScale:
         slack = 1 + 1e-9
         return all_ticks[(all_ticks * slack >= self.low) & (all_ticks <= self.high * slack)]
 
+    def label(self, tick: float) -> str:
+        """Return what stands beside a tick."""
+        return number(tick)
+
 
 def scale_for(luminance_cd_m2: FloatArray, areas_mm2: FloatArray) -> ColourScale:
     """Return a scale for the faces of a surface: 1 % of the area lies below it, 0.5 % above.
@@ -117,4 +121,6 @@ def draw_scale(
     for tick in scale.ticks:
         y = top + height * (1 - float(scale.share(tick)))
         draw.line([left + width, y, left + width + size_px * 0.4, y], INK, 1)
-        draw.text((left + width + size_px * 0.6, y), number(tick), INK, font(size_px), anchor="lm")
+        draw.text(
+            (left + width + size_px * 0.6, y), scale.label(tick), INK, font(size_px), anchor="lm"
+        )

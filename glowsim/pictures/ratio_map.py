@@ -17,7 +17,7 @@ from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.visibility import Points
 
-TOO_NOISY = 0.15
+TOO_NOISY = 0.06
 """Where the ratio is no better known than this, no colour is shown."""
 _RANGES = (1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0)
 _MARKED = 0.98
@@ -35,7 +35,7 @@ class RatioScale(ColourScale):
     colour-blind eyes see.
     """
 
-    unit: str = "ratio"
+    unit: str = "off by"
     steps: str = _ORANGE_BLUE
 
     @cached_property
@@ -43,6 +43,10 @@ class RatioScale(ColourScale):
         """Round ratios on the scale, one and both ways from it."""
         above = [ratio for ratio in _RANGES if ratio <= self.high * (1 + 1e-9)][-3:]
         return np.array([*(1 / r for r in reversed(above)), 1.0, *above])
+
+    def label(self, tick: float) -> str:
+        """Return a ratio as people say it."""
+        return f"{100 * (tick - 1):+.0f} %" if abs(tick - 1) > 1e-9 else "same"
 
 
 @dataclass(frozen=True)

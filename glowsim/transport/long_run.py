@@ -122,7 +122,7 @@ class LongRun:
 
     def _time_was_spent(self) -> bool:
         spent = sum(tallies.seconds for tallies in self._tallies.values())
-        complete = all(key in self._bodies for key in self.plan.distinct)
+        complete = all(key in self._tallies for key in self.plan.distinct if self._is_lit(key))
         return complete and self.goal.seconds is not None and spent >= 0.9 * self.goal.seconds
 
     def _reached(self, key: str) -> bool:
@@ -165,8 +165,9 @@ class LongRun:
                 done = max(done, (spent + progress.seconds) / self.goal.seconds)
             self.watch(name, min(done, 1.0), progress)
 
-        if not self._problems[key].emitters.light_count:
+        if not self._is_lit(key):
             self._bodies[key] = unlit_body(self._problems[key])
+            self._save()
             return 0.0
         self.report(f"following photons through {name}")
         started = time.perf_counter()
@@ -180,12 +181,16 @@ class LongRun:
         )
         seconds = time.perf_counter() - started
         self._bodies[key], self._tallies[key] = body, tallies
-        if self.saved:
-            tables = {key: tallies.arrays() for key, tallies in self._tallies.items()}
-            save_glow(self._glow(), self.saved, tables)
+        self._save()
         if tallies.stopped:
             raise KeyboardInterrupt
         return seconds
+
+    def _save(self) -> None:
+        """Save what there is, so that a run that is cut short can go on from it."""
+        if self.saved and self._tallies:
+            tables = {key: tallies.arrays() for key, tallies in self._tallies.items()}
+            save_glow(self._glow(), self.saved, tables)
 
     def _glow(self) -> SurfaceGlow:
         """Return what there is: every body with its copies, or bodies alone while some lack."""

@@ -1,0 +1,218 @@
+"""`glowsim agreement`: the quick solver beside the reference."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import click
+import numpy as np
+from PIL.Image import Image
+from rich.console import Console
+from rich.table import Table
+
+from glowsim.cli.common import (
+    SizeType,
+    backend_option,
+    console,
+    json_option,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    seed_option,
+    table_of,
+)
+from glowsim.cli.reference import goal_of, reference_options, solve_by_reference
+from glowsim.errors import SolveError
+from glowsim.files import write_whole
+from glowsim.findings import Agreement, agreement_of, comparisons_of
+from glowsim.findings.agreement import OFF, SURE, BodyAgreement, Ratio
+from glowsim.geometry.mesh import at_mm
+from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
+from glowsim.scene import SceneFile, read_scene
+from glowsim.transport.plan import plan_of
+from glowsim.transport.problem import BANDS
+from glowsim.transport.reference import Goal
+from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.solve import REFERENCE_GOAL, solve
+from glowsim.transport.store import load_glow
+
+ANY = Goal(noise=None, seconds=0.0)
+"""A goal that every result has reached."""
+
+
+@click.command(
+    name="agreement",
+    epilog="Examples:\n\n  glowsim agreement scenes/moon_orb.toml\n\n"
+    "  glowsim agreement my_prop.toml --time 300 --resume   (more photons, less noise)",
+)
+@scene_argument
+@out_option
+@click.option(
+    "--size", type=SizeType(), default="1280x960", show_default=True, help="Of a picture."
+)
+@click.option(
+    "--pictures/--no-pictures", default=True, help="Draw a map of the difference on each body."
+)
+@backend_option
+@reference_options
+@seed_option
+@json_option
+def command(
+    scene: Path,
+    out: Path | None,
+    size: tuple[int, int],
+    pictures: bool,
+    backend: str,
+    noise: float | None,
+    seconds: float | None,
+    photons: int | None,
+    resume: bool,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Say how far the quick solver is from the reference on SCENE, and where.
+
+    Both results are taken from the folder where it holds them, and solved where it does not. The
+    summary stays in the folder: later quick runs of bodies like these say how far they were off.
+    """
+    scene_file = read_scene(scene)
+    folder = out_folder(out, scene_file.stem)
+    goal = goal_of(noise, seconds, photons)
+    saved = folder / "reference.npz"
+    if goal == REFERENCE_GOAL and not resume and _holds(saved, scene_file, seed):
+        goal = ANY
+    reference = solve_by_reference(scene_file, saved, goal, seed, resume)
+    with progress_line() as report:
+        quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
+        report("comparing")
+        found = agreement_of(quick, reference, scene_file.scene.room)
+        written = [folder / "agreement.json"]
+        _write(found, written[0])
+        for body in found.bodies if pictures else ():
+            report(f"drawing the map of {body.body}")
+            studio = Studio(_alone(quick, body), scene_file.scene, backend)
+            written.append(folder / f"agreement-{_plain_name(body.body)}.png")
+            save_picture(_map(studio, body, size), written[-1])
+    if as_json:
+        print_json(found.as_json() | {"files": [str(path) for path in written]})
+        return
+    _print(console(), found)
+    console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+
+
+def _holds(saved: Path, scene_file: SceneFile, seed: int) -> bool:
+    """Return whether a result file holds photons of every lit body of the scene."""
+    if not saved.exists():
+        return False
+    try:
+        glow = load_glow(saved)
+    except SolveError:
+        return False
+    plan = plan_of(scene_file)
+    return glow.seed == seed and set(plan.distinct) <= {body.key for body in glow.bodies}
+
+
+def _write(found: Agreement, path: Path) -> None:
+    data = found.as_json() | comparisons_of(found)
+    write_whole(path, json.dumps(data, indent=2, ensure_ascii=False).encode())
+
+
+def _alone(glow: SurfaceGlow, body: BodyAgreement) -> SurfaceGlow:
+    """Return the glow of one copy of a body, upright in its own frame."""
+    copy = next(copy for copy in glow.copies if copy.name == body.copies[0])
+    return replace(glow, copies=(replace(copy, transform=np.eye(4)),))
+
+
+def _map(studio: Studio, body: BodyAgreement, size: tuple[int, int]) -> Image:
+    """Return the map of the ratio on one body."""
+    marks = []
+    if body.worst:
+        kind: Literal["hot", "dark"] = "hot" if body.worst.ratio.value > 1 else "dark"
+        place = np.array(body.worst.body_place_mm)
+        marks.append(Mark(1, kind, place, f"{_said(body.worst.ratio)} % at {at_mm(place)}"))
+    words = Words(
+        f"Quick against the reference, in patches of {body.patch_mm:g} mm: {body.body}",
+        {"hot": "worst place: quick too bright", "dark": "worst place: quick too dark"},
+        "grey: not meant to glow, or too few photons to tell",
+    )
+    return ratio_map(studio, {body.copies[0]: Compared(*body.faces)}, words, marks, size)
+
+
+def _plain_name(name: str) -> str:
+    return re.sub(r"\W+", "-", name).strip("-").lower()
+
+
+def _print(screen: Console, found: Agreement) -> None:
+    """Print the agreement as a maker should read it."""
+    screen.print(f"[bold]{found.title}[/bold]: the quick solver beside the reference, as driven")
+    table = table_of(
+        "Quick is too bright (+) or too dark (-) by so many percent",
+        ("body",),
+        ("all light", *BANDS, "as a rule", "worst slice", "worst place", "at mm"),
+    )
+    for body in found.bodies:
+        worst = body.worst
+        table.add_row(
+            body.body,
+            _said(body.let_out),
+            *(_said(ratio) if ratio else "dark" for ratio in body.bands),
+            f"{100 * body.usual:.1f}",
+            _said(max((s.luminance for s in body.slices), key=lambda r: r.surely_off)),
+            _said(worst.ratio) if worst else f"none over {100 * SURE * body.noise:.0f}",
+            ", ".join(f"{c:.0f}" for c in worst.body_place_mm) if worst else "",
+        )
+    table.caption = (
+        "± one standard error of the reference; only what exceeds two of them counts. As a rule: "
+        "root mean square over patches as wide as a slice is high"
+    )
+    screen.print(table)
+    for body in found.bodies:
+        screen.print(_slices(body))
+    for body in found.bodies:
+        screen.print(_verdict(body), markup=False)
+
+
+def _slices(body: BodyAgreement) -> Table:
+    table = table_of(
+        f"{body.body}: slices along {body.axis} (luminance in cd/m2, quick too bright by percent)",
+        (),
+        ("from mm", "to mm", "quick", "reference", "too bright by", *BANDS),
+    )
+    for part in body.slices:
+        table.add_row(
+            f"{part.from_mm:g}",
+            f"{part.to_mm:g}",
+            f"{part.quick_cd_m2:.3g}",
+            f"{part.reference_cd_m2:.3g}",
+            _said(part.luminance),
+            *(_said(ratio) if ratio else "dark" for ratio in part.bands),
+        )
+    return table
+
+
+def _verdict(body: BodyAgreement) -> str:
+    off = f"{100 * body.worst_off:.0f} %"
+    if body.misjudged:
+        return (
+            f"{body.body}: quick is off by up to {off} although it finds nothing to be careful "
+            "about: take it as a rough guide here"
+        )
+    if body.worst_off > OFF:
+        return f"{body.body}: quick is off by up to {off}, and says itself that it is a rough guide"
+    if body.trust:
+        return f"{body.body}: quick calls itself a rough guide, yet is within {off} everywhere"
+    return f"{body.body}: quick holds, within {off} everywhere"
+
+
+def _said(ratio: Ratio) -> str:
+    """Return how far quick is off, in percent, with its error."""
+    if not np.isfinite(ratio.noise) or ratio.noise > 0.5:
+        return "too few photons"
+    digits = 1 if ratio.noise < 0.02 else 0
+    return f"{100 * (ratio.value - 1):+.{digits}f} ± {100 * ratio.noise:.1g}"
