@@ -21,7 +21,7 @@ from glowsim.pictures.shade import Shading, shading_of
 from glowsim.pictures.stage import Stage, stage_of
 from glowsim.pictures.text import font, number, scale_bar, shortened
 from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, developed
-from glowsim.pictures.visibility import View, points_seen, view_of
+from glowsim.pictures.visibility import Points, View, points_seen, view_of
 from glowsim.scene import Scene
 from glowsim.transport.result import SurfaceGlow
 
@@ -92,14 +92,28 @@ class Studio:
 
     def luminance(self, camera: Camera) -> FloatArray:
         """Return what `camera` sees, glare included, as CIE XYZ, (h, w, 3) float [cd/m2]."""
+        points = self.points(camera)
+        return self.luminance_of(camera, points, self.shading, self.backdrop)
+
+    def points(self, camera: Camera) -> Points:
+        """Return what the refined pixels of `camera` see of the surface."""
         fine = camera.refined(SAMPLES)
-        points = points_seen(self.stage.triangles, fine, self.view(fine))
-        value = self.shading.seen(points, fine)
+        return points_seen(self.stage.triangles, fine, self.view(fine))
+
+    def luminance_of(
+        self, camera: Camera, points: Points, shading: Shading, backdrop: Backdrop
+    ) -> FloatArray:
+        """Return what `camera` sees of a shading and a backdrop; see `luminance`.
+
+        points : those of the same camera. Linear in the light: sums of shadings and backdrops
+        give sums of pictures.
+        """
+        value = shading.seen(points, camera.refined(SAMPLES))
         width, height = camera.size
         pixel = (points.row // SAMPLES) * width + points.column // SAMPLES
         sums = [np.bincount(pixel, band, minlength=width * height) for band in value.T]
         cover = np.bincount(pixel, minlength=width * height) / SAMPLES**2
-        behind = self.backdrop.luminance(camera)
+        behind = backdrop.luminance(camera)
         picture = np.stack(sums, axis=1).reshape(behind.shape) / SAMPLES**2
         picture += (1 - cover).reshape(height, width, 1) * behind
         surround = np.median(behind.reshape(-1, 3), axis=0)

@@ -9,7 +9,9 @@ Parts of the prop that stand in the way send their own glow instead: one bounce,
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -50,7 +52,7 @@ class Received:
     """What n surface points receive.
 
     room : (n,) float, of the room's light, 1 for an open level surface
-    glow : (n, 3) float, CIE XYZ of the prop's own light, in the unit of the exitance given
+    glow : (n, c) float, of the prop's own light, in the unit and bands of the exitance given
     """
 
     room: FloatArray
@@ -95,7 +97,8 @@ def gather(
 ) -> Received:
     """Return what `points` receive of the room and of the glow of the prop.
 
-    exitance : (m, 3) float, of the stage's triangles, taken as matt
+    exitance : (m, c) float, of the stage's triangles, taken as matt; c is 3 for CIE XYZ, or more
+               for several glows at once
     points, normals : (n, 3) float
     Rays are spread by the cosine law; those that meet nothing cost no accuracy, for the open
     room is known exactly.
@@ -111,7 +114,7 @@ def gather(
     with ThreadPoolExecutor(THREADS) as pool:
         parts = list(pool.map(part, slices))
     blocked = np.concatenate([p[0] for p in parts]) if parts else np.zeros(0)
-    received = np.concatenate([p[1] for p in parts]) if parts else np.zeros((0, 3))
+    received = np.concatenate([p[1] for p in parts]) if parts else np.zeros((0, glow.shape[1]))
     return Received(np.maximum(open_share(normals) - blocked, 0.0), received)
 
 
@@ -123,7 +126,7 @@ def _gather(
     ray_count: int,
     first: int,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the room's light that is blocked (n,), and the glow received (n, 3)."""
+    """Return the room's light that is blocked (n,), and the glow received (n, c)."""
     count = len(points)
     direction = _cosine_rays(normals, ray_count, first)
     origin = np.repeat(points + _LIFT_MM * normals, ray_count, axis=0)
@@ -134,8 +137,11 @@ def _gather(
     blocked = np.bincount(owner, np.where(ray[:, 2] > 0, 1.0, GROUND), minlength=count)
     # From behind, a face is the inside of another body: dark.
     front = np.einsum("nd,nd->n", stage.normals[face], ray) < 0
-    lit = glow[face] * front[:, None]
-    received = [np.bincount(owner, lit[:, band], minlength=count) for band in range(3)]
+    owner_lit, face_lit = owner[front], face[front]
+    received = [
+        np.bincount(owner_lit, band[face_lit], minlength=count)
+        for band in np.ascontiguousarray(glow.T)
+    ]
     return blocked / ray_count, np.stack(received, axis=1) / ray_count
 
 
@@ -179,6 +185,14 @@ class Backdrop:
         level = illuminance_xyz(room)
         self._wall = _matt(level * open_share(np.array([[0.0, 0.0, 0.0]]))[0])
         self._table = _matt(self._received_lx(stage, exitance_xyz_lx, level))
+
+    def mixed(self, others: Sequence[Backdrop], weights: Sequence[float]) -> Backdrop:
+        """Return this backdrop with the light of others, each times a weight, added."""
+        result = copy(self)
+        for other, weight in zip(others, weights, strict=True):
+            result._wall = result._wall + weight * other._wall
+            result._table = result._table + weight * other._table
+        return result
 
     def luminance(self, camera: Camera) -> FloatArray:
         """Return the luminance behind the prop as CIE XYZ, (h, w, 3) float [cd/m2].

@@ -9,8 +9,8 @@ Three parts add up at each smooth corner of the surface, and pixels interpolate 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -140,13 +140,43 @@ class Shading:
 
 def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:
     """Work out all that does not depend on where the viewer stands."""
-    emission = emission_of(glow)
-    return Shading(
-        stage,
-        emission,
-        stage.sharp_at_corners(emission.diffuse_lm_m2 / np.pi),
-        _sent_back(stage, emission, room),
-        tuple(_bundles(glow, stage, float(emission.total_lm_m2[:, 1].max()))),
+    return shadings_of([glow], stage, room)[0]
+
+
+def shadings_of(glows: Sequence[SurfaceGlow], stage: Stage, room: Room) -> list[Shading]:
+    """Return the shading of several glows of one prop whose light is to be added up.
+
+    The light of the room is in the first one alone. They share the rays that are followed, so
+    many glows take little longer than one.
+    """
+    emissions = [emission_of(glow) for glow in glows]
+    sent_back = _sent_back(stage, emissions, room)
+    brightest = sum(float(emission.total_lm_m2[:, 1].max()) for emission in emissions)
+    return [
+        Shading(
+            stage,
+            emission,
+            stage.at_corners(emission.diffuse_lm_m2 / np.pi),
+            back,
+            tuple(_bundles(glow, stage, brightest)),
+        )
+        for glow, emission, back in zip(glows, emissions, sent_back, strict=True)
+    ]
+
+
+def mixed(shadings: Sequence[Shading], weights: Sequence[float]) -> Shading:
+    """Return the sum of shadings of one stage, each times a weight; the emission is the first's."""
+    pairs = list(zip(shadings, weights, strict=True))
+    return replace(
+        shadings[0],
+        diffuse=np.sum([w * s.diffuse for s, w in pairs], axis=0),
+        sent_back=np.sum([w * s.sent_back for s, w in pairs], axis=0),
+        bundles=tuple(
+            replace(b, xyz_lm_m2=w * b.xyz_lm_m2, heading=w * b.heading)
+            for s, w in pairs
+            if w > 0
+            for b in s.bundles
+        ),
     )
 
 
@@ -160,17 +190,24 @@ def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, fir
     return result
 
 
-def _sent_back(stage: Stage, emission: Emission, room: Room) -> FloatArray:
-    white = stage.at_corners(emission.whiteness)
+def _sent_back(stage: Stage, emissions: Sequence[Emission], room: Room) -> list[FloatArray]:
+    """Return what each emission, and with the first the room, makes the surface send back."""
+    white = stage.at_corners(emissions[0].whiteness)
     some = np.flatnonzero(white.max(axis=1) > _BLACK)
-    exitance = emission.total_lm_m2
+    exitance = np.concatenate([emission.total_lm_m2 for emission in emissions], axis=1)
     rays = rays_for(len(some))
     got = gather(stage, exitance, stage.points[some], stage.point_normals[some], rays)
-    lux = np.zeros_like(white)
-    lux[some] = got.room[:, None] * illuminance_xyz(room) + got.glow
     # A Gaussian of deviation s averages over the area 4 pi s^2.
     area_mm2 = _SMOOTH_RAYS / rays * float(stage.areas_mm2.sum()) / stage.corner_count
-    return reflected_cd_m2(stage.smoothed(lux, np.sqrt(area_mm2 / (4 * np.pi))), white)
+    deviation_mm = np.sqrt(area_mm2 / (4 * np.pi))
+    back = []
+    for number in range(len(emissions)):
+        lux = np.zeros_like(white)
+        lux[some] = got.glow[:, 3 * number : 3 * number + 3]
+        if number == 0:
+            lux[some] += got.room[:, None] * illuminance_xyz(room)
+        back.append(reflected_cd_m2(stage.smoothed(lux, deviation_mm), white))
+    return back
 
 
 def _bundles(glow: SurfaceGlow, stage: Stage, brightest: float) -> Iterator[Bundle]:

@@ -56,10 +56,17 @@ def turntable_frames(
         camera = framing.turned(360 * number / frame_count, studio.stage.axis)
         return studio.photo(size, camera=camera, exposure_cd_m2=exposure, caption=False)
 
+    yield from drawn_ahead(draw, frame_count)
+
+
+def drawn_ahead(
+    draw: Callable[[int], Image.Image], count: int
+) -> Generator[Image.Image, None, None]:
+    """Yield draw(0), draw(1) and so on, several being drawn at once."""
     waiting: deque[Future[Image.Image]] = deque()
     with ThreadPoolExecutor(THREADS) as pool:
         try:
-            for number in range(frame_count):
+            for number in range(count):
                 waiting.append(pool.submit(draw, number))
                 if len(waiting) > THREADS:
                     yield waiting.popleft().result()
@@ -87,6 +94,21 @@ def write_turntable(
     of the PictureError or KeyboardInterrupt names. Raises PictureError, besides, for
     arguments out of range, an unknown format, or a place that cannot be written.
     """
+    pictures = turntable_frames(
+        studio, frame_count=frame_count, size=size, exposure_cd_m2=exposure_cd_m2
+    )
+    write_moving(pictures, path, frame_count=frame_count, seconds=seconds, progress=progress)
+
+
+def write_moving(
+    pictures: Generator[Image.Image, None, None],
+    path: str | os.PathLike[str],
+    *,
+    frame_count: int,
+    seconds: float,
+    progress: Progress = no_progress,
+) -> None:
+    """Write pictures as an animation, or into a folder; see `write_turntable`."""
     target = Path(path)
     if not seconds > 0:
         raise PictureError(f"a turn cannot take {seconds:g} s; give a time above 0")
@@ -96,9 +118,6 @@ def write_turntable(
     if not as_frames:
         writer_for(target)
     folder = _frame_folder(target)
-    pictures = turntable_frames(
-        studio, frame_count=frame_count, size=size, exposure_cd_m2=exposure_cd_m2
-    )
     try:
         with closing(pictures):
             frames = _write_frames(pictures, folder, frame_count, progress)
