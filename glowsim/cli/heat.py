@@ -72,14 +72,12 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
     rows = _alike(found.boards)
     screen.print(_boards(rows))
     for board, names in rows:
-        if board.bears < 1:
+        who = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} alike"
+        words = f"{who}, in {board.buried_in or 'nothing'}: {board.verdict}"
+        if board.limits:
             worst = board.limits[0]
-            who = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} alike"
-            screen.print(
-                f"{who}: {worst.what} would reach {worst.found_c:.0f} °C, the limit is "
-                f"{worst.limit_c:.0f} °C: {board.verdict}.",
-                markup=False,
-            )
+            words += f" ({worst.what}: {worst.found_c:.0f} °C, limit {worst.limit_c:.0f} °C)"
+        screen.print(words, markup=False)
     if verbose:
         for board, _ in rows:
             screen.print(_limits(board))
@@ -111,28 +109,28 @@ def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
 
 def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
     table = table_of(
-        "Light boards, once warm",
-        ("board", "lies in"),
-        ("W", "board °C", "chip °C", "skin °C", "bears W", "full white", "90 % after", "in 5 min"),
+        "Light boards, once warm (temperatures in °C)",
+        ("board",),
+        ("W", "board", "chips", "skin", "bears W", "full W", "board", "90 % after", "in 5 min"),
     )
     for board, names in rows:
-        name = board.name if len(names) == 1 else f"{board.name} (x{len(names)})"
-        bears = f"{board.bearable_w:.2g}" if board.bears < float("inf") else "-"
         table.add_row(
-            name,
-            board.buried_in,
+            board.name if len(names) == 1 else f"{board.name} (x{len(names)})",
             f"{board.power_w:.2g}",
             f"{board.board_c:.0f}",
             "-" if board.chip_c is None else f"{board.chip_c:.0f}",
             f"{board.skin_c:.0f}",
-            bears,
-            f"{board.full_power_w:.2g} W: {board.full_board_c:.0f} °C",
+            f"{board.bearable_w:.2g}" if board.bears < float("inf") else "-",
+            f"{board.full_power_w:.2g}",
+            f"{board.full_board_c:.0f}",
             _time(board.minutes),
             f"{100 * board.soon_share:.0f} %",
         )
     table.caption = (
         "bears W: average power at which its tightest limit is reached, all boards of the body "
-        "turned down alike; temperatures far above a limit are sums on paper"
+        "turned\ndown alike. full W: everything full white; far above a limit a temperature is a "
+        "sum on paper.\n90 % after, in 5 min: how soon it is warm, and what a bench test of five "
+        "minutes would see."
     )
     return table
 

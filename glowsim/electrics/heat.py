@@ -25,6 +25,8 @@ thresholds of plastic and wood 60 C for a minute, and of any surface 48 C for te
 for eight hours; worn things keep 2 K below that (common practice, no source). The standard gives
 thresholds, not limits."""
 TOUCH_WORDS = {"touched": "touched for moments", "held": "held in the hand", "worn": "worn"}
+NEAR = 1.3
+"""Limits kept by less than this factor are not kept for sure: conductivities are good to that."""
 SOON_S = 300.0
 """The bench test most people have patience for [s]."""
 
@@ -80,8 +82,10 @@ class BoardHeat:
     @property
     def verdict(self) -> str:
         """What to do, in a few words."""
+        if self.bears >= NEAR:
+            return "below its limits by this sum"
         if self.bears >= 1:
-            return "below its limits"
+            return "near its limit: measure, and leave a margin"
         share = 100 * self.bears
         percent = f"{share:.0f}" if share >= 9.5 else f"{share:.1g}"
         return f"derate to {percent} %, or add a path for the heat"
@@ -206,6 +210,7 @@ def _judged(
     judged = []
     for k, board in enumerate(boards):
         limits = [*around, *_of_the_board(board, heat, float(rise[k, 0]), float(power_w[k]))]
+        touching = body.touching(body.boards[k])
         chip_k = board.board.junction_k_w
         chip = None if chip_k is None else chip_k * float(power_w[k]) / board.led_count
         judged.append(
@@ -214,7 +219,7 @@ def _judged(
                 board.copy,
                 board.body,
                 board.kind,
-                " and ".join(body.substances[r].name for r in body.touching(body.boards[k])),
+                ", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
                 float(power_w[k]),
                 float(full_w[k]),
                 heat.room_c + float(rise[k, 0]),

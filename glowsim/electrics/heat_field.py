@@ -236,7 +236,8 @@ class HeatField:
         series = np.where(skin > 0, 1 / (1 / HOLLOW_W_M2K + 1 / np.maximum(skin, 1e-9)), 0.0)
         film = np.where(one < boards, skin, series)
         out = (one >= 0) & (regions.outside == ROOM)
-        return between, np.bincount(one[out], (film * area)[out], count)
+        drain = np.bincount(one[out], (film * area)[out], count).astype(float)
+        return between, drain
 
     def _with_lead(
         self,

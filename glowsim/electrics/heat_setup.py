@@ -49,7 +49,8 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
     outers : outer surface of every different body, by its key.
     Raises SceneError, MaterialError or GeometryError naming file, line and key.
     """
-    scene_file, notes = plan.scene_file, []
+    scene_file = plan.scene_file
+    notes: list[str] = []
     spec, heat = scene_file.scene.bodies[number], scene_file.scene.heat
     solid = solid_of(scene_file, number)
     own, is_sheet, factor = _own_substance(plan, number, notes)

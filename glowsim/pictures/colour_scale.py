@@ -104,7 +104,6 @@ def draw_scale(
     top: int,
     height: int,
     size_px: float,
-    unit: str = "cd/m²",
 ) -> None:
     """Draw a scale upright with its ticks; it takes about ten text sizes of width."""
     draw = ImageDraw.Draw(page)

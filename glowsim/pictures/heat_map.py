@@ -8,14 +8,13 @@ from scipy import ndimage
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.pictures.colour_scale import ColourScale, draw_scale
-from glowsim.pictures.text import FAINT_INK, INK, font, number, scale_bar, shortened
+from glowsim.pictures.text import FAINT_INK, INK, font, scale_bar, shortened
 
 PAPER = (255, 255, 255)
 LINE = (60, 60, 66)
 BOARD = (235, 120, 20)
-WIDTH = 900
-HEAD = 0.045
-"""Size of the writing as a share of the width of the page."""
+WIDTH, TALL = 800, 800
+"""Least width of the page and height of the cut, about [px]."""
 
 
 def heat_map(
@@ -33,8 +32,8 @@ def heat_map(
     temperature_c : (h, w) float, NaN outside;  region : (h, w) int;  boards : (h, w) bool
     """
     hottest = float(np.nanmax(temperature_c))
-    scale = ColourScale(room_c, max(hottest, room_c + 1.0), logarithmic=False)
-    zoom = max(1, round(0.62 * WIDTH / max(temperature_c.shape)))
+    scale = ColourScale(room_c, max(hottest, room_c + 1.0), logarithmic=False, unit="°C")
+    zoom = max(1, round(TALL / max(temperature_c.shape)))
     where, board = (np.repeat(np.repeat(a, zoom, 0), zoom, 1) for a in (region, boards))
     filled = np.where(np.isnan(temperature_c), room_c, temperature_c)
     shown = np.repeat(np.repeat(scale.colours(filled), zoom, 0), zoom, 1)
@@ -42,24 +41,26 @@ def heat_map(
     shown[_border(where)] = LINE
     shown[_border(board) & board] = BOARD
     cut = Image.fromarray(shown.astype(np.uint8))
-    size = WIDTH * HEAD * 0.5
-    top, side = round(4 * size), round(10 * size)
-    page_size = (max(cut.width + side + round(2 * size), 560), cut.height + top + round(4.5 * size))
-    page = Image.new("RGB", page_size, PAPER)
-    page.paste(cut, (round(size), top))
+    size = TALL / 40
+    top, left = round(5 * size), max(round(2 * size), (WIDTH - cut.width - round(10 * size)) // 2)
+    page = Image.new(
+        "RGB", (max(WIDTH, left + cut.width + round(11 * size)), cut.height + top + round(6 * size))
+    )
+    page.paste(PAPER, (0, 0, *page.size))
+    page.paste(cut, (left, top))
     draw = ImageDraw.Draw(page)
     room = page.width - 2 * size
     draw.text((size, size), shortened(title, 1.2 * size, room), INK, font(1.2 * size), anchor="lt")
     words = shortened(caption, size, room)
     draw.text((size, page.height - size), words, FAINT_INK, font(size), anchor="lb")
-    height = round(0.7 * cut.height)
-    draw_scale(page, scale, cut.width + round(2 * size), top + 40, height, size, "°C")
-    _hottest_place(draw, temperature_c, zoom, (round(size), top), size)
+    beside = left + cut.width + round(2 * size)
+    draw_scale(page, scale, beside, top + round(2 * size), cut.height // 2, size)
+    _hottest_place(draw, temperature_c, zoom, (left, top), size)
     scale_bar(
         draw,
-        right_px=cut.width,
-        middle_px=top + cut.height + 0.8 * size,
-        most_px=cut.width / 3,
+        right_px=page.width - 2 * size,
+        middle_px=top + cut.height - size,
+        most_px=6 * size,
         mm_per_px=pixel_mm / zoom,
         size_px=size,
         colour=INK,
@@ -82,13 +83,7 @@ def _hottest_place(
     """Write the highest temperature at its place."""
     row, column = np.unravel_index(int(np.nanargmax(temperature_c)), temperature_c.shape)
     x, y = corner[0] + zoom * int(column), corner[1] + zoom * int(row)
-    words = f"{number(float(temperature_c[row, column]))} °C"
-    draw.text(
-        (x, y - 0.6 * size_px),
-        words,
-        PAPER,
-        font(size_px),
-        anchor="ms",
-        stroke_width=3,
-        stroke_fill=INK,
-    )
+    away = corner[0] + zoom * temperature_c.shape[1]
+    draw.line([x, y, away, y], INK, 1)
+    words = f"{temperature_c[row, column]:.0f} °C"
+    draw.text((away + 0.3 * size_px, y), words, INK, font(size_px), anchor="lm")
