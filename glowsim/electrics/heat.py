@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,13 +11,14 @@ from glowsim.electrics.heat_body import HeatBody
 from glowsim.electrics.heat_field import HeatField
 from glowsim.electrics.heat_setup import HeatPart, heat_part
 from glowsim.electrics.heat_warmup import WarmUp, warm_up
-from glowsim.electrics.loads import LitBoard, boards_of
+from glowsim.electrics.loads import LitBoard
+from glowsim.electrics.power import Electrics
 from glowsim.errors import SceneError
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import SceneFile
 from glowsim.scene.heat import Heat
-from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.plan import Plan
 
 TOUCH_C = {"touched": 60.0, "held": 48.0, "worn": 41.0}
 """Highest surface temperature, by how people meet it. ISO 13732-1 (from memory) gives as burn
@@ -95,7 +96,7 @@ class BoardHeat:
 class HeatReport:
     """The heat of a prop.
 
-    judged : the drive that is judged: 'as drawn' or 'average of the pulses'
+    judged : the drive that is judged: 'as drawn' or 'on average over its pulses'
     boards : as in the scene;  fields : by key of each different body with lights
     error_share : how far rises may be off by the conductivity alone, as a factor
     """
@@ -130,23 +131,20 @@ class HeatReport:
 def heat_of(
     scene_file: SceneFile,
     *,
-    average_share: Sequence[float] | None = None,
     report: Callable[[str], None] = lambda text: None,
 ) -> HeatReport:
-    """Return how warm the boards of a scene get.
+    """Return how warm the boards of a scene get; where it has pulses, by their average.
 
-    average_share : per board of the scene, its average power over the pulses as a share of what
-                    it draws as drawn; judged as drawn if left out.
     Raises SceneError, MaterialError, GeometryError or SolveError.
     """
-    plan = plan_of(scene_file)
-    lit = boards_of(plan)
+    electrics = Electrics(scene_file)
+    plan, lit = electrics.plan, electrics.boards
     if not lit:
         raise SceneError(
             f"{scene_file.toml.name}: no body has a light, so there is no heat to work out"
         )
-    share = np.ones(len(lit)) if average_share is None else np.asarray(average_share, dtype=float)
-    drawn = np.array([_watts(board, board.drawn_ma) for board in lit]) * share
+    levels = electrics.average_levels()
+    drawn = np.array([_watts(b, b.current_ma(v)) for b, v in zip(lit, levels, strict=True)])
     full = np.array([_watts(board, board.white_ma) for board in lit])
     fields, parts = _solved(plan, report)
     boards: list[BoardHeat] = []
@@ -165,7 +163,7 @@ def heat_of(
         powers[copy] = drawn[mine]
     notes = tuple(dict.fromkeys(note for part in parts.values() for note in part.notes))
     factor = max(part.conductivity_factor for part in parts.values())
-    judged = "as drawn" if average_share is None else "average of the pulses"
+    judged = "on average over its pulses" if electrics.course.moves else "as drawn"
     heat = scene_file.scene.heat
     return HeatReport(plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, notes)
 

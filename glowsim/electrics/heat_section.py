@@ -12,6 +12,8 @@ from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Body
 
+PIXELS = 800
+"""Of the longer side."""
 MARGIN = 0.06
 """Room left around the body, as a share of its size."""
 
@@ -48,7 +50,7 @@ def heat_section(report: HeatReport, body: Body, key: str, hottest: BoardHeat) -
     reach = (outer.vertices - frame[:3, 3]) @ across
     low, high = outer.bounds[:, 2]
     margin = MARGIN * max(float(np.ptp(reach)), high - low)
-    pixel = (max(float(np.ptp(reach)), high - low) + 2 * margin) / 420
+    pixel = (max(float(np.ptp(reach)), high - low) + 2 * margin) / PIXELS
     u = np.arange(reach.min() - margin, reach.max() + margin, pixel)
     z = np.arange(high + margin, low - margin, -pixel)
     place = frame[:3, 3] * (1.0, 1.0, 0.0) + u[None, :, None] * across
