@@ -14,6 +14,7 @@ from PIL import Image, ImageDraw
 
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures.backends import choose_backend
+from glowsim.pictures.calm import calmed
 from glowsim.pictures.camera import Camera, Size, checked_size, framed, turned_points
 from glowsim.pictures.glare import with_glare
 from glowsim.pictures.room import Backdrop
@@ -50,7 +51,7 @@ class Studio:
         self.glow = glow
         self.backend, self.reason = choose_backend(backend)
         self.stage: Stage = stage_of(glow)
-        self.shading: Shading = shading_of(glow, self.stage, scene.room)
+        self.shading: Shading = shading_of(calmed(glow), self.stage, scene.room)
         self.view: View = view_of(self.stage.triangles, self.stage.rays, self.backend)
 
     @cached_property

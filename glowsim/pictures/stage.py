@@ -139,7 +139,7 @@ class Stage:
 
 def stage_of(glow: SurfaceGlow) -> Stage:
     """Return the stage of a prop. Raises PictureError if nothing of it can be seen."""
-    corners = [_smooth_corners(body) for body in glow.bodies]
+    corners = [smooth_corners_of(body) for body in glow.bodies]
     parts = [
         (number, glow.bodies[copy.body].surface.moved(copy.transform), *corners[copy.body])
         for number, copy in enumerate(glow.copies)
@@ -158,7 +158,7 @@ def stage_of(glow: SurfaceGlow) -> Stage:
     )
 
 
-def _smooth_corners(body: BodyGlow) -> tuple[IntArray, int]:
+def smooth_corners_of(body: BodyGlow) -> tuple[IntArray, int]:
     """Return the smooth corner of each face's corners, (k, 3) int, and how many there are.
 
     Brightness may run across an edge only where the faces are of one kind: both meant to glow
