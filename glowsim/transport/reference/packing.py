@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray
-from glowsim.geometry.regions import ROOM
 from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.reference.cells import CellGrid, cell_grid
 from glowsim.transport.reference.jumps import FAR, jump_rule
@@ -194,15 +193,23 @@ def _media(problem: BodyProblem, bands: list[int], jumps: bool) -> Media:
 
 def _lamp(problem: BodyProblem, light: int) -> Lamp:
     mine = problem.emitters.of(light)
-    # LEDs outside the body stand in the room, the last row of the regions.
-    region = np.where(mine.region == ROOM, len(problem.media), mine.region)
     return Lamp(
         np.ascontiguousarray(mine.position, dtype=float),
         np.ascontiguousarray(mine.direction, dtype=float),
         mine.exponent.astype(float),
         np.cumsum(mine.share) / mine.share.sum(),
-        region.astype(np.int32),
+        _numbers(problem)[mine.region],
     )
+
+
+def _numbers(problem: BodyProblem) -> Int32:
+    """Return the row of each region, (regions + 1,); the room, -1, has the last.
+
+    Hollows that run into each other have no wall between them: they count as one.
+    """
+    kinds = [m.kind for m in problem.media]
+    rows = [kinds.index(Kind.AIR) if k == Kind.AIR else r for r, k in enumerate(kinds)]
+    return np.array([*rows, len(kinds)], dtype=np.int32)
 
 
 def _coats(problem: BodyProblem) -> Coats:
@@ -218,7 +225,6 @@ def _walls(problem: BodyProblem) -> Walls:
     triangles = problem.walls.triangles
     row = np.full(len(triangles), -1, dtype=np.int32)
     row[problem.skin] = np.arange(len(problem.skin))
-    room = len(problem.media)
     corner = triangles[:, 0]
     edge_1, edge_2 = triangles[:, 1] - corner, triangles[:, 2] - corner
     cross = np.cross(edge_1, edge_2)
@@ -229,9 +235,7 @@ def _walls(problem: BodyProblem) -> Walls:
     return Walls(
         np.column_stack([normal, np.einsum("md,md->m", normal, corner)]),
         np.column_stack([np.column_stack([d, np.einsum("md,md->m", d, corner)]) for d in duals]),
-        np.column_stack(
-            [problem.inside, np.where(problem.outside == ROOM, room, problem.outside)]
-        ).astype(np.int32),
+        _numbers(problem)[np.column_stack([problem.inside, problem.outside])],
         problem.coat.astype(np.int32),
         row,
     )
