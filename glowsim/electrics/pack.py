@@ -202,7 +202,7 @@ def usual_packs(catalogue: Catalogue) -> tuple[Pack, ...]:
 class Choice:
     """A pack held against what the prop draws.
 
-    verdict : 'yes', 'with care' or 'no';  why : in words
+    verdict : 'yes', 'with care', 'too short' or 'no';  why : in words
     half_v  : at the boards that get least, half used, at the average
     peak_ma : full white at its plugs, if boards held their currents
     """
@@ -236,23 +236,40 @@ def judged(
 def _verdict(
     choice: Choice, boards: tuple[LitBoard, ...], wanted_hours: float | None
 ) -> tuple[str, str]:
-    pack, run, bears = choice.pack, choice.run, choice.pack.max_current_ma
     limit_v = min(b.board.supply_max_v for b in boards)
-    settled_v = pack.feed(SETTLED).rest_v
+    refused = _refusal(choice, limit_v)
+    if refused:
+        return "no", refused
+    cares = []
+    falls_short = wanted_hours is not None and choice.run.hours < wanted_hours
+    if falls_short:
+        cares.append(f"falls short of the {wanted_hours:g} h wanted: {choice.run.ends_by}")
+    elif wanted_hours is not None and choice.run.low_hours < wanted_hours:
+        cares.append(f"may fall short of the {wanted_hours:g} h wanted")
+    cares += _cares(choice, limit_v)
+    verdict = "too short" if falls_short else "with care" if cares else "yes"
+    return verdict, "; ".join(cares)
+
+
+def _refusal(choice: Choice, limit_v: float) -> str:
+    """Return why a pack cannot be used at all, or ''."""
+    bears = choice.pack.max_current_ma
+    settled_v = choice.pack.feed(SETTLED).rest_v
     if settled_v > limit_v:
-        return "no", f"{settled_v:.1f} V is above the {limit_v:g} V the boards bear"
+        return f"{settled_v:.1f} V is above the {limit_v:g} V the boards bear"
     if choice.average_ma > bears:
-        return "no", (
+        return (
             f"cannot carry the load: {_amps(choice.average_ma)} on average, and it bears "
             f"{_amps(bears)}"
         )
-    if run.hours == 0:
-        return "no", f"cannot carry the load: {run.ends_by} at once"
-    if wanted_hours and run.low_hours < wanted_hours:
-        how = "may fall short" if run.hours >= wanted_hours else "falls short"
-        return ("with care" if run.hours >= wanted_hours else "no"), (
-            f"{how} of the {wanted_hours:g} h wanted"
-        )
+    if choice.run.hours == 0:
+        return f"cannot carry the load: {choice.run.ends_by} at once"
+    return ""
+
+
+def _cares(choice: Choice, limit_v: float) -> list[str]:
+    """Return what to watch with a pack that works."""
+    pack, run, bears = choice.pack, choice.run, choice.pack.max_current_ma
     cares = []
     if pack.fresh_v > limit_v:
         cares.append(
@@ -263,10 +280,10 @@ def _verdict(
         cares.append(f"never full white: {_amps(choice.peak_ma)}, and it bears {_amps(bears)}")
     if run.fades_hours is not None:
         when = f"after {run.fades_hours:.1f} h" if run.fades_hours > 0 else "from the start"
-        cares.append(f"{run.fades} fades {when}")
+        cares.append(f"{run.fades} begin{'' if ' and ' in run.fades else 's'} to fade {when}")
     if choice.average_ma < pack.battery.shuts_off_below_ma:
         cares.append(f"may switch off: it wants {pack.battery.shuts_off_below_ma:g} mA or more")
-    return ("with care", "; ".join(cares)) if cares else ("yes", "")
+    return cares
 
 
 def _amps(current_ma: float) -> str:

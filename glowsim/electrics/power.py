@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from glowsim.catalogue import Wire
-from glowsim.electrics.cautions import power_cautions
+from glowsim.catalogue.cautions import Topic, caution
 from glowsim.electrics.harness import Harness, harness_of
 from glowsim.electrics.loads import LitBoard, boards_of
 from glowsim.electrics.outputs import DataPlan, data_plan
@@ -127,7 +127,7 @@ class Electrics:
     def _assumed(self) -> Pack:
         volts = self.boards[0].board.supply_v if self.boards else 5.0
         ideal = self.plan.catalogue.battery("power_bank_10000")
-        return Pack("mains_free", ideal, converter=Converter(output_v=volts, efficiency=1.0))
+        return Pack("assumed", ideal, converter=Converter(output_v=volts, efficiency=1.0))
 
     def _checked_pack(self) -> Pack | None:
         """Return the scene's battery; raise SceneError if it is unknown or far too low."""
@@ -161,6 +161,11 @@ class Electrics:
         of_light = self.course.of_lights(means, lights)
         of_board = np.array([of_light[list(b.lights)].mean() for b in self.boards])
         return self.drawn * of_board[:, None] if len(self.boards) else self.drawn
+
+    @property
+    def total_drawn_ma(self) -> float:
+        """Current of the whole prop as drawn, at full supply [mA]."""
+        return sum(b.drawn_ma for b in self.boards)
 
     def state_drawn(self) -> State:
         """Return the state as drawn, the supply half used."""
@@ -204,7 +209,7 @@ def power_report(electrics: Electrics) -> PowerReport:
         choices = tuple(judged(pack, circuit, boards, average, wanted) for pack in usual)
         if electrics.own_pack:
             own = judged(electrics.own_pack, circuit, boards, average, wanted)
-    shown = {c.pack.battery.kind for c in (own, *choices) if c and c.verdict != "no"}
+    shown: set[str] = {c.pack.battery.kind for c in (own, *choices) if c and c.verdict != "no"}
     total = _currents("whole prop", boards, average)
     wiring = _wiring(electrics, catalogue.wires) if electrics.harness else None
     notes = list(_notes(electrics))
@@ -222,8 +227,16 @@ def power_report(electrics: Electrics) -> PowerReport:
         data_plan(boards, electrics.harness, scene.controller, electrics.supply.fresh_v),
         electrics.course,
         tuple(notes),
-        power_cautions(shown),
+        _cautions(shown),
     )
+
+
+def _cautions(kinds: set[str]) -> tuple[str, ...]:
+    """Return the cautions for wiring up boards to batteries of some kinds ('lithium', ...)."""
+    topics: list[Topic] = ["sheet", "fuse", "polarity", "solder"]
+    if kinds & {"lithium", "bank"}:
+        topics.insert(2, "lithium")
+    return tuple(caution(topic) for topic in topics)
 
 
 def _notes(electrics: Electrics) -> list[str]:

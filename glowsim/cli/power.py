@@ -1,0 +1,252 @@
+"""`glowsim power`: currents, batteries, wiring, fuse, data."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from glowsim.cli.common import (
+    console,
+    json_option,
+    print_json,
+    scene_argument,
+    table_of,
+    verbose_option,
+)
+from glowsim.electrics.pack import Choice, RunTime
+from glowsim.electrics.power import Electrics, FuseAdvice, PowerReport, WiringReport, power_report
+from glowsim.electrics.report_json import power_json
+from glowsim.scene import read_scene
+
+
+@click.command(
+    name="power",
+    epilog="Examples:\n\n  glowsim power scenes/thistle_staff.toml\n\n"
+    "  glowsim power my_prop.toml --verbose   (every board, every piece of wire)\n\n"
+    "  glowsim power my_prop.toml --json > power.json",
+)
+@scene_argument
+@json_option
+@verbose_option
+def command(scene: Path, as_json: bool, verbose: bool) -> None:
+    """Say what SCENE draws, which battery carries it and for how long, and how its wires do.
+
+    Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
+    drawn.
+    """
+    report = power_report(Electrics(read_scene(scene)))
+    if as_json:
+        print_json(power_json(report))
+        return
+    screen = console()
+    screen.print(f"[bold]{report.title}[/bold]: power")
+    for note in report.notes:
+        screen.print(f"note: {note}", markup=False)
+    if not report.boards:
+        screen.print("No body of this scene has a light: it draws nothing.")
+        return
+    screen.print(_currents(report))
+    _batteries(screen, report)
+    if report.wiring:
+        _wiring(screen, report, report.wiring, verbose)
+    if report.fuse:
+        screen.print(_fuse_words(report.fuse), markup=False)
+    _data(screen, report)
+    for caution in report.cautions:
+        screen.print(f"caution: {caution}", markup=False)
+
+
+def _currents(report: PowerReport) -> Table:
+    table = table_of(
+        "Current at full supply voltage (mA)",
+        ("zone",),
+        ("boards", "LEDs", "dark", "average", "as drawn", "full white"),
+    )
+    rows = list(report.zones)
+    if len(rows) > 1:
+        rows.append(report.total)
+    for row in rows:
+        figures = (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)
+        table.add_row(row.name, str(row.boards), str(row.leds), *(f"{v:.0f}" for v in figures))
+    table.caption = (
+        "average: over the pulses. Lots sold under one number differ by 1.6 times: measure one "
+        "board"
+    )
+    return table
+
+
+def _batteries(screen: Console, report: PowerReport) -> None:
+    if report.choice:
+        screen.print(_battery_words(report.choice), markup=False)
+    table = table_of(
+        "Other batteries, same wires" if report.choice else "Batteries",
+        ("battery", "fit", "why, or what to watch"),
+        ("hours", "range"),
+    )
+    remarks: list[str] = []
+    for choice in report.choices:
+        hours, span = _hours(choice.run) if choice.verdict != "no" else ("-", "-")
+        mark = ""
+        if choice.run.note and choice.verdict != "no":
+            if choice.run.note not in remarks:
+                remarks.append(choice.run.note)
+            mark = " " + "*" * (1 + remarks.index(choice.run.note))
+        table.add_row(choice.pack.label, choice.verdict, choice.why, hours + mark, span)
+    table.caption = "\n".join(f"{'*' * k} {text}" for k, text in enumerate(remarks, start=1))
+    screen.print(table)
+
+
+def _hours(run: RunTime) -> tuple[str, str]:
+    return f"{run.hours:.1f}", f"{run.low_hours:.1f} to {run.high_hours:.1f}"
+
+
+def _battery_words(choice: Choice) -> str:
+    run = choice.run
+    hours, span = _hours(run)
+    words = f"Its battery: {choice.pack.label}. "
+    if run.hours > 0:
+        words += f"{hours} h at the average ({span} h), until {run.ends_by}"
+        words += f"; {100 * run.used:.0f} % of its charge is used by then. "
+    words += f"Fit: {choice.verdict}" + (f": {choice.why}." if choice.why else ".")
+    return words + (f" ({run.note}.)" if run.note else "")
+
+
+def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose: bool) -> None:
+    drawn, white = wiring.drawn, wiring.white
+    table = table_of(
+        f"At the boards, battery half used ({wiring.harness.kind}; {drawn.supply_v:.2f} V at the "
+        f"supply as drawn, {white.supply_v:.2f} V at full white)",
+        ("board",),
+        ("V as drawn", "light left R G B", "V full white", "light left R G B"),
+    )
+    shown = range(len(report.boards))
+    if not verbose and len(shown) > 12:
+        shown = sorted(shown, key=lambda n: drawn.board_v[n])[:6]  # type: ignore[assignment]
+        table.caption = f"the 6 worst of {len(report.boards)}; --verbose shows all"
+    for n in shown:
+        table.add_row(
+            report.boards[n].name,
+            f"{drawn.board_v[n]:.2f}",
+            _percents(drawn.share[n]),
+            f"{white.board_v[n]:.2f}",
+            _percents(white.share[n]),
+        )
+    screen.print(table)
+    for line in _wiring_words(wiring):
+        screen.print(line, markup=False)
+    if verbose:
+        screen.print(_runs(report, wiring))
+    screen.print(_cut_list(wiring))
+
+
+def _percents(share: object) -> str:
+    values = [f"{100 * v:.0f}" for v in share]  # type: ignore[attr-defined]
+    return f"{values[0]} %" if len(set(values)) == 1 else " ".join(values) + " %"
+
+
+def _wiring_words(wiring: WiringReport) -> list[str]:
+    limit, worst = wiring.harness.drop_limit_v, float(wiring.held_drop_v.max())
+    lines = [
+        f"Lost in the wires: {wiring.drawn.wire_loss_w:.2g} W as drawn, "
+        f"{wiring.white.wire_loss_w:.2g} W at full white. Voltages are averages over the quick "
+        "switching of the LEDs: put 100 to 1000 uF across the supply at far boards (common "
+        "practice)."
+    ]
+    if worst <= limit:
+        lines.append(
+            f"Full white loses {worst:.2f} V on the way to a board; the limit is {limit:g} V."
+        )
+        if wiring.thinnest:
+            lines.append(f"The thinnest wire that does, used throughout: {wiring.thinnest}.")
+        return lines
+    words = f"Full white would lose {worst:.2f} V on the way; the limit is {limit:g} V. "
+    if wiring.thinnest:
+        words += f"The thinnest wire that keeps it, used throughout: {wiring.thinnest}."
+    elif wiring.joints_v > limit:
+        words += (
+            f"No wire keeps it: the joints alone lose {wiring.joints_v:.2f} V. Feed the boards by "
+            "a bus or a tree, or feed the far end too."
+        )
+    else:
+        words += "No wire of the catalogue keeps it: feed the far end too, or branch earlier."
+    if wiring.thinnest_drawn:
+        words += f" As drawn, and never brighter, {wiring.thinnest_drawn} would do."
+    return [*lines, words]
+
+
+def _runs(report: PowerReport, wiring: WiringReport) -> Table:
+    table = table_of(
+        "Runs of wire",
+        ("from", "to", "gauge", "boards there"),
+        ("mm", "mA full white", "V at its end as drawn"),
+    )
+    for k, run in enumerate(wiring.harness.runs):
+        table.add_row(
+            run.start,
+            run.end,
+            run.gauge,
+            str(len(run.boards)),
+            f"{run.length_mm:.0f}",
+            f"{wiring.run_ma[k]:.0f}",
+            f"{wiring.drawn.node_v[k + 1]:.2f}",
+        )
+    return table
+
+
+def _cut_list(wiring: WiringReport) -> Table:
+    table = table_of("Wire to cut, ends included", ("gauge", "conductors"), ("mm", "pieces"))
+    pieces: dict[tuple[str, float], tuple[list[str], int]] = {}
+    for piece in wiring.harness.cut_list:
+        names, count = pieces.setdefault((piece.gauge, piece.length_mm), ([], piece.count))
+        names.append(piece.conductor)
+    for (gauge, length), (names, count) in pieces.items():
+        table.add_row(gauge, " + ".join(names), f"{length:.0f}", f"{count} of each")
+    return table
+
+
+def _fuse_words(fuse: FuseAdvice) -> str:
+    load = (
+        "full white" if fuse.for_white else "the scene as drawn (the battery bears no full white)"
+    )
+    words = (
+        f"Fuse: {fuse.fuse_a:g} A, for {fuse.load_ma / 1000:.2f} A at {load}; every wire behind it "
+        f"must bear that: {fuse.wire or 'thicker than the catalogue knows'} or thicker."
+    )
+    if fuse.too_thin:
+        words += (
+            f" {', '.join(fuse.too_thin)} of this wiring is too thin for that fuse inside foam: "
+            "take thicker wire, a fuse for each branch, or a smaller fuse with the brightness "
+            "limited in the controller."
+        )
+    return words
+
+
+def _data(screen: Console, report: PowerReport) -> None:
+    data = report.data
+    if data.outputs:
+        table = table_of(
+            f"Data (wanted: {data.frames_per_second:g} frames a second)",
+            ("output", "boards", "zones"),
+            ("LEDs", "ms a frame", "most frames/s"),
+        )
+        for out in data.outputs:
+            names = [report.boards[n].name for n in out.boards]
+            first = names[0] if len(names) == 1 else f"{names[0]} ... {names[-1]}"
+            table.add_row(
+                str(out.number),
+                f"{len(names)}: {first}",
+                ", ".join(out.zones),
+                str(out.led_count),
+                f"{out.frame_ms:.2f}",
+                f"{out.most_frames_per_second:.0f}",
+            )
+        table.caption = (
+            f"one output serves {data.most_leds} LEDs at that rate; a frame takes "
+            f"{data.memory_bytes} bytes, twice that if the next is made meanwhile"
+        )
+        screen.print(table)
+    for note in data.notes:
+        screen.print(note, markup=False)

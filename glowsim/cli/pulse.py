@@ -1,0 +1,246 @@
+"""`glowsim pulse`: the zones in motion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+from rich.progress import Progress
+
+from glowsim.cli.common import (
+    SizeType,
+    backend_option,
+    console,
+    json_option,
+    notice,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    seed_option,
+    verbose_option,
+)
+from glowsim.cli.pulse_tables import print_pulse, pulse_json
+from glowsim.electrics.export import c_header, keyframes_csv
+from glowsim.electrics.flashes import FlashReport, coarse, count_flashes
+from glowsim.electrics.power import Electrics
+from glowsim.electrics.pulse_report import PulseReport, pulse_report
+from glowsim.errors import SceneError
+from glowsim.files import write_whole
+from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.srgb import linear_from_xyz
+from glowsim.pictures import Studio, save_picture
+from glowsim.pictures.pulsed import PulsedStudio, pulse_frames, pulsed_studio
+from glowsim.pictures.strips import Strip, strip_chart
+from glowsim.pictures.tone import displayed
+from glowsim.pictures.turntable import write_moving
+from glowsim.scene import SceneFile, read_scene
+from glowsim.transport.solve import solve
+
+FLASH_SIZE = (240, 180)
+"""Of the view in which flashes are counted."""
+FLASH_CELL_PX = 2
+LEAST_FLASH_RATE = 25.0
+"""Frames a second at which flashes are counted at the least."""
+
+
+@click.command(
+    name="pulse",
+    epilog="Examples:\n\n  glowsim pulse scenes/thistle_staff.toml\n\n"
+    "  glowsim pulse my_prop.toml --seconds 10 --fps 25 --size 480x360 --file glow.mp4\n\n"
+    "  glowsim pulse my_prop.toml --turns 1   (the prop turns meanwhile)\n\n"
+    "  glowsim pulse my_prop.toml --no-pictures   (figures and tables for a controller only)",
+)
+@scene_argument
+@out_option
+@click.option(
+    "--file",
+    "target",
+    type=click.Path(path_type=Path),
+    help="Animation to write: .webp, .gif, .mp4, or a name without an ending for a folder of "
+    "frames.  [default: pulse.webp in the results' folder]",
+)
+@click.option(
+    "--seconds", type=click.FloatRange(0.1, 600), default=10.0, show_default=True, help="To show."
+)
+@click.option(
+    "--fps", type=click.FloatRange(1, 120), default=25.0, show_default=True, help="Frames a second."
+)
+@click.option("--size", type=SizeType(), default="480x360", show_default=True, help="In pixels.")
+@click.option(
+    "--turns",
+    type=click.FloatRange(0, 100),
+    default=0.0,
+    show_default=True,
+    help="How often the prop turns meanwhile.",
+)
+@click.option(
+    "--nearest",
+    "nearest_mm",
+    type=click.FloatRange(50, 100_000),
+    default=500.0,
+    show_default=True,
+    help="Distance of the nearest viewer, for the area that flashes, in mm.",
+)
+@click.option("--pictures/--no-pictures", default=True, help="Draw the animation and the chart.")
+@backend_option
+@seed_option
+@json_option
+@verbose_option
+def command(
+    scene: Path,
+    out: Path | None,
+    target: Path | None,
+    seconds: float,
+    fps: float,
+    size: tuple[int, int],
+    turns: float,
+    nearest_mm: float,
+    pictures: bool,
+    backend: str,
+    seed: int,
+    as_json: bool,
+    verbose: bool,
+) -> None:
+    """Let the zones of SCENE move as its [[pulses]] say, at one fixed exposure.
+
+    Writes an animation, a strip chart, keyframes as CSV and a table in C for a controller; counts
+    flashes; says what it draws on average. Nothing is solved again for it. Ctrl-C keeps the frames
+    that are finished.
+    """
+    scene_file = read_scene(scene)
+    if not scene_file.scene.pulses:
+        raise SceneError(
+            f'{scene}: has no [[pulses]]; add one, such as zone = "{_some_zone(scene_file)}" with '
+            'pattern = "swell"'
+        )
+    folder = out_folder(out, scene_file.stem)
+    electrics = Electrics(scene_file)
+    report = pulse_report(electrics, seconds=seconds, frames_per_second=fps)
+    with progress_line() as tell:
+        glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=tell)
+        glow, note = electrics.wired(glow)
+        tell("taking the light apart")
+        studio = Studio(glow, scene_file.scene, backend)
+        pulsed = pulsed_studio(studio, [m.lights for m in report.moving])
+        tell("counting flashes")
+        flashes = _flashes(pulsed, report, nearest_mm)
+        written = _write_tables(report, electrics, folder)
+    if pictures:
+        save_picture(_chart(report, electrics), folder / "pulse_chart.png")
+        path = target or folder / "pulse.webp"
+        with _bar(len(report.time_s)) as progress:
+            write_moving(
+                pulse_frames(
+                    pulsed,
+                    report.moving_levels,
+                    size=size,
+                    exposure_cd_m2=studio.exposure_cd_m2,
+                    turns=turns,
+                ),
+                path,
+                frame_count=len(report.time_s),
+                seconds=seconds,
+                progress=progress,
+            )
+        written += [folder / "pulse_chart.png", path]
+    if as_json:
+        files = [str(file) for file in written]
+        print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
+        return
+    print_pulse(console(), report, flashes, nearest_mm, note)
+    if verbose:
+        console().print(f"pictures by {studio.reason}", markup=False)
+    console().print("Written:", *(f"\n  {file}" for file in written), markup=False, sep="")
+
+
+def _some_zone(scene_file: SceneFile) -> str:
+    zones = [light.zone for body in scene_file.scene.bodies for light in body.lights]
+    return zones[0] if zones else "all"
+
+
+@contextmanager
+def _bar(count: int) -> Any:
+    """Give a function that shows how many frames are finished, on terminals only."""
+    with Progress(console=notice(), disable=not notice().is_terminal) as bar:
+        task = bar.add_task("drawing frames", total=count)
+
+        def show(done: int, _: int) -> None:
+            bar.update(task, completed=done)
+
+        yield show
+
+
+def _flashes(
+    pulsed: PulsedStudio, report: PulseReport, nearest_mm: float
+) -> dict[str, FlashReport]:
+    """Count flashes on the scene's view: as a screen shows them, and as the prop gives them.
+
+    A picture holds back the highlights, and with them flashes; so the light of the prop itself is
+    looked at too, 1 being the luminance that the picture shows as white.
+    """
+    studio = pulsed.studio
+    camera = studio.camera(FLASH_SIZE)
+    view = pulsed.view(camera)
+    rate, levels = report.fine_levels(LEAST_FLASH_RATE)
+    still = coarse(view.still, FLASH_CELL_PX)
+    parts = np.stack([coarse(part, FLASH_CELL_PX) for part in view.parts])
+    xyz = still + np.tensordot(levels, parts, axes=1)
+    exposure = studio.exposure_cd_m2
+    away_mm = float(np.linalg.norm(studio.stage.centre - camera.eye_mm))
+    cell_mm = FLASH_CELL_PX * camera.pixel_mm(away_mm)
+    cell_deg = float(np.degrees(cell_mm / nearest_mm))
+    seen: dict[str, Callable[[], FloatArray]] = {
+        "on a screen": lambda: displayed(xyz, exposure),
+        "of the prop": lambda: linear_from_xyz(xyz / exposure),
+    }
+    return {
+        name: count_flashes(rgb(), frames_per_second=rate, cell_deg=cell_deg)
+        for name, rgb in seen.items()
+    }
+
+
+def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> list[Path]:
+    csv_text = keyframes_csv(report.course, report.time_s, report.levels)
+    header = c_header(
+        report.course,
+        report.levels,
+        report.colours,
+        title=electrics.plan.title,
+        frames_per_second=report.frames_per_second,
+    )
+    written = []
+    for name, text in (("pulse.csv", csv_text), ("pulse.h", header)):
+        path = folder / name
+        try:
+            write_whole(path, text.encode())
+        except OSError as problem:
+            raise SceneError(f"{path}: cannot be written: {problem.strerror}") from None
+        written.append(path)
+    return written
+
+
+def _chart(report: PulseReport, electrics: Electrics) -> Any:
+    strips = [
+        Strip(member.name, report.levels[:, k], 1.0, _ink(report.colours[k]), f"mean {mean:.2f}")
+        for k, (member, mean) in enumerate(
+            zip(report.course.members, report.mean_levels, strict=True)
+        )
+    ]
+    current = report.current_ma
+    top = float(max(electrics.total_drawn_ma, current.max()))
+    strips.append(Strip("current, mA", current, top, (90, 90, 95), f"mean {report.average_ma:.0f}"))
+    return strip_chart(
+        strips, report.seconds, f"{electrics.plan.title}: levels (share of light) over time"
+    )
+
+
+def _ink(colour: FloatArray) -> tuple[int, int, int]:
+    """Return a colour for lines on paper: the light's hue, dark enough to be seen."""
+    strong = 200 * (colour / max(float(colour.max()), 1e-9)) ** 0.6
+    return (int(strong[0]) + 20, int(strong[1]) + 20, int(strong[2]) + 20)

@@ -1,0 +1,137 @@
+"""A pulse as tables for a terminal, and as plain data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Console
+
+from glowsim.catalogue.cautions import caution
+from glowsim.cli.common import table_of
+from glowsim.electrics.flashes import LEAST_AREA_SR, MOST_PER_SECOND, FlashCount, FlashReport
+from glowsim.electrics.pulse_report import PulseReport
+
+NOT_COUNTED = (
+    "Counted on one view by a rule made for screens; strobing too fast for these frames, other "
+    "props and the room's own lights are not in it. It is no medical clearance."
+)
+
+
+def print_pulse(
+    screen: Console,
+    report: PulseReport,
+    flashes: dict[str, FlashReport],
+    nearest_mm: float,
+    note: str,
+) -> None:
+    """Print levels, currents and flashes."""
+    table = table_of(
+        f"Levels over {report.seconds:g} s (share of light)",
+        ("moves as one", "pattern"),
+        ("lights", "period s", "least", "mean", "greatest"),
+    )
+    for k, member in enumerate(report.course.members):
+        pulse = member.pulse
+        table.add_row(
+            member.name,
+            pulse.pattern if pulse else "still",
+            str(len(member.lights)),
+            f"{pulse.period_s:g}" if pulse else "-",
+            f"{report.levels[:, k].min():.2f}",
+            f"{report.mean_levels[k]:.2f}",
+            f"{report.levels[:, k].max():.2f}",
+        )
+    table.caption = "mean: over the pattern's whole round"
+    screen.print(table)
+    share = report.average_ma / report.drawn_ma if report.drawn_ma else 0.0
+    screen.print(
+        f"Average current: {report.average_ma:.0f} mA, {100 * share:.0f} % of the "
+        f"{report.drawn_ma:.0f} mA of a steady glow as drawn; {report.idle_ma:.0f} mA of it flow "
+        "in the dark."
+    )
+    screen.print(_seam(report), markup=False)
+    if note:
+        screen.print(f"note: {note}", markup=False)
+    _print_flashes(screen, flashes, nearest_mm)
+
+
+def _seam(report: PulseReport) -> str:
+    if report.seamless:
+        return "Animation and tables repeat without a seam."
+    cycle = report.course.cycle_s
+    if cycle is None:
+        return "The pulses take more than an hour to repeat: the tables end with a jump."
+    return f"The tables end with a jump; they repeat without a seam at --seconds {cycle:g}."
+
+
+def _print_flashes(screen: Console, flashes: dict[str, FlashReport], nearest_mm: float) -> None:
+    worst = max(c.per_second for f in flashes.values() for c in (f.general, f.red))
+    if any(f.too_many for f in flashes.values()):
+        screen.print(
+            f"[bold]WARNING: it flashes {worst:g} times within a second[/bold], more than the "
+            f"{MOST_PER_SECOND:g} that WCAG 2.x allows. Make it slower or softer, or a smaller "
+            "part of it at a time; do not show it as it is."
+        )
+    for name, found in flashes.items():
+        screen.print(
+            f"Flashes within a second, {name}: {_words(found.general, nearest_mm)}; strong red "
+            f"{_words(found.red, nearest_mm)}.",
+            markup=False,
+        )
+    area_cm2 = LEAST_AREA_SR * nearest_mm**2 / 100
+    screen.print(
+        f"Counted over areas above {LEAST_AREA_SR:g} sr, which is {area_cm2:.0f} cm2 for a viewer "
+        f"{nearest_mm / 10:.0f} cm away. {NOT_COUNTED}",
+        markup=False,
+    )
+    screen.print(f"caution: {caution('flashing')}", markup=False)
+
+
+def _words(count: FlashCount, nearest_mm: float) -> str:
+    if count.per_second == 0:
+        return "none" + (f" ({count.anywhere:g} on a small area)" if count.anywhere else "")
+    area_cm2 = count.area_sr * nearest_mm**2 / 100
+    return f"{count.per_second:g} (over {area_cm2:.0f} cm2, from {count.at_s:.1f} s)"
+
+
+def pulse_json(
+    report: PulseReport, flashes: dict[str, FlashReport], nearest_mm: float
+) -> dict[str, Any]:
+    """Return the same as plain data."""
+    return {
+        "seconds": report.seconds,
+        "frames_per_second": report.frames_per_second,
+        "members": [
+            {
+                "name": member.name,
+                "zone": member.zone,
+                "pattern": member.pulse.pattern if member.pulse else "still",
+                "lights": list(member.lights),
+                "least": round(float(report.levels[:, k].min()), 4),
+                "mean": round(float(report.mean_levels[k]), 4),
+                "greatest": round(float(report.levels[:, k].max()), 4),
+            }
+            for k, member in enumerate(report.course.members)
+        ],
+        "average_ma": round(report.average_ma, 2),
+        "drawn_ma": round(report.drawn_ma, 2),
+        "seamless": report.seamless,
+        "repeats_after_s": report.course.cycle_s,
+        "nearest_viewer_mm": nearest_mm,
+        "flashes": {
+            name: {
+                "too_many": found.too_many,
+                **{
+                    kind: {
+                        "per_second": count.per_second,
+                        "from_s": round(count.at_s, 3),
+                        "area_sr": round(count.area_sr, 6),
+                        "anywhere_per_second": count.anywhere,
+                    }
+                    for kind, count in (("general", found.general), ("red", found.red))
+                },
+            }
+            for name, found in flashes.items()
+        },
+        "cautions": [NOT_COUNTED, caution("flashing")],
+    }

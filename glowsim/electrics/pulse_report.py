@@ -1,0 +1,86 @@
+"""What a pulse does over a stretch of time: levels, currents, whether it repeats without a seam."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.electrics.power import Electrics
+from glowsim.electrics.pulse import Course, Member
+from glowsim.geometry.mesh import FloatArray
+
+
+@dataclass(frozen=True)
+class PulseReport:
+    """A stretch of a prop's pulses.
+
+    time_s      : (t,) float;  levels : (t, members) float
+    mean_levels : (members,) float, over whole cycles;  colours : (members, 3), drive at level 1
+    current_ma  : (t,) float, at full supply;  average_ma, drawn_ma, idle_ma : of the whole prop
+    seamless    : whether the stretch repeats without a jump
+    """
+
+    course: Course
+    seconds: float
+    frames_per_second: float
+    time_s: FloatArray
+    levels: FloatArray
+    mean_levels: FloatArray
+    colours: FloatArray
+    current_ma: FloatArray
+    average_ma: float
+    drawn_ma: float
+    idle_ma: float
+    seamless: bool
+
+    @property
+    def moving(self) -> tuple[Member, ...]:
+        """The members that have a pulse."""
+        return tuple(m for m in self.course.members if m.pulse is not None)
+
+    @property
+    def moving_levels(self) -> FloatArray:
+        """Levels of these, (t, moving) float."""
+        chosen = [k for k, m in enumerate(self.course.members) if m.pulse is not None]
+        return self.levels[:, chosen]
+
+    def fine_levels(self, least_rate: float) -> tuple[float, FloatArray]:
+        """Return frames a second, `least_rate` or more, and the levels of the moving members."""
+        rate = self.frames_per_second * max(1, int(np.ceil(least_rate / self.frames_per_second)))
+        time_s = np.arange(max(2, round(self.seconds * rate))) / rate
+        chosen = [k for k, m in enumerate(self.course.members) if m.pulse is not None]
+        return rate, self.course.levels(time_s)[:, chosen]
+
+
+def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: float) -> PulseReport:
+    """Work out the pulses of a scene over some seconds."""
+    course, boards = electrics.course, electrics.boards
+    count = max(1, round(seconds * frames_per_second))
+    time_s = np.arange(count) / frames_per_second
+    levels = course.levels(time_s)
+    lights = sum(len(b.lights) for b in boards)
+    of_light = course.of_lights(levels, lights)
+    current = np.full(count, sum(b.idle_ma for b in boards))
+    for board in boards:
+        full = float(np.sum(board.channel_ma * board.drive))
+        current += full * of_light[:, list(board.lights)].mean(axis=1)
+    colour_of_light = np.zeros((lights, 3))
+    for board in boards:
+        colour_of_light[list(board.lights)] = board.drive
+    average = electrics.average_levels()
+    cycle = course.cycle_s
+    return PulseReport(
+        course,
+        seconds,
+        frames_per_second,
+        time_s,
+        levels,
+        course.mean_levels(),
+        np.array([colour_of_light[member.lights[0]] for member in course.members]),
+        current,
+        sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),
+        electrics.total_drawn_ma,
+        sum(b.idle_ma for b in boards),
+        cycle is not None and abs(seconds / cycle - round(seconds / cycle)) < 1e-6,
+    )

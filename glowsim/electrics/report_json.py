@@ -1,0 +1,157 @@
+"""The power report as plain data for other programs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from glowsim.electrics.pack import Choice
+from glowsim.electrics.power import Currents, PowerReport, WiringReport
+from glowsim.electrics.wiring import State
+from glowsim.geometry.mesh import FloatArray
+
+
+def power_json(report: PowerReport) -> dict[str, Any]:
+    """Return the whole report as plain data; currents in mA, voltages in V, lengths in mm."""
+    return {
+        "title": report.title,
+        "zones": [_currents(row) for row in report.zones],
+        "total": _currents(report.total),
+        "boards": [
+            {
+                "name": b.name,
+                "zone": b.zone,
+                "board": b.kind,
+                "leds": b.led_count,
+                "idle_ma": round(b.idle_ma, 3),
+                "average_ma": round(b.current_ma(level), 3),
+                "drawn_ma": round(b.drawn_ma, 3),
+                "white_ma": round(b.white_ma, 3),
+                "position_mm": _listed(b.position_mm, 2),
+            }
+            for b, level in zip(report.boards, report.average_levels, strict=True)
+        ],
+        "battery": _choice(report.choice) if report.choice else None,
+        "batteries": [_choice(choice) for choice in report.choices],
+        "wiring": _wiring(report) if report.wiring else None,
+        "fuse": None
+        if report.fuse is None
+        else {
+            "fuse_a": report.fuse.fuse_a,
+            "load_ma": round(report.fuse.load_ma, 1),
+            "for_full_white": report.fuse.for_white,
+            "wire": report.fuse.wire,
+            "too_thin": list(report.fuse.too_thin),
+        },
+        "data": {
+            "outputs": [
+                {
+                    "number": o.number,
+                    "boards": [report.boards[n].name for n in o.boards],
+                    "leds": o.led_count,
+                    "frame_ms": round(o.frame_ms, 4),
+                    "most_frames_per_second": round(o.most_frames_per_second, 1),
+                    "zones": list(o.zones),
+                }
+                for o in report.data.outputs
+            ],
+            "frames_per_second": report.data.frames_per_second,
+            "most_leds_per_output": report.data.most_leds,
+            "memory_bytes": report.data.memory_bytes,
+            "dimmed_channels": report.data.dimmed_channels,
+            "notes": list(report.data.notes),
+        },
+        "notes": list(report.notes),
+        "cautions": list(report.cautions),
+    }
+
+
+def _currents(row: Currents) -> dict[str, Any]:
+    return {
+        "name": row.name,
+        "boards": row.boards,
+        "leds": row.leds,
+        "idle_ma": round(row.idle_ma, 2),
+        "average_ma": round(row.average_ma, 2),
+        "drawn_ma": round(row.drawn_ma, 2),
+        "white_ma": round(row.white_ma, 2),
+    }
+
+
+def _choice(choice: Choice) -> dict[str, Any]:
+    run = choice.run
+    return {
+        "battery": choice.pack.label,
+        "key": choice.pack.key,
+        "in_series": choice.pack.in_series,
+        "in_parallel": choice.pack.in_parallel,
+        "verdict": choice.verdict,
+        "why": choice.why,
+        "hours": round(run.hours, 3),
+        "hours_range": [round(run.low_hours, 3), round(run.high_hours, 3)],
+        "ends_by": run.ends_by,
+        "fades": run.fades,
+        "fades_after_hours": None if run.fades_hours is None else round(run.fades_hours, 3),
+        "used_share": round(run.used, 3),
+        "note": run.note,
+        "fresh_v": round(choice.pack.fresh_v, 3),
+        "worst_board_v_half_used": round(float(choice.half.board_v.min()), 3),
+        "average_ma": round(choice.average_ma, 1),
+        "peak_ma": round(choice.peak_ma, 1),
+        "bears_ma": round(choice.pack.max_current_ma, 1),
+    }
+
+
+def _wiring(report: PowerReport) -> dict[str, Any]:
+    wiring = report.wiring
+    assert wiring is not None, "asked for a report with wiring"
+    return {
+        "kind": wiring.harness.kind,
+        "runs": [
+            {
+                "from": run.start,
+                "to": run.end,
+                "length_mm": run.length_mm,
+                "gauge": run.gauge,
+                "boards": [report.boards[n].name for n in run.boards],
+                "white_ma": round(current, 1),
+            }
+            for run, current in zip(wiring.harness.runs, wiring.run_ma, strict=True)
+        ],
+        "drawn": _state(wiring.drawn),
+        "full_white": _state(wiring.white),
+        "full_white_held_drop_v": _listed(wiring.held_drop_v, 4),
+        "drop_limit_v": wiring.harness.drop_limit_v,
+        "thinnest_gauge": wiring.thinnest,
+        "thinnest_gauge_as_drawn": wiring.thinnest_drawn,
+        "cut_list": _cut_list(wiring),
+    }
+
+
+def _cut_list(wiring: WiringReport) -> list[dict[str, Any]]:
+    return [
+        {
+            "conductor": piece.conductor,
+            "gauge": piece.gauge,
+            "length_mm": piece.length_mm,
+            "count": piece.count,
+            "runs": list(piece.runs),
+        }
+        for piece in wiring.harness.cut_list
+    ]
+
+
+def _state(state: State) -> dict[str, Any]:
+    return {
+        "supply_v": round(state.supply_v, 4),
+        "supply_ma": round(state.supply_ma, 2),
+        "wire_loss_w": round(state.wire_loss_w, 4),
+        "board_v": _listed(state.board_v, 4),
+        "light_share": [_listed(row, 4) for row in state.share],
+    }
+
+
+def _listed(values: FloatArray, digits: int) -> list[float]:
+    rounded: list[float] = np.round(values, digits).tolist()
+    return rounded
