@@ -7,6 +7,7 @@ cell a photon is safe for (distance at the centre) - (its distance from the cent
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 
 MOST_CELLS = 600_000
 """Grid cells, about, at most."""
-TRIANGLES_PER_CELL = 1.5
+TRIANGLES_PER_CELL = 0.7
 """Aimed at, for cells that the surface runs through."""
 
 
@@ -61,7 +62,7 @@ def _clear(walls: Mesh, low: FloatArray, cell: float, counts: IntArray) -> NDArr
 def _listed(
     walls: Mesh, low: FloatArray, cell: float, counts: IntArray
 ) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """List for every cell the triangles whose box touches it and whose plane cuts it."""
+    """List for every cell the triangles that touch it."""
     corners = walls.triangles
     first = np.floor((corners.min(axis=1) - low) / cell - 1e-6).astype(np.int64)
     last = np.floor((corners.max(axis=1) - low) / cell + 1e-6).astype(np.int64)
@@ -80,13 +81,32 @@ def _listed(
         axis=1,
     )
     place = first[face] + k
-    centre = low + (place + 0.5) * cell
-    # A cube of half edge c/2 reaches c/2 * (|nx| + |ny| + |nz|) along a plane's normal.
-    normal = walls.normals[face]
-    away = np.abs(np.einsum("nd,nd->n", centre - corners[face, 0], normal))
-    touches = away <= (0.5 + 1e-6) * cell * np.abs(normal).sum(axis=1) + 1e-9
-    face, place = face[touches], place[touches]
+    for axes in _separating_axes(corners):
+        touches = _overlap(axes[face], corners[face], low + (place + 0.5) * cell, 0.5 * cell)
+        face, place = face[touches], place[touches]
     key = (place[:, 0] * counts[1] + place[:, 1]) * counts[2] + place[:, 2]
     order = np.argsort(key, kind="stable")
     start = np.searchsorted(key[order], np.arange(int(np.prod(counts)) + 1))
     return start.astype(np.int32), face[order].astype(np.int32)
+
+
+def _separating_axes(corners: FloatArray) -> Iterator[FloatArray]:
+    """Yield the directions along which a triangle and a cube can lie apart, (m, 3) float each.
+
+    Those of the cube's own faces are not among them: they are the bounding box.
+    """
+    edges = np.roll(corners, -1, axis=1) - corners
+    yield np.cross(edges[:, 0], edges[:, 1])
+    for edge in range(3):
+        for axis in np.eye(3):
+            yield np.cross(edges[:, edge], axis)
+
+
+def _overlap(
+    axis: FloatArray, corners: FloatArray, centre: FloatArray, half: float
+) -> NDArray[np.bool_]:
+    """Return whether triangles and cubes overlap along an axis of each."""
+    along = np.einsum("nkd,nd->nk", corners - centre[:, None], axis)
+    # A cube of half edge c reaches c (|x| + |y| + |z|) along (x, y, z).
+    reach = (half * (1 + 1e-6) + 1e-9) * np.abs(axis).sum(axis=1)
+    return (along.min(axis=1) <= reach) & (along.max(axis=1) >= -reach)
