@@ -15,7 +15,7 @@ import numpy as np
 
 from glowsim.errors import SolveError
 from glowsim.findings.luminance import Look, looks_of
-from glowsim.findings.noise import SAMPLES, noise_lm_mm2, shaken
+from glowsim.findings.noise import SAMPLES, beyond_chance, noise_lm_mm2, shaken
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room
@@ -26,7 +26,10 @@ from glowsim.transport.result import SurfaceGlow
 OFF = 0.10
 """A difference larger than this share makes quick a rough guide."""
 SURE = 2.0
-"""Standard errors that a difference must exceed to count."""
+"""Standard errors that a difference must exceed to count, where it was not searched for: the worst
+of many places must exceed what chance brings among so many."""
+KNOWN = 0.2
+"""Places are judged where the reference knows them better than this: 25 photons or more."""
 MOST_SLICES = 20
 SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 _FAINT = 0.01
@@ -35,10 +38,14 @@ _FAINT = 0.01
 
 @dataclass(frozen=True)
 class Ratio:
-    """Quick over reference, and its one-sigma error."""
+    """Quick over reference, and its one-sigma error.
+
+    sure : standard errors that a difference must exceed to count
+    """
 
     value: float
     noise: float
+    sure: float = SURE
 
     @property
     def off(self) -> float:
@@ -48,7 +55,7 @@ class Ratio:
     @property
     def surely_off(self) -> float:
         """How far from 1 the ratio is at least, noise allowed for."""
-        return max(0.0, self.off - SURE * self.noise)
+        return max(0.0, self.off - self.sure * self.noise)
 
 
 @dataclass(frozen=True)
@@ -182,7 +189,8 @@ def ratio_of_faces(
     calm = work.smoothed(np.column_stack([own, other, *again]), radius)
     mean = float(work.area @ other / work.area.sum())
     below = np.maximum(calm[:, 1], 1e-6 * mean)
-    return work, calm[:, 0] / below, calm[:, 2:].std(axis=1) / below, calm[:, 1] / mean
+    ratio = calm[:, 0] / below
+    return work, ratio, ratio * calm[:, 2:].std(axis=1) / below, calm[:, 1] / mean
 
 
 def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[tuple[Look, Look]]:
@@ -208,9 +216,10 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
     ]
     work, ratio, noise, bright = ratio_of_faces(one, other, step)
-    share = work.area * (bright > _FAINT)
-    share = share / share.sum()
-    usual2 = float(share @ (ratio - 1) ** 2) - float(share @ noise**2)
+    share = work.area * ((bright > _FAINT) & (noise < KNOWN * ratio))
+    share = share / max(float(share.sum()), 1e-30)
+    # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
+    usual2 = float(share @ ((1 - 1 / ratio) ** 2 - (noise / ratio**2) ** 2))
     return BodyAgreement(
         body=one.name,
         axis="xyz"[axis],
@@ -218,7 +227,7 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         let_out=rows.luminance(one.glows),
         bands=rows.bands(one.glows),
         usual=float(np.sqrt(max(usual2, 0.0))),
-        worst=_worst(one, work.faces, ratio, noise, bright),
+        worst=_worst(one, work, ratio, noise, share, beyond_chance(_patches(work, step))),
         noise=float(np.sqrt(share @ noise**2)),
         patch_mm=step,
         trust=one.body.trust,
@@ -249,18 +258,29 @@ def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:
     return axis, step, edges
 
 
+def _patches(work: Patchwork, patch_mm: float) -> int:
+    """Return how many patches of that width a surface has."""
+    return int(np.ceil(float(work.area.sum()) / (np.pi / 4 * patch_mm**2)))
+
+
 def _worst(
-    look: Look, faces: IntArray, ratio: FloatArray, noise: FloatArray, bright: FloatArray
+    look: Look,
+    work: Patchwork,
+    ratio: FloatArray,
+    noise: FloatArray,
+    share: FloatArray,
+    sure: float,
 ) -> Place | None:
-    off = np.abs(ratio - 1) - SURE * noise
-    off[bright < _FAINT] = -1.0
+    """Return where the results differ most, if more than by `sure` standard errors."""
+    off = np.abs(ratio - 1) - sure * noise
+    off[share <= 0] = -1.0
     k = int(off.argmax())
     if off[k] <= 0:
         return None
-    place = look.body.surface.centroids[faces[k]]
+    place = look.body.surface.centroids[work.faces[k]]
     transform = look.copies[0].transform
     world = transform[:3, :3] @ place + transform[:3, 3]
-    return Place(_rounded(place), _rounded(world), Ratio(float(ratio[k]), float(noise[k])))
+    return Place(_rounded(place), _rounded(world), Ratio(float(ratio[k]), float(noise[k]), sure))
 
 
 class _Rows:
