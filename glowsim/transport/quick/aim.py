@@ -25,21 +25,41 @@ TRUSTED = 0.03
 """What falls on all patches may differ from the LED's flux by this share; it is then scaled."""
 
 
+class Aims:
+    """What LEDs in air aim at: the walls of a body's hollows."""
+
+    def __init__(self, problem: BodyProblem, most_faces: int | None = None) -> None:
+        """Take the walls as they are, or drawn with `most_faces` faces, about, for speed."""
+        side = air_side(problem)
+        faces = np.nonzero(side != 0)[0]
+        self.triangles = problem.walls.triangles[faces]
+        self.normals = problem.walls.normals[faces] * side[faces, None]
+        self.slack_mm = 10 * AHEAD_MM
+        """How far before its patch a ray may meet something and still count as meeting it."""
+        if most_faces is not None and len(faces) > most_faces:
+            # Corners of a square net stand apart by the root of twice a face's area.
+            size = float(np.sqrt(2 * problem.walls.areas_mm2[faces].sum() / most_faces))
+            self.triangles, self.normals = _coarser(self.triangles, self.normals, size)
+            self.slack_mm = size / 4
+
+
 def beams(
-    problem: BodyProblem, target: RayTarget, emitters: Emitters, rays_per_light: int, seed: int
+    problem: BodyProblem,
+    target: RayTarget,
+    emitters: Emitters,
+    rays_per_light: int,
+    seed: int,
+    aims: Aims | None = None,
 ) -> Iterator[Rays]:
     """Yield the rays of all emitters, bundle by bundle.
 
     LEDs in air aim at the walls; those inside material, and those too close to a wall to aim,
     spread `rays_per_light` by their beam.
     """
-    side = air_side(problem)
-    faces = np.nonzero(side != 0)[0]
-    triangles = problem.walls.triangles[faces]
-    normals = problem.walls.normals[faces] * side[faces, None]
+    aims = aims or Aims(problem)
     spread = np.ones(len(emitters.light), dtype=bool)
     for emitter in np.nonzero(problem.kind_of(emitters.region) == Kind.AIR)[0]:
-        rays = _aimed(target, emitters, int(emitter), triangles, normals)
+        rays = _aimed(target, emitters, int(emitter), aims)
         if rays is not None:
             spread[emitter] = False
             yield rays
@@ -47,16 +67,30 @@ def beams(
         yield rays_of(emitters, spread, rays_per_light, seed)
 
 
-def _aimed(
-    target: RayTarget,
-    emitters: Emitters,
-    emitter: int,
-    triangles: FloatArray,
-    normals: FloatArray,
-) -> Rays | None:
+def _coarser(
+    triangles: FloatArray, normals: FloatArray, size_mm: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return walls with all corners within a cube of `size_mm` drawn together in their middle."""
+    corner = triangles.reshape(-1, 3)
+    _, number, count = np.unique(
+        np.floor(corner / size_mm), axis=0, return_inverse=True, return_counts=True
+    )
+    number = number.ravel()
+    middle = np.stack([np.bincount(number, c) for c in corner.T], axis=1) / count[:, None]
+    faces = number.reshape(-1, 3)
+    _, first = np.unique(np.sort(faces, axis=1), axis=0, return_index=True)
+    new, way = middle[faces[first]], normals[first]
+    cross = np.cross(new[:, 1] - new[:, 0], new[:, 2] - new[:, 0])
+    cross *= np.sign(np.einsum("nd,nd->n", cross, way))[:, None]
+    length = np.linalg.norm(cross, axis=1)
+    kept = length > 1e-6 * size_mm**2
+    return new[kept], cross[kept] / length[kept, None]
+
+
+def _aimed(target: RayTarget, emitters: Emitters, emitter: int, aims: Aims) -> Rays | None:
     """Return the rays of one emitter, or None if the walls do not account for its flux."""
     origin = emitters.position[emitter]
-    points, areas, normal = _patches(origin, triangles, normals)
+    points, areas, normal = _patches(origin, aims.triangles, aims.normals)
     away = points - origin
     distance = np.linalg.norm(away, axis=1)
     direction = away / np.maximum(distance, 1e-9)[:, None]
@@ -66,7 +100,7 @@ def _aimed(
     origins = np.broadcast_to(origin, (int(seen.sum()), 3))
     hits = target.first_hits(origins, direction[seen])
     # A ray that ends well before its patch has met something else, which has rays of its own.
-    seen[seen] = hits.distance_mm > 0.998 * distance[seen] - 10 * AHEAD_MM
+    seen[seen] = hits.distance_mm > 0.998 * distance[seen] - aims.slack_mm
     exponent = emitters.exponent[emitter]
     intensity = (exponent + 1) / (2 * np.pi) * leaving[seen] ** exponent
     power = intensity * arriving[seen] * areas[seen] / distance[seen] ** 2

@@ -1,0 +1,143 @@
+"""The quick solver read backwards: what any light does to chosen patches of the surface.
+
+What leaves a patch is a linear reading of the field, and the field's matrix is symmetric. So one
+solve with the patch's reading as its source gives that patch's response to light scattered
+anywhere, and one more product its response to light sent into a hollow. A light at a new place
+then needs its first flight alone: response = (what the flight scatters) . (field of the patch),
+plus what leaves unscattered. This is the forward solve in another order, not an approximation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.transport.problem import Emitters
+from glowsim.transport.quick.aim import Aims, beams
+from glowsim.transport.quick.beams import Rays
+from glowsim.transport.quick.solve import QuickBody
+
+Float32Array = NDArray[np.float32]
+
+TOLERANCE = 1e-5
+"""Relative residual of the backward solves."""
+PATCHES_AT_ONCE = 25
+LIGHTS_AT_ONCE = 24
+AIMED_FACES = 700
+"""Faces of a hollow's walls that a light in it aims at, about."""
+
+
+class Adjoint:
+    """Patches of a body's surface and their response to light anywhere in it."""
+
+    def __init__(
+        self,
+        quick: QuickBody,
+        patch: IntArray,
+        report: Callable[[str], None] = lambda text: None,
+    ) -> None:
+        """Solve for every patch. Raises SolveError if a solve does not converge.
+
+        patch : (skin faces,) int, number of the patch each face belongs to, -1 for none
+        """
+        self.quick = quick
+        self.patch = patch
+        self.count = int(patch.max()) + 1
+        self._aims = Aims(quick.problem, AIMED_FACES)
+        chosen = np.nonzero(patch >= 0)[0]
+        shape = (self.count, len(patch))
+        self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
+        nodes = 0 if quick._elements is None else quick._elements.node_count
+        airs = 0 if quick._cavity is None else len(quick._cavity.area)
+        self._field = np.zeros((3, self.count, nodes), dtype=np.float32)
+        self._air = np.zeros((3, self.count, airs), dtype=np.float32)
+        batches = [
+            (band, first) for first in range(0, self.count, PATCHES_AT_ONCE) for band in range(3)
+        ]
+        done = 0
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            for _ in pool.map(lambda batch: self._listen(*batch), batches):
+                done += 1
+                report(f"reading the light backwards, {100 * done // len(batches)} %")
+
+    def _listen(self, band: int, first: int) -> None:
+        """Solve for one batch of patches in one band, the transpose of the forward solve."""
+        quick, problem = self.quick, self.quick.problem
+        mine = slice(first, min(first + PATCHES_AT_ONCE, self.count))
+        walls, skin = quick._walls, problem.skin
+        heard = quick._skin.smoothed(self._sum[mine].toarray().T, quick.calm_mm)
+        weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
+        weight[skin] = heard * walls.let_out[skin, band : band + 1]
+        weight *= problem.walls.areas_mm2[:, None]
+        load = np.zeros((self._field.shape[2], heard.shape[1]))
+        if quick._elements is not None:
+            load += quick._face_mean.T @ (walls.field_b[:, band : band + 1] * weight)
+        cavity = quick._cavity
+        if cavity is None:
+            self._field[band, mine] = quick.solved(load, band, TOLERANCE).T
+            return
+        arriving, b = quick._arriving[band], quick._patch_b[band][:, None]
+        sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
+        air = cavity.gather(sign * walls.cavity_b[:, band : band + 1] * weight)
+        if quick._patch_field is not None:
+            load += quick._patch_field.T @ (b * (arriving.T @ air))
+            field = quick.solved(load, band, TOLERANCE)
+            self._field[band, mine] = field.T
+            air = air + b * cavity.area[:, None] * (quick._patch_field @ field)
+        self._air[band, mine] = ((arriving.T @ air) / cavity.area[:, None]).T
+
+    def respond(self, emitters: Emitters, rays_per_light: int) -> FloatArray:
+        """Return the share of each light's flux that leaves each patch, (lights, 3, patches).
+
+        All lights use the same even spread of rays, so that the response changes smoothly when
+        a light is moved.
+        """
+        count = emitters.light_count
+        parts = []
+        for first in range(0, count, LIGHTS_AT_ONCE):
+            lights = range(first, min(first + LIGHTS_AT_ONCE, count))
+            parts.append(self._respond([emitters.of(k) for k in lights], rays_per_light))
+        return np.concatenate(parts) if parts else np.zeros((0, 3, self.count))
+
+    def _respond(self, lights: list[Emitters], rays_per_light: int) -> FloatArray:
+        quick = self.quick
+        bundles = [self._rays(light, k, rays_per_light) for k, light in enumerate(lights)]
+        flight = quick._flight.follow([Rays.joined(bundles)], len(lights))
+        skin = quick.problem.skin
+        leaving = flight.direct[:, skin] + flight.through_coat[:, skin]
+        out = np.zeros((len(lights), 3, self.count))
+        for band in range(3):
+            out[:, band] = (self._sum @ leaving[:, :, band].T).T
+            if quick._elements is not None:
+                lit = np.nonzero(flight.source.any(axis=1))[0]
+                source = flight.source[lit, band::3].astype(np.float32)
+                out[:, band] += (self._field[band][:, lit] @ source).T
+            if quick._cavity is not None:
+                first = quick._cavity.gather(flight.into_air[:, :, band].T)
+                out[:, band] += (self._air[band] @ first.astype(np.float32)).T
+        return out
+
+    def _rays(self, light: Emitters, number: int, rays_per_light: int) -> Rays:
+        quick = self.quick
+        bundle = Rays.joined(
+            list(beams(quick.problem, quick._target, light, rays_per_light, 0, self._aims))
+        )
+        bundle.light[:] = number
+        return bundle
+
+    def at(self, points: FloatArray, weight: FloatArray) -> FloatArray:
+        """Return the response of patches, added up, to light scattered at points in material.
+
+        points : (n, 3) float [mm];  weight : (3, patches) float. Returns (n,) float, per unit of
+        power. Points outside scattering material read the nearest of it.
+        """
+        elements = self.quick._elements
+        if elements is None:
+            return np.zeros(len(points))
+        field = np.einsum("bp,bpn->n", weight.astype(np.float32), self._field, optimize=True)
+        return np.asarray(elements.sampler(points) @ field, dtype=float)
