@@ -11,7 +11,7 @@ from glowsim.catalogue import Coat, Material
 from glowsim.electrics.heat_body import AIR, HeatBody, Lead, Substance, laid_out
 from glowsim.electrics.heat_forms import fin_k_w
 from glowsim.errors import GeometryError
-from glowsim.geometry.boards import board_frame, board_solid, way_out_mm
+from glowsim.geometry.boards import board_frame, board_solid, outline_mm, way_out_mm
 from glowsim.geometry.body import Solid, region_of, solid_of
 from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray, Mesh
@@ -19,6 +19,7 @@ from glowsim.geometry.patterns import copies_of
 from glowsim.geometry.regions import ROOM
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan
+from glowsim.transport.sizes import cell_for_mm
 from glowsim.units import M_PER_MM
 
 ASSUMED_W_MK = 0.2
@@ -27,6 +28,8 @@ ASSUMED_J_M3K = 1.5e6
 """Heat capacity of a substance without density or specific heat: most solid plastics."""
 COVER_MM = 1.0
 """A face with another body this near in front of it gives off no heat."""
+CELLS_ACROSS_BOARD = 8
+"""A board of 23 mm in foam comes out 7 % too cool with 6 cells across it, 3 % with 9."""
 WIRE_W_M2K = 15.0
 """Film coefficient of a thin insulated wire in still air (common practice, no source)."""
 INSULATION_MM = 1.0
@@ -59,7 +62,7 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
         name = insert.material or insert.coat
         inserts.append((mesh, AIR if name is None else _substance(plan, (number, k), name, notes)))
     boards = [_board_mesh(plan, number, k) for k in range(len(spec.lights))]
-    cell_mm = body_problem(plan, number).cell_mm
+    cell_mm = _cell_mm(plan, number, solid.outer)
     try:
         body = laid_out(
             spec.name,
@@ -76,6 +79,16 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
     body = _with_leads(plan, body, solid, notes)
     body = _covered(plan, body, plan.keys[number], outers, notes)
     return HeatPart(body, solid, tuple(dict.fromkeys(notes)), factor)
+
+
+def _cell_mm(plan: Plan, number: int, outer: Mesh) -> float:
+    """Return the edge of the light's grid cells, or a finer one where boards are small."""
+    spec = plan.scene_file.scene.bodies[number]
+    across = [
+        min(outline_mm(plan.catalogue.board(light.board), light.led_count)) for light in spec.lights
+    ]
+    of_light = body_problem(plan, number).cell_mm
+    return max(min(of_light, min(across) / CELLS_ACROSS_BOARD), min(cell_for_mm([outer]), of_light))
 
 
 def _own_substance(plan: Plan, number: int, notes: list[str]) -> tuple[Substance, bool, float]:

@@ -82,6 +82,11 @@ def least_cell_mm(solids: Sequence[Mesh]) -> float:
     return _cell_for(volume, surface, HARD_LIMIT * MOST_CELLS) if volume > 0 else 0.0
 
 
+def cell_for_mm(solids: Sequence[Mesh], cells: int = MOST_CELLS) -> float:
+    """Return the edge at which closed solids take up about so many grid cells."""
+    return _cell_for(*_extent(solids), cells)
+
+
 def _extent(solids: Sequence[Mesh]) -> tuple[float, float]:
     """Return volume [mm3] and surface [mm2] of several meshes."""
     volume = sum(solid.volume_mm3 for solid in solids)

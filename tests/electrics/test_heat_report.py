@@ -1,0 +1,189 @@
+"""The heat of scenes: boards, limits, what is said about them."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from glowsim.cli.heat import command
+from glowsim.electrics.heat import NEAR, heat_of
+from glowsim.electrics.heat_forms import sphere_k_w
+from glowsim.electrics.heat_section import heat_section
+from glowsim.errors import MaterialError, SceneError
+from glowsim.scene import parse_scene
+
+BALL = """
+[[bodies]]
+name = "ball"
+shape = { kind = "orb", diameter_mm = 80 }
+material = "upholstery_foam_white"
+cell_mm = 4
+  [[bodies.lights]]
+  name = "board"
+  board = "round_7"
+  position_mm = [0, 0, 1.6]
+  drive = { red = 0.2, green = 0.2, blue = 0.2 }
+"""
+
+
+def heat(text, **changes):
+    for before, after in changes.get("swap", {}).items():
+        assert before in text
+        text = text.replace(before, after)
+    return heat_of(parse_scene(changes.get("more", "") + text))
+
+
+@pytest.fixture(scope="module")
+def ball():
+    return heat(BALL)
+
+
+def test_board_in_a_ball_against_the_closed_form(ball):
+    """A short cylinder has the shape factor (8 + 4.1 (length/radius)^0.76) radius (Smythe, Journal
+    of Applied Physics 33, 2966 (1962), for its capacitance; from memory), a sphere 4 pi radius."""
+    board = heat(BALL, swap={"cell_mm = 4": "cell_mm = 2.5"}).boards[0]
+    # 7 LEDs at 5 V: 0.6 mA idle and 3 x 18 x 0.2 mA.
+    assert board.power_w == pytest.approx(7 * 5 * (0.6 + 10.8) / 1000, rel=1e-9)
+    as_sphere_mm = (8 + 4.1 * (3.2 / 11.5) ** 0.76) * 11.5 / (4 * math.pi)
+    per_watt = sphere_k_w(
+        core_radius_mm=as_sphere_mm, skin_radius_mm=40, conductivity_w_mk=0.048, skin_w_m2k=8
+    )
+    rise = (board.board_c - 25) / board.power_w
+    # 4 %: the skin is not far away, and the board little more than a cell high.
+    assert rise == pytest.approx(per_watt, rel=0.04)
+    coarse = (ball.boards[0].board_c - 25) / ball.boards[0].power_w
+    assert coarse == pytest.approx(rise, rel=0.05)  # cells of 2.9 mm: eight across the board
+    assert (board.full_board_c - 25) / board.full_power_w == pytest.approx(rise, rel=1e-9)
+
+
+def test_share_that_a_limit_bears(ball):
+    board = ball.boards[0]
+    around = next(limit for limit in board.limits if limit.what == "LEDs' surroundings")
+    assert around.bears == pytest.approx((80 - 25) / (board.board_c - 25), rel=1e-9)
+    assert board.bears == min(limit.bears for limit in board.limits)
+    assert board.bearable_w == pytest.approx(board.bears * board.power_w)
+    chips = next(limit for limit in board.limits if limit.what == "LED chips")
+    assert chips.found_c - board.board_c == pytest.approx(32 * board.power_w / 7, rel=1e-9)
+
+
+def test_verdict_follows_the_drive(ball):
+    full = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 1.0"}).boards[0]
+    assert full.bears < 1
+    assert f"derate to {100 * full.bears:.0f} %" in full.verdict
+    low = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 0.2"}).boards[0]
+    assert low.power_w < full.power_w
+    share = ball.boards[0].bears
+    assert share == pytest.approx(full.bears * full.power_w / ball.boards[0].power_w, rel=1e-6)
+
+
+def test_near_a_limit_is_not_below_it(ball):
+    spare = ball.boards[0]
+    for bears, words in ((0.5, "derate to 50 %"), (1.1, "near"), (NEAR + 0.1, "below")):
+        limits = tuple(type(limit)(limit.what, 0, 0, bears) for limit in spare.limits)
+        assert words in type(spare)(**(vars(spare) | {"limits": limits})).verdict
+
+
+def test_pulses_count_by_their_average(ball):
+    pulse = '[[pulses]]\nzone = "all"\npattern = "blink"\nlow = 0.0\non_share = 0.25\n'
+    board = heat(BALL, more=pulse).boards[0]
+    assert board.power_w == pytest.approx(7 * 5 * (0.6 + 10.8 / 4) / 1000, rel=0.01)
+    assert board.board_c < ball.boards[0].board_c
+
+
+def test_worn_things_must_be_cooler():
+    worn = heat(BALL, more='[heat]\ncontact = "worn"\nroom_c = 30\n')
+    limit = next(row for row in worn.boards[0].limits if row.what.startswith("skin"))
+    assert (limit.what, limit.limit_c) == ("skin, worn", 41)
+    none = heat(BALL, more='[heat]\ncontact = "none"\n')
+    assert not [row for row in none.boards[0].limits if row.what.startswith("skin")]
+
+
+def test_leads_carry_heat_away(ball):
+    cooled = heat(BALL, more="[heat]\nleads = 3\nlead_free_mm = 200\n").boards[0]
+    assert cooled.board_c < ball.boards[0].board_c - 5
+
+
+def test_covered_faces_keep_their_heat(ball):
+    box = """
+[[bodies]]
+name = "box"
+shape = { kind = "slab", length_mm = 200, width_mm = 200, thickness_mm = 100 }
+material = "opaque_primer"
+position_mm = [0, 0, -100]
+"""
+    covered = heat(BALL + box)
+    assert covered.boards[0].board_c > ball.boards[0].board_c + 0.5
+    assert any("50 % of its surface is covered" in note for note in covered.notes)
+    assert ball.notes == ()
+
+
+def test_copies_are_solved_once():
+    row = BALL + '  [[bodies.patterns]]\n  kind = "along"\n  count = 3\n  step_mm = [200, 0, 0]\n'
+    found = heat(row)
+    assert [board.name for board in found.boards] == [f"ball {k}: board" for k in (1, 2, 3)]
+    assert len(found.fields) == 1
+    assert len({board.board_c for board in found.boards}) == 1
+
+
+def test_lantern_of_thin_sheet():
+    """A board in air behind sheet: film of the board, then both films of the sheet in series."""
+    found = heat(BALL, swap={"upholstery_foam_white": "tracing_paper"})
+    board = found.boards[0]
+    disc = 2 * math.pi * 11.5**2 + math.pi * 23 * 3.2
+    films = 1 / (15 * disc) + (1 / 8 + 1 / 8) / (4 * math.pi * 40**2)
+    assert (board.board_c - 25) / board.power_w == pytest.approx(1e6 * films, rel=0.01)
+
+
+def test_section_shows_the_board_hottest(ball):
+    scene = parse_scene(BALL)
+    section = heat_section(ball, scene.scene.bodies[0], next(iter(ball.fields)), ball.hottest)
+    warmest = np.nanmax(section.temperature_c)
+    assert warmest == pytest.approx(ball.boards[0].board_c, abs=0.5)
+    assert section.boards[section.temperature_c >= warmest - 1e-9].any()
+    assert np.isnan(section.temperature_c[0, 0])
+    inside = np.isfinite(section.temperature_c)
+    assert inside.sum() * section.pixel_mm**2 == pytest.approx(math.pi * 40**2, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("more", "swap", "error", "words"),
+    [
+        ("[heat]\nleads = 2\nlead_gauge = 77\n", {}, SceneError, "heat.lead_gauge"),
+        ("[heat]\nroom_c = 90\n", {}, SceneError, "heat.room_c"),
+        ("[heat]\nskin_w_m2k = 0\n", {}, SceneError, "heat.skin_w_m2k"),
+        ('[heat]\ncontact = "licked"\n', {}, SceneError, "touched"),
+        ("[heat]\nleads = -1\n", {}, SceneError, "heat.leads"),
+        ("", {"upholstery_foam_white": "upholstery_foam"}, SceneError, "upholstery_foam_white"),
+        (
+            "[materials.goo]\nmu_a_per_mm = 0.01\nmu_s_reduced_per_mm = 1\n"
+            "refractive_index = 1.4\n",
+            {"upholstery_foam_white": "goo"},
+            SceneError,
+            "thermal_conductivity_w_mk",
+        ),
+    ],
+)
+def test_wrong_scenes_are_told_so(more, swap, error, words):
+    with pytest.raises((error, MaterialError), match=words):
+        heat(BALL, more=more, swap=swap)
+
+
+def test_without_lights_there_is_no_heat():
+    with pytest.raises(SceneError, match="no body has a light"):
+        heat(BALL[: BALL.index("  [[bodies.lights]]")])
+
+
+def test_command(tmp_path):
+    scene = tmp_path / "ball.toml"
+    scene.write_text(BALL)
+    run = CliRunner().invoke(command, [str(scene), "--out", str(tmp_path / "out"), "--json"])
+    assert run.exit_code == 0, run.output
+    told = json.loads(run.stdout)
+    assert told["boards"][0]["limits"][0]["limit_c"] > told["settings"]["room_c"]
+    assert (tmp_path / "out" / "heat.png").is_file()
+    shown = CliRunner().invoke(command, [str(scene), "--no-picture", "-v"])
+    assert shown.exit_code == 0
+    for words in ("bears W", "caution: Heat", "Not computed"):
+        assert words in shown.output
