@@ -3,6 +3,7 @@
 from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, Where
 from glowsim.scene.model import Room, Scene, Thresholds, View
 from glowsim.scene.patterns import Along, Around, Places
+from glowsim.scene.placing import DrillLine, DrillRing, Placing
 from glowsim.scene.read import SceneFile, parse_scene, read_scene, scene_schema, write_scene
 from glowsim.scene.shapes import Blade, Crystal, Dome, Orb, Ring, Rod, Shape, Slab, Spike
 from glowsim.scene.supply import (
@@ -31,12 +32,15 @@ __all__ = [
     "Converter",
     "Crystal",
     "Dome",
+    "DrillLine",
+    "DrillRing",
     "Insert",
     "Light",
     "Mask",
     "MeshFile",
     "Orb",
     "Places",
+    "Placing",
     "Power",
     "Pulse",
     "Ring",

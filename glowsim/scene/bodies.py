@@ -21,6 +21,7 @@ from glowsim.scene.fields import (
     Unit,
 )
 from glowsim.scene.patterns import Pattern
+from glowsim.scene.placing import Placing
 from glowsim.scene.shapes import Shape
 
 
@@ -151,6 +152,10 @@ class Body(Strict):
     patterns: tuple[Pattern, ...] = ()
     glow_where: Where | None = None
     """Which outer faces are meant to glow; left out, all that are not masked."""
+    dark_where: Where | None = None
+    """Which outer faces must stay dark, as an eye of a mask or the wearer's side."""
+    placing: Placing | None = None
+    """Where the commands that place boards may put them."""
     detail_mm: FineMm | None = None
     """Edge of the result surface's faces; chosen from wall, depth and spacing if left out."""
     cell_mm: FineMm | None = None

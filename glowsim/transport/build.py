@@ -249,9 +249,12 @@ class _Builder:
         body = self._body
         if not body.lights:
             return np.zeros(len(coat), dtype=bool)
+        dark = np.zeros(len(coat), dtype=bool)
+        if body.dark_where is not None:
+            dark = self._chosen(faces, body.dark_where, "dark_where")
         if body.glow_where is not None:
-            return self._chosen(faces, body.glow_where, "glow_where")
+            return self._chosen(faces, body.glow_where, "glow_where") & ~dark
         kinds = np.array([m.kind for m in media])[faces.inside]
         closed = np.array([layer.transmittance.max() < CLOSED for layer in layers] + [False])[coat]
         hole = (kinds == Kind.AIR) & (coat == BARE)
-        return faces.on_room & (kinds != Kind.OPAQUE) & ~closed & ~hole
+        return faces.on_room & (kinds != Kind.OPAQUE) & ~closed & ~hole & ~dark

@@ -17,6 +17,7 @@ _OF_NO_ACCOUNT: Any = {
     "position_mm": True,
     "rotation_deg": True,
     "patterns": True,
+    "placing": True,
     "lights": True,
     "mesh": {"file"},
     "inserts": {"__all__": {"name": True, "mesh": {"file"}}},
