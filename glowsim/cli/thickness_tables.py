@@ -15,7 +15,10 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     variation = answer.variation
     screen.print(f"[bold]{variation.scene_file.scene.title or answer.body}[/bold]: how thick?")
     screen.print(f"Varied: {variation.varied}.", markup=False)
-    screen.print(f"'{answer.body}' as drawn: {variation.now_mm:g} mm.", markup=False)
+    if variation.vary in ("around", "size") and variation.body.patterns:
+        screen.print("Whether its copies still have room beside each other is not looked at.")
+    if variation.vary != "around":
+        screen.print(f"'{answer.body}' as drawn: {variation.now_mm:g} mm.", markup=False)
     for material in answer.materials:
         screen.print(_table(answer, material))
     for advice in answer.advice:
@@ -31,39 +34,40 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
 
 
 def _table(answer: Thickness, material: str) -> Table:
-    quantity = answer.variation.quantity
+    chosen = next(advice for advice in answer.advice if advice.material == material)
+    rows = {step.value_mm: step for step in (*answer.of(material), chosen.step)}
+    moves = len({round(step.led_depth_mm, 1) for step in rows.values()}) > 1
     table = table_of(
         f"{material} (luminance in cd/m2)",
         (),
-        (f"{quantity} mm", "5 %/mean", "U0", "mean", "least", "let out", "hot", "dark"),
+        (
+            *("", f"{answer.variation.quantity} mm", "5%/mean", "U0", "mean", "least", "let out"),
+            *("hot", "dark", "reads as", "weight g", "board W"),
+            *(("LED mm",) if moves else ()),
+            "quick",
+        ),
     )
-    table.add_column("reads as", overflow="fold")
-    for heading in ("weight g", "LED deep mm", "board W"):
-        table.add_column(heading, justify="right", overflow="fold")
-    table.add_column("", overflow="fold")
-    chosen = next(advice for advice in answer.advice if advice.material == material)
-    rows = {step.value_mm: step for step in (*answer.of(material), chosen.step)}
+    table.columns[9].no_wrap = True  # the grade, two words at most
     for value in sorted(rows):
-        step = rows[value]
-        remarks = ["rough"] if step.trust else []
-        if value == chosen.value_mm:
-            remarks.insert(0, "<- least enough" if chosen.meets else "<- best")
-        table.add_row(*_cells(step), ", ".join(remarks))
+        mark = "->" if value == chosen.value_mm else ""
+        table.add_row(mark, *_cells(rows[value], moves))
     limits = answer.limits
     table.caption = (
-        f"even enough from 5 %/mean {limits.evenness_target:g} on; hot, dark: spots that stand "
-        f"out; ! = above the {limits.buried_power_w:g} W a buried board bears"
+        f"-> {'least that is even enough' if chosen.meets else 'most even, but not enough'}: "
+        f"5%/mean {limits.evenness_target:g} is wanted.  hot, dark: spots that stand out.  "
+        + ("LED: below the surface.  " if moves else "")
+        + f"! above the {limits.buried_power_w:g} W that a buried board bears"
     )
     return table
 
 
-def _cells(step: Step) -> list[str]:
+def _cells(step: Step, with_depth: bool) -> list[str]:
     figures = step.evenness
     heat = step.heat
     return [
         f"{step.value_mm:g}",
-        _short(figures.p5_over_mean),
-        _short(figures.u0),
+        _share(figures.p5_over_mean),
+        _share(figures.u0),
         _short(figures.mean_cd_m2),
         _short(figures.least_cd_m2),
         f"{100 * step.let_out:.0f} %",
@@ -71,8 +75,9 @@ def _cells(step: Step) -> list[str]:
         str(step.dark_gaps),
         step.lit.grade,
         "?" if step.weight_g is None else f"{step.weight_g:.3g}",
-        f"{step.led_depth_mm:.1f}",
         "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}",
+        *([f"{step.led_depth_mm:.1f}"] if with_depth else []),
+        "rough" if step.trust else "holds",
     ]
 
 
@@ -110,5 +115,9 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
                 screen.print(f"  - at {step.value_mm:g} mm: {caution}", markup=False)
 
 
+def _share(value: float) -> str:
+    return "<0.01" if value < 0.005 else f"{value:.2f}"
+
+
 def _short(value: float) -> str:
-    return "0" if abs(value) < 5e-4 else f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"
+    return "<0.01" if value < 0.005 else f"{value:.3g}" if value < 1000 else f"{value:.0f}"

@@ -140,11 +140,11 @@ def _sentences(
     edge: str,
     target: float,
 ) -> list[str]:
-    what = f"{variation.quantity} {step.value_mm:g} mm"
+    what = variation.said(step.value_mm)
     said = []
     if meets:
         said.append(
-            f"{step.material}: {what} is the least that is even enough: 5 %/mean {step.even:.2f}, "
+            f"{step.material}: {what} is the least that is even enough: 5%/mean {step.even:.2f}, "
             f"target {target:g}"
             + (
                 "."
@@ -156,7 +156,7 @@ def _sentences(
             said.append("It is the thinnest that was tried; thinner may do too.")
     else:
         said.append(
-            f"{step.material}: no value tried is even enough. The best is {what}: 5 %/mean "
+            f"{step.material}: no value tried is even enough. The best is {what}: 5%/mean "
             f"{step.even:.2g} where {target:g} is wanted."
         )
         said += _what_it_lacks(step, edge)
@@ -176,17 +176,18 @@ def _sentences(
 def _what_it_lacks(step: Step, edge: str) -> list[str]:
     said = []
     if edge:
-        said.append(f"That is the {edge} end of the range, and evenness is still gaining that way.")
+        said.append(f"That is the {edge} end of the range: going on that way may do better.")
     if step.findings.found:
         worst = step.findings.found[0]
         said.append(
             f"What it lacks: a {worst.kind} of {worst.ratio_to_mean:.2g} times the mean stays at "
             f"height {worst.from_mm:.0f} to {worst.to_mm:.0f} mm; {worst.suggestion}."
         )
-    else:
+    low, high = step.darkest_mm
+    if not any(finding.kind == "dark gap" for finding in step.findings.found):
         said.append(
-            "No single spot stands out there: the brightness drifts over the whole body; more "
-            "lights, or lights farther apart, would level it."
+            f"The darkest twentieth of its surface lies between {low:.0f} and {high:.0f} mm of its "
+            "height: it takes more light there, from a light nearer to it or one more."
         )
     return said
 
@@ -227,5 +228,6 @@ def _heat(step: Step) -> list[str]:
 
 
 def _reads(grade: str) -> str:
-    """Return a grade as the end of a sentence: 'it glows', 'it looks painted', 'it is bright'."""
-    return f"it {grade}" if grade.split()[0] in ("glows", "looks") else f"it is {grade}"
+    """Return a grade as the end of a sentence: 'it glows', 'it looks tinted', 'it is bright'."""
+    verb = {"tinted": "looks ", "bright": "is "}.get(grade, "")
+    return f"it {verb}{grade}"

@@ -10,9 +10,9 @@ import numpy as np
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit
 from glowsim.errors import SceneError
-from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of
+from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.geometry.hollow import nearest_on
-from glowsim.scene import SceneFile
+from glowsim.scene import Room, SceneFile
 from glowsim.transport.result import SurfaceGlow
 
 
@@ -23,6 +23,8 @@ class Step:
     glow     : of the whole prop;  scene_file : the variant
     findings : of the varied body alone
     led_depth_mm : of the shallowest LED below the outer surface
+    darkest_mm : from which height to which the darkest twentieth of the glowing surface lies, in
+                 the body's own frame
     weight_g : of one copy's own material, None where its density is not known
     trust    : what makes the solver a rough guide here; empty where it holds
     heat     : what the scene's power limit means, None for lights that are off
@@ -34,6 +36,7 @@ class Step:
     glow: SurfaceGlow
     findings: Findings
     led_depth_mm: float
+    darkest_mm: tuple[float, float]
     weight_g: float | None
     trust: tuple[str, ...]
     heat: HeatLimit | None
@@ -96,6 +99,8 @@ class Step:
             "x_white_paper": round(self.lit.ratio, 5),
             "weight_g": None if self.weight_g is None else round(self.weight_g, 4),
             "led_depth_mm": round(self.led_depth_mm, 3),
+            "darkest_from_mm": round(self.darkest_mm[0], 1),
+            "darkest_to_mm": round(self.darkest_mm[1], 1),
             "hottest_board_w": None if heat is None else round(heat.power_w, 4),
             "above_heat_limit": bool(heat and heat.exceeded),
             "solver": self.glow.solver,
@@ -142,7 +147,16 @@ def judged(
         glow,
         findings,
         float(np.min(depth)),
+        _darkest(alone, scene.room, findings.bodies[0].p5_cd_m2),
         float((body.volume_mm3 or 0.0) * (density or 0.0) * 1e-6) if known else None,
         body.trust,
         heat_limit(lights, catalogue, scene.findings.buried_power_w),
     )
+
+
+def _darkest(glow: SurfaceGlow, room: Room, limit_cd_m2: float) -> tuple[float, float]:
+    """Return the heights between which the glowing surface is darker than a limit [mm]."""
+    look = looks_of(glow, room)[0]
+    dark = look.glows & (look.luminance_cd_m2 <= limit_cd_m2)
+    heights = look.body.surface.triangles[dark][:, :, 2]
+    return (float(heights.min()), float(heights.max())) if dark.any() else (0.0, 0.0)

@@ -34,6 +34,7 @@ from glowsim.scene import SceneFile, Thresholds
 from glowsim.transport.leds import BodyLeds
 
 MOST_STEPS = 200
+LEAST_STEP_MM = 0.01
 Report = Callable[[str, int, int], None]
 """Told what is being done, how much of it is finished, and of how much."""
 
@@ -106,13 +107,13 @@ def thickness(
     names = checked_materials(variation, tuple(materials))
     catalogue = load_catalogue(scene_file.toml)
     _check_ends(variation, from_mm, to_mm, catalogue)
-    values = [float(f"{v:.6g}") for v in np.linspace(from_mm, to_mm, steps)]
+    values = values_mm(from_mm, to_mm, steps)
 
     def solved(wanted: Sequence[tuple[str, float]], doing: str) -> list[Step]:
         scenes = [variation.at(value, material) for material, value in wanted]
         glows = solve_scenes(
             scenes,
-            labels=[f"{variation.quantity} {value:g} mm, {m}" for m, value in wanted],
+            labels=[f"with {variation.said(value)} of {m}" for m, value in wanted],
             seed=seed,
             executor=executor,
             folder=folder,
@@ -135,6 +136,13 @@ def thickness(
     return Thickness(variation, names, tuple(found), tuple(map(advice, names)))
 
 
+def values_mm(from_mm: float, to_mm: float, steps: int) -> list[float]:
+    """Return evenly spaced values, those between the ends rounded to a tenth of a step."""
+    places = 1 - int(np.floor(np.log10((to_mm - from_mm) / (steps - 1))))
+    between = np.linspace(from_mm, to_mm, steps)[1:-1]
+    return [from_mm, *(round(float(v), places) for v in between), to_mm]
+
+
 def _check_range(from_mm: float, to_mm: float, steps: int) -> None:
     if not (np.isfinite(from_mm) and np.isfinite(to_mm) and 0 <= from_mm < to_mm):
         raise SceneError(
@@ -143,6 +151,11 @@ def _check_range(from_mm: float, to_mm: float, steps: int) -> None:
         )
     if not 2 <= steps <= MOST_STEPS:
         raise SceneError(f"a sweep takes 2 to {MOST_STEPS} steps, not {steps}")
+    if to_mm - from_mm < LEAST_STEP_MM * (steps - 1):
+        raise SceneError(
+            f"{steps} steps from {from_mm:g} to {to_mm:g} mm stand less than {LEAST_STEP_MM:g} mm "
+            "apart; nothing is made that closely"
+        )
 
 
 def _check_ends(variation: Variation, from_mm: float, to_mm: float, catalogue: Catalogue) -> None:

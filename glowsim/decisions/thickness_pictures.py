@@ -19,12 +19,12 @@ def thickness_chart(answer: Thickness) -> Image.Image:
     limits = answer.limits
     some_lit = answer.steps[0].lit
 
-    def lines(figure: Callable[[Step], float | None], more: str = "") -> list[Line]:
+    def lines(figure: Callable[[Step], float | None], dashed: bool = False) -> list[Line]:
         drawn = []
         for series, material in enumerate(answer.materials):
             known = [(s.value_mm, y) for s in answer.of(material) if (y := figure(s)) is not None]
             x, values = [p for p, _ in known], [q for _, q in known]
-            drawn.append(Line(x, values, f"{material}{more}", series, dashed=bool(more)))
+            drawn.append(Line(x, values, material, series, dashed))
         return drawn
 
     def rings(figure: Callable[[Step], float | None]) -> list[tuple[float, float]]:
@@ -32,14 +32,14 @@ def thickness_chart(answer: Thickness) -> Image.Image:
 
     panels = [
         Panel(
-            "Evenness: 5 %/mean, dashed U0",
-            lines(_even) + lines(lambda s: s.evenness.u0, ", dashed figure"),
+            "Evenness: 5%/mean, dashed U0",
+            lines(_even) + lines(lambda s: s.evenness.u0, dashed=True),
             [(limits.evenness_target, f"even enough: {limits.evenness_target:g}")],
             rings(_even),
         ),
         Panel(
             "Luminance, cd/m²: mean, dashed least",
-            lines(_mean) + lines(lambda s: s.evenness.least_cd_m2, ", dashed figure"),
+            lines(_mean) + lines(lambda s: s.evenness.least_cd_m2, dashed=True),
             [(some_lit.needed_cd_m2, "glow + room light reads as lit")],
             rings(_mean),
             log=True,
@@ -75,7 +75,7 @@ def thickness_sheet(
             chosen = " (recommended)" if advice.meets else " (best tried)"
             labels.append(
                 (f"{material}, " if len(answer.materials) > 1 else "")
-                + f"{answer.variation.quantity} {value:g} mm, 5 %/mean {steps[value].even:.2g}"
+                + f"{answer.variation.quantity} {value:g} mm, 5%/mean {steps[value].even:.2f}"
                 + (chosen if value == advice.value_mm else "")
             )
     studios = []

@@ -58,11 +58,15 @@ class Variation:
     @property
     def quantity(self) -> str:
         """The quantity's name, for tables."""
+        return {"around": "added"}.get(self.vary, self.vary)
+
+    def said(self, value_mm: float) -> str:
+        """Return a value of the quantity as part of a sentence."""
         return {
-            "wall": "wall",
-            "depth": "light's depth",
-            "around": "added all round",
-            "size": "longest side",
+            "wall": f"a wall of {value_mm:g} mm",
+            "depth": f"a depth of {value_mm:g} mm",
+            "around": f"a layer of {value_mm:g} mm all round",
+            "size": f"a longest side of {value_mm:g} mm",
         }[self.vary]
 
     @property

@@ -17,13 +17,15 @@ COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#0
 """Told apart by the colour-blind too, and each comes with a marker of its own."""
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
 _FAINT = "#777777"
+_LEAST_TOP = 4.2
+"""A panel of counts reaches at least so high, or one spot would look like the world's end."""
 
 
 @dataclass(frozen=True)
 class Line:
     """One line of a panel.
 
-    x, y   : the points;  label : its name in the legend, which lists each name once
+    x, y   : the points;  label : its name in the legend, which lists each series once
     series : number that decides colour and marker;  dashed : for a second figure of a series
     """
 
@@ -73,9 +75,9 @@ def chart(
         _draw(axis, panel, x_label)
     for axis in axes[len(panels) :]:
         axis.set_visible(False)
-    if title:
-        figure.suptitle(title, fontsize=13, x=0.01, ha="left")
-    _legend(figure, panels, note)
+    figure.suptitle(title, fontsize=13, x=0.01, ha="left")
+    figure.supxlabel(note, fontsize=9, x=0.01, ha="left", color="#444444")
+    _legend(figure, panels)
     stream = io.BytesIO()
     canvas.print_figure(stream, dpi=DPI, format="png")
     stream.seek(0)
@@ -108,6 +110,7 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
     else:
         axis.set_ylim(bottom=0)
         if panel.whole:
+            axis.set_ylim(top=max(_LEAST_TOP, axis.get_ylim()[1]))
             axis.yaxis.get_major_locator().set_params(integer=True)
     axis.set_title(panel.title, fontsize=10, loc="left")
     axis.set_xlabel(x_label, fontsize=9)
@@ -116,25 +119,20 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
     axis.set_axisbelow(True)
 
 
-def _legend(figure: Any, panels: Sequence[Panel], note: str) -> None:
-    """Put the names of the series below the panels, and a note."""
+def _legend(figure: Any, panels: Sequence[Panel]) -> None:
+    """Put the names of the series at the top, where there is more than one."""
     from matplotlib.lines import Line2D
 
-    named = {line.label: line for panel in panels for line in panel.lines}
+    named = {line.series: line.label for panel in panels for line in panel.lines if not line.dashed}
     handles = [
         Line2D(
             [],
             [],
-            color=COLOURS[line.series % len(COLOURS)],
-            marker=MARKERS[line.series % len(MARKERS)],
-            markerfacecolor="white" if line.dashed else None,
-            linestyle="--" if line.dashed else "-",
+            color=COLOURS[series % len(COLOURS)],
+            marker=MARKERS[series % len(MARKERS)],
             label=label,
         )
-        for label, line in named.items()
+        for series, label in named.items()
     ]
     if len(handles) > 1:
-        columns = min(len(handles), 4)
-        figure.legend(handles=handles, loc="outside lower left", ncols=columns, fontsize=9)
-    if note:
-        figure.supxlabel(note, fontsize=9, x=0.01, ha="left", color="#444444")
+        figure.legend(handles=handles, loc="outside upper right", ncols=4, fontsize=9)
