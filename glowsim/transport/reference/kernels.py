@@ -38,8 +38,10 @@ SURVIVES = 0.1
 EDGE = 1e-9
 """Triangles are widened by this share of their edges, so that no ray slips between two."""
 FAR = 1e30
+MOST_MIRRORED = 10_000
+"""Reflections in a row after which light is taken to circle for ever in clear material."""
 
-SCATTERINGS, SEARCHES, LOSSES, JUMPS = 0, 1, 2, 3
+SCATTERINGS, SEARCHES, LOSSES, JUMPS, TRAPPED = 0, 1, 2, 3, 4
 """Places in `tally.events`."""
 
 
@@ -396,45 +398,44 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
     room = len(media.kind) - 1
     w, share = np.zeros(3), np.zeros(3)
     scatterings, searches, jumped = 0, 0, 0
+    followed = 0
     for photon in range(first, first + count):
         if stop[0] != 0:
-            tally.events[SCATTERINGS] += scatterings
-            tally.events[SEARCHES] += searches
-            tally.events[JUMPS] += jumped
-            return photon - first
+            break
+        followed += 1
         state = first_state(seed, light, photon)
-        state, x, y, z, dx, dy, dz, region = emitted(state, lamp)
+        # The photon is at c + r. There is no wall within the square root of `clear_2` of c, and no
+        # place to jump from within the square root of `near_2`.
+        state, cx, cy, cz, dx, dy, dz, region = emitted(state, lamp)
+        rx, ry, rz, clear_2, near_2 = 0.0, 0.0, 0.0, 0.0, 0.0
         for band in range(3):
             w[band] = active[band]
-        skip, length, since = -1, 0.0, 0
-        # There is no wall within the square root of `clear_2` of the place c.
-        cx, cy, cz, clear_2 = x, y, z, 0.0
-        # No jump need be tried within the square root of `near_2` of the place c.
-        near_2 = 0.0
+        skip, length, events, mirrored = -1, 0.0, 0, 0
         direct = True
         mfp, g, jump_from = media.mfp[region], media.g[region], media.jump_from[region]
         state, depth = exponential(state)
         while True:
             step = depth * mfp
-            tx, ty, tz = x + step * dx, y + step * dy, z + step * dz
-            far_2 = (tx - cx) * (tx - cx) + (ty - cy) * (ty - cy) + (tz - cz) * (tz - cz)
+            tx, ty, tz = rx + step * dx, ry + step * dy, rz + step * dz
+            far_2 = tx * tx + ty * ty + tz * tz
             if far_2 >= clear_2:
-                clear = clear_at(grid, inverse, x, y, z)
-                if clear > 0.0:
-                    cx, cy, cz, clear_2, near_2 = x, y, z, clear * clear, 0.0
-                else:
-                    clear_2 = 0.0
+                cx, cy, cz = cx + rx, cy + ry, cz + rz
+                rx, ry, rz = 0.0, 0.0, 0.0
+                clear = clear_at(grid, inverse, cx, cy, cz)
+                lacks = max(jump_from - clear, 0.0)
+                clear = max(clear, 0.0)
+                clear_2, near_2 = clear * clear, lacks * lacks
                 if step >= clear:
                     if clear > 2.0 * grid.cell:
                         # The flight is longer still: go as far as is surely clear.
                         hop = clear * 0.999
-                        x, y, z = x + hop * dx, y + hop * dy, z + hop * dz
+                        cx, cy, cz, clear_2 = cx + hop * dx, cy + hop * dy, cz + hop * dz, 0.0
                         length += hop
                         depth -= hop / mfp
                         skip = -1
                         continue
                     face, reach = nearest_hit(
-                        walls, grid, x, y, z, dx, dy, dz, step, region, skip
+                        walls, grid, cx, cy, cz, dx, dy, dz, step, region, skip
                     )  # fmt: skip
                     searches += 1
                     if face == -2:
@@ -443,11 +444,10 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                         tally.events[LOSSES] += 1
                         break
                     if face >= 0:
-                        x, y, z = x + reach * dx, y + reach * dy, z + reach * dz
+                        cx, cy, cz, clear_2 = cx + reach * dx, cy + reach * dy, cz + reach * dz, 0.0
                         length += reach
                         depth -= reach / mfp
                         skip = face
-                        clear_2 = 0.0
                         paid(tally, media, region, length, w)
                         length = 0.0
                         nx, ny, nz = (
@@ -477,6 +477,7 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                                 break
                             state, dx, dy, dz = lambertian(state, -nx, -ny, -nz)
                             dx, dy, dz = of_length_one(dx, dy, dz)
+                            mirrored = 0
                             state, depth = exponential(state)
                             continue
                         n_from, n_to = media.n[region], media.n[goes]
@@ -487,6 +488,12 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                                 dx, dy, dz = (
                                     dx - 2.0 * cos * nx, dy - 2.0 * cos * ny, dz - 2.0 * cos * nz
                                 )  # fmt: skip
+                                mirrored += 1
+                                if mirrored == MOST_MIRRORED:
+                                    for band in range(3):
+                                        tally.lost[band] += w[band]
+                                    tally.events[TRAPPED] += 1
+                                    break
                                 # Between walls that only mirror, nothing else looks at the weight.
                                 state, alive = gambled(state, tally, w)
                                 if not alive:
@@ -507,35 +514,34 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                         mfp, g = media.mfp[region], media.g[region]
                         jump_from = media.jump_from[region]
                         continue
-                far_2 = (tx - cx) * (tx - cx) + (ty - cy) * (ty - cy) + (tz - cz) * (tz - cz)
+                tx, ty, tz = step * dx, step * dy, step * dz
+                far_2 = step * step
             # Nothing in the way: scatter here.
-            x, y, z = tx, ty, tz
+            rx, ry, rz = tx, ty, tz
             length += step
-            skip = -1
-            direct = False
-            scatterings += 1
+            events += 1
             if g == 0.0:
                 state, dx, dy, dz = isotropic(state)
             else:
                 state, cos = henyey_greenstein_cosine(state, g)
                 state, dx, dy, dz = turned(state, cos, dx, dy, dz)
-            since += 1
-            if since == CHECK_EVERY:
-                since = 0
+            skip, mirrored, direct = -1, 0, False
+            if events % CHECK_EVERY == 0:
                 dx, dy, dz = of_length_one(dx, dy, dz)
                 paid(tally, media, region, length, w)
                 length = 0.0
                 state, alive = gambled(state, tally, w)
                 if not alive:
                     break
-            if far_2 >= near_2 and jump_from < FAR:
+            if far_2 >= near_2:
                 # Modified random walk, see `jumps`: is there a sphere clear enough to cross?
-                clear = clear_at(grid, inverse, x, y, z)
+                cx, cy, cz = cx + rx, cy + ry, cz + rz
+                rx, ry, rz = 0.0, 0.0, 0.0
+                clear = clear_at(grid, inverse, cx, cy, cz)
                 lacks = jump_from - clear
-                cx, cy, cz = x, y, z
                 if lacks <= 0.0:
                     ahead = media.ahead[region]
-                    px, py, pz = x + ahead * dx, y + ahead * dy, z + ahead * dz
+                    px, py, pz = cx + ahead * dx, cy + ahead * dy, cz + ahead * dz
                     clear_p = clear_at(grid, inverse, px, py, pz) if ahead > 0.0 else clear
                     lacks = 0.5 * ahead
                     if clear_p >= jump_from:
@@ -554,13 +560,14 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                             tally.absorbed[region, band] += w[band] * (1.0 - share[band])
                             w[band] *= share[band]
                         state, dx, dy, dz = isotropic(state)
-                        x, y, z = px - ahead * dx, py - ahead * dy, pz - ahead * dz
                         cx, cy, cz, clear = px, py, pz, clear_p
+                        rx, ry, rz = -ahead * dx, -ahead * dy, -ahead * dz
                         lacks = jump_from - clear_p
-                near_2 = lacks * lacks
-                clear_2 = clear * clear if clear > 0.0 else 0.0
+                clear = max(clear, 0.0)
+                clear_2, near_2 = clear * clear, lacks * lacks
             state, depth = exponential(state)
+        scatterings += events
     tally.events[SCATTERINGS] += scatterings
     tally.events[SEARCHES] += searches
     tally.events[JUMPS] += jumped
-    return count
+    return followed

@@ -90,7 +90,8 @@ class Run(NamedTuple):
                           never scattered
     heading             : (k, 3), direct weight times direction, all bands together
     absorbed            : (regions, 3);  escaped, coats, lost, roulette : (3,)
-    events              : (4,) int: scatterings, searches for a wall, lost photons, jumps
+    events              : (5,) int: scatterings, searches for a wall, lost photons, jumps, photons
+                          that circled without end
     """
 
     out: FloatArray
@@ -152,7 +153,7 @@ def empty_run(problem: BodyProblem) -> Run:
         coats=np.zeros(3),
         lost=np.zeros(3),
         roulette=np.zeros(3),
-        events=np.zeros(4, dtype=np.int64),
+        events=np.zeros(5, dtype=np.int64),
     )
 
 

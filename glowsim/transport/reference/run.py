@@ -61,7 +61,7 @@ class Follower:
         run.clear()
         for light in lights:
             self._fill(run, light, 0, PILOT)
-        scatterings, searches, _, jumps = run.events
+        scatterings, searches, _, jumps, _ = run.events
         work = (scatterings + 5.0 * searches + 5.0 * jumps) / max(1, PILOT * len(lights)) + 20.0
         return int(np.clip(2 ** round(np.log2(BATCH_WORK / work)), *BATCHES))
 

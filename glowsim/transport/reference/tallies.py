@@ -27,7 +27,8 @@ class Tallies:
     heading  : (lights, k, 3) float32, sum over bands of direct weight times direction
     absorbed : (lights, regions, 3);  escaped, coats, lost : (lights, 3), weight that ended so
     roulette : (lights, 3), weight that chance took or (negative) gave; 0 on average
-    events   : (lights, 4) int, scatterings, searches for a wall, photons lost, jumps
+    events   : (lights, 5) int, scatterings, searches for a wall, photons lost, jumps,
+               photons that circled without end
     seed, jumps, batch : how photons are followed; batch : photons added up at a time
     seconds  : spent so far;  stopped : whether the last run was stopped before its goal
     """
@@ -65,7 +66,7 @@ class Tallies:
             coats=np.zeros((lights, 3)),
             lost=np.zeros((lights, 3)),
             roulette=np.zeros((lights, 3)),
-            events=np.zeros((lights, 4), dtype=np.int64),
+            events=np.zeros((lights, 5), dtype=np.int64),
             seed=seed,
             jumps=jumps,
             batch=batch,
