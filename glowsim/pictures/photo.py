@@ -18,7 +18,7 @@ from glowsim.pictures.calm import calmed
 from glowsim.pictures.camera import Camera, Size, checked_size, framed, turned_points
 from glowsim.pictures.glare import with_glare
 from glowsim.pictures.room import Backdrop
-from glowsim.pictures.shade import Shading, shading_of
+from glowsim.pictures.shade import Emission, Shading, emission_of, shading_of
 from glowsim.pictures.stage import Stage, stage_of
 from glowsim.pictures.text import font, number, scale_bar, shortened
 from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, developed
@@ -39,7 +39,7 @@ _LEAST_STRIP_WIDTH = 360
 class Studio:
     """A prop made ready for pictures: all that does not depend on the view is worked out once.
 
-    May be used from several threads at once.
+    The heavy part of it is, when it is first asked for. May be used from several threads at once.
     """
 
     def __init__(self, glow: SurfaceGlow, scene: Scene, backend: str = "auto") -> None:
@@ -51,19 +51,29 @@ class Studio:
         self.glow = glow
         self.backend, self.reason = choose_backend(backend)
         self.stage: Stage = stage_of(glow)
-        self.shading: Shading = shading_of(calmed(glow), self.stage, scene.room)
+        self.calm: SurfaceGlow = calmed(glow)
         self.view: View = view_of(self.stage.triangles, self.stage.rays, self.backend)
+
+    @cached_property
+    def emission(self) -> Emission:
+        """What leaves the surface."""
+        return emission_of(self.calm)
+
+    @cached_property
+    def shading(self) -> Shading:
+        """What the surface sends to a viewer."""
+        return shading_of(self.calm, self.stage, self.scene.room)
 
     @cached_property
     def backdrop(self) -> Backdrop:
         """The table and the wall, lit."""
-        return Backdrop(self.stage, self.shading.emission.total_lm_m2, self.scene.room)
+        return Backdrop(self.stage, self.emission.total_lm_m2, self.scene.room)
 
     @cached_property
     def exposure_cd_m2(self) -> float:
         """The scene's exposure, or one that suits the prop from all sides [cd/m2]."""
         given = self.scene.view.exposure_cd_m2
-        return given or chosen_exposure_cd_m2(self.stage, self.shading.emission, self.scene.room)
+        return given or chosen_exposure_cd_m2(self.stage, self.emission, self.scene.room)
 
     @cached_property
     def _turned_points(self) -> FloatArray:

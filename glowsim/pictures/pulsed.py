@@ -86,7 +86,7 @@ def pulsed_studio(studio: Studio, groups: Sequence[Sequence[int]]) -> PulsedStud
     for number, group in enumerate(groups, start=1):
         masks[number, list(group)] = 1
     masks[0] = 1 - masks[1:].sum(axis=0)
-    glows = [studio.glow.dimmed(np.repeat(mask[:, None], 3, axis=1)) for mask in masks]
+    glows = [studio.calm.dimmed(np.repeat(mask[:, None], 3, axis=1)) for mask in masks]
     room = studio.scene.room
     still, *parts = shadings_of(glows, studio.stage, room)
     dark = room.model_copy(update={"illuminance_lx": 0.0})

@@ -199,15 +199,11 @@ def _sent_back(stage: Stage, emissions: Sequence[Emission], room: Room) -> list[
     got = gather(stage, exitance, stage.points[some], stage.point_normals[some], rays)
     # A Gaussian of deviation s averages over the area 4 pi s^2.
     area_mm2 = _SMOOTH_RAYS / rays * float(stage.areas_mm2.sum()) / stage.corner_count
-    deviation_mm = np.sqrt(area_mm2 / (4 * np.pi))
-    back = []
-    for number in range(len(emissions)):
-        lux = np.zeros_like(white)
-        lux[some] = got.glow[:, 3 * number : 3 * number + 3]
-        if number == 0:
-            lux[some] += got.room[:, None] * illuminance_xyz(room)
-        back.append(reflected_cd_m2(stage.smoothed(lux, deviation_mm), white))
-    return back
+    lux = np.zeros((len(white), exitance.shape[1]))
+    lux[some] = got.glow
+    lux[some, :3] += got.room[:, None] * illuminance_xyz(room)
+    smooth = stage.smoothed(lux, np.sqrt(area_mm2 / (4 * np.pi)))
+    return [reflected_cd_m2(smooth[:, 3 * k : 3 * k + 3], white) for k in range(len(emissions))]
 
 
 def _bundles(glow: SurfaceGlow, stage: Stage, brightest: float) -> Iterator[Bundle]:

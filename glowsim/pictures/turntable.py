@@ -50,7 +50,7 @@ def turntable_frames(
     # Framed once: the turn must not make the prop grow and shrink.
     framing = studio.camera(size, turning=True)
     exposure = studio.exposure_cd_m2 if exposure_cd_m2 is None else exposure_cd_m2
-    _ = studio.backdrop  # before the threads ask for it together
+    _ = studio.backdrop, studio.shading  # before the threads ask for them together
 
     def draw(number: int) -> Image.Image:
         camera = framing.turned(360 * number / frame_count, studio.stage.axis)

@@ -34,12 +34,11 @@ def test_a_point_spreads_to_a_gaussian_of_the_radius(stretch: float) -> None:
     value = np.zeros((len(points), 1))
     value[middle] = 1 / heat.mass[middle]
     share = heat.mass * heat.smoothed(value, 8.0)[:, 0]
-    # Conjugate gradients stop at a thousandth.
-    assert_allclose(share.sum(), 1.0, rtol=5e-3)
+    assert_allclose(share.sum(), 1.0, rtol=1e-9)
     for axis in (0, 1):
         spread = np.sqrt((share * (points[:, axis] - points[middle, axis]) ** 2).sum())
         # Triangles of 2 to 16 mm add to it.
-        assert_allclose(spread, 8.0, rtol=0.1)
+        assert_allclose(spread, 8.0, rtol=0.11)
 
 
 def test_a_field_that_rises_evenly_stays() -> None:
