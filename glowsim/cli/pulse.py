@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -35,7 +34,12 @@ from glowsim.files import write_whole
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.srgb import linear_from_xyz
 from glowsim.pictures import Studio, save_picture
-from glowsim.pictures.pulsed import PulsedStudio, pulse_frames, pulsed_studio
+from glowsim.pictures.pulsed import (
+    PulsedView,
+    own_light_view,
+    pulse_frames,
+    pulsed_studio,
+)
 from glowsim.pictures.strips import Strip, strip_chart
 from glowsim.pictures.tone import displayed
 from glowsim.pictures.turntable import write_moving
@@ -45,6 +49,8 @@ from glowsim.transport.solve import solve
 FLASH_SIZE = (240, 180)
 """Of the view in which flashes are counted."""
 FLASH_CELL_PX = 2
+FAINT_SHARE = 0.005
+"""Of full white: places that all lights together change by less cannot flash."""
 LEAST_FLASH_RATE = 25.0
 """Frames a second at which flashes are counted at the least."""
 
@@ -127,9 +133,15 @@ def command(
         glow, note = electrics.wired(glow)
         tell("taking the light apart")
         studio = Studio(glow, scene_file.scene, backend)
-        pulsed = pulsed_studio(studio, [m.lights for m in report.moving])
+        groups = [member.lights for member in report.moving]
+        camera = studio.camera(FLASH_SIZE)
+        if pictures:
+            pulsed = pulsed_studio(studio, groups)
+            view = pulsed.view(camera)
+        else:
+            view = own_light_view(studio, groups, camera)
         tell("counting flashes")
-        flashes = _flashes(pulsed, report, nearest_mm)
+        flashes = _flashes(studio, view, report, nearest_mm)
         written = _write_tables(report, electrics, folder)
     if pictures:
         save_picture(_chart(report, electrics), folder / "pulse_chart.png")
@@ -177,30 +189,28 @@ def _bar(count: int) -> Any:
 
 
 def _flashes(
-    pulsed: PulsedStudio, report: PulseReport, nearest_mm: float
+    studio: Studio, view: PulsedView, report: PulseReport, nearest_mm: float
 ) -> dict[str, FlashReport]:
-    """Count flashes on the scene's view: as a screen shows them, and as the prop gives them.
+    """Count flashes on one view: as a screen shows them, and as the prop gives them.
 
     A picture holds back the highlights, and with them flashes; so the light of the prop itself is
     looked at too, 1 being the luminance that the picture shows as white.
     """
-    studio = pulsed.studio
-    camera = studio.camera(FLASH_SIZE)
-    view = pulsed.view(camera)
     rate, levels = report.fine_levels(LEAST_FLASH_RATE)
     still = coarse(view.still, FLASH_CELL_PX)
     parts = np.stack([coarse(part, FLASH_CELL_PX) for part in view.parts])
-    xyz = still + np.tensordot(levels, parts, axes=1)
     exposure = studio.exposure_cd_m2
-    away_mm = float(np.linalg.norm(studio.stage.centre - camera.eye_mm))
-    cell_mm = FLASH_CELL_PX * camera.pixel_mm(away_mm)
+    where = parts.sum(axis=0).max(axis=-1) > FAINT_SHARE * exposure
+    xyz = still[where] + np.tensordot(levels, parts[:, where], axes=1)
+    away_mm = float(np.linalg.norm(studio.stage.centre - view.camera.eye_mm))
+    cell_mm = FLASH_CELL_PX * view.camera.pixel_mm(away_mm)
     cell_deg = float(np.degrees(cell_mm / nearest_mm))
-    seen: dict[str, Callable[[], FloatArray]] = {
-        "on a screen": lambda: displayed(xyz, exposure),
-        "of the prop": lambda: linear_from_xyz(xyz / exposure),
+    seen = {
+        "on a screen": displayed(xyz, exposure),
+        "of the prop": linear_from_xyz(xyz / exposure),
     }
     return {
-        name: count_flashes(rgb(), frames_per_second=rate, cell_deg=cell_deg)
+        name: count_flashes(rgb, where, frames_per_second=rate, cell_deg=cell_deg)
         for name, rgb in seen.items()
     }
 

@@ -69,23 +69,21 @@ class FlashReport:
 
 
 def count_flashes(
-    linear_rgb: FloatArray, *, frames_per_second: float, cell_deg: float
+    linear_rgb: FloatArray, where: BoolArray, *, frames_per_second: float, cell_deg: float
 ) -> FlashReport:
     """Count the flashes of a sequence.
 
-    linear_rgb : (frames, h, w, 3) float, linear sRGB; 1 is full white, above it counts as 1
-    cell_deg   : angle that one cell of the pictures covers for the viewer
+    linear_rgb : (frames, cells, 3) float, linear sRGB of the cells that may change; 1 is full
+                 white, above it counts as 1
+    where      : (h, w) bool, which cells of the picture these are
+    cell_deg   : angle that one cell covers for the viewer
     """
     rgb = np.clip(linear_rgb, 0.0, 1.0)
-    shape = rgb.shape[1:3]
-    flat = rgb.reshape(len(rgb), -1, 3)
-    general = _general_changes(flat @ LUMINANCE_OF_SRGB)
-    red = _red_changes(flat)
     window = max(1, round(frames_per_second))
     return FlashReport(
         *(
-            _most(_in_window(changes, window), shape, frames_per_second, cell_deg)
-            for changes in (general, red)
+            _most(_in_window(changes, window), where, frames_per_second, cell_deg)
+            for changes in (_general_changes(rgb @ LUMINANCE_OF_SRGB), _red_changes(rgb))
         )
     )
 
@@ -164,7 +162,7 @@ def _in_window(changes: BoolArray, window: int) -> FloatArray:
 
 
 def _most(
-    counts: FloatArray, shape: tuple[int, ...], frames_per_second: float, cell_deg: float
+    counts: FloatArray, where: BoolArray, frames_per_second: float, cell_deg: float
 ) -> FlashCount:
     """Return the greatest count that an area of LEAST_AREA_SR or more reaches in some window."""
     cell_sr = np.radians(cell_deg) ** 2
@@ -173,7 +171,9 @@ def _most(
     for frame in np.argsort(-counts.max(axis=1, initial=0.0), kind="stable"):
         while counts[frame].max(initial=0.0) > best:
             flashing = counts[frame] > best
-            found = _area_in_field(flashing.reshape(shape), cell_deg) * cell_sr
+            picture = np.zeros_like(where)
+            picture[where] = flashing
+            found = _area_in_field(picture, cell_deg) * cell_sr
             if found <= LEAST_AREA_SR:
                 break
             best, at, area = float(counts[frame][flashing].min()), int(frame), found

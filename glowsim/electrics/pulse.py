@@ -30,7 +30,7 @@ EMBER_SLOPE = 0.75
 """Amplitude falls as frequency to this power: between 1/f light and that of steady flames."""
 NEVER_DARK = 0.35
 """Of all embers of a prop the brightest never falls below this share of its range."""
-SAMPLES_PER_PERIOD = 200
+SAMPLES_PER_PERIOD = 100
 
 
 @dataclass(frozen=True)
@@ -81,13 +81,12 @@ class Course:
     def mean_levels(self) -> FloatArray:
         """Return each member's level averaged over its own cycle, (members,) float."""
         means = np.ones(len(self.members))
-        for k, member in enumerate(self.members):
-            if member.pulse is None:
-                continue
-            cycle = _cycle_s(member.pulse)
-            count = SAMPLES_PER_PERIOD * round(cycle / member.pulse.period_s)
+        for pulse in dict.fromkeys(m.pulse for m in self.members if m.pulse):
+            chosen = [k for k, m in enumerate(self.members) if m.pulse == pulse]
+            cycle = _cycle_s(pulse)
+            count = SAMPLES_PER_PERIOD * round(cycle / pulse.period_s)
             time_s = cycle * (np.arange(count) + 0.5) / count
-            means[k] = self.levels(time_s)[:, k].mean()
+            means[chosen] = self.levels(time_s)[:, chosen].mean(axis=0)
         return means
 
     def of_lights(self, values: FloatArray, light_count: int) -> FloatArray:

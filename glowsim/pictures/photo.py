@@ -112,19 +112,19 @@ class Studio:
         return points_seen(self.stage.triangles, fine, self.view(fine))
 
     def luminance_of(
-        self, camera: Camera, points: Points, shading: Shading, backdrop: Backdrop
+        self, camera: Camera, points: Points, shading: Shading, backdrop: Backdrop | None
     ) -> FloatArray:
         """Return what `camera` sees of a shading and a backdrop; see `luminance`.
 
-        points : those of the same camera. Linear in the light: sums of shadings and backdrops
-        give sums of pictures.
+        points : those of the same camera;  backdrop : None for darkness behind the prop.
+        Linear in the light: sums of shadings and backdrops give sums of pictures.
         """
         value = shading.seen(points, camera.refined(SAMPLES))
         width, height = camera.size
         pixel = (points.row // SAMPLES) * width + points.column // SAMPLES
         sums = [np.bincount(pixel, band, minlength=width * height) for band in value.T]
         cover = np.bincount(pixel, minlength=width * height) / SAMPLES**2
-        behind = backdrop.luminance(camera)
+        behind = backdrop.luminance(camera) if backdrop else np.zeros((height, width, 3))
         picture = np.stack(sums, axis=1).reshape(behind.shape) / SAMPLES**2
         picture += (1 - cover).reshape(height, width, 1) * behind
         surround = np.median(behind.reshape(-1, 3), axis=0)

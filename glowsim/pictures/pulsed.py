@@ -22,6 +22,7 @@ from glowsim.pictures.room import THREADS, Backdrop
 from glowsim.pictures.shade import Shading, mixed, shadings_of
 from glowsim.pictures.tone import checked_exposure, developed
 from glowsim.pictures.turntable import drawn_ahead
+from glowsim.transport.result import SurfaceGlow
 
 MOST_FRAMES = 20_000
 
@@ -44,16 +45,8 @@ class PulsedStudio:
 
     def view(self, camera: Camera) -> PulsedView:
         """Return one view, ready for any levels."""
-        points = self.studio.points(camera)
-
-        def drawn(pair: tuple[Shading, Backdrop]) -> Floats:
-            return self.studio.luminance_of(camera, points, *pair).astype(np.float32)
-
-        pairs = [(self.still, self.still_behind), *zip(self.parts, self.behind, strict=True)]
-        with ThreadPoolExecutor(THREADS) as pool:
-            still, *parts = pool.map(drawn, pairs)
-        empty = np.zeros((0, *still.shape), np.float32)
-        return PulsedView(camera, still, np.stack(parts) if parts else empty)
+        shadings = [self.still, *self.parts]
+        return _view(self.studio, camera, shadings, [self.still_behind, *self.behind])
 
     def luminance(self, camera: Camera, levels: Sequence[float]) -> FloatArray:
         """Return what a camera sees at one set of levels, (h, w, 3) XYZ [cd/m2]."""
@@ -81,14 +74,8 @@ class PulsedView:
 
 def pulsed_studio(studio: Studio, groups: Sequence[Sequence[int]]) -> PulsedStudio:
     """Take a studio's prop apart into groups of lights; lights in no group stand still."""
-    lights = len(studio.glow.lights)
-    masks = np.zeros((1 + len(groups), lights))
-    for number, group in enumerate(groups, start=1):
-        masks[number, list(group)] = 1
-    masks[0] = 1 - masks[1:].sum(axis=0)
-    glows = [studio.calm.dimmed(np.repeat(mask[:, None], 3, axis=1)) for mask in masks]
     room = studio.scene.room
-    still, *parts = shadings_of(glows, studio.stage, room)
+    still, *parts = shadings_of(_glows(studio, groups), studio.stage, room)
     dark = room.model_copy(update={"illuminance_lx": 0.0})
     return PulsedStudio(
         studio,
@@ -98,6 +85,38 @@ def pulsed_studio(studio: Studio, groups: Sequence[Sequence[int]]) -> PulsedStud
         Backdrop(studio.stage, still.emission.total_lm_m2, room),
         tuple(Backdrop(studio.stage, p.emission.total_lm_m2, dark) for p in parts),
     )
+
+
+def own_light_view(studio: Studio, groups: Sequence[Sequence[int]], camera: Camera) -> PulsedView:
+    """Return one view of the prop's own light alone, in a dark room; quick."""
+    return _view(studio, camera, shadings_of(_glows(studio, groups), studio.stage, None), None)
+
+
+def _glows(studio: Studio, groups: Sequence[Sequence[int]]) -> list[SurfaceGlow]:
+    """Return the glow of the lights in no group, and of each group."""
+    masks = np.zeros((1 + len(groups), len(studio.glow.lights)))
+    for number, group in enumerate(groups, start=1):
+        masks[number, list(group)] = 1
+    masks[0] = 1 - masks[1:].sum(axis=0)
+    return [studio.calm.dimmed(np.repeat(mask[:, None], 3, axis=1)) for mask in masks]
+
+
+def _view(
+    studio: Studio,
+    camera: Camera,
+    shadings: Sequence[Shading],
+    backdrops: Sequence[Backdrop] | None,
+) -> PulsedView:
+    points = studio.points(camera)
+    behind: Sequence[Backdrop | None] = backdrops or [None] * len(shadings)
+
+    def drawn(shading: Shading, backdrop: Backdrop | None) -> Floats:
+        return studio.luminance_of(camera, points, shading, backdrop).astype(np.float32)
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        still, *parts = pool.map(drawn, shadings, behind)
+    empty = np.zeros((0, *still.shape), np.float32)
+    return PulsedView(camera, still, np.stack(parts) if parts else empty)
 
 
 def pulse_frames(

@@ -143,14 +143,18 @@ def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:
     return shadings_of([glow], stage, room)[0]
 
 
-def shadings_of(glows: Sequence[SurfaceGlow], stage: Stage, room: Room) -> list[Shading]:
+def shadings_of(glows: Sequence[SurfaceGlow], stage: Stage, room: Room | None) -> list[Shading]:
     """Return the shading of several glows of one prop whose light is to be added up.
 
     The light of the room is in the first one alone. They share the rays that are followed, so
-    many glows take little longer than one.
+    many glows take little longer than one. Without a room only the prop's own light is there, and
+    none of it is sent back.
     """
     emissions = [emission_of(glow) for glow in glows]
-    sent_back = _sent_back(stage, emissions, room)
+    if room is None:
+        sent_back = [np.zeros((stage.corner_count, 3))] * len(glows)
+    else:
+        sent_back = _sent_back(stage, emissions, room)
     brightest = sum(float(emission.total_lm_m2[:, 1].max()) for emission in emissions)
     return [
         Shading(
