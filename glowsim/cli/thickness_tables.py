@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.table import Table
 
 from glowsim.cli.common import table_of
+from glowsim.decisions.advice import share
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
 
@@ -22,8 +23,9 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     for material in answer.materials:
         screen.print(_table(answer, material))
     for advice in answer.advice:
-        screen.print(advice.text, markup=False)
-        screen.print(f"  to build it: {advice.edit}", markup=False)
+        screen.print(advice.sentences[0], markup=False)
+        for sentence in (*advice.sentences[1:], f"To build it: {advice.edit}"):
+            screen.print(f"  - {sentence}", markup=False)
     if len(answer.advice) > 1:
         screen.print(_compared(answer), markup=False)
     _print_trust(screen, answer, verbose)
@@ -41,33 +43,34 @@ def _table(answer: Thickness, material: str) -> Table:
         f"{material} (luminance in cd/m2)",
         (),
         (
-            *("", f"{answer.variation.quantity} mm", "5%/mean", "U0", "mean", "least", "let out"),
-            *("hot", "dark", "reads as", "weight g", "board W"),
+            *(f"{answer.variation.quantity} mm", "5%/mean", "U0", "mean", "least", "let out"),
+            *("hot", "dark", "reads as", "grams", "watts"),
             *(("LED mm",) if moves else ()),
             "quick",
         ),
     )
-    table.columns[9].no_wrap = True  # the grade, two words at most
+    for column in table.columns:
+        column.no_wrap = True
     for value in sorted(rows):
-        mark = "->" if value == chosen.value_mm else ""
-        table.add_row(mark, *_cells(rows[value], moves))
+        table.add_row(*_cells(rows[value], value == chosen.value_mm, moves))
     limits = answer.limits
     table.caption = (
         f"-> {'least that is even enough' if chosen.meets else 'most even, but not enough'}: "
         f"5%/mean {limits.evenness_target:g} is wanted.  hot, dark: spots that stand out.  "
         + ("LED: below the surface.  " if moves else "")
-        + f"! above the {limits.buried_power_w:g} W that a buried board bears"
+        + f"watts: of the hottest board, ! above the {limits.buried_power_w:g} W it bears buried.  "
+        "quick: whether that solver holds or is a rough guide"
     )
     return table
 
 
-def _cells(step: Step, with_depth: bool) -> list[str]:
+def _cells(step: Step, chosen: bool, with_depth: bool) -> list[str]:
     figures = step.evenness
     heat = step.heat
     return [
-        f"{step.value_mm:g}",
-        _share(figures.p5_over_mean),
-        _share(figures.u0),
+        f"{'-> ' if chosen else ''}{step.value_mm:g}",
+        share(figures.p5_over_mean),
+        share(figures.u0),
         _short(figures.mean_cd_m2),
         _short(figures.least_cd_m2),
         f"{100 * step.let_out:.0f} %",
@@ -113,10 +116,6 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
         for step in rough if verbose else rough[:1]:
             for caution in step.trust:
                 screen.print(f"  - at {step.value_mm:g} mm: {caution}", markup=False)
-
-
-def _share(value: float) -> str:
-    return "<0.01" if value < 0.005 else f"{value:.2f}"
 
 
 def _short(value: float) -> str:

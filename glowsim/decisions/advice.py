@@ -31,7 +31,7 @@ class Advice:
     edge      : 'thin' or 'thick' where the value is an end of the range, so that going on that
                 way may do better; otherwise empty
     edit      : what to write into the scene file
-    text      : the recommendation in plain words
+    sentences : the recommendation in plain words, what matters most first
     """
 
     material: str
@@ -40,7 +40,12 @@ class Advice:
     predicted: float | None
     edge: str
     edit: str
-    text: str
+    sentences: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The recommendation as one text."""
+        return " ".join(self.sentences)
 
     @property
     def value_mm(self) -> float:
@@ -83,8 +88,15 @@ def advise(variation: Variation, steps: Sequence[Step], solve: Callable[[float],
         edge = "thin"
     elif step is steps[-1] and not meets:
         edge = "thick"
-    text = " ".join(_sentences(variation, step, meets, predicted, edge, target))
-    return Advice(step.material, step, meets, predicted, edge, variation.edit(step.value_mm), text)
+    sentences = tuple(_sentences(variation, step, meets, predicted, edge, target))
+    return Advice(
+        step.material, step, meets, predicted, edge, variation.edit(step.value_mm), sentences
+    )
+
+
+def share(value: float) -> str:
+    """Return evenness as it is printed."""
+    return "<0.01" if value < 0.005 else f"{value:.2f}"
 
 
 def grain_mm(span_mm: float) -> float:
@@ -144,8 +156,8 @@ def _sentences(
     said = []
     if meets:
         said.append(
-            f"{step.material}: {what} is the least that is even enough: 5%/mean {step.even:.2f}, "
-            f"target {target:g}"
+            f"{step.material}: {what} is the least that is even enough: 5%/mean "
+            f"{share(step.even)}, target {target:g}"
             + (
                 "."
                 if predicted is None
@@ -157,7 +169,7 @@ def _sentences(
     else:
         said.append(
             f"{step.material}: no value tried is even enough. The best is {what}: 5%/mean "
-            f"{step.even:.2g} where {target:g} is wanted."
+            f"{share(step.even)} where {target:g} is wanted."
         )
         said += _what_it_lacks(step, edge)
     said.append(
