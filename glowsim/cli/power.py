@@ -16,8 +16,8 @@ from glowsim.cli.common import (
     table_of,
     verbose_option,
 )
-from glowsim.electrics.pack import Choice, RunTime
-from glowsim.electrics.power import Electrics, FuseAdvice, PowerReport, WiringReport, power_report
+from glowsim.electrics.power import Electrics, PowerReport, WiringReport, power_report
+from glowsim.electrics.power_words import battery_words, fuse_words, hours_words, wiring_words
 from glowsim.electrics.report_json import power_json
 from glowsim.scene import read_scene
 
@@ -53,7 +53,7 @@ def command(scene: Path, as_json: bool, verbose: bool) -> None:
     if report.wiring:
         _wiring(screen, report, report.wiring, verbose)
     if report.fuse:
-        screen.print(_fuse_words(report.fuse), markup=False)
+        screen.print(fuse_words(report.fuse), markup=False)
     _data(screen, report)
     for caution in report.cautions:
         screen.print(f"caution: {caution}", markup=False)
@@ -80,7 +80,7 @@ def _currents(report: PowerReport) -> Table:
 
 def _batteries(screen: Console, report: PowerReport) -> None:
     if report.choice:
-        screen.print(_battery_words(report.choice), markup=False)
+        screen.print(battery_words(report.choice), markup=False)
     table = table_of(
         "Other batteries, same wires" if report.choice else "Batteries",
         ("battery", "fit", "why, or what to watch"),
@@ -88,7 +88,7 @@ def _batteries(screen: Console, report: PowerReport) -> None:
     )
     remarks: list[str] = []
     for choice in report.choices:
-        hours, span = _hours(choice.run) if choice.verdict != "no" else ("-", "-")
+        hours, span = hours_words(choice.run) if choice.verdict != "no" else ("-", "-")
         mark = ""
         if choice.run.note and choice.verdict != "no":
             if choice.run.note not in remarks:
@@ -97,21 +97,6 @@ def _batteries(screen: Console, report: PowerReport) -> None:
         table.add_row(choice.pack.label, choice.verdict, choice.why, hours + mark, span)
     table.caption = "\n".join(f"{'*' * k} {text}" for k, text in enumerate(remarks, start=1))
     screen.print(table)
-
-
-def _hours(run: RunTime) -> tuple[str, str]:
-    return f"{run.hours:.1f}", f"{run.low_hours:.1f} to {run.high_hours:.1f}"
-
-
-def _battery_words(choice: Choice) -> str:
-    run = choice.run
-    hours, span = _hours(run)
-    words = f"Its battery: {choice.pack.label}. "
-    if run.hours > 0:
-        words += f"{hours} h at the average ({span} h), until {run.ends_by}"
-        words += f"; {100 * run.used:.0f} % of its charge is used by then. "
-    words += f"Fit: {choice.verdict}" + (f": {choice.why}." if choice.why else ".")
-    return words + (f" ({run.note}.)" if run.note else "")
 
 
 def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose: bool) -> None:
@@ -135,7 +120,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
             _percents(white.share[n]),
         )
     screen.print(table)
-    for line in _wiring_words(wiring):
+    for line in wiring_words(wiring):
         screen.print(line, markup=False)
     if verbose:
         screen.print(_runs(report, wiring))
@@ -145,36 +130,6 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
 def _percents(share: object) -> str:
     values = [f"{100 * v:.0f}" for v in share]  # type: ignore[attr-defined]
     return f"{values[0]} %" if len(set(values)) == 1 else " ".join(values) + " %"
-
-
-def _wiring_words(wiring: WiringReport) -> list[str]:
-    limit, worst = wiring.harness.drop_limit_v, float(wiring.held_drop_v.max())
-    lines = [
-        f"Lost in the wires: {wiring.drawn.wire_loss_w:.2g} W as drawn, "
-        f"{wiring.white.wire_loss_w:.2g} W at full white. Voltages are averages over the quick "
-        "switching of the LEDs: put 100 to 1000 uF across the supply at far boards (common "
-        "practice)."
-    ]
-    if worst <= limit:
-        lines.append(
-            f"Full white loses {worst:.2f} V on the way to a board; the limit is {limit:g} V."
-        )
-        if wiring.thinnest:
-            lines.append(f"The thinnest wire that does, used throughout: {wiring.thinnest}.")
-        return lines
-    words = f"Full white would lose {worst:.2f} V on the way; the limit is {limit:g} V. "
-    if wiring.thinnest:
-        words += f"The thinnest wire that keeps it, used throughout: {wiring.thinnest}."
-    elif wiring.joints_v > limit:
-        words += (
-            f"No wire keeps it: the joints alone lose {wiring.joints_v:.2f} V. Feed the boards by "
-            "a bus or a tree, or feed the far end too."
-        )
-    else:
-        words += "No wire of the catalogue keeps it: feed the far end too, or branch earlier."
-    if wiring.thinnest_drawn:
-        words += f" As drawn, and never brighter, {wiring.thinnest_drawn} would do."
-    return [*lines, words]
 
 
 def _runs(report: PowerReport, wiring: WiringReport) -> Table:
@@ -205,23 +160,6 @@ def _cut_list(wiring: WiringReport) -> Table:
     for (gauge, length), (names, count) in pieces.items():
         table.add_row(gauge, " + ".join(names), f"{length:.0f}", f"{count} of each")
     return table
-
-
-def _fuse_words(fuse: FuseAdvice) -> str:
-    load = (
-        "full white" if fuse.for_white else "the scene as drawn (the battery bears no full white)"
-    )
-    words = (
-        f"Fuse: {fuse.fuse_a:g} A, for {fuse.load_ma / 1000:.2f} A at {load}; every wire behind it "
-        f"must bear that: {fuse.wire or 'thicker than the catalogue knows'} or thicker."
-    )
-    if fuse.too_thin:
-        words += (
-            f" {', '.join(fuse.too_thin)} of this wiring is too thin for that fuse inside foam: "
-            "take thicker wire, a fuse for each branch, or a smaller fuse with the brightness "
-            "limited in the controller."
-        )
-    return words
 
 
 def _data(screen: Console, report: PowerReport) -> None:
