@@ -6,12 +6,16 @@ import json
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich import box
 from rich.console import Console
 from rich.table import Table
+
+if TYPE_CHECKING:
+    from glowsim.scene import SceneFile
+    from glowsim.transport.result import SurfaceGlow
 
 from glowsim.errors import SceneError
 from glowsim.units import length_mm
@@ -125,3 +129,16 @@ def progress_line(shown: bool = True) -> Iterator[Callable[[str], None]]:
         return
     with err.status("starting") as status:
         yield lambda text: status.update(text)
+
+
+def as_wired(glow: SurfaceGlow, scene_file: SceneFile) -> tuple[SurfaceGlow, str]:
+    """Return a glow as the scene's wires let it be, and what to say about it ('' without wires).
+
+    For pictures: what the boards would show with the battery half used. Findings are about the
+    glow as drawn; `power` tells what the wires take from it.
+    """
+    if scene_file.scene.wiring is None:
+        return glow, ""
+    from glowsim.electrics.power import Electrics
+
+    return Electrics(scene_file).wired(glow)

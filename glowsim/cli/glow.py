@@ -11,6 +11,7 @@ import numpy as np
 
 from glowsim.cli.common import (
     SizeType,
+    as_wired,
     backend_option,
     console,
     json_option,
@@ -109,9 +110,10 @@ def command(
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         _write_json(findings.as_json(), files.findings)
         written = [files.result, files.findings]
-        reason = ""
+        reason = wires = ""
         if pictures:
-            more, reason = _draw(glow, scene_file, findings, files, size, backend, report)
+            drawn, wires = as_wired(glow, scene_file)
+            more, reason = _draw(drawn, scene_file, findings, files, size, backend, report)
             written += more
     if as_json:
         print_json(findings.as_json() | {"files": [str(path) for path in written]})
@@ -119,6 +121,8 @@ def command(
         print_findings(console(), findings, verbose)
         if verbose:
             console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
+        if wires:
+            console().print(f"note: pictures {wires}", markup=False)
         console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
     if "cannot be used" in reason:
         notice().print(f"note: pictures drawn by {reason}", markup=False)

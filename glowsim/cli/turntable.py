@@ -9,6 +9,7 @@ from rich.progress import Progress
 
 from glowsim.cli.common import (
     SizeType,
+    as_wired,
     backend_option,
     console,
     notice,
@@ -73,6 +74,7 @@ def command(
     path = target or folder / "turntable.webp"
     with progress_line() as report:
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
+        glow, as_it_is = as_wired(glow, scene_file)
         report("setting up the camera")
         studio = Studio(glow, scene_file.scene, backend)
     with Progress(console=notice(), disable=not notice().is_terminal) as bar:
@@ -86,6 +88,8 @@ def command(
             exposure_cd_m2=exposure,
             progress=lambda done, count: bar.update(task, completed=done),
         )
+    if as_it_is:
+        console().print(f"note: {as_it_is}", markup=False)
     if verbose:
         console().print(f"faces found by {studio.reason}", markup=False)
     console().print(f"Written: {path}", markup=False)
