@@ -70,7 +70,7 @@ class Adjoint:
         quick, problem = self.quick, self.quick.problem
         mine = slice(first, min(first + PATCHES_AT_ONCE, self.count))
         walls, skin = quick._walls, problem.skin
-        heard = quick._skin.smoothed(self._sum[mine].toarray().T, quick.calm_mm)
+        heard = quick.calmed(self._sum[mine].toarray().T)
         weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
         weight[skin] = heard * walls.let_out[skin, band : band + 1]
         weight *= problem.walls.areas_mm2[:, None]

@@ -292,7 +292,18 @@ class QuickBody:
         """
         out = out[self.problem.skin]
         area = self._skin.area[:, None]
-        return self._skin.smoothed(out / area, self.calm_mm) * area
+        calm = np.maximum(self.calmed(out / area), 0.0) * area
+        return calm * (out.sum(axis=0) / np.maximum(calm.sum(axis=0), 1e-300))
+
+    def calmed(self, values: FloatArray) -> FloatArray:
+        """Return values on the skin, (skin faces, n), averaged over `calm_mm`.
+
+        What the averaging took away is averaged too and given back (twicing: Tukey, Exploratory
+        Data Analysis (1977)): a plain average would raise a glow that falls off as exp(-k s) by
+        exp(k^2 r^2 / 2), 20 % in the gaps between the LEDs of a strip, and lower its peaks.
+        """
+        calm = self._skin.smoothed(values, self.calm_mm)
+        return calm + self._skin.smoothed(values - calm, self.calm_mm)
 
     @property
     def calm_mm(self) -> float:
