@@ -1,7 +1,9 @@
-"""What to try: a move, more diffuser or another light, estimated without a new solve.
+"""What to try: a move, more material or another light, estimated without a new solve.
 
-The estimate fits how a light's brightness falls with distance over the body's own faces and
-moves the light in that fit. It ranks ideas; only a new solve confirms one.
+The estimate fits how a light's brightness falls with distance over the body's own faces, and
+moves the light, the faces or another light in that fit. Against new solves it gets the brightest
+place over the mean to about a fifth, and which of two ideas is better; only a new solve confirms
+one. What is not foretold to help clearly is not suggested.
 """
 
 from __future__ import annotations
@@ -18,12 +20,20 @@ from glowsim.geometry.mesh import FloatArray, at_mm
 
 BARE_LED = 0.3
 """From this share of unscattered light on, a hot spot is a bare LED showing."""
-WORTH_IT = 0.93
-"""A move is suggested if it brings the spread of brightness down to this share or less."""
+HELPS = 0.75
+"""What an idea must bring a hot spot's excess down to, or a dark gap's shortfall."""
 TOO_FAR_APART = 1.7
 """A row of LEDs is too coarse from this spacing over depth on: a square grid then dips to about
 60 % between LEDs (Poisson sum of Lambertian LEDs, `optics.photometry`)."""
 MOVES_MM = (2.0, 4.0, 8.0, 12.0, 18.0, 26.0, 36.0, 50.0)
+MORE_MM = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 16.0, 20.0)
+"""More material than the last is another prop."""
+STRENGTHS = (1.0, 0.5, 0.25, 0.1)
+"""Brightness of another light, in that of the nearest one."""
+PLACES = 150
+"""Places tried for another light."""
+CLEAR_MM, BURIED_MM = 5.0, 3.0
+"""Room another light needs around it, to other LEDs and to the surface."""
 _FALLS_PER_MM = np.concatenate([[0.0], np.geomspace(0.003, 0.6, 24)])
 
 
@@ -35,9 +45,9 @@ class _Falloff:
     near: float
     everywhere: float
 
-    def at(self, distance_mm: FloatArray) -> FloatArray:
-        """Return the brightness for distances to LEDs, which run along the last axis."""
-        return self.near * _kernel(distance_mm, self.fall_per_mm) + self.everywhere
+    def at(self, points: FloatArray, leds: FloatArray) -> FloatArray:
+        """Return the brightness at points (n, 3) for LEDs at (m, 3), (n,)."""
+        return self.near * _kernel(_apart(points, leds), self.fall_per_mm) + self.everywhere
 
 
 def _kernel(distance_mm: FloatArray, fall_per_mm: float) -> FloatArray:
@@ -57,13 +67,157 @@ def suggestion(patch: Patch, eye: Eye) -> str:
     spaced = _too_far_apart(patch, look)
     if spaced:
         return spaced
-    fit = _falloff(look, patch.light)
-    ideas = [_move(patch, eye, fit)]
-    ideas.append(_thicker(patch, eye, fit) if patch.kind == "hot spot" else _another(patch, look))
+    trial = _Trial(patch, eye)
+    ideas = [trial.move(), trial.thicker() if patch.kind == "hot spot" else trial.another()]
     known = [idea for idea in ideas if idea]
+    if not known and trial.hollow and patch.kind == "dark gap":
+        return (
+            "turn a board toward it, or add one that faces it: inside a hollow, what no LED shines "
+            "on gets light from the other walls only"
+        )
     if not known:
-        return "no move of the nearest light helps much: try another board or material"
+        return "no simple change of the nearest light helps: try another board or material"
     return " or ".join(known) + " (estimate; run again to confirm)"
+
+
+class _Trial:
+    """The nearest light of a patch, and what the patch would look like if it were changed."""
+
+    def __init__(self, patch: Patch, eye: Eye) -> None:
+        self._patch, self._eye, self._look = patch, eye, eye.look
+        rows = eye.patchwork.faces
+        surface = self._look.body.surface
+        self._centre, self._normal = surface.centroids[rows], surface.normals[rows]
+        self._share = eye.patchwork.area / eye.patchwork.area.sum()
+        self._mine = np.isin(rows, patch.faces)
+        self._leds = _leds(self._look, patch.light)
+        self._own = self._look.per_light_cd_m2[patch.light, rows]
+        self._seen = self._look.seen_cd_m2[rows]
+        self._fit = _falloff(self._look, patch.light)
+        self._before = self._fit.at(self._centre, self._leds)
+        others = self._look.body.led_mm[self._look.body.led_light != patch.light]
+        self._to_others = _apart(self._centre, others).min(axis=1, initial=np.inf)
+        self._now = self._fault(self._seen, self._leds)
+        self._spread_now = self._spread(self._seen)
+
+    def move(self) -> str:
+        """Return the best move of the light, or nothing if none helps clearly."""
+        look = self._look
+        ways = np.vstack([np.eye(3), -np.eye(3)])
+        steps = (ways[:, None, :] * np.array(MOVES_MM)[None, :, None]).reshape(-1, 3)
+        moved_leds = (self._leds + np.vstack([np.zeros(3), steps])[:, None, :]).reshape(-1, 3)
+        depth = depth_mm(look.body.surface, moved_leds).reshape(-1, len(self._leds)).min(axis=1)
+        steps = steps[depth[1:] >= min(depth[0], 5.0) - 0.1]
+        tried = []
+        for step in steps:
+            leds = self._leds + step
+            moved = self._own * self._fit.at(self._centre, leds) / self._before
+            tried.append((self._seen - self._own + moved, leds))
+        best = self._best(tried)
+        if best is None:
+            return ""
+        step = steps[best]
+        return (
+            f"move {_light_name(look, self._patch.light)} about {np.linalg.norm(step):.0f} mm "
+            f"{_way(step)}{self._outcome(*tried[best])}"
+        )
+
+    def thicker(self) -> str:
+        """Return how much more material all round would calm a hot spot, if that can."""
+        if self.hollow:
+            return ""  # a thicker wall around a hollow dims the spot and all around it alike
+        for more in MORE_MM:
+            further = self._fit.at(self._centre + more * self._normal, self._leds)
+            seen = self._seen - self._own + self._own * further / self._before
+            if self._fault(seen, self._leds) < self._goal:
+                outcome = self._outcome(seen, self._leds)
+                return f"add about {more:.0f} mm of material all round{outcome}"
+        return ""
+
+    def another(self) -> str:
+        """Return where another light would fill a dark gap, if one can."""
+        if self.hollow:
+            return ""  # the light there comes from all walls, and tells nothing of another LED
+        points = self._places()
+        tried = []
+        for point in points:
+            more = len(self._leds) * self._fit.at(self._centre, point[None])
+            leds = np.vstack([self._leds, point])
+            tried += [(self._seen + strength * more, leds) for strength in STRENGTHS]
+        best = self._best(tried)
+        if best is None:
+            return ""
+        share = STRENGTHS[best % len(STRENGTHS)]
+        dimmed = "" if share == 1 else f", {share:g} times as bright as the nearest one"
+        where = at_mm(points[best // len(STRENGTHS)])
+        return f"add a light near {where}{dimmed}{self._outcome(*tried[best])}"
+
+    def _places(self) -> FloatArray:
+        """Return places for another light: around the patch, within the body, clear of LEDs."""
+        body = self._look.body
+        low, high = body.surface.bounds
+        points = low + np.random.default_rng(0).random((20 * PLACES, 3)) * (high - low)
+        middle = np.average(self._centre[self._mine], axis=0, weights=self._share[self._mine])
+        near = np.linalg.norm(points - middle, axis=1) < 2 * max(self._patch.size_mm, 20.0)
+        clear = _apart(points, body.led_mm).min(axis=1) > CLEAR_MM
+        points = points[near & clear][: 4 * PLACES]
+        return points[depth_mm(body.surface, points) > BURIED_MM][:PLACES]
+
+    @property
+    def hollow(self) -> bool:
+        """Whether the body has air inside."""
+        return "air" in self._look.body.account.regions
+
+    def _best(self, tried: list[tuple[FloatArray, FloatArray]]) -> int | None:
+        """Return which trial mends the patch best and makes nothing else worse: neither the
+        whole less even, nor a hot spot hotter than there is one."""
+        if not tried:
+            return None
+        fault = np.array([self._fault(seen, leds) for seen, leds in tried])
+        spread = np.array([self._spread(seen) for seen, _ in tried])
+        peak = np.array([self._peak(seen) for seen, _ in tried])
+        good = (fault < self._goal) & (spread < 1.02 * self._spread_now)
+        good &= peak < max(self._peak(self._seen), self._eye.limits.whole_bright_ratio) + 1e-9
+        if not good.any():
+            return None
+        # A hot spot by how much it calms, a dark gap by how even the whole becomes.
+        order = fault if self._patch.kind == "hot spot" else spread
+        return int(np.where(good, order, np.inf).argmin())
+
+    def _fault(self, seen: FloatArray, leds: FloatArray) -> float:
+        """Return how bad a patch is: a hot one's greatest over the mean, a dark one's mean over
+        its own. For a hot one all faces near this light count: the spot moves with it."""
+        mean = self._mean(seen)
+        if self._patch.kind == "hot spot":
+            near = _apart(self._centre, leds).min(axis=1) <= self._to_others
+            return float(seen[near].max(initial=0.0)) / mean
+        own = float((self._share * seen)[self._mine].sum() / self._share[self._mine].sum())
+        return mean / max(own, 1e-9 * mean)
+
+    def _peak(self, seen: FloatArray) -> float:
+        return float(seen.max()) / self._mean(seen)
+
+    def _mean(self, values: FloatArray) -> float:
+        # Not a matrix product: BLAS would split so short a sum over threads and wait for them.
+        return float((self._share * values).sum())
+
+    @property
+    def _goal(self) -> float:
+        return 1 + HELPS * (self._now - 1)
+
+    def _spread(self, seen: FloatArray) -> float:
+        """Return the spread of log luminance over the area; 0 is even."""
+        log = np.log(np.maximum(seen, 1e-9))
+        return float(np.sqrt(self._mean((log - self._mean(log)) ** 2)))
+
+    def _outcome(self, seen: FloatArray, leds: FloatArray) -> str:
+        then = self._fault(seen, leds)
+        if self._patch.kind == "hot spot":
+            return f", which takes it from {self._now:.2g} to about {then:.2g} times the mean"
+        return (
+            f", which takes its mean from {1 / self._now:.2g} to about {1 / then:.2g} of the "
+            "whole body's"
+        )
 
 
 def _falloff(look: Look, light: int) -> _Falloff:
@@ -80,87 +234,6 @@ def _falloff(look: Look, light: int) -> _Falloff:
         if misfit < least:
             best, least = _Falloff(float(fall), float(near), float(everywhere)), misfit
     return best
-
-
-def _move(patch: Patch, eye: Eye, fit: _Falloff) -> str:
-    """Return the best move of the nearest light, or nothing if none is worth it."""
-    look = eye.look
-    body, light = look.body, patch.light
-    here = body.light_mm[light]
-    ways = np.vstack([np.eye(3), -np.eye(3)])
-    places = here + (ways[:, None, :] * np.array(MOVES_MM)[None, :, None]).reshape(-1, 3)
-    depth = depth_mm(body.surface, np.vstack([here, places]))
-    allowed = depth[1:] >= min(depth[0], 5.0) - 0.1
-    if not allowed.any():
-        return ""
-    places = places[allowed]
-    rows = eye.patchwork.faces
-    centre = body.surface.centroids[rows]
-    own = look.per_light_cd_m2[light, rows]
-    rest = look.seen_cd_m2[rows] - own
-    leds = _leds(look, light)
-    before = fit.at(_apart(centre, leds))
-    then = [own * fit.at(_apart(centre, leds + place - here)) / before for place in places]
-    moved = rest[:, None] + np.stack(then, axis=1)
-    now = _spread(look.seen_cd_m2[rows, None], eye)[0]
-    spread = _spread(moved, eye)
-    stands_out = _stands_out(patch, moved, eye)
-    before_move = _stands_out(patch, look.seen_cd_m2[rows, None], eye)[0]
-    helps = stands_out < before_move if patch.kind == "hot spot" else stands_out > before_move
-    spread[~helps] = np.inf
-    best = int(spread.argmin())
-    if spread[best] > WORTH_IT * now:
-        return ""
-    step = places[best] - here
-    return (
-        f"move {_light_name(look, light)} about {np.linalg.norm(step):.0f} mm {_way(step)}, which "
-        f"takes about {100 * (1 - spread[best] / now):.0f} % off the spread from dark to bright"
-    )
-
-
-def _spread(luminance: FloatArray, eye: Eye) -> FloatArray:
-    """Return the spread of log luminance over the area, for columns (n, k); 0 is even."""
-    log = np.log(np.maximum(luminance, 1e-9))
-    area = eye.patchwork.area / eye.patchwork.area.sum()
-    return np.sqrt(area @ (log - area @ log) ** 2)
-
-
-def _stands_out(patch: Patch, luminance: FloatArray, eye: Eye) -> FloatArray:
-    """Return the patch's mean luminance over the body's, for columns (n, k)."""
-    area = eye.patchwork.area
-    mine = np.isin(eye.patchwork.faces, patch.faces)
-    own = area[mine] @ luminance[mine] / area[mine].sum()
-    return own / (area @ luminance / area.sum())
-
-
-def _thicker(patch: Patch, eye: Eye, fit: _Falloff) -> str:
-    """Return how much more material between light and surface would calm a hot spot."""
-    worst = max(
-        patch.ratio / eye.limits.hot_spot_ratio, patch.ratio_to_mean / eye.limits.whole_bright_ratio
-    )
-    more = np.linspace(0.5, 60, 120)
-    here = fit.at(np.array([patch.light_mm]))
-    enough = fit.at(patch.light_mm + more[:, None]) <= here / max(worst, 1.02)
-    if not enough.any():
-        return ""
-    return f"add about {more[enough][0]:.0f} mm of material between it and the surface"
-
-
-def _another(patch: Patch, look: Look) -> str:
-    """Return where another light would fill a dark gap."""
-    body = look.body
-    low, high = body.surface.bounds
-    points = low + np.random.default_rng(0).random((1500, 3)) * (high - low)
-    depth = depth_mm(body.surface, points)
-    inside = depth > 3.0
-    if not inside.any():
-        return ""
-    points, depth = points[inside], depth[inside]
-    centre = np.average(
-        body.surface.centroids[patch.faces], axis=0, weights=body.surface.areas_mm2[patch.faces]
-    )
-    score = np.linalg.norm(points - centre, axis=1) - 0.7 * depth
-    return f"add a light near {at_mm(points[int(score.argmin())])}"
 
 
 def _too_far_apart(patch: Patch, look: Look) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from glowsim.findings import findings_of
+from glowsim.findings.luminance import looks_of
 from glowsim.scene import parse_scene
 from glowsim.transport.solve import solve
 
@@ -29,53 +30,132 @@ def judged(text: str):
     return findings_of(solve(scene_file), scene_file.scene)
 
 
-@pytest.fixture(scope="module")
-def spike():
-    return judged(
-        scene(
-            """
-shape = { kind = "spike", length_mm = 110, base_diameter_mm = 40, tip_radius_mm = 2 }
+SPIKE = """
+shape = {{ kind = "spike", length_mm = {length}, base_diameter_mm = {base}, tip_radius_mm = 2 }}
 material = "upholstery_foam_white"
-glow_where = { above_mm = 5 }
+glow_where = {{ above_mm = 5 }}
+detail_mm = 3
+cell_mm = 2
 [[bodies.lights]]
 board = "round_7"
 position_mm = [0, 0, 12]
 """
-        )
-    )
+ROD = """
+shape = {{ kind = "rod", length_mm = 60, diameter_mm = 50 }}
+material = "upholstery_foam_white"
+glow_where = {{ part = "side" }}
+detail_mm = 3
+[[bodies.lights]]
+board = "rgb_5050_18ma"
+position_mm = [{x}, 0, 30]
+"""
 
 
-def test_a_dark_tip_asks_for_another_light_up_there(spike):
+@pytest.fixture(scope="module")
+def spike():
+    return judged(scene(SPIKE.format(length=110, base=40)))
+
+
+def peak(report) -> float:
+    """Greatest over mean luminance of the only body."""
+    return report.bodies[0].greatest_cd_m2 / report.bodies[0].mean_cd_m2
+
+
+def share_above(text: str, height_mm: float) -> float:
+    """Mean luminance above a height over the mean of the only body."""
+    scene_file = parse_scene(text)
+    (look,) = looks_of(solve(scene_file), scene_file.scene.room)
+    area = look.body.surface.areas_mm2 * look.glows
+    above = area * (look.body.surface.centroids[:, 2] > height_mm)
+    seen = look.seen_cd_m2
+    return float((above @ seen / above.sum()) / (area @ seen / area.sum()))
+
+
+def foretold(text: str) -> tuple[float, float]:
+    now, then = re.search(r"from ([\d.]+) to about ([\d.]+)", text).groups()
+    return float(now), float(then)
+
+
+def test_a_dark_tip_asks_for_another_light_up_there_and_that_helps(spike):
     dark = next(f for f in spike.found if f.kind == "dark gap")
     assert dark.to_mm == pytest.approx(110, abs=1)
-    assert "add a light near" in dark.suggestion
-    height = float(re.search(r"near \(.*, .*, (.*)\) mm", dark.suggestion).group(1))
-    assert dark.from_mm < height < dark.to_mm
+    asked = re.search(r"add a light near \((.*?)\) mm, ([\d.]+) times as bright", dark.suggestion)
+    place, share = asked.groups()
+    assert dark.from_mm < float(place.split(",")[2]) < dark.to_mm
+    # A single LED at a current that gives it that share of the seven's light.
+    more = f"""
+[[bodies.lights]]
+board = "rgb_5050_18ma"
+position_mm = [{place}]
+channel_current_ma = {7 * 18 * float(share)}
+"""
+    text = SPIKE.format(length=110, base=40)
+    now, then = foretold(dark.suggestion)
+    assert share_above(scene(text), dark.from_mm) == pytest.approx(now, rel=0.2)
+    assert share_above(scene(text + more), dark.from_mm) == pytest.approx(then, rel=0.3)
+    assert then > 2 * now
+    assert peak(judged(scene(text + more))) < 1.02 * peak(spike)
 
 
-def test_a_hot_foot_asks_for_more_material(spike):
+def test_a_hot_foot_asks_for_more_material_and_that_helps_as_foretold(spike):
     hot = next(f for f in spike.found if f.kind == "hot spot")
     assert hot.from_mm < 20
-    assert re.search(r"add about \d+ mm of material", hot.suggestion)
+    more = float(re.search(r"add about (\d+) mm of material all round", hot.suggestion).group(1))
+    now, then = foretold(hot.suggestion)
+    assert now == pytest.approx(peak(spike), rel=0.02)
+    thicker = judged(scene(SPIKE.format(length=110 + more, base=40 + 2 * more)))
+    assert peak(thicker) == pytest.approx(then, rel=0.15)
     assert "run again to confirm" in hot.suggestion
 
 
-def test_an_off_centre_light_is_asked_back_to_the_middle():
+def test_an_off_centre_light_is_asked_back_to_the_middle_and_that_helps_as_foretold():
+    report = judged(scene(ROD.format(x=17)))
+    hot = next(f for f in report.found if f.kind == "hot spot")
+    assert hot.body_place_mm[0] > 20
+    asked = re.search(r"move the light about (\d+) mm sideways \(-x\)", hot.suggestion)
+    now, then = foretold(hot.suggestion)
+    assert now == pytest.approx(peak(report), rel=0.05)
+    moved = judged(scene(ROD.format(x=17 - float(asked.group(1)))))
+    assert then < 0.3 * now
+    assert peak(moved) == pytest.approx(then, rel=0.4)
+
+
+def test_a_light_in_the_middle_is_left_there():
+    report = judged(scene(ROD.format(x=0)))
+    hot = [f for f in report.found if f.kind == "hot spot"]
+    assert hot
+    assert not any("move" in f.suggestion for f in hot)
+
+
+def test_in_a_hollow_no_light_is_asked_to_where_light_comes_from_the_walls():
     report = judged(
         scene(
             """
-shape = { kind = "rod", length_mm = 60, diameter_mm = 50 }
-material = "upholstery_foam_white"
-glow_where = { part = "side" }
+shape = { kind = "orb", diameter_mm = 80 }
+material = "pla_white"
+wall_mm = 2
+cell_mm = 1.5
+detail_mm = 5
+[[bodies.inserts]]
+kind = "core"
+coat = "black_plastic_pipe"
+shape = { kind = "rod", length_mm = 20, diameter_mm = 26 }
+position_mm = [0, 0, -45]
 [[bodies.lights]]
 board = "rgb_5050_18ma"
-position_mm = [17, 0, 30]
+position_mm = [0, 0, -24]
+[[bodies.lights]]
+board = "rgb_5050_18ma"
+position_mm = [30, 0, 10]
+direction = [1, 0, 0]
 """
         )
     )
     hot = next(f for f in report.found if f.kind == "hot spot")
-    assert hot.body_place_mm[0] > 20
-    assert re.search(r"move the light about \d+ mm sideways \(-x\)", hot.suggestion)
+    assert re.match(r"move light 2 about \d+ mm sideways \(-x\)", hot.suggestion)
+    dark = [f for f in report.found if f.kind == "dark gap"]
+    assert dark
+    assert all("add a light near" not in f.suggestion for f in dark)
 
 
 def test_a_sparse_strip_is_told_so():
@@ -103,6 +183,8 @@ def test_a_bare_led_in_clear_resin_is_called_that():
             """
 shape = { kind = "slab", length_mm = 50, width_mm = 50, thickness_mm = 20 }
 material = "epoxy_clear"
+detail_mm = 5
+cell_mm = 4
 [[bodies.lights]]
 board = "rgb_5050_18ma"
 position_mm = [0, 0, 8]
