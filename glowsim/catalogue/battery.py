@@ -82,9 +82,13 @@ class Battery(Entry):
         least, most = self.drain_ma[0], self.drain_ma[-1]
         value = float(np.exp(np.interp(x, drains, held)))
         if drain_ma < least * (1 - 1e-9):
-            return value, f"the capacity table starts at {least:g} mA; the value there is used"
+            return value, (
+                "a lighter load than its capacity table begins with; the capacity there is used"
+            )
         if drain_ma > most * (1 + 1e-9):
             slope = (held[-1] - held[-2]) / (drains[-1] - drains[-2]) if len(drains) > 1 else -1.0
             value *= float(np.exp(slope * (x - drains[-1])))
-            return value, f"the capacity table ends at {most:g} mA a cell; beyond it is a guess"
+            return value, (
+                f"a heavier load than the {most:g} mA a cell its capacity table ends with: a guess"
+            )
         return value, ""

@@ -94,6 +94,11 @@ LEAST_FLASH_RATE = 25.0
     help="Distance of the nearest viewer, for the area that flashes, in mm.",
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw the animation and the chart.")
+@click.option(
+    "--despite-flashes",
+    is_flag=True,
+    help="Draw the animation even if it flashes more than three times a second.",
+)
 @backend_option
 @seed_option
 @json_option
@@ -108,6 +113,7 @@ def command(
     turns: float,
     nearest_mm: float,
     pictures: bool,
+    despite_flashes: bool,
     backend: str,
     seed: int,
     as_json: bool,
@@ -116,8 +122,8 @@ def command(
     """Let the zones of SCENE move as its [[pulses]] say, at one fixed exposure.
 
     Writes an animation, a strip chart, keyframes as CSV and a table in C for a controller; counts
-    flashes; says what it draws on average. Nothing is solved again for it. Ctrl-C keeps the frames
-    that are finished.
+    flashes; says what it draws on average. Nothing is solved again for it. An animation that
+    flashes too often is held back. Ctrl-C keeps the frames that are finished.
     """
     scene_file = read_scene(scene)
     if not scene_file.scene.pulses:
@@ -143,8 +149,11 @@ def command(
         tell("counting flashes")
         flashes = _flashes(studio, view, report, nearest_mm)
         written = _write_tables(report, electrics, folder)
+    held_back = not despite_flashes and any(found.too_many for found in flashes.values())
     if pictures:
         save_picture(_chart(report, electrics), folder / "pulse_chart.png")
+        written.append(folder / "pulse_chart.png")
+    if pictures and not held_back:
         path = target or folder / "pulse.webp"
         with _bar(len(report.time_s)) as progress:
             write_moving(
@@ -160,12 +169,18 @@ def command(
                 seconds=seconds,
                 progress=progress,
             )
-        written += [folder / "pulse_chart.png", path]
+        written.append(path)
     if as_json:
         files = [str(file) for file in written]
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
         return
     print_pulse(console(), report, flashes, nearest_mm, note)
+    if pictures and held_back:
+        console().print(
+            "The animation is not drawn: on a screen it would flash in somebody's face. "
+            "--despite-flashes draws it.",
+            markup=False,
+        )
     if verbose:
         console().print(f"pictures by {studio.reason}", markup=False)
     console().print("Written:", *(f"\n  {file}" for file in written), markup=False, sep="")

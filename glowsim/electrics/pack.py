@@ -183,7 +183,7 @@ USUAL = (
     ("lithium_18650", 2, 1, 5.0),
     ("power_bank_5000", 1, 1, None),
     ("power_bank_10000", 1, 1, None),
-    ("coin_20mm", 2, 1, None),
+    ("coin_20mm", 1, 1, None),
 )
 """Packs people think of first: battery, in series, in parallel, converter's voltage."""
 

@@ -25,8 +25,8 @@ from glowsim.scene import Converter, SceneFile
 from glowsim.transport.plan import plan_of
 from glowsim.transport.result import SurfaceGlow
 
-FUSES_A = (0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
-"""Ratings of flat plug-in fuses (ISO 8820-3 series, from memory)."""
+FUSES_A = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0, 12.5, 16.0)
+"""Ratings of small cartridge fuses (R10 series, as IEC 60127 lists them; from memory)."""
 FUSE_LOAD = 0.75
 """Share of its rating a fuse carries for long at 25 C (common rule for North American fuse types,
 from memory)."""
