@@ -16,6 +16,7 @@ COMMANDS = {
     "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",
     "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
     "heat": "How warm each buried board gets, how soon, and what it bears.",
+    "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
     "catalogue": "List materials, coats and light boards with their sources.",
     "schema": "Print the JSON Schema of scene files, for editors.",
 }

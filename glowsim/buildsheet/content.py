@@ -1,0 +1,320 @@
+"""What stands on the sheet of one prop, in the order a maker needs it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from PIL import Image
+
+from glowsim.buildsheet.blocks import (
+    Block,
+    BuildSheet,
+    Drawn,
+    FullSize,
+    Grid,
+    Items,
+    Para,
+    Section,
+    Shown,
+)
+from glowsim.buildsheet.parts import parts_grid
+from glowsim.buildsheet.places import BodyPlaces
+from glowsim.buildsheet.steps import after_first_night, steps
+from glowsim.buildsheet.template import figures_of
+from glowsim.buildsheet.wiring_diagram import wiring_drawings
+from glowsim.catalogue.cautions import all_cautions, caution
+from glowsim.electrics.heat import BoardHeat, HeatReport
+from glowsim.electrics.power import PowerReport
+from glowsim.electrics.power_words import battery_words, fuse_words, wiring_words
+from glowsim.geometry.mesh import FloatArray
+from glowsim.scene import SceneFile
+from glowsim.transport.plan import Plan
+from glowsim.transport.problem import Copy
+
+
+@dataclass(frozen=True)
+class Prop:
+    """All that is known of a prop once everything has been worked out.
+
+    bodies   : every different body with lights, with how many copies stand of it
+    copies   : every copy of these, in the prop's frame
+    pictures : each with its caption;  heat : None where it could not be worked out, and why
+    files    : names of the mesh files beside the sheet, each with what it is
+    """
+
+    plan: Plan
+    bodies: tuple[tuple[BodyPlaces, int], ...]
+    copies: tuple[Copy, ...]
+    power: PowerReport
+    heat: HeatReport | None
+    why_no_heat: str
+    pictures: tuple[tuple[Image.Image, str], ...]
+    findings: tuple[str, ...]
+    files: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+
+    @property
+    def scene_file(self) -> SceneFile:
+        """The scene."""
+        return self.plan.scene_file
+
+
+def build_sheet(prop: Prop) -> BuildSheet:
+    """Return the sheet of a prop."""
+    sections = [
+        Section("Before you start", _start(prop)),
+        Section("How it will look", tuple(Shown(*shown) for shown in prop.pictures)),
+        Section("Parts", (parts_grid(prop.plan, prop.bodies, prop.power),)),
+        Section("Power", _power(prop)),
+        Section("Wiring", _wiring(prop)),
+        Section("Where the lights go", _positions(prop)),
+        Section("Templates at full size", _templates(prop)),
+        Section("Heat", _heat(prop)),
+        Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
+        Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
+        Section("Cautions", tuple(_caution_blocks())),
+    ]
+    return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
+
+
+def _start(prop: Prop) -> tuple[Block, ...]:
+    power = prop.power.total
+    bodies = sum(count for _, count in prop.bodies)
+    blocks: list[Block] = [
+        Para(caution("sheet"), strong=True),
+        Para(
+            f"{bodies} lit piece{'s' if bodies != 1 else ''}, {power.boards} light "
+            f"board{'s' if power.boards != 1 else ''}, {power.leds} LEDs; "
+            f"{power.drawn_ma / 1000:.2f} A as drawn, {power.white_ma / 1000:.2f} A if everything "
+            "is full white. Lengths are millimetres."
+        ),
+    ]
+    if prop.findings:
+        blocks.append(Para("What the light will do, from the scene as it stands:"))
+        blocks.append(Items(prop.findings))
+    blocks.append(Para("Files beside this sheet:"))
+    blocks.append(Items(tuple(f"{name}: {what}" for name, what in prop.files)))
+    if prop.notes:
+        blocks.append(Para("Repairs and assumptions:"))
+        blocks.append(Items(prop.notes))
+    return tuple(blocks)
+
+
+def _power(prop: Prop) -> tuple[Block, ...]:
+    power = prop.power
+    rows = [*power.zones, power.total] if len(power.zones) > 1 else list(power.zones)
+    grid = Grid(
+        ("zone", "boards", "LEDs", "dark mA", "average mA", "as drawn mA", "full white mA"),
+        tuple(
+            (
+                row.name,
+                str(row.boards),
+                str(row.leds),
+                *(f"{v:.0f}" for v in (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)),
+            )
+            for row in rows
+        ),
+        (3, 1, 1, 1, 1.2, 1.3, 1.4),
+    )
+    blocks: list[Block] = [grid]
+    if power.choice is not None:
+        blocks.append(Para(battery_words(power.choice), strong=power.choice.verdict == "no"))
+    else:
+        fit = [c for c in power.choices if c.verdict in ("yes", "with care")][:4]
+        blocks.append(Para("The scene names no battery ([power]). These would carry it:"))
+        blocks.append(
+            Items(
+                tuple(
+                    f"{c.pack.label}: {c.run.hours:.1f} h" + (f" ({c.why})" if c.why else "")
+                    for c in fit
+                )
+                or ("none of the usual ones",)
+            )
+        )
+    if power.fuse is not None:
+        blocks.append(Para(fuse_words(power.fuse)))
+    blocks += [Para(note) for note in power.data.notes]
+    topics = ("fuse", "polarity") if _no_lithium(power) else ("fuse", "lithium", "polarity")
+    blocks += [Para(caution(topic)) for topic in topics]  # type: ignore[arg-type]
+    return tuple(blocks)
+
+
+def _no_lithium(power: PowerReport) -> bool:
+    return power.choice is not None and power.choice.pack.battery.kind not in ("lithium", "bank")
+
+
+def _wiring(prop: Prop) -> tuple[Block, ...]:
+    wiring = prop.power.wiring
+    if wiring is None:
+        return (
+            Para(
+                "The scene says nothing about wires. Add a table [wiring] (bus, chain, star or "
+                "tree, with lengths and gauge), and a diagram, the voltage at each board and a cut "
+                "list stand here."
+            ),
+        )
+    fuse = prop.power.fuse
+    words = "fuse" if fuse is None else f"fuse {fuse.fuse_a:g} A, close to the plus of the battery"
+    drawings = wiring_drawings(wiring.harness, prop.power.boards, wiring.run_ma, words)
+    blocks: list[Block] = [
+        Drawn(
+            drawing,
+            f"Wiring ({wiring.harness.kind}). Every line is a pair, plus and minus, with the data "
+            "wire beside it. Squares are boards, dots are joints.",
+        )
+        for drawing in drawings
+    ]
+    pieces: dict[tuple[str, float], tuple[list[str], int, tuple[str, ...]]] = {}
+    for piece in wiring.harness.cut_list:
+        key = (piece.gauge, piece.length_mm)
+        pieces.setdefault(key, ([], piece.count, piece.runs))[0].append(piece.conductor)
+    blocks.append(
+        Grid(
+            ("done", "gauge", "length mm", "of each", "conductors", "for"),
+            tuple(
+                ("☐", gauge, f"{length:.0f}", str(count), ", ".join(names), _runs(runs))
+                for (gauge, length), (names, count, runs) in pieces.items()
+            ),
+            (0.7, 1.1, 1.2, 0.9, 2.2, 5),
+            "Wire to cut, 40 mm included for the joints at both ends",
+        )
+    )
+    blocks += [Para(line) for line in wiring_words(wiring)]
+    blocks.append(Para(caution("solder")))
+    return tuple(blocks)
+
+
+def _runs(runs: tuple[str, ...]) -> str:
+    shown = "; ".join(runs[:3])
+    return shown if len(runs) <= 3 else f"{shown} and {len(runs) - 3} more"
+
+
+def _positions(prop: Prop) -> tuple[Block, ...]:
+    blocks: list[Block] = []
+    for places, count in prop.bodies:
+        foot = places.foot
+        name = places.name if count == 1 else f"{places.name} ({count} alike)"
+        rows = tuple(
+            (
+                str(light.number),
+                f"{light.name}\n{light.board_name}",
+                ", ".join(f"{c:.1f}" for c in light.centre_mm),
+                f"{light.height_mm:.1f}",
+                f"{light.from_axis_mm:.1f}"
+                + ("" if light.from_axis_mm < 0.05 else f" at {light.angle_deg:.0f}°"),
+                light.faces,
+                f"{light.below_mm:.1f}",
+                light.make,
+            )
+            for light in places.lights
+        )
+        headings = (
+            *("no", "light", "x, y, z", f"above {foot}", "from axis", "faces"),
+            *("below surface", "hole or pocket"),
+        )
+        widths = (0.5, 2.1, 1.7, 1.0, 1.3, 1.4, 1.0, 2.8)
+        blocks.append(Grid(headings, rows, widths, name))
+        blocks += [
+            Para(
+                f"Light {light.number} ({light.name}) does not fit: part of its board would stand "
+                f"out of {places.name}.",
+                strong=True,
+            )
+            for light in places.lights
+            if not light.fits
+        ]
+        strips = [light for light in places.lights if light.board.kind == "strip"]
+        for light in strips:
+            heights = ", ".join(f"{z - places.foot_mm:.1f}" for z in sorted(light.led_mm[:, 2]))
+            blocks.append(Para(f"{light.name}: its LEDs sit {heights} above the {foot}."))
+    blocks.append(
+        Para(
+            "x, y, z: of the LED face's middle, in the body's own frame. Angles run from +x "
+            "towards +y, seen from above. A closed pocket cannot be reached: bore a hole of its "
+            "width from the base and plug it behind the board with the same material, or make the "
+            "body in two halves."
+        )
+    )
+    if len(prop.copies) > 1:
+        blocks.append(_copies(prop))
+    return tuple(blocks)
+
+
+def _copies(prop: Prop) -> Grid:
+    rows = []
+    for copy in prop.copies:
+        x, y, z = copy.transform[:3, 3]
+        up = copy.transform[:3, 2]
+        tilt, turn = _tilt_and_turn(up)
+        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn))
+    return Grid(
+        ("piece", "its foot stands at x, y, z", "leans from upright", "towards"),
+        tuple(rows),
+        (2, 3, 2, 2),
+        "Where the pieces stand, in the frame of the whole prop",
+    )
+
+
+def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
+    x, y, z = (float(v) for v in up)
+    tilt = math.degrees(math.acos(max(-1.0, min(1.0, z))))
+    if math.hypot(x, y) < 1e-6:
+        return tilt, "-"
+    return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"
+
+
+def _templates(prop: Prop) -> tuple[Block, ...]:
+    return tuple(
+        FullSize(
+            places.name if count == 1 else f"{places.name} (make {count})",
+            tuple(figure.drawing for figure in figures_of(places)),
+        )
+        for places, count in prop.bodies
+    )
+
+
+def _heat(prop: Prop) -> tuple[Block, ...]:
+    heat = prop.heat
+    if heat is None:
+        words = f"Not worked out: {prop.why_no_heat}"
+        return (Para(words, strong=True), Para(caution("heat")))
+    alike: dict[tuple[object, ...], list[BoardHeat]] = {}
+    for board in heat.boards:
+        light = board.name.partition(": ")[2]
+        alike.setdefault((board.body, light, round(board.board_c, 3)), []).append(board)
+    rows = []
+    for boards in alike.values():
+        board = boards[0]
+        name = board.name if len(boards) == 1 else f"{board.name} and {len(boards) - 1} alike"
+        rows.append(
+            (
+                name,
+                f"{board.power_w:.2g}",
+                f"{board.board_c:.0f}",
+                f"{board.skin_c:.0f}",
+                f"{board.full_board_c:.0f}",
+                f"{board.minutes:.0f} min",
+                f"{board.verdict} ({board.limits[0].what}, {board.limits[0].limit_c:.0f} °C)"
+                if board.limits
+                else board.verdict,
+            )
+        )
+    grid = Grid(
+        ("board", "W", "board °C", "skin °C", "full white °C", "90 % warm after", "verdict"),
+        tuple(rows),
+        (2.6, 0.7, 0.9, 0.9, 1.1, 1.2, 3.4),
+        f"Once warm, in a room of {heat.settings.room_c:.0f} °C, {heat.judged}",
+    )
+    words = (
+        f"Rises are good to a factor of about {heat.error_factor:.2g}. Worked out: steady heat in "
+        "still air with all electrical power as heat, and how soon it is reached. Not worked out: "
+        "sun, draughts, clothing, the heat of neighbouring bodies, faults. Far above a limit a "
+        "temperature is a sum on paper: the material fails first."
+    )
+    notes = [Para(note) for note in heat.notes]
+    return (grid, Para(words), *notes, Para(caution("heat")))
+
+
+def _caution_blocks() -> list[Block]:
+    return [Para(f"{entry.title}: {entry.text}") for entry in all_cautions().values()]

@@ -1,0 +1,94 @@
+"""Line drawings in millimetres, drawn alike on a PDF page and in a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray
+
+Colour = tuple[float, float, float]
+INK: Colour = (0.1, 0.1, 0.12)
+GREY: Colour = (0.55, 0.55, 0.58)
+LIGHT: Colour = (0.8, 0.36, 0.0)
+"""Boards and LEDs: dark enough to survive a grey print."""
+
+
+@dataclass(frozen=True)
+class Path:
+    """A line through points, (n, 2) float [mm]; closed ones may be filled."""
+
+    points: FloatArray
+    closed: bool = False
+    width_mm: float = 0.25
+    colour: Colour = INK
+    dash_mm: tuple[float, ...] = ()
+    fill: Colour | None = None
+
+
+@dataclass(frozen=True)
+class Round:
+    """A circle."""
+
+    centre: tuple[float, float]
+    radius_mm: float
+    width_mm: float = 0.25
+    colour: Colour = INK
+    dash_mm: tuple[float, ...] = ()
+    fill: Colour | None = None
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text; `at` is on its base line."""
+
+    at: tuple[float, float]
+    text: str
+    size_mm: float = 2.8
+    anchor: Literal["start", "middle", "end"] = "start"
+    colour: Colour = INK
+    turned_deg: float = 0.0
+
+
+Item = Path | Round | Words
+
+
+@dataclass
+class Drawing:
+    """Items within a rectangle, lower left corner at (0, 0), y upward [mm]."""
+
+    width_mm: float
+    height_mm: float
+    items: list[Item] = field(default_factory=list)
+
+    def add(self, *items: Item) -> None:
+        """Add items."""
+        self.items.extend(items)
+
+    def line(self, *points: tuple[float, float], **style: object) -> None:
+        """Add a line through points."""
+        self.add(Path(np.array(points, dtype=float), **style))  # type: ignore[arg-type]
+
+    def words(self, x: float, y: float, text: str, **style: object) -> None:
+        """Add a line of text."""
+        self.add(Words((x, y), text, **style))  # type: ignore[arg-type]
+
+    def place(self, other: Drawing, x: float, y: float) -> None:
+        """Add another drawing with its lower left corner at a point."""
+        self.items.extend(moved(other.items, x, y))
+
+
+def moved(items: Iterable[Item], x: float, y: float) -> list[Item]:
+    """Return items moved by (x, y)."""
+    out: list[Item] = []
+    for item in items:
+        if isinstance(item, Path):
+            out.append(replace(item, points=item.points + np.array([x, y])))
+        elif isinstance(item, Round):
+            out.append(replace(item, centre=(item.centre[0] + x, item.centre[1] + y)))
+        else:
+            out.append(replace(item, at=(item.at[0] + x, item.at[1] + y)))
+    return out

@@ -1,0 +1,103 @@
+"""Bodies with their pockets cut out, and the lights as a mesh to place them by."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import trimesh
+
+from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, LightPlace
+from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
+from glowsim.transport.problem import Copy
+
+_METRES_UP_Y = np.array(
+    [[1e-3, 0, 0, 0], [0, 0, 1e-3, 0], [0, -1e-3, 0, 0], [0, 0, 0, 1.0]], dtype=float
+)
+"""From mm with z up to what glTF asks for: metres with y up."""
+_BODY, _BOARD, _LED = (215, 215, 210, 255), (40, 110, 60, 255), (235, 130, 20, 255)
+PAST_MM = 2.0
+"""How far a bore is cut past the surface, so that it opens cleanly."""
+
+
+def pocketed(places: BodyPlaces) -> Mesh:
+    """Return a body's own material less the pockets of its boards and the bores for wires."""
+    rest = to_manifold(places.material, places.name)
+    for tool in tools(places):
+        rest = rest - to_manifold(tool, places.name)
+    return from_manifold(rest)
+
+
+def tools(places: BodyPlaces) -> list[Mesh]:
+    """Return what is cut out: a pocket, and a bore, for each board that lies in the material."""
+    cut = []
+    for light in places.lights:
+        if light.channel is None:
+            continue
+        cut.append(light.pocket)
+        start, end = light.channel
+        past = np.array([0.0, 0.0, PAST_MM])
+        bore = trimesh.creation.cylinder(
+            radius=CHANNEL_MM / 2, segment=np.array([start + past / 2, end - past])
+        )
+        cut.append(Mesh.single_part(bore.vertices, bore.faces))
+    return cut
+
+
+def stl(mesh: Mesh) -> bytes:
+    """Return a mesh as binary STL in mm."""
+    return bytes(trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(file_type="stl"))
+
+
+def glb(mesh: Mesh) -> bytes:
+    """Return a mesh as GLB."""
+    scene = trimesh.Scene()
+    scene.add_geometry(_coloured(mesh, _BODY), geom_name="body", transform=_METRES_UP_Y)
+    return bytes(scene.export(file_type="glb"))
+
+
+def markers(bodies: Sequence[BodyPlaces], copies: Sequence[Copy], of_copy: Sequence[int]) -> bytes:
+    """Return boards and LEDs of the whole prop as GLB, in the prop's frame.
+
+    of_copy : for each copy, the number of its body in `bodies`.
+    """
+    scene = trimesh.Scene()
+    made: dict[tuple[int, int], tuple[str, str]] = {}
+    for copy, number in zip(copies, of_copy, strict=True):
+        place: FloatArray = _METRES_UP_Y @ copy.transform
+        for k, light in enumerate(bodies[number].lights):
+            node = f"{copy.name}: {light.name}"
+            if (number, k) in made:
+                for geometry, kind in zip(made[number, k], ("board", "LEDs"), strict=True):
+                    scene.graph.update(f"{node}, {kind}", matrix=place, geometry=geometry)
+                continue
+            names = (f"board {number}.{k}", f"LEDs {number}.{k}")
+            meshes = (light.board_mesh, _leds(light))
+            for mesh, colour, name, kind in zip(
+                meshes, (_BOARD, _LED), names, ("board", "LEDs"), strict=True
+            ):
+                scene.add_geometry(
+                    _coloured(mesh, colour),
+                    node_name=f"{node}, {kind}",
+                    geom_name=name,
+                    transform=place,
+                )
+            made[number, k] = names
+    return bytes(scene.export(file_type="glb"))
+
+
+def _leds(light: LightPlace) -> Mesh:
+    """Return the LEDs of a light as little balls."""
+    ball = trimesh.creation.icosphere(1, light.board.led_window_mm / 2)
+    count = len(ball.vertices)
+    vertices = (light.led_mm[:, None] + ball.vertices).reshape(-1, 3)
+    faces = np.concatenate([ball.faces + k * count for k in range(len(light.led_mm))])
+    return Mesh.single_part(vertices, faces)
+
+
+def _coloured(mesh: Mesh, colour: tuple[int, int, int, int]) -> trimesh.Trimesh:
+    material = trimesh.visual.material.PBRMaterial(
+        baseColorFactor=colour, roughnessFactor=0.9, metallicFactor=0.0
+    )
+    visual = trimesh.visual.TextureVisuals(material=material)
+    return trimesh.Trimesh(mesh.vertices, mesh.faces, visual=visual, process=False)

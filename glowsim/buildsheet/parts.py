@@ -1,0 +1,118 @@
+"""What to have on the bench: boards, battery, fuse, wire, small parts, material."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from glowsim.buildsheet.blocks import Grid
+from glowsim.buildsheet.places import BodyPlaces
+from glowsim.electrics.power import PowerReport
+from glowsim.transport.plan import Plan
+
+PRACTICE = "common practice"
+
+
+def parts_grid(plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...], power: PowerReport) -> Grid:
+    """Return the table of parts."""
+    rows = [*_boards(power), *_supply(power), *_wires(power), *_data(power)]
+    for places, count in bodies:
+        rows += _material(plan, places, count)
+    rows += [
+        (str(count), f"{kind}: {label}", f"set into {name}")
+        for (kind, label, name), count in _inserts(plan, bodies).items()
+    ]
+    ticked = tuple(("☐", *row) for row in rows)
+    return Grid(("have", "how many", "what", "for"), ticked, (0.7, 1.4, 5, 3.4))
+
+
+Row = tuple[str, str, str]
+
+
+def _boards(power: PowerReport) -> list[Row]:
+    rows: list[Row] = []
+    for kind, leds in dict.fromkeys((b.kind, b.led_count) for b in power.boards):
+        mine = [b for b in power.boards if (b.kind, b.led_count) == (kind, leds)]
+        board = mine[0].board
+        label = board.label
+        if board.kind == "strip":
+            length = leds * float(board.pitch_mm or 0)
+            label += f", cut to {leds} LEDs ({length:.0f} mm)"
+        where = Counter(b.body for b in mine)
+        rows.append(
+            (str(len(mine)), label, ", ".join(f"{n} in {name}" for name, n in where.items()))
+        )
+    return rows
+
+
+def _supply(power: PowerReport) -> list[Row]:
+    rows: list[Row] = []
+    if power.choice is not None:
+        rows.append(("1", power.choice.pack.label, "battery, as in the scene"))
+    if power.fuse is not None:
+        rows.append(
+            ("1", f"fuse {power.fuse.fuse_a:g} A with holder", "close to the battery's plus")
+        )
+    rows.append(("1", "switch for the full current", "the handler must reach it"))
+    return rows
+
+
+def _wires(power: PowerReport) -> list[Row]:
+    if power.wiring is None:
+        return []
+    metres: dict[str, float] = {}
+    for piece in power.wiring.harness.cut_list:
+        metres[piece.gauge] = metres.get(piece.gauge, 0.0) + piece.length_mm * piece.count / 1000
+    rows: list[Row] = [
+        (f"{length:.1f} m", f"stranded wire {gauge}, three colours", "plus, minus, data")
+        for gauge, length in metres.items()
+    ]
+    joints = 6 * len(power.wiring.harness.runs)
+    rows.append((str(joints), "pieces of heat-shrink sleeve", f"joints of the wires ({PRACTICE})"))
+    return rows
+
+
+def _data(power: PowerReport) -> list[Row]:
+    rows: list[Row] = []
+    outputs = len(power.data.outputs)
+    if outputs:
+        words = "controller with " + (f"{outputs} data outputs" if outputs > 1 else "a data output")
+        rows.append(("1", words, f"{power.data.frames_per_second:g} frames a second"))
+        rows.append((str(outputs), "resistor 300 to 470 ohm", f"in each data line ({PRACTICE})"))
+    if power.data.dimmed_channels:
+        count = str(power.data.dimmed_channels)
+        rows.append((count, "channels of a constant-current dimmer", "boards without data"))
+    rows.append(("1 or more", "capacitor 1000 uF, 10 V or more", f"across the supply ({PRACTICE})"))
+    return rows
+
+
+def _material(plan: Plan, places: BodyPlaces, count: int) -> list[Row]:
+    cm3 = places.material.volume_mm3 / 1000
+    name = places.spec.material
+    size = " x ".join(f"{s:.0f}" for s in places.solid.outer.size_mm)
+    if name not in plan.catalogue.materials:
+        area = float(places.solid.outer.areas_mm2.sum()) / 100
+        label = plan.catalogue.coat(name).label
+        return [(f"{count} x {area:.0f} cm²", label, f"{places.name}, {size} mm")]
+    entry = plan.catalogue.material(name)
+    grams = (
+        "" if entry.density_kg_m3 is None else f", about {cm3 * entry.density_kg_m3 / 1000:.3g} g"
+    )
+    return [(f"{count} x {cm3:.3g} cm³{grams}", entry.label, f"{places.name}, {size} mm")]
+
+
+def _inserts(
+    plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...]
+) -> Counter[tuple[str, str, str]]:
+    """Return cores and sleeves, and paints and tapes, with how many are needed."""
+    found: Counter[tuple[str, str, str]] = Counter()
+    for places, count in bodies:
+        for insert in places.spec.inserts:
+            if insert.material is not None:
+                label = plan.catalogue.material(insert.material).label
+                found[("sleeve", label, places.name)] += count
+            elif insert.coat is not None:
+                found[("core", plan.catalogue.coat(insert.coat).label, places.name)] += count
+        for mask in places.spec.masks:
+            label = plan.catalogue.coat(mask.coat).label
+            found[(mask.name or "mask", label, places.name)] += count
+    return found

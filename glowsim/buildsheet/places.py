@@ -1,0 +1,227 @@
+"""Where each light goes: heights, distances, the holes and pockets to make."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from glowsim.catalogue import Board
+from glowsim.errors import GeometryError
+from glowsim.geometry.boards import board_frame, board_solid, outline_mm, way_out_mm
+from glowsim.geometry.body import Solid
+from glowsim.geometry.hollow import depth_mm
+from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
+from glowsim.geometry.outlines import base_mm, silhouette_mm
+from glowsim.scene import Body
+from glowsim.transport.plan import Plan
+
+CHANNEL_MM = 5.0
+"""Bore for a board's wires: three of 24 AWG with their insulation (common practice)."""
+CLEARANCE_MM = 0.3
+"""Room around a board in its pocket (common practice for printed and cut pockets)."""
+BURIED = 0.01
+"""A board of which less than this share lies in the body's material needs no pocket."""
+STRAIGHT = 0.98
+
+
+@dataclass(frozen=True)
+class LightPlace:
+    """One light of a body, in the body's own frame.
+
+    board_mesh, pocket : the board, and the board with its clearance
+    led_mm             : (n, 3) float, LED centres
+    height_mm          : of the LED face above the base;  from_axis_mm, angle_deg : about the axis
+    below_mm           : least depth of an LED below the surface
+    channel            : start and end of the bore for the wires, or None
+    """
+
+    number: int
+    name: str
+    zone: str
+    board_name: str
+    board: Board
+    led_count: int
+    centre_mm: FloatArray
+    direction: FloatArray
+    led_mm: FloatArray
+    board_mesh: Mesh
+    pocket: Mesh
+    height_mm: float
+    from_axis_mm: float
+    angle_deg: float
+    below_mm: float
+    fits: bool
+    channel: tuple[FloatArray, FloatArray] | None
+    make: str
+
+    @property
+    def faces(self) -> str:
+        """Where it looks, in words."""
+        x, y, z = self.direction
+        if abs(z) > STRAIGHT:
+            return "up" if z > 0 else "down"
+        tilt = math.degrees(math.acos(max(-1.0, min(1.0, float(z)))))
+        return f"{tilt:.0f}° from up, towards {_degrees(x, y):.0f}°"
+
+
+@dataclass(frozen=True)
+class BodyPlaces:
+    """A body and its lights, ready to be drawn.
+
+    material : mesh of the body's own material, its hollow and inserts taken out
+    base     : outlines of the base seen from above, [] if it has none;  seen : from above
+    axis_mm  : x and y of the axis heights and distances refer to
+    """
+
+    name: str
+    spec: Body
+    solid: Solid
+    material: Mesh
+    lights: tuple[LightPlace, ...]
+    base: list[FloatArray]
+    seen: list[FloatArray]
+    axis_mm: FloatArray
+
+    @property
+    def foot_mm(self) -> float:
+        """Height of the base, or of the lowest point, in the body's frame."""
+        return float(self.solid.outer.bounds[0, 2])
+
+    @property
+    def foot(self) -> str:
+        """What heights are measured from."""
+        return "base" if self.base else "lowest point"
+
+
+def body_places(plan: Plan, number: int, solid: Solid, clearance_mm: float) -> BodyPlaces:
+    """Return where the lights of a body go. Raises SceneError or GeometryError."""
+    spec = plan.scene_file.scene.bodies[number]
+    outer = solid.outer
+    base = base_mm(outer, spec.name)
+    seen = silhouette_mm(outer, "top", spec.name)
+    axis = np.zeros(2)
+    if spec.mesh is not None:
+        axis = _middle(base or seen)
+    material = _material(plan, number, solid)
+    places = tuple(
+        _place(plan, number, k, solid, material, axis, clearance_mm)
+        for k in range(len(spec.lights))
+    )
+    return BodyPlaces(spec.name, spec, solid, material, places, base, seen, axis)
+
+
+def _material(plan: Plan, number: int, solid: Solid) -> Mesh:
+    """Return the body's own material as a mesh."""
+    spec = plan.scene_file.scene.bodies[number]
+    if spec.material not in plan.catalogue.materials:
+        return solid.outer
+    tools = ([solid.hollow] if solid.hollow is not None else []) + list(solid.inserts)
+    rest = to_manifold(solid.outer, spec.name)
+    for tool in tools:
+        rest = rest - to_manifold(tool, spec.name)
+    if rest.is_empty():
+        raise GeometryError(f"{spec.name}: the inserts leave nothing of the body's own material")
+    return from_manifold(rest)
+
+
+def _place(
+    plan: Plan,
+    number: int,
+    k: int,
+    solid: Solid,
+    material: Mesh,
+    axis: FloatArray,
+    clearance_mm: float,
+) -> LightPlace:
+    spec = plan.scene_file.scene.bodies[number]
+    light, outer = spec.lights[k], solid.outer
+    board = plan.catalogue.board(light.board)
+    frame = board_frame(light)
+    if frame is None:
+        raise plan.scene_file.fault(
+            ("bodies", number, "lights", k, "along"),
+            "points the way the board faces; a board runs across that",
+        )
+    offsets = board.led_offsets_mm(light.led_count)
+    leds = offsets @ frame[:3, :3].T + frame[:3, 3]
+    mesh = board_solid(board, light.led_count).moved(frame)
+    pocket = board_solid(board, light.led_count, clearance_mm, filled=True).moved(frame)
+    whole = to_manifold(mesh, light.board)
+    share = (whole ^ to_manifold(material, spec.name)).volume() / whole.volume()
+    inside = (whole ^ to_manifold(outer, spec.name)).volume() / whole.volume()
+    is_sheet = spec.material not in plan.catalogue.materials
+    buried = share > BURIED and not is_sheet
+    centre, direction = frame[:3, 3], frame[:3, 2]
+    away = centre[:2] - axis
+    height = float(centre[2] - outer.bounds[0, 2])
+    size = outline_mm(board, light.led_count)
+    return LightPlace(
+        k + 1,
+        light.name or f"light {k + 1}",
+        light.zone,
+        light.board,
+        board,
+        len(offsets),
+        centre,
+        direction,
+        leds,
+        mesh,
+        pocket,
+        height,
+        float(np.linalg.norm(away)),
+        _degrees(*away),
+        float(depth_mm(outer, leds).min()),
+        inside > 0.999,
+        _channel(pocket, outer) if buried else None,
+        _to_make(board, size, direction, height, clearance_mm, buried),
+    )
+
+
+def _channel(pocket: Mesh, outer: Mesh) -> tuple[FloatArray, FloatArray] | None:
+    """Return the bore for the wires: from the lowest place of the pocket straight down."""
+    low = pocket.vertices[:, 2].min()
+    start = pocket.vertices[pocket.vertices[:, 2] < low + 0.5].mean(axis=0)
+    start[2] = low
+    end = way_out_mm(outer, start)
+    return (start, end) if start[2] - end[2] > 1e-6 else None
+
+
+def _to_make(
+    board: Board,
+    size: tuple[float, float],
+    direction: FloatArray,
+    height_mm: float,
+    clearance_mm: float,
+    buried: bool,
+) -> str:
+    """Return the hole or pocket to make, in words."""
+    if not buried:
+        return "none: it sits in a hollow"
+    thick = board.thickness_mm + 2 * clearance_mm
+    if board.kind == "strip":
+        long, wide = (s + 2 * clearance_mm for s in size)
+        return f"slot {long:.1f} x {wide:.1f} mm, {thick:.1f} mm deep"
+    across = f"Ø {size[0] + 2 * clearance_mm:.1f} mm"
+    if direction[2] > STRAIGHT:
+        return f"hole {across}, {height_mm:.1f} mm deep from the base to the LED face"
+    if direction[2] < -STRAIGHT:
+        deep = height_mm + board.thickness_mm
+        return f"hole {across}, {deep:.1f} mm deep from the base to the board's back"
+    return f"pocket {across}, {thick:.1f} mm deep"
+
+
+def _middle(outlines: Sequence[FloatArray]) -> FloatArray:
+    """Return the centre of area of outlines, (2,) float."""
+    section = manifold3d.CrossSection([np.asarray(p) for p in outlines])
+    mesh = from_manifold(section.extrude(1.0))
+    weights = mesh.areas_mm2 * (mesh.normals[:, 2] > 0.5)
+    return (weights @ mesh.centroids)[:2] / weights.sum()
+
+
+def _degrees(x: float, y: float) -> float:
+    """Return a bearing about the axis, 0 to 360, from +x towards +y."""
+    return 0.0 if math.hypot(x, y) < 1e-6 else math.degrees(math.atan2(y, x)) % 360

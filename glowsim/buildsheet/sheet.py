@@ -1,0 +1,170 @@
+"""From a scene to a folder for the bench: PDF, HTML, bodies with pockets, markers of the lights."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from glowsim.buildsheet.blocks import BuildSheet
+from glowsim.buildsheet.content import Prop, build_sheet
+from glowsim.buildsheet.folder import check_free, fill
+from glowsim.buildsheet.html import html
+from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
+from glowsim.buildsheet.paper import paper_size_mm
+from glowsim.buildsheet.pdf import pdf
+from glowsim.buildsheet.places import BodyPlaces, body_places
+from glowsim.electrics.heat import HeatReport, heat_of
+from glowsim.electrics.power import Electrics, power_report
+from glowsim.errors import GlowsimError, SceneError
+from glowsim.findings import Finding, findings_of
+from glowsim.geometry.body import solid_of
+from glowsim.pictures import Mark, Studio, bright_map
+from glowsim.scene import SceneFile
+from glowsim.transport.plan import Plan
+from glowsim.transport.problem import Copy
+from glowsim.transport.result import SurfaceGlow
+
+Report = Callable[[str], None]
+PICTURE_SIZE = (1100, 825)
+PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
+MOST_FINDINGS = 6
+
+
+@dataclass(frozen=True)
+class MadeSheet:
+    """A sheet that was written."""
+
+    sheet: BuildSheet
+    files: tuple[Path, ...]
+    heat: HeatReport | None
+
+
+def make_sheet(
+    scene_file: SceneFile,
+    glow: SurfaceGlow,
+    folder: Path,
+    *,
+    paper: str,
+    clearance_mm: float,
+    backend: str = "auto",
+    report: Report = lambda text: None,
+) -> MadeSheet:
+    """Work out and write the build sheet of a scene to `folder`, whole or not at all.
+
+    Raises SceneError for an unknown paper, a scene without lights, or a folder that holds other
+    files of these names; GeometryError, SolveError or PictureError where something cannot be
+    worked out.
+    """
+    paper_size_mm(paper)
+    electrics = Electrics(scene_file)
+    plan = electrics.plan
+    if not electrics.boards:
+        raise SceneError(
+            f"{scene_file.toml.name}: no body has a light, so there is nothing to build in; add "
+            "[[bodies.lights]] to a body"
+        )
+    check_free(folder, [PDF, HTML, LIGHTS])
+    report("placing lights")
+    bodies, copies, of_copy = _bodies(plan, glow, clearance_mm)
+    files: dict[str, bytes] = {}
+    described: list[tuple[str, str]] = [(PDF, "to print at 100 %"), (HTML, "to read on a screen")]
+    names = _file_names([places.name for places, _ in bodies])
+    for (places, _), name in zip(bodies, names, strict=True):
+        report(f"cutting pockets of {places.name}")
+        cut = pocketed(places)
+        files[f"{name}.stl"], files[f"{name}.glb"] = stl(cut), glb(cut)
+        what = (
+            "with pockets and bores cut out" if any(p.channel for p in places.lights) else "whole"
+        )
+        described.append((f"{name}.stl, {name}.glb", f"{places.name}, {what}"))
+    files[LIGHTS] = markers([places for places, _ in bodies], copies, of_copy)
+    described.append((LIGHTS, "boards and LEDs where they belong in the whole prop"))
+    heat, why = _heat(scene_file, report)
+    pictures, findings = _pictures(scene_file, electrics, glow, backend, report)
+    report("writing the sheet")
+    prop = Prop(
+        plan,
+        bodies,
+        copies,
+        power_report(electrics),
+        heat,
+        why,
+        pictures,
+        findings,
+        tuple(described),
+        glow.notes,
+    )
+    sheet = build_sheet(prop)
+    files = {PDF: pdf(sheet, paper), HTML: html(sheet)} | files
+    return MadeSheet(sheet, tuple(fill(folder, files)), heat)
+
+
+def _bodies(
+    plan: Plan, glow: SurfaceGlow, clearance_mm: float
+) -> tuple[tuple[tuple[BodyPlaces, int], ...], tuple[Copy, ...], list[int]]:
+    """Return the different bodies with lights, their copies, and the body of each copy."""
+    lit: dict[int, BodyPlaces] = {}
+    for place, number in enumerate(plan.distinct.values()):
+        if plan.scene_file.scene.bodies[number].lights:
+            solid = solid_of(plan.scene_file, number)
+            lit[place] = body_places(plan, number, solid, clearance_mm)
+    copies = tuple(copy for copy in glow.copies if copy.body in lit)
+    order = list(lit)
+    counts = [sum(copy.body == place for copy in copies) for place in order]
+    bodies = tuple(zip(lit.values(), counts, strict=True))
+    return bodies, copies, [order.index(copy.body) for copy in copies]
+
+
+def _heat(scene_file: SceneFile, report: Report) -> tuple[HeatReport | None, str]:
+    """Return the heat, or why it could not be worked out; the sheet then says so."""
+    try:
+        return heat_of(scene_file, report=report), ""
+    except GlowsimError as problem:
+        return None, str(problem)
+
+
+def _pictures(
+    scene_file: SceneFile, electrics: Electrics, glow: SurfaceGlow, backend: str, report: Report
+) -> tuple[tuple[tuple[Image.Image, str], ...], tuple[str, ...]]:
+    """Return the pictures of the prop with their captions, and what is found on it, in words."""
+    scene = scene_file.scene
+    wired, note = electrics.wired(glow)
+    report("drawing the prop")
+    studio = Studio(wired, scene, backend)
+    findings = findings_of(wired, scene)
+    marks = [_mark(finding) for finding in findings.found]
+    room = scene.room
+    words = f"In {room.illuminance_lx:g} lx, seen from {room.viewing_distance_mm / 1000:g} m"
+    words += f"; {note}." if note else "."
+    shown = (
+        (studio.photo(PICTURE_SIZE), words),
+        (bright_map(studio, scene, marks, PICTURE_SIZE), "Brightness. Good to a third either way."),
+    )
+    listed = [
+        f"{f.body}: {f.kind}, {f.size_mm:.0f} mm wide, {f.ratio:.2g} times its surroundings. "
+        f"{f.suggestion}"
+        for f in findings.found[:MOST_FINDINGS]
+    ]
+    return shown, tuple(listed)
+
+
+def _mark(finding: Finding) -> Mark:
+    kind = "hot" if finding.kind == "hot spot" else "dark"
+    return Mark(finding.number, kind, np.array(finding.prop_place_mm), "")  # type: ignore[arg-type]
+
+
+def _file_names(names: list[str]) -> list[str]:
+    """Return file names for bodies: plain letters and digits, each one different."""
+    made: list[str] = []
+    for name in names:
+        plain = re.sub(r"[^A-Za-z0-9]+", "_", name).strip("_").lower() or "body"
+        number, tried = 2, plain
+        while tried in (*made, "lights", "sheet"):
+            tried, number = f"{plain}_{number}", number + 1
+        made.append(tried)
+    return made

@@ -1,0 +1,96 @@
+"""`glowsim sheet`: a folder for the bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from glowsim.buildsheet.paper import PAPERS, paper_size_mm
+from glowsim.buildsheet.places import CLEARANCE_MM
+from glowsim.buildsheet.sheet import make_sheet
+from glowsim.catalogue.cautions import caution
+from glowsim.cli.common import (
+    backend_option,
+    console,
+    json_option,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    seed_option,
+)
+from glowsim.scene import read_scene
+from glowsim.transport.solve import solve
+
+
+@click.command(
+    name="sheet",
+    epilog="Examples:\n\n  glowsim sheet scenes/thistle_staff.toml\n\n"
+    "  glowsim sheet my_prop.toml --paper Letter --clearance 0.5\n\n"
+    "The sheet goes to the folder 'sheet' within the scene's results; a result that is saved there "
+    "is used. Files that are not from an earlier sheet are left alone.",
+)
+@scene_argument
+@out_option
+@click.option(
+    "--paper",
+    default="A4",
+    show_default=True,
+    help=f"Paper of the PDF: {' or '.join(PAPERS)}.",
+)
+@click.option(
+    "--clearance",
+    "clearance_mm",
+    type=click.FloatRange(0, 5),
+    default=CLEARANCE_MM,
+    show_default=True,
+    help="Room around each board in its pocket, in mm.",
+)
+@backend_option
+@seed_option
+@json_option
+def command(
+    scene: Path,
+    out: Path | None,
+    paper: str,
+    clearance_mm: float,
+    backend: str,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Write the build sheet of SCENE: templates at full size, tables, wiring, tests, cautions.
+
+    A PDF and an HTML page, the bodies as STL and GLB with pockets for boards and bores for wires
+    cut out, and the lights as GLB.
+    """
+    paper_size_mm(paper)
+    scene_file = read_scene(scene)
+    results = out_folder(out, scene_file.stem)
+    with progress_line() as report:
+        glow = solve(scene_file, seed=seed, saved=results / "glow.npz", report=report)
+        made = make_sheet(
+            scene_file,
+            glow,
+            results / "sheet",
+            paper=paper,
+            clearance_mm=clearance_mm,
+            backend=backend,
+            report=report,
+        )
+    if as_json:
+        files = [str(path) for path in made.files]
+        heat = None if made.heat is None else made.heat.as_json()
+        print_json({"title": made.sheet.title, "files": files, "heat": heat})
+        return
+    screen = console()
+    if made.heat is not None and made.heat.hottest.bears < 1:
+        worst = made.heat.hottest
+        screen.print(f"heat: {worst.name}: {worst.verdict}", markup=False)
+    screen.print(
+        "Print the PDF at 100 % (actual size) and measure the bar at the foot of a template page.",
+        markup=False,
+    )
+    screen.print(f"caution: {caution('sheet')}", markup=False)
+    screen.print("Written:", *(f"\n  {path}" for path in made.files), markup=False, sep="")
