@@ -157,9 +157,16 @@ def _finished(
         yield from ((key, _solved(job, seed)) for key, job in jobs.items())
         return
     waiting = {executor.submit(_solved, job, seed): key for key, job in jobs.items()}
+    given = set()
     try:
         for future in as_completed(waiting):
+            given.add(future)
             yield waiting[future], future.result()
+    except KeyboardInterrupt:
+        for future in set(waiting) - given:
+            if future.done() and not future.cancelled() and future.exception() is None:
+                yield waiting[future], future.result()
+        raise
     except BrokenExecutor as problem:
         raise SolveError(
             f"a process that solves steps came to an abrupt end ({problem}): too little memory for "
