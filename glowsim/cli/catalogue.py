@@ -1,4 +1,4 @@
-"""`glowsim catalogue`: what the program knows about materials, coats and boards."""
+"""`glowsim catalogue`: what the program knows about materials, coats, boards and supplies."""
 
 from __future__ import annotations
 
@@ -8,11 +8,19 @@ from typing import Any
 import click
 from rich.table import Table
 
-from glowsim.catalogue import Board, Catalogue, Coat, Material, load_catalogue
+from glowsim.catalogue import (
+    Battery,
+    Board,
+    Catalogue,
+    Coat,
+    Material,
+    Wire,
+    load_catalogue,
+)
 from glowsim.cli.common import console, json_option, print_json, table_of
 from glowsim.errors import MaterialError, did_you_mean
 
-KINDS = ("materials", "coats", "boards")
+KINDS = ("materials", "coats", "boards", "batteries", "wires")
 
 
 @click.command(
@@ -23,7 +31,7 @@ KINDS = ("materials", "coats", "boards")
 @click.argument("name", required=False)
 @json_option
 def command(name: str | None, as_json: bool) -> None:
-    """List materials, coats and light boards; NAME is one of these kinds, or one entry."""
+    """List materials, coats, light boards, batteries and wires; NAME is one kind, or one entry."""
     catalogue = load_catalogue()
     chosen = _chosen(catalogue, name)
     if as_json:
@@ -119,10 +127,41 @@ def _boards(rows: dict[str, Board]) -> Table:
     return table
 
 
+def _batteries(rows: dict[str, Battery]) -> Table:
+    table = table_of(
+        "Batteries (one cell, or one power bank)",
+        ("name", "label"),
+        ("V fresh", "V to stop", "mAh at mA", "bears mA"),
+    )
+    for name, entry in rows.items():
+        held, drain = entry.capacity_mah[0], entry.drain_ma[0]
+        table.add_row(
+            name,
+            entry.label,
+            f"{entry.output_v or entry.fresh_v:.2f}",
+            f"{entry.cutoff_v:g}",
+            f"{held:g} at {drain:g}",
+            f"{entry.max_current_ma:g}",
+        )
+    return table
+
+
+def _wires(rows: dict[str, Wire]) -> Table:
+    table = table_of(
+        "Wires (copper, one conductor, 20 C)", ("name",), ("mm2", "ohm/km", "A open", "A in foam")
+    )
+    for name, entry in rows.items():
+        figures = (entry.area_mm2, entry.ohm_per_km, entry.open_air_a, entry.buried_a)
+        table.add_row(name, *(f"{value:.3g}" for value in figures))
+    return table
+
+
 TABLES: dict[str, Callable[[dict[str, Any]], Table]] = {
     "materials": _materials,
     "coats": _coats,
     "boards": _boards,
+    "batteries": _batteries,
+    "wires": _wires,
 }
 
 

@@ -17,7 +17,7 @@ COMMANDS = {
     "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
     "heat": "How warm each buried board gets, how soon, and what it bears.",
     "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
-    "catalogue": "List materials, coats and light boards with their sources.",
+    "catalogue": "List materials, coats, boards, batteries and wires with their sources.",
     "schema": "Print the JSON Schema of scene files, for editors.",
 }
 

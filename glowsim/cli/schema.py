@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from glowsim.catalogue import Board, Coat, Material
+from glowsim.catalogue import Battery, Board, Coat, Material
 from glowsim.cli.common import print_json
 from glowsim.scene import scene_schema
 
@@ -17,7 +17,8 @@ from glowsim.scene import scene_schema
 def command() -> None:
     """Print the JSON Schema of scene files, for editors that complete and check TOML."""
     schema = scene_schema()
-    for key, model in (("materials", Material), ("coats", Coat), ("boards", Board)):
+    own = (("materials", Material), ("coats", Coat), ("boards", Board), ("batteries", Battery))
+    for key, model in own:
         entry = model.model_json_schema(ref_template="#/$defs/{model}")
         schema["$defs"].update(entry.pop("$defs", {}))
         # An entry of the user's own may take everything else from another one.
