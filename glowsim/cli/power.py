@@ -17,7 +17,13 @@ from glowsim.cli.common import (
     verbose_option,
 )
 from glowsim.electrics.power import Electrics, PowerReport, WiringReport, power_report
-from glowsim.electrics.power_words import battery_words, fuse_words, hours_words, wiring_words
+from glowsim.electrics.power_words import (
+    battery_words,
+    fuse_words,
+    hours_words,
+    limits_words,
+    wiring_words,
+)
 from glowsim.electrics.report_json import power_json
 from glowsim.scene import read_scene
 
@@ -49,6 +55,8 @@ def command(scene: Path, as_json: bool, verbose: bool) -> None:
         screen.print("No body of this scene has a light: it draws nothing.")
         return
     screen.print(_currents(report))
+    for line in limits_words(report.boards):
+        screen.print(line, markup=False)
     _batteries(screen, report)
     if report.wiring:
         _wiring(screen, report, report.wiring, verbose)

@@ -203,13 +203,14 @@ class Choice:
     """A pack held against what the prop draws.
 
     verdict : 'yes', 'with care', 'too short' or 'no';  why : in words
-    half_v  : at the boards that get least, half used, at the average
-    peak_ma : full white at its plugs, if boards held their currents
+    half, white : states half used, at the average and at full white
+    average_ma, peak_ma : on average, and at full white if boards held their currents
     """
 
     pack: Pack
     run: RunTime
     half: State
+    white: State
     verdict: str
     why: str
     average_ma: float
@@ -226,9 +227,10 @@ def judged(
     """Hold a pack against boards driven at average levels (boards, 3), and at full white."""
     run = run_time(pack, circuit, boards, average)
     half = circuit.state(pack.feed(0.5), average)
+    white = circuit.state(pack.feed(0.5), np.ones_like(average))
     held_ma = float(sum(b.current_ma(levels) for b, levels in zip(boards, average, strict=True)))
     peak_ma = float(sum(b.white_ma for b in boards))
-    choice = Choice(pack, run, half, "yes", "", held_ma, peak_ma)
+    choice = Choice(pack, run, half, white, "yes", "", held_ma, peak_ma)
     verdict, why = _verdict(choice, boards, wanted_hours)
     return replace(choice, verdict=verdict, why=why)
 

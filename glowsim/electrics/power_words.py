@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.pack import Choice, RunTime
 from glowsim.electrics.power import FuseAdvice, WiringReport
 
@@ -19,8 +20,34 @@ def battery_words(choice: Choice) -> str:
     if run.hours > 0:
         words += f"{hours} h at the average ({span} h), until {run.ends_by}"
         words += f"; {100 * run.used:.0f} % of its charge is used by then. "
+    if choice.pack.converter is None:
+        rest_v = choice.pack.feed(0.5).rest_v
+        words += (
+            f"Half used it has {rest_v:.2f} V at rest, {choice.half.supply_v:.2f} V at the average "
+            f"and {choice.white.supply_v:.2f} V at full white. "
+        )
     words += f"Fit: {choice.verdict}" + (f": {choice.why}." if choice.why else ".")
     return words + (f" ({run.note}.)" if run.note else "")
+
+
+def limits_words(boards: tuple[LitBoard, ...]) -> list[str]:
+    """Return the voltages each kind of board needs and bears, and which colours fail first."""
+    lines = []
+    for kind, board in {lit.kind: lit.board for lit in boards}.items():
+        full = board.fading_v[1]
+        fading: dict[float, list[str]] = {}
+        for name, volts in zip(("red", "green", "blue"), full.tolist(), strict=True):
+            fading.setdefault(volts, []).append(name)
+        words = (
+            f"{' and '.join(names)} below {volts:g} V"
+            for volts, names in sorted(fading.items(), reverse=True)
+        )
+        lines.append(
+            f"{kind} takes {board.supply_min_v:g} to {board.supply_max_v:g} V. As its supply sags, "
+            f"first to lose light: {', then '.join(words) if board.drive == 'rgb' else 'all'}"
+            + (f" below {full[0]:g} V." if board.drive != "rgb" else ".")
+        )
+    return lines
 
 
 def wiring_words(wiring: WiringReport) -> list[str]:
