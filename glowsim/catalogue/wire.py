@@ -55,4 +55,9 @@ def nearest_size(name: str, wires: Mapping[str, Wire]) -> str | None:
     if area <= 0:
         return None
     alike = [size for size in wires if size.endswith(unit)]
-    return min(alike, key=lambda size: abs(math.log(wires[size].area_mm2 / area)), default=None)
+
+    def away(size: str) -> tuple[float, float]:
+        # Of two sizes equally far the thicker one: it can only lose less.
+        return round(abs(math.log(wires[size].area_mm2 / area)), 2), -wires[size].area_mm2
+
+    return min(alike, key=away, default=None)

@@ -1,0 +1,190 @@
+"""Batteries and wires of the catalogue, against standards and by hand."""
+
+import math
+from itertools import pairwise
+
+import pytest
+from numpy.testing import assert_allclose
+
+from glowsim.catalogue import Battery, Board, load_catalogue
+from glowsim.catalogue.wire import RESISTIVITY_OHM_MM2_PER_M, awg_diameter_mm, nearest_size
+from glowsim.errors import MaterialError
+from glowsim.tomlfile import parse_toml
+
+CATALOGUE = load_catalogue()
+AWG = [name for name in CATALOGUE.wires if name.endswith("AWG")]
+# Greatest resistance of class 5 conductors of plain copper at 20 C (IEC 60228, table 3).
+CLASS_5_OHM_PER_KM = {"0.5 mm2": 39.0, "0.75 mm2": 26.0, "1 mm2": 19.5, "1.5 mm2": 13.3}
+
+
+@pytest.mark.parametrize(
+    "entry", [*CATALOGUE.batteries.values(), *CATALOGUE.wires.values()], ids=lambda e: e.label
+)
+def test_provenance_is_complete(entry):
+    assert len(entry.label) > 5
+    assert len(entry.source) > 15
+    assert entry.confidence in ("measured", "datasheet", "derived", "estimate")
+
+
+@pytest.mark.parametrize("name", AWG)
+def test_awg_sizes_follow_astm_b258(name):
+    # Diameter 0.127 mm x 92^((36 - n)/39) (ASTM B258); resistivity of annealed copper, 100 % IACS,
+    # 0.017241 ohm mm2/m at 20 C (IEC 60028).
+    number, wire = int(name.split()[0]), CATALOGUE.wires[name]
+    area = math.pi / 4 * awg_diameter_mm(number) ** 2
+    assert_allclose(wire.area_mm2, area, rtol=2e-3)
+    assert_allclose(wire.ohm_per_km, 1000 * RESISTIVITY_OHM_MM2_PER_M / area, rtol=1e-3)
+
+
+def test_awg_diameters_at_the_two_sizes_that_define_them():
+    # ASTM B258: number 36 is 0.005 in, number 0000 (-3) is 0.46 in.
+    assert_allclose(awg_diameter_mm(36), 0.005 * 25.4, rtol=1e-12)
+    assert_allclose(awg_diameter_mm(-3), 0.46 * 25.4, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("name", "ohm_per_km"), CLASS_5_OHM_PER_KM.items())
+def test_metric_sizes_have_the_resistance_of_iec_60228(name, ohm_per_km):
+    assert CATALOGUE.wires[name].ohm_per_km == ohm_per_km
+
+
+def test_no_wire_is_better_than_its_copper():
+    for wire in CATALOGUE.wires.values():
+        pure = 1000 * RESISTIVITY_OHM_MM2_PER_M / wire.area_mm2
+        assert 0.998 * pure < wire.ohm_per_km < 1.2 * pure
+
+
+def test_wires_stand_from_thin_to_thick_and_bear_more():
+    wires = list(CATALOGUE.wires.values())
+    for thin, thick in pairwise(wires):
+        assert thin.area_mm2 < thick.area_mm2
+        assert thin.open_air_a <= thick.open_air_a
+
+
+@pytest.mark.parametrize(
+    ("asked", "nearest"),
+    [("23 AWG", "22 AWG"), ("10 AWG", "18 AWG"), ("0.6 mm2", "0.5 mm2"), ("99 AWG", "30 AWG")],
+)
+def test_an_unknown_size_names_the_nearest(asked, nearest):
+    assert nearest_size(asked, CATALOGUE.wires) == nearest
+    with pytest.raises(MaterialError, match=f"no wire '{asked}'; the nearest size is '{nearest}'"):
+        CATALOGUE.wire(asked)
+
+
+@pytest.mark.parametrize("asked", ["thin", "AWG", "1.2.3 mm2", "-3 mm2", "0 mm2", ""])
+def test_what_is_no_size_is_told_what_there_is(asked):
+    assert nearest_size(asked, CATALOGUE.wires) is None
+    with pytest.raises(MaterialError, match="known: 30 AWG"):
+        CATALOGUE.wire(asked)
+
+
+# ---- batteries ---------------------------------------------------------------------------
+
+
+def test_capacity_at_a_tabled_drain_is_the_table():
+    for battery in CATALOGUE.batteries.values():
+        for drain, held in zip(battery.drain_ma, battery.capacity_mah, strict=True):
+            value, remark = battery.capacity_at_mah(drain)
+            assert_allclose(value, held, rtol=1e-12)
+            assert remark == ""
+
+
+def test_capacity_between_is_a_straight_line_on_logarithms():
+    # By hand: 250 mA between 100 mA (1840) and 500 mA (1105) of the AA alkaline cell. The
+    # uncorrected table gives 1.62 Ah there; 15 % less is 1.38 Ah.
+    aa = CATALOGUE.battery("alkaline_aa")
+    share = math.log(250 / 100) / math.log(500 / 100)
+    by_hand = 1840 * (1105 / 1840) ** share
+    value, remark = aa.capacity_at_mah(250)
+    assert_allclose(value, by_hand, rtol=1e-12)
+    assert_allclose(value, 0.85 * 1620, rtol=5e-3)
+    assert remark == ""
+
+
+def test_nothing_is_extrapolated_silently():
+    aa = CATALOGUE.battery("alkaline_aa")
+    light, said_light = aa.capacity_at_mah(10)
+    heavy, said_heavy = aa.capacity_at_mah(4000)
+    assert light == pytest.approx(1840)
+    assert "lighter load" in said_light
+    assert heavy < 536
+    assert "a guess" in said_heavy
+    # The last slope, by hand: from 1 A (769) to 2 A (536), once more the same step.
+    assert_allclose(heavy, 536 * 536 / 769, rtol=1e-9)
+
+
+def test_voltages_fall_and_resistance_rises_as_a_cell_is_used():
+    for battery in CATALOGUE.batteries.values():
+        states = [battery.rest_v_and_ohm(k / 20) for k in range(21)]
+        assert all(a[1] <= b[1] for a, b in pairwise(states))
+        if battery.cell_v_drain_ma == 0:
+            assert all(a[0] >= b[0] for a, b in pairwise(states))
+        assert battery.fresh_v == pytest.approx(states[0][0])
+
+
+def test_a_curve_at_a_drain_gives_that_voltage_at_that_drain():
+    aa = CATALOGUE.battery("alkaline_aa")
+    volts, ohm = aa.rest_v_and_ohm(0.5)
+    assert volts - 0.25 * ohm == pytest.approx(1.18)
+
+
+def own(text):
+    return load_catalogue(parse_toml(text, "prop.toml", MaterialError))
+
+
+def test_an_own_battery_starts_from_a_shipped_one():
+    mine = own('[batteries.mine]\nlike = "lithium_18650"\nmax_current_ma = 5200\n').battery("mine")
+    assert mine.max_current_ma == 5200
+    assert mine.cell_v == CATALOGUE.battery("lithium_18650").cell_v
+    assert mine.source == "user"
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ("drain_ma = [1, 2]\ncapacity_mah = [5]", "the same count"),
+        ("drain_ma = [2, 1]\ncapacity_mah = [5, 4]", "drain_ma must rise"),
+        ("used_share = [0, 0.5]\ncell_v = [4, 3]", "from 0 to 1"),
+        ("used_share = [0, 1]\ncell_v = [3, 4]", "must fall"),
+        ("output_v = 5.0", "belongs to a power bank"),
+    ],
+)
+def test_contradictions_are_refused(changes, message):
+    with pytest.raises(MaterialError, match=r"prop\.toml, line 1: batteries\.mine.*" + message):
+        own(f'[batteries.mine]\nlike = "lithium_18650"\n{changes}\n')
+
+
+def test_models_describe_themselves():
+    assert Battery.__doc__
+
+
+# ---- when colours fade -------------------------------------------------------------------
+
+
+def test_one_led_on_3_3_v():
+    # A builder measured 28.8 mA for one LED at full white on 3.3 V; 12 mA a channel and a sink that
+    # needs up to 3.8 V: by hand 1 + 12 + 2 x 12 x 0.8/1.3 = 27.8 mA.
+    board = CATALOGUE.board("rgb_5050_18ma")
+    share = board.channel_share(3.3)
+    assert_allclose(share, [1, 0.8 / 1.3, 0.8 / 1.3], rtol=1e-12)
+    current = 1 + 12 * share.sum()
+    assert_allclose(current, 27.77, rtol=1e-3)
+    assert_allclose(current, 28.8, rtol=0.05)
+
+
+def test_low_current_parts_show_nothing_at_3_4_v():
+    # No visible dimming down to 3.4 V on an 8 mA part: a published measurement.
+    assert_allclose(CATALOGUE.board("rgb_5050_5ma").channel_share(3.4), 1.0)
+
+
+def test_boards_without_curves_of_their_own_take_them_from_the_forward_voltage():
+    star = CATALOGUE.board("star_rgb_3w")
+    low, high = star.fading_v
+    assert_allclose(low, [2.20, 2.95, 2.80])
+    assert_allclose(high, [3.30, 4.05, 3.90])
+
+
+def test_a_board_that_is_dark_above_where_it_is_full_is_refused():
+    wrong = CATALOGUE.board("rgb_5050_18ma").model_dump(exclude_unset=True)
+    wrong |= {"dark_v": [3.0, 3.0, 3.0], "full_v": [2.6, 3.8, 3.8]}
+    with pytest.raises(ValueError, match="dark_v must lie below full_v"):
+        Board.model_validate(wrong)
