@@ -69,11 +69,11 @@ def build_sheet(prop: Prop) -> BuildSheet:
         Section("Power", _power(prop)),
         Section("Wiring", _wiring(prop)),
         Section("Where the lights go", _positions(prop)),
-        Section("Templates at full size", _templates(prop)),
         Section("Heat", _heat(prop)),
         Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", tuple(_caution_blocks())),
+        Section("Templates at full size", _templates(prop)),
     ]
     return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
 
@@ -156,7 +156,7 @@ def _wiring(prop: Prop) -> tuple[Block, ...]:
         )
     fuse = prop.power.fuse
     words = "fuse" if fuse is None else f"fuse {fuse.fuse_a:g} A, close to the plus of the battery"
-    drawings = wiring_drawings(wiring.harness, prop.power.boards, wiring.run_ma, words)
+    drawings = wiring_drawings(wiring, prop.power.boards, words)
     blocks: list[Block] = [
         Drawn(
             drawing,
@@ -282,11 +282,13 @@ def _heat(prop: Prop) -> tuple[Block, ...]:
     alike: dict[tuple[object, ...], list[BoardHeat]] = {}
     for board in heat.boards:
         light = board.name.partition(": ")[2]
-        alike.setdefault((board.body, light, round(board.board_c, 3)), []).append(board)
+        alike.setdefault((board.body, light), []).append(board)
     rows = []
     for boards in alike.values():
-        board = boards[0]
-        name = board.name if len(boards) == 1 else f"{board.name} and {len(boards) - 1} alike"
+        board = max(boards, key=lambda b: b.board_c)
+        name = board.name
+        if len(boards) > 1:
+            name += f" (the warmest of {len(boards)})"
         rows.append(
             (
                 name,

@@ -46,7 +46,9 @@ def tools(places: BodyPlaces) -> list[Mesh]:
 
 def stl(mesh: Mesh) -> bytes:
     """Return a mesh as binary STL in mm."""
-    return bytes(trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(file_type="stl"))
+    made = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(file_type="stl")
+    assert isinstance(made, bytes), "STL is written in binary"
+    return made
 
 
 def glb(mesh: Mesh) -> bytes:

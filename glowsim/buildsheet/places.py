@@ -207,10 +207,10 @@ def _to_make(
         return f"slot {long:.1f} x {wide:.1f} mm, {thick:.1f} mm deep"
     across = f"Ø {size[0] + 2 * clearance_mm:.1f} mm"
     if direction[2] > STRAIGHT:
-        return f"hole {across}, {height_mm:.1f} mm deep from the base to the LED face"
+        return f"hole {across}, {height_mm:.1f} mm deep to the LED face"
     if direction[2] < -STRAIGHT:
         deep = height_mm + board.thickness_mm
-        return f"hole {across}, {deep:.1f} mm deep from the base to the board's back"
+        return f"hole {across}, {deep:.1f} mm deep to the board's back"
     return f"pocket {across}, {thick:.1f} mm deep"
 
 

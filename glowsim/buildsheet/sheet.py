@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,7 +32,9 @@ from glowsim.transport.result import SurfaceGlow
 Report = Callable[[str], None]
 PICTURE_SIZE = (1100, 825)
 PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
-MOST_FINDINGS = 6
+MOST_FINDINGS = 5
+ALIKE_MM = 10.0
+"""Findings on copies of a body that lie nearer than about this are told once."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +139,8 @@ def _pictures(
     report("drawing the prop")
     studio = Studio(wired, scene, backend)
     findings = findings_of(wired, scene)
-    marks = [_mark(finding) for finding in findings.found]
+    told = _told(findings.found)
+    marks = [_mark(finding) for finding in told]
     room = scene.room
     words = f"In {room.illuminance_lx:g} lx, seen from {room.viewing_distance_mm / 1000:g} m"
     words += f"; {note}." if note else "."
@@ -146,16 +149,28 @@ def _pictures(
         (bright_map(studio, scene, marks, PICTURE_SIZE), "Brightness. Good to a third either way."),
     )
     listed = [
-        f"{f.body}: {f.kind}, {f.size_mm:.0f} mm wide, {f.ratio:.2g} times its surroundings. "
-        f"{f.suggestion}"
-        for f in findings.found[:MOST_FINDINGS]
+        f"{f.number}. {f.body}: {_what(f)}. {f.suggestion[:1].upper()}{f.suggestion[1:]}"
+        for f in told
     ]
     return shown, tuple(listed)
 
 
+def _told(found: Sequence[Finding]) -> list[Finding]:
+    """Return the findings worth a line: one of those that copies of a body share."""
+    told: dict[tuple[object, ...], Finding] = {}
+    for finding in found:
+        place = tuple(round(c / ALIKE_MM) for c in finding.body_place_mm)
+        told.setdefault((finding.kind, finding.body.rstrip(" 0123456789"), place), finding)
+    return list(told.values())[:MOST_FINDINGS]
+
+
+def _what(finding: Finding) -> str:
+    return f"{finding.kind}, {finding.size_mm:.0f} mm wide, {finding.ratio:.2g} x its surroundings"
+
+
 def _mark(finding: Finding) -> Mark:
     kind = "hot" if finding.kind == "hot spot" else "dark"
-    return Mark(finding.number, kind, np.array(finding.prop_place_mm), "")  # type: ignore[arg-type]
+    return Mark(finding.number, kind, np.array(finding.prop_place_mm), _what(finding))  # type: ignore[arg-type]
 
 
 def _file_names(names: list[str]) -> list[str]:

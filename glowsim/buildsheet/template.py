@@ -22,9 +22,9 @@ ALIKE_MM = 0.2
 """Two side views that differ by less than this are drawn once."""
 TITLES: dict[View, str] = {
     "top": "from above",
-    "below": "lay this on the base (seen from below)",
-    "front": "from the front: x to the right, up is up",
-    "side": "from the side: y to the right, up is up",
+    "below": "for the base, seen from below",
+    "front": "from the front",
+    "side": "from the side, y to the right",
 }
 DASHED, DOTTED = (2.0, 1.2), (0.4, 1.0)
 AXIS = (5.0, 1.2, 0.8, 1.2)
@@ -74,10 +74,12 @@ def _figure(places: BodyPlaces, view: View) -> Figure:
     points = np.concatenate(outline)
     low, high = points.min(axis=0), points.max(axis=0)
     right = LABELS_MM if upright and places.lights else MARGIN_MM
+    bores = _bores(places) if view == "below" else []
     width = max(float(high[0] - low[0]) + MARGIN_MM + right, 62.0)
-    height = float(high[1] - low[1]) + 2 * MARGIN_MM + 6
+    foot = MARGIN_MM + LINE_GAP_MM * len(bores)
+    height = float(high[1] - low[1]) + foot + MARGIN_MM + 6
     drawing = Drawing(width, height)
-    origin = (MARGIN_MM - float(low[0]), MARGIN_MM - float(low[1]))
+    origin = (MARGIN_MM - float(low[0]), foot - float(low[1]))
     plan = _Plan(places, view, low, high)
     plan.body(outline)
     plan.lights()
@@ -85,8 +87,17 @@ def _figure(places: BodyPlaces, view: View) -> Figure:
         plan.heights()
     plan.sizes()
     drawing.add(*moved(plan.drawing.items, *origin))
-    drawing.words(0, height - 3.5, f"{places.name}: {TITLES[view]}", size_mm=3.2)
+    drawing.words(0, height - 3.5, TITLES[view], size_mm=3.2)
+    for row, text in enumerate(reversed(bores)):
+        drawing.words(0, 0.8 + row * LINE_GAP_MM, text, size_mm=SMALL_MM)
     return Figure(f"{places.name}: {TITLES[view]}", drawing, origin)
+
+
+def _bores(places: BodyPlaces) -> list[str]:
+    """Return what to bore from the base, a line for each light that lies in the material."""
+    return [f"{p.number}: {p.make}" for p in places.lights if p.channel is not None] + (
+        [f"bore for wires: Ø {CHANNEL_MM:.0f} mm"] if any(p.channel for p in places.lights) else []
+    )
 
 
 class _Plan:

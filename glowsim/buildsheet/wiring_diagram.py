@@ -7,24 +7,24 @@ import numpy as np
 from glowsim.buildsheet.drawing import GREY, LIGHT, Drawing, Path, Round
 from glowsim.electrics.harness import Harness, WireRun
 from glowsim.electrics.loads import LitBoard
+from glowsim.electrics.power import WiringReport
 
 ROW_MM = 6.5
-INDENT_MM = 7.0
-MOST_INDENT_MM = 70.0
+INDENT_MM = 6.0
+MOST_INDENT_MM = 45.0
 WIDTH_MM = 180.0
 TEXT_MM = 2.9
 MOST_ROWS = 36
 """Rows of a drawing that still fits a page; longer ones are cut into several."""
 
 
-def wiring_drawings(
-    harness: Harness, boards: tuple[LitBoard, ...], run_ma: tuple[float, ...], fuse: str
-) -> list[Drawing]:
-    """Return the wiring as drawings of a page at most each.
-
-    run_ma : current of each run at full white;  fuse : what to write at the fuse
-    """
-    current = dict(zip((run.end for run in harness.runs), run_ma, strict=True))
+def wiring_drawings(wiring: WiringReport, boards: tuple[LitBoard, ...], fuse: str) -> list[Drawing]:
+    """Return the wiring as drawings of a page at most each; `fuse` is written at the fuse."""
+    harness = wiring.harness
+    current = {
+        run.end: f"{drawn / 1000:.2f} A as drawn, {white / 1000:.2f} A at full white"
+        for run, drawn, white in zip(harness.runs, wiring.drawn.run_ma, wiring.run_ma, strict=True)
+    }
     rows = _rows(harness)
     deepest = max((level for level, _ in rows), default=1)
     indent = min(INDENT_MM, MOST_INDENT_MM / max(deepest, 1))
@@ -51,7 +51,7 @@ def _rows(harness: Harness) -> list[tuple[int, WireRun]]:
 def _page(
     rows: list[tuple[int, WireRun]],
     boards: tuple[LitBoard, ...],
-    current: dict[str, float],
+    current: dict[str, str],
     indent: float,
     fuse: str | None,
 ) -> Drawing:
@@ -87,7 +87,7 @@ def _end(
     y: float,
     run: WireRun,
     boards: tuple[LitBoard, ...],
-    current_ma: float,
+    current: str,
 ) -> None:
     """Draw the end of a run: a square for a board, a dot for a joint, and what leads there."""
     named = [boards[k] for k in run.boards]
@@ -95,7 +95,7 @@ def _end(
         drawing.add(Path(_box(x - 1.3, y - 1.3, 2.6, 2.6).points, True, 0.25, fill=LIGHT))
     else:
         drawing.add(Round((x, y), 0.9, 0.25, fill=(0.1, 0.1, 0.12)))
-    words = f"{run.length_mm:.0f} mm, {run.gauge}, {current_ma / 1000:.2f} A at full white"
+    words = f"{run.length_mm:.0f} mm, {run.gauge}, {current}"
     if not named:
         text = f"{run.end}: {words}"
     elif len(named) == 1:

@@ -138,7 +138,7 @@ def heat_of(
     Raises SceneError, MaterialError, GeometryError or SolveError.
     """
     electrics = Electrics(scene_file)
-    plan, lit = electrics.plan, electrics.boards
+    plan, lit, heat = electrics.plan, electrics.boards, scene_file.scene.heat
     if not lit:
         raise SceneError(
             f"{scene_file.toml.name}: no body has a light, so there is no heat to work out"
@@ -151,6 +151,7 @@ def heat_of(
     powers: dict[str, FloatArray] = {}
     keys = {body.name: key for body, key in zip(scene_file.scene.bodies, plan.keys, strict=True)}
     known: dict[tuple[str, bytes], list[BoardHeat]] = {}
+    warming: dict[tuple[str, tuple[float, ...]], WarmUp | None] = {}
     for copy in dict.fromkeys(board.copy for board in lit):
         mine = np.array([k for k, board in enumerate(lit) if board.copy == copy])
         key = keys[lit[mine[0]].body]
@@ -158,13 +159,17 @@ def heat_of(
         group = [lit[k] for k in mine]
         if case not in known:
             report(f"warming up {copy}")
-            known[case] = _judged(plan, parts[key], fields[key], group, drawn[mine], full[mine])
+            # How soon depends on how the watts are shared between boards, not on how many.
+            shared = (key, tuple(np.round(drawn[mine] / max(drawn[mine].max(), 1e-12), 2)))
+            if shared not in warming:
+                warming[shared] = warm_up(fields[key], drawn[mine]) if drawn[mine].any() else None
+            warm = warming[shared]
+            known[case] = _judged(heat, fields[key], warm, group, drawn[mine], full[mine])
         boards += [_renamed(known[case][k], board) for k, board in enumerate(group)]
         powers[copy] = drawn[mine]
     notes = tuple(dict.fromkeys(note for part in parts.values() for note in part.notes))
     factor = max(part.conductivity_factor for part in parts.values())
     judged = "on average over its pulses" if electrics.course.moves else "as drawn"
-    heat = scene_file.scene.heat
     return HeatReport(plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, notes)
 
 
@@ -191,20 +196,19 @@ def _solved(
 
 
 def _judged(
-    plan: Plan,
-    part: HeatPart,
+    heat: Heat,
     field: HeatField,
+    warm: WarmUp | None,
     boards: list[LitBoard],
     power_w: FloatArray,
     full_w: FloatArray,
 ) -> list[BoardHeat]:
     """Return the heat of the boards of one copy."""
-    heat, body = plan.scene_file.scene.heat, part.body
+    body = field.body
     steady = field.rise_k_w @ np.stack([power_w, full_w], axis=1)
     rise = field.board_k(steady)
     skin_k = float(field.skin_k(steady)[0])
     around = _of_the_body(heat, body, field, steady[:, :1], skin_k)
-    warm: WarmUp | None = warm_up(field, power_w) if power_w.any() else None
     judged = []
     for k, board in enumerate(boards):
         limits = [*around, *_of_the_board(board, heat, float(rise[k, 0]), float(power_w[k]))]

@@ -50,26 +50,25 @@ def warm_up(field: HeatField, power_w: FloatArray) -> WarmUp:
     """Return how the boards of a body warm up once they are given power, (boards,) W."""
     capacity, count = field.capacity_j_k, field.node_count
     steady = field.rise_k_w @ power_w
-
-    def content(one: FloatArray, other: FloatArray) -> float:
-        return float(one @ (capacity @ other))
-
     known: list[FloatArray] = []
+    content: list[FloatArray] = []  # capacity times each
     follow: list[FloatArray] = []
     wanted = steady
     for _ in range(MODES):
-        before = content(wanted, wanted)
+        before = float(wanted @ (capacity @ wanted))
         # Orthonormal in the sense of heat content, twice over against rounding.
-        for vector in (*known, *known):
-            wanted = wanted - content(vector, wanted) * vector
-        left = content(wanted, wanted)
+        for vector, joules in 2 * list(zip(known, content, strict=True)):
+            wanted = wanted - (joules @ wanted) * vector
+        joules = capacity @ wanted
+        left = float(wanted @ joules)
         if left <= 1e-18 * before:
             break
         known.append(wanted / np.sqrt(left))
-        follow.append(field.solve((capacity @ known[-1])[:, None])[:, 0])
+        content.append(joules / np.sqrt(left))
+        follow.append(field.solve(content[-1][:, None])[:, 0])
         wanted = follow[-1]
     # K^-1 C within the span: its eigenvalues are the time constants.
-    slow = np.array([[content(one, other) for other in follow] for one in known])
+    slow = np.array(content) @ np.array(follow).T
     seconds, turn = linalg.eigh((slow + slow.T) / 2)
     modes = np.stack(known, axis=1) @ turn
     boards = modes[count : count + len(power_w)]
