@@ -9,7 +9,6 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit
-from glowsim.errors import SceneError
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import Room, SceneFile
@@ -118,7 +117,7 @@ def judged(
 ) -> Step:
     """Return the step that a solved variant amounts to; `number` is the varied body.
 
-    Raises SceneError if the body sends no light out at all.
+    Raises SceneError if no face of the body is meant to glow.
     """
     scene = scene_file.scene
     named = scene.bodies[number].name
@@ -130,10 +129,9 @@ def judged(
     body = glow.bodies[copies[0].body]
     alone = replace(glow, copies=copies)
     findings = findings_of(alone, scene)
-    if not findings.bodies or findings.bodies[0].mean_cd_m2 <= 0:
-        raise SceneError(
-            f"{scene_file.toml.name}: at {value_mm:g} mm no light of '{named}' gets out: its "
-            "lights are turned off, or nothing of its surface is meant to glow"
+    if not findings.bodies:
+        raise scene_file.fault(
+            ("bodies", number), f"nothing of the surface of '{named}' is meant to glow"
         )
     entry = catalogue.materials.get(material)
     density = entry.density_kg_m3 if entry else None

@@ -80,8 +80,8 @@ class Variation:
             "wall": f"the wall of the shell{hollowed}; its outside and its lights stay",
             "depth": "how far the surface lies ahead of each light, along the way the light faces; "
             "the lights move on that line, all to the same depth; the body stays",
-            "around": f"material added all round the body{base} (0 is the body as drawn); its "
-            "lights and what is set into it stay",
+            "around": f"material added all round the body{base}{thins} (0 is the body as drawn); "
+            "its lights and what is set into it stay",
             "size": "the length of the body's longest side, all its sizes in proportion about the "
             "origin of its own frame; its wall, its lights and what is set into it stay",
         }[self.vary]
@@ -271,7 +271,7 @@ def variation_of(
 def lit_body(scene_file: SceneFile, name: str | None) -> int:
     """Return the number of a body with lights: the named one, or the only one there is.
 
-    Raises SceneError if there is no such body, or if it has no light.
+    Raises SceneError if there is no such body, or if no light shines in it.
     """
     bodies = scene_file.scene.bodies
     lit = [body.name for body in bodies if body.lights]
@@ -289,7 +289,12 @@ def lit_body(scene_file: SceneFile, name: str | None) -> int:
         raise scene_file.fault(
             ("bodies", names.index(name)), f"'{name}' has no light: there is no glow to judge"
         )
-    return names.index(name)
+    number = names.index(name)
+    if not any(drive for light in bodies[number].lights for _, drive in light.drive):
+        raise scene_file.fault(
+            ("bodies", number, "lights", 0, "drive"), f"all lights of '{name}' are turned off"
+        )
+    return number
 
 
 def checked_materials(variation: Variation, materials: tuple[str, ...]) -> tuple[str, ...]:

@@ -145,7 +145,7 @@ def test_another_seed_or_a_broken_file_is_solved_anew(tmp_path):
 
 def test_a_fault_names_its_step():
     crowded = variation_of(spike(position_mm="[0, 0, 59.5]")).at(0.0)
-    with pytest.raises(SceneError, match="with no layer: little.toml, line 14: bodies"):
+    with pytest.raises(SceneError, match=r"with no layer: little\.toml, line 14: bodies"):
         solve_scenes([crowded], labels=("with no layer",))
 
 

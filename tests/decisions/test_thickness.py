@@ -1,0 +1,228 @@
+"""Thickness sweeps against closed forms, and the search for the least that is enough."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from glowsim.decisions.advice import _between, grain_mm
+from glowsim.decisions.thickness import thickness, values_mm
+from glowsim.errors import GlowsimError, MaterialError, SceneError
+from glowsim.findings.evenness import evenness
+from glowsim.optics.diffusion import hollow_sphere_escape_fraction
+from glowsim.optics.photometry import led_grid_relative_illuminance
+from glowsim.scene import parse_scene
+from tests.support.sweeps import orb, spike
+
+PITCH_MM = 40.0
+ROWS = range(-2, 3)
+
+
+def light_box(target: float):
+    """A flat box of black film that lets half through, with 5 x 5 LEDs 40 mm apart in it; judged
+    is the cell above the LED in the middle."""
+    strips = "".join(
+        f"""
+  [[bodies.lights]]
+  board = "row"
+  led_count = {len(ROWS)}
+  position_mm = [0, {PITCH_MM * k}, 30]
+  along = [1, 0, 0]
+  drive = {{ red = 0.1, green = 0.1, blue = 0.1 }}
+"""
+        for k in ROWS
+    )
+    return parse_scene(
+        f"""
+[findings]
+evenness_target = {target}
+[coats.black_film]
+label = "lets half through, sends nothing back"
+reflectance = 0.0
+transmittance = 0.5
+[boards.row]
+like = "strip_30"
+pitch_mm = {PITCH_MM}
+[[bodies]]
+name = "box"
+material = "black_film"
+shape = {{ kind = "slab", length_mm = 240, width_mm = 240, thickness_mm = 60 }}
+detail_mm = 5
+glow_where = {{ centre_mm = [0, 0, 60], radius_mm = 28.3, facing = [0, 0, 1] }}
+{strips}
+"""
+    )
+
+
+def grid_evenness(centre, area, depth_mm: float):
+    """Return evenness above the 25 LEDs: each Lambertian LED gives h^2 / (r^2 + h^2)^2."""
+    leds = PITCH_MM * np.array(ROWS)
+    across = (centre[:, 0, None, None] - leds[:, None]) ** 2
+    along = (centre[:, 1, None, None] - leds) ** 2
+    return evenness("exact", (1 / (across + along + depth_mm**2) ** 2).sum(axis=(1, 2)), area)
+
+
+@pytest.fixture(scope="module")
+def box():
+    return thickness(light_box(target=0.75), from_mm=16, to_mm=32, steps=3)
+
+
+def test_light_box_follows_pitch_over_depth(box):
+    """The trade's question of LED pitch over depth, against the sum over the LEDs at each step,
+    and against the endless grid (Poisson's sum, `optics.photometry`), which 25 LEDs fall short
+    of by some percent."""
+    assert box.variation.vary == "depth"
+    for step in box.steps:
+        body = step.glow.bodies[0]
+        centre = body.surface.centroids[body.glows]
+        area = body.surface.areas_mm2[body.glows]
+        exact = grid_evenness(centre, area, step.value_mm)
+        assert step.even == pytest.approx(exact.p5_over_mean, rel=0.01)
+        assert step.evenness.u0 == pytest.approx(exact.u0, rel=0.01)
+        endless = led_grid_relative_illuminance(
+            centre[:, 0], centre[:, 1], pitch_mm=PITCH_MM, depth_mm=step.value_mm
+        )
+        assert step.even == pytest.approx(evenness("", endless, area).p5_over_mean, rel=0.05)
+
+
+def test_light_box_recommends_the_depth_that_is_even_enough(box):
+    advice = box.advice[0]
+    assert advice.meets
+    assert advice.predicted == pytest.approx(advice.step.even, rel=0.02)
+    body = advice.step.glow.bodies[0]
+    centre, area = body.surface.centroids[body.glows], body.surface.areas_mm2[body.glows]
+    grain = grain_mm(32 - 16)
+    depths = np.arange(16, 32, grain)
+    exact = [grid_evenness(centre, area, depth).p5_over_mean for depth in depths]
+    least = depths[np.argmax(np.array(exact) >= 0.75)]
+    assert advice.value_mm == pytest.approx(least, abs=1.01 * grain)
+    assert f"a depth of {advice.value_mm:g} mm is the least that is even enough" in advice.text
+    assert "position_mm = [0, 0, " in advice.edit
+
+
+@pytest.fixture(scope="module")
+def shell():
+    return thickness(orb(), from_mm=1, to_mm=4, steps=2)
+
+
+def test_shell_lets_out_what_its_wall_lets_through(shell):
+    """Share let out of a closed shell, T / (T + A) in the flat limit; closed form of diffusion
+    theory for the sphere (derived in `optics.diffusion`)."""
+    for step in shell.steps:
+        exact = hollow_sphere_escape_fraction(
+            inner_radius_mm=20 - step.value_mm,
+            wall_mm=step.value_mm,
+            mu_a_per_mm=0.02,
+            mu_s_reduced_per_mm=2.0,
+            n=1.5,
+        )
+        assert step.let_out == pytest.approx(float(exact), rel=0.02)
+
+
+def test_shell_weighs_what_its_wall_holds(shell):
+    for step in shell.steps:
+        volume_mm3 = 4 / 3 * np.pi * (20**3 - (20 - step.value_mm) ** 3)
+        assert step.weight_g == pytest.approx(volume_mm3 * 1e-3, rel=0.01)
+
+
+def test_a_thicker_wall_is_dimmer(shell):
+    means = [step.evenness.mean_cd_m2 for step in shell.steps]
+    assert means == sorted(means, reverse=True)
+    assert [step.let_out for step in shell.steps] == sorted(
+        (step.let_out for step in shell.steps), reverse=True
+    )
+
+
+def test_thin_steps_are_called_a_rough_guide(shell):
+    assert shell.steps[0].trust  # 2 transport lengths
+    assert not shell.steps[-1].trust  # 8 of them
+    assert shell.steps[0].as_json()["rough_guide_because"]
+
+
+def test_several_materials_stand_side_by_side():
+    names = ("upholstery_foam_white", "upholstery_foam_charcoal")
+    answer = thickness(spike(), "spike", from_mm=0, to_mm=8, steps=2, materials=names)
+    assert [step.material for step in answer.steps] == [names[0]] * 2 + [names[1]] * 2
+    white, charcoal = (answer.of(name)[0] for name in names)
+    assert charcoal.let_out < white.let_out / 3
+    assert charcoal.weight_g == pytest.approx(white.weight_g)
+    for advice in answer.advice:
+        assert not advice.meets
+        assert advice.step.even == max(step.even for step in answer.of(advice.material))
+        assert "no value tried is even enough" in advice.text
+
+
+def test_heat_is_named_where_it_limits_the_glow():
+    bright = "{ red = 1, green = 1, blue = 1 }"
+    answer = thickness(spike(drive=bright), "spike", from_mm=0, to_mm=2, steps=2)
+    step, text = answer.advice[0].step, answer.advice[0].text
+    assert step.as_json()["above_heat_limit"]
+    assert "Heat, not optics, limits this glow" in text
+    factor = step.heat.heat_factor
+    dimmed = f"{{ red = {factor:.6f}, green = {factor:.6f}, blue = {factor:.6f} }}"
+    again = thickness(spike(drive=dimmed), "spike", from_mm=0, to_mm=2, steps=2).advice[0].step
+    assert again.evenness.mean_cd_m2 == pytest.approx(step.mean_at_cd_m2(factor), rel=1e-4)
+    assert again.lit.grade == step.grade_at(factor)
+    assert again.heat.power_w == pytest.approx(0.4, rel=1e-4)
+    assert again.even == pytest.approx(step.even, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("curve", "target"),
+    [
+        (lambda x: 1 - np.exp(-x / 12), 0.5),
+        (lambda x: x**2 / 1600, 0.5),
+        (lambda x: 0.5 + 0.5 * np.tanh((x - 21) / 3), 0.6),
+        (lambda x: 0.8 * x / (x + 10), 0.3),
+    ],
+)
+def test_the_search_finds_the_least_round_value(curve, target):
+    solved = []
+
+    def solve(value):
+        solved.append(value)
+        return SimpleNamespace(value_mm=value, even=float(curve(value)))
+
+    steps = [SimpleNamespace(value_mm=x, even=float(curve(x))) for x in np.linspace(5, 40, 8)]
+    first = next(k for k, step in enumerate(steps) if step.even >= target)
+    step, predicted = _between(steps, first, target, solve)
+    grain = grain_mm(35)
+    rounded = np.arange(5, 40 + grain, grain)
+    least = rounded[curve(rounded) >= target - 1e-12][0]
+    assert step.even >= target
+    assert least - 1e-9 <= step.value_mm <= least + grain + 1e-9
+    assert len(solved) <= 5
+    if predicted is not None:
+        assert predicted == pytest.approx(step.even, rel=0.02)
+
+
+def test_values_are_round_and_keep_their_ends():
+    assert values_mm(0.8, 4, 8) == [0.8, 1.26, 1.71, 2.17, 2.63, 3.09, 3.54, 4]
+    assert values_mm(5, 40, 8) == [5, 10, 15, 20, 25, 30, 35, 40]
+    assert values_mm(1, 1.04, 3) == [1, 1.02, 1.04]
+    assert grain_mm(35) == 0.5
+    assert grain_mm(3.2) == 0.05
+
+
+@pytest.mark.parametrize(
+    ("arguments", "kind", "said"),
+    [
+        ({"from_mm": 9, "to_mm": 9}, SceneError, "from 9 to 9 mm does not"),
+        ({"from_mm": -1, "to_mm": 9}, SceneError, "from -1 to 9 mm does not"),
+        ({"from_mm": 1, "to_mm": 9, "steps": 0}, SceneError, "takes 2 to 200 steps, not 0"),
+        ({"from_mm": 1, "to_mm": 1.01, "steps": 9}, SceneError, "nothing is made that closely"),
+        ({"from_mm": 2, "to_mm": 30}, SceneError, "leaves no hollow"),
+        ({"from_mm": 2, "to_mm": 3, "body": "moon"}, SceneError, "no body 'moon'"),
+        ({"from_mm": 2, "to_mm": 3, "materials": ["glass"]}, MaterialError, "no material 'glass'"),
+        ({"from_mm": 2, "to_mm": 50, "vary": "depth"}, SceneError, "outside the body 'orb'"),
+        ({"from_mm": 0.2, "to_mm": 50, "vary": "size"}, GlowsimError, "wall_mm"),
+    ],
+)
+def test_bad_asks_are_refused_before_anything_is_solved(arguments, kind, said, monkeypatch):
+    monkeypatch.setattr("glowsim.decisions.thickness.solve_scenes", None)
+    with pytest.raises(kind) as fault:
+        thickness(orb(), **arguments)
+    assert said in str(fault.value)
+    assert "\n" not in str(fault.value)
