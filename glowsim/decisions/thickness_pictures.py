@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from PIL import Image
 
+from glowsim.decisions.advice import share
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Report, Thickness
 from glowsim.pictures import Line, Panel, Studio, chart, compared
@@ -75,7 +76,7 @@ def thickness_sheet(
             chosen = " (recommended)" if advice.meets else " (best tried)"
             labels.append(
                 (f"{material}, " if len(answer.materials) > 1 else "")
-                + f"{answer.variation.quantity} {value:g} mm, 5%/mean {steps[value].even:.2f}"
+                + f"{answer.variation.quantity} {value:g} mm, 5%/mean {share(steps[value].even)}"
                 + (chosen if value == advice.value_mm else "")
             )
     studios = []

@@ -73,6 +73,7 @@ class Variation:
     def varied(self) -> str:
         """Say what is varied and what stays, in a sentence."""
         base = "" if self.body.mesh or self._kind in ("orb", "ring") else ", but not below its base"
+        thins = ", and less toward a blade's edges" if self._kind == "blade" else ""
         hollowed = (
             "" if self.body.wall_mm else f" ('{self.body.name}' is solid: it is hollowed out)"
         )

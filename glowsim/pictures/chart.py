@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,8 @@ DPI = 130
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000000")
 """Told apart by the colour-blind too, and each comes with a marker of its own."""
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+LEAST_SHARE = 1e-4
+"""A panel of powers of ten shows nothing below this share of the greatest."""
 _FAINT = "#777777"
 _LEAST_TOP = 4.2
 """A panel of counts reaches at least so high, or one spot would look like the world's end."""
@@ -41,7 +44,7 @@ class Panel:
     """One figure over the quantity.
 
     levels : horizontal lines to be held against, with words;  rings : points to point out
-    log    : the figure runs over powers of ten; what is not above zero is left out
+    log    : the figure runs over powers of ten; what is too small beside the rest is left out
     whole  : the figure is a count
     """
 
@@ -85,8 +88,11 @@ def chart(
 
 
 def _draw(axis: Any, panel: Panel, x_label: str) -> None:
+    least = -math.inf
+    if panel.log:
+        least = LEAST_SHARE * max((y for line in panel.lines for y in line.y), default=0.0)
     for line in panel.lines:
-        shown = [(x, y) for x, y in zip(line.x, line.y, strict=True) if y > 0 or not panel.log]
+        shown = [(x, y) for x, y in zip(line.x, line.y, strict=True) if y > least]
         axis.plot(
             [x for x, _ in shown],
             [y for _, y in shown],
