@@ -1,8 +1,10 @@
 """A grid that tells a photon which triangles are near, and how far it can go without any.
 
-Each grid cell lists the triangles that touch it. At its centre the distance to the nearest
-triangle is known, and distance changes by at most the distance moved; so from anywhere in the
-cell a photon is safe for (distance at the centre) - (its distance from the centre).
+At the centre of each cell the distance to the nearest triangle is known, and distance changes by
+at most the distance moved; so from anywhere in the cell a photon is safe for (distance at the
+centre) - (its distance from the centre). Near walls each cell lists the triangles that touch it,
+for flights from cell to cell, and those that touch the cube of twice its size about it: from
+these a photon knows all walls for at least half a cell ahead.
 """
 
 from __future__ import annotations
@@ -27,7 +29,8 @@ class CellGrid:
     """The grid over one body's walls.
 
     low, cell, counts : lowest corner (3,) [mm], edge [mm], cells along each axis (3,)
-    start, listed     : triangles of cell k are listed[start[k]:start[k + 1]]
+    start, listed     : triangles in cell k are listed[start[k]:start[k + 1]]
+    about_start, about : the same for the cube of twice its size
     clear_mm          : (cells,) float32, distance from each cell's centre to the nearest triangle
     """
 
@@ -36,6 +39,8 @@ class CellGrid:
     counts: IntArray
     start: NDArray[np.int32]
     listed: NDArray[np.int32]
+    about_start: NDArray[np.int32]
+    about: NDArray[np.int32]
     clear_mm: NDArray[np.float32]
 
 
@@ -48,8 +53,9 @@ def cell_grid(walls: Mesh) -> CellGrid:
     cell = float(max(wanted, np.cbrt(np.prod(size) / MOST_CELLS), size.max() / 400))
     low = low - 0.51 * cell
     counts = np.ceil((high + 0.51 * cell - low) / cell).astype(np.int64)
-    start, listed = _listed(walls, low, cell, counts)
-    return CellGrid(low, cell, counts, start, listed, _clear(walls, low, cell, counts))
+    within = _listed(walls, low, cell, counts, 0.5 * cell)
+    about = _listed(walls, low, cell, counts, cell)
+    return CellGrid(low, cell, counts, *within, *about, _clear(walls, low, cell, counts))
 
 
 def _clear(walls: Mesh, low: FloatArray, cell: float, counts: IntArray) -> NDArray[np.float32]:
@@ -60,12 +66,13 @@ def _clear(walls: Mesh, low: FloatArray, cell: float, counts: IntArray) -> NDArr
 
 
 def _listed(
-    walls: Mesh, low: FloatArray, cell: float, counts: IntArray
+    walls: Mesh, low: FloatArray, cell: float, counts: IntArray, half: float
 ) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """List for every cell the triangles that touch it."""
+    """List for every cell the triangles that touch the cube about its centre of half edge `half`."""
     corners = walls.triangles
-    first = np.floor((corners.min(axis=1) - low) / cell - 1e-6).astype(np.int64)
-    last = np.floor((corners.max(axis=1) - low) / cell + 1e-6).astype(np.int64)
+    wider = half / cell - 0.5 + 1e-6
+    first = np.floor((corners.min(axis=1) - low) / cell - wider).astype(np.int64)
+    last = np.floor((corners.max(axis=1) - low) / cell + wider).astype(np.int64)
     first, last = np.clip(first, 0, counts - 1), np.clip(last, 0, counts - 1)
     span = last - first + 1
     many = span.prod(axis=1)
@@ -82,7 +89,7 @@ def _listed(
     )
     place = first[face] + k
     for axes in _separating_axes(corners):
-        touches = _overlap(axes[face], corners[face], low + (place + 0.5) * cell, 0.5 * cell)
+        touches = _overlap(axes[face], corners[face], low + (place + 0.5) * cell, half)
         face, place = face[touches], place[touches]
     key = (place[:, 0] * counts[1] + place[:, 1]) * counts[2] + place[:, 2]
     order = np.argsort(key, kind="stable")

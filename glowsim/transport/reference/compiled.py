@@ -35,6 +35,9 @@ _OPTIONS: dict[str, Any] = {
     "cache": _kept(),
     "error_model": "numpy",
     # Products and sums may be fused, a / b may become a * (1 / b): same result on every run.
+    # No array is made or kept inside, so none need be counted: counting costs threads half their
+    # speed, as all of them count the same arrays.
+    "_nrt": False,
     "fastmath": {"contract", "arcp", "nsz"},
 }
 compiled = numba.njit(**_OPTIONS)

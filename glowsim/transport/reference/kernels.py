@@ -37,6 +37,8 @@ FAINT = 1e-3
 SURVIVES = 0.1
 EDGE = 1e-9
 """Triangles are widened by this share of their edges, so that no ray slips between two."""
+LONG = 0.75
+"""A flight of more cells than this follows the grid; a shorter one stays about its cell."""
 FAR = 1e30
 MOST_MIRRORED = 10_000
 """Reflections in a row after which light is taken to circle for ever in clear material."""
@@ -171,9 +173,9 @@ def jump_survival(x):
 @inlined
 def cell_of(grid, inverse, x, y, z):
     """Return the grid indices of a point, -1 in the first place outside the grid."""
-    i = int(math.floor((x - grid.low[0]) * inverse))
-    j = int(math.floor((y - grid.low[1]) * inverse))
-    k = int(math.floor((z - grid.low[2]) * inverse))
+    i = math.floor((x - grid.low[0]) * inverse)
+    j = math.floor((y - grid.low[1]) * inverse)
+    k = math.floor((z - grid.low[2]) * inverse)
     inside = 0 <= i < grid.counts[0] and 0 <= j < grid.counts[1] and 0 <= k < grid.counts[2]
     return (i, j, k) if inside else (-1, 0, 0)
 
@@ -191,12 +193,41 @@ def clear_at(grid, inverse, x, y, z):
     return known - math.sqrt(dx * dx + dy * dy + dz * dz)
 
 
+@inlined
+def met(walls, face, x, y, z, dx, dy, dz, best, region, skip):
+    """Return how far away a flight through `region` meets a face, or `best` if that is nearer."""
+    nx, ny, nz = walls.normal[face, 0], walls.normal[face, 1], walls.normal[face, 2]
+    toward = dx * nx + dy * ny + dz * nz
+    t = (walls.normal[face, 3] - x * nx - y * ny - z * nz) / toward
+    # Leaving along the normal means coming from the region behind the face.
+    if not -1e-9 < t < best or face == skip:
+        return best
+    if walls.sides[face, 0 if toward > 0.0 else 1] != region:
+        return best
+    hx, hy, hz = x + t * dx, y + t * dy, z + t * dz
+    u = (
+        hx * walls.along[face, 0]
+        + hy * walls.along[face, 1]
+        + hz * walls.along[face, 2]
+        - walls.along[face, 3]
+    )
+    v = (
+        hx * walls.along[face, 4]
+        + hy * walls.along[face, 5]
+        + hz * walls.along[face, 6]
+        - walls.along[face, 7]
+    )
+    if u < -EDGE or v < -EDGE or u + v > 1.0 + EDGE:
+        return best
+    return max(t, 0.0)
+
+
 @compiled
 def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
-    """Return the first wall within `reach` that bounds `region` on the near side, and its distance.
+    """Return the first wall of `region` that a flight of at most `reach` meets, and the distance.
 
-    Walks the grid cell by cell (Amanatides & Woo, Eurographics 1987) and tests the planes of the
-    triangles listed there, then where on them. `skip` is the face the photon stands on. Returns (-1, reach) if there is none, (-2, distance) if the photon leaves the
+    Walks the grid cell by cell (Amanatides & Woo, Eurographics 1987). `skip` is the face the
+    photon stands on. Returns (-1, reach) if there is none, (-2, distance) if the photon leaves the
     grid.
     """
     cell = grid.cell
@@ -218,37 +249,9 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
         here = (i * counts_1 + j) * counts_2 + k
         for place in range(grid.start[here], grid.start[here + 1]):
             face = grid.listed[place]
-            toward = (
-                dx * walls.normal[face, 0] + dy * walls.normal[face, 1] + dz * walls.normal[face, 2]
-            )
-            # Leaving along the normal means coming from the region behind the face.
-            if walls.sides[face, 0 if toward > 0.0 else 1] != region or face == skip:
-                continue
-            off = (
-                walls.normal[face, 3]
-                - x * walls.normal[face, 0]
-                - y * walls.normal[face, 1]
-                - z * walls.normal[face, 2]
-            )
-            t = off / toward
-            if not -1e-9 < t < best:
-                continue
-            hx, hy, hz = x + t * dx, y + t * dy, z + t * dz
-            u = (
-                hx * walls.along[face, 0]
-                + hy * walls.along[face, 1]
-                + hz * walls.along[face, 2]
-                - walls.along[face, 3]
-            )
-            v = (
-                hx * walls.along[face, 4]
-                + hy * walls.along[face, 5]
-                + hz * walls.along[face, 6]
-                - walls.along[face, 7]
-            )
-            if u < -EDGE or v < -EDGE or u + v > 1.0 + EDGE:
-                continue
-            best, found = max(t, 0.0), face
+            t = met(walls, face, x, y, z, dx, dy, dz, best, region, skip)
+            if t < best:
+                best, found = t, face
         leaves = min(next_i, min(next_j, next_k))
         if best <= leaves:
             return found, best
@@ -267,6 +270,47 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
             next_k += per_k
             if k < 0 or k >= counts_2:
                 return -2, leaves
+
+
+@compiled
+def near_walls(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
+    """Look at the walls about the cell of a point, for a flight of at most `reach`.
+
+    Returns (face, distance, clear). The face is the first that the flight meets, or -1 if there is
+    none up to the distance, which falls short of `reach` where the flight leaves the cube whose
+    walls the cell knows, or -2 outside the grid. No wall of `region` is nearer than `clear`.
+    `skip` is the face the photon stands on.
+    """
+    i, j, k = cell_of(grid, 1.0 / grid.cell, x, y, z)
+    if i < 0:
+        return -2, 0.0, 0.0
+    ox = x - (grid.low[0] + (i + 0.5) * grid.cell)
+    oy = y - (grid.low[1] + (j + 0.5) * grid.cell)
+    oz = z - (grid.low[2] + (k + 0.5) * grid.cell)
+    clear = grid.cell - max(abs(ox), max(abs(oy), abs(oz)))
+    best, found = reach, -1
+    if dx != 0.0:
+        best = min(best, (grid.cell - (ox if dx > 0.0 else -ox)) / abs(dx))
+    if dy != 0.0:
+        best = min(best, (grid.cell - (oy if dy > 0.0 else -oy)) / abs(dy))
+    if dz != 0.0:
+        best = min(best, (grid.cell - (oz if dz > 0.0 else -oz)) / abs(dz))
+    here = (i * grid.counts[1] + j) * grid.counts[2] + k
+    for place in range(grid.about_start[here], grid.about_start[here + 1]):
+        face = grid.about[place]
+        if walls.sides[face, 0] != region and walls.sides[face, 1] != region:
+            continue
+        off = (
+            walls.normal[face, 3]
+            - x * walls.normal[face, 0]
+            - y * walls.normal[face, 1]
+            - z * walls.normal[face, 2]
+        )
+        clear = min(clear, abs(off))
+        t = met(walls, face, x, y, z, dx, dy, dz, best, region, skip)
+        if t < best:
+            best, found = t, face
+    return found, best, clear
 
 
 @compiled
@@ -386,17 +430,19 @@ def at_coat(state, tally, coats, coat, w):
 
 
 @compiled
-def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, grid, tally):
+def follow(
+    first, count, seed, light, active, stop, lamp, media, coats, walls, grid, tally, w, share
+):
     """Follow photons number `first` to `first + count` from one lamp until they end.
 
     active : (3,) float, weight each photon starts with in each band (0 or 1)
     stop   : (1,) int; once it is not 0, no further photon is begun
-    tally  : added to; everything else is only read
+    tally  : added to
+    w, share : (3,) float, room to work in; everything else is only read
     Returns how many photons were followed.
     """
     inverse = 1.0 / grid.cell
     room = len(media.kind) - 1
-    w, share = np.zeros(3), np.zeros(3)
     scatterings, searches, jumped = 0, 0, 0
     followed = 0
     for photon in range(first, first + count):
@@ -434,9 +480,15 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                         depth -= hop / mfp
                         skip = -1
                         continue
-                    face, reach = nearest_hit(
-                        walls, grid, cx, cy, cz, dx, dy, dz, step, region, skip
-                    )  # fmt: skip
+                    if step > LONG * grid.cell:
+                        face, reach = nearest_hit(
+                            walls, grid, cx, cy, cz, dx, dy, dz, step, region, skip
+                        )  # fmt: skip
+                    else:
+                        face, reach, clear = near_walls(
+                            walls, grid, cx, cy, cz, dx, dy, dz, step, region, skip
+                        )  # fmt: skip
+                        clear_2 = max(clear_2, clear * clear)
                     searches += 1
                     if face == -2:
                         for band in range(3):
@@ -514,6 +566,11 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                         mfp, g = media.mfp[region], media.g[region]
                         jump_from = media.jump_from[region]
                         continue
+                    if reach < step:
+                        cx, cy, cz, clear_2 = cx + reach * dx, cy + reach * dy, cz + reach * dz, 0.0
+                        length += reach
+                        depth -= reach / mfp
+                        continue
                 tx, ty, tz = step * dx, step * dy, step * dz
                 far_2 = step * step
             # Nothing in the way: scatter here.
@@ -538,6 +595,11 @@ def follow(first, count, seed, light, active, stop, lamp, media, coats, walls, g
                 cx, cy, cz = cx + rx, cy + ry, cz + rz
                 rx, ry, rz = 0.0, 0.0, 0.0
                 clear = clear_at(grid, inverse, cx, cy, cz)
+                if clear < jump_from < grid.cell:
+                    _, _, other = near_walls(
+                        walls, grid, cx, cy, cz, dx, dy, dz, 0.0, region, -1
+                    )  # fmt: skip
+                    clear = max(clear, other)
                 lacks = jump_from - clear
                 if lacks <= 0.0:
                     ahead = media.ahead[region]

@@ -80,6 +80,8 @@ class Grid(NamedTuple):
     counts: NDArray[np.int64]
     start: Int32
     listed: Int32
+    about_start: Int32
+    about: Int32
     clear: NDArray[np.float32]
 
 
@@ -249,5 +251,7 @@ def _grid(grid: CellGrid) -> Grid:
         grid.counts,
         grid.start,
         grid.listed,
+        grid.about_start,
+        grid.about,
         grid.clear_mm,
     )

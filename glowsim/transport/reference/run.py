@@ -75,6 +75,7 @@ class Follower:
                 follow(
                     first, count, self._seed, light, group.active, self._stop, parts.lamps[light],
                     group.media, parts.coats, parts.walls, parts.grid, run,
+                    np.zeros(3), np.zeros(3),
                 ),
             )  # fmt: skip
         return followed
