@@ -162,9 +162,9 @@ def _print(screen: Console, found: Agreement) -> None:
             body.body,
             _said(body.let_out),
             *(_said(ratio) if ratio else "dark" for ratio in body.bands),
-            f"{100 * body.usual:.1f}",
-            _said(max((s.luminance for s in body.slices), key=lambda r: r.surely_off)),
-            _said(worst.ratio) if worst else f"none over {100 * SURE * body.noise:.0f}",
+            f"{100 * body.usual:.1f}" if body.usual else f"< {_percent(body.noise)}",
+            _said(max((s.luminance for s in body.slices), key=_sure_first)),
+            _said(worst.ratio) if worst else f"none over {_percent(SURE * body.noise)}",
             ", ".join(f"{c:.0f}" for c in worst.body_place_mm) if worst else "",
         )
     table.caption = (
@@ -176,6 +176,11 @@ def _print(screen: Console, found: Agreement) -> None:
         screen.print(_slices(body))
     for body in found.bodies:
         screen.print(_verdict(body), markup=False)
+
+
+def _sure_first(ratio: Ratio) -> tuple[float, float]:
+    """Order ratios by what is sure, then by how far off they seem in standard errors."""
+    return ratio.surely_off, ratio.off / max(ratio.noise, 1e-12)
 
 
 def _slices(body: BodyAgreement) -> Table:
@@ -198,16 +203,23 @@ def _slices(body: BodyAgreement) -> Table:
 
 def _verdict(body: BodyAgreement) -> str:
     off = f"{100 * body.worst_off:.0f} %"
+    known = f"single places are known to {_percent(body.noise)} %"
     if body.misjudged:
         return (
-            f"{body.body}: quick is off by up to {off} although it finds nothing to be careful "
-            "about: take it as a rough guide here"
+            f"{body.body}: quick is off by {off} or more at its worst, although it finds nothing "
+            f"to be careful about: take it as a rough guide here ({known})"
         )
     if body.worst_off > OFF:
-        return f"{body.body}: quick is off by up to {off}, and says itself that it is a rough guide"
+        return (
+            f"{body.body}: quick is off by {off} or more at its worst, and says itself that it is "
+            f"a rough guide ({known})"
+        )
     if body.trust:
-        return f"{body.body}: quick calls itself a rough guide, yet is within {off} everywhere"
-    return f"{body.body}: quick holds, within {off} everywhere"
+        return (
+            f"{body.body}: quick calls itself a rough guide, yet no difference over {off} is sure "
+            f"({known})"
+        )
+    return f"{body.body}: quick holds, no difference over {off} is sure ({known})"
 
 
 def _said(ratio: Ratio) -> str:
@@ -215,4 +227,8 @@ def _said(ratio: Ratio) -> str:
     if not np.isfinite(ratio.noise) or ratio.noise > 0.5:
         return "too few photons"
     digits = 1 if ratio.noise < 0.02 else 0
-    return f"{100 * (ratio.value - 1):+.{digits}f} ± {100 * ratio.noise:.1g}"
+    return f"{100 * (ratio.value - 1):+.{digits}f} ± {_percent(ratio.noise)}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f}" if share >= 0.0095 else f"{100 * share:.1g}"

@@ -87,6 +87,7 @@ class Place:
 class BodyAgreement:
     """Quick beside reference on one body as lit.
 
+    body, name : the look's name, with the number of copies, and the body's own
     axis     : the slices stand along it, 'x', 'y' or 'z' of the body's own frame
     let_out  : ratio of all light from the faces meant to glow;  bands : of each colour band
     usual    : root mean square difference over the surface, the noise's share taken out
@@ -99,6 +100,7 @@ class BodyAgreement:
     """
 
     body: str
+    name: str
     axis: str
     slices: tuple[Slice, ...]
     let_out: Ratio
@@ -222,6 +224,7 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
     usual2 = float(share @ ((1 - 1 / ratio) ** 2 - (noise / ratio**2) ** 2))
     return BodyAgreement(
         body=one.name,
+        name=one.body.name,
         axis="xyz"[axis],
         slices=tuple(slices),
         let_out=rows.luminance(one.glows),

@@ -53,7 +53,7 @@ def comparisons_of(agreement: Agreement) -> dict[str, Any]:
         "title": agreement.title,
         "compared": [
             {
-                "body": body.body,
+                "body": body.name,
                 "likeness": body.likeness.as_json(),
                 "usual": round(body.usual, 5),
                 "worst_off": round(body.worst_off, 5),
