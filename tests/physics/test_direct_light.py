@@ -33,8 +33,9 @@ def test_beam_follows_cosine_power_and_inverse_square(solve, exponent):
         weight = leaving.problem.walls.areas_mm2[leaving.problem.skin][mine]
         mean = (leaving.exitance[mine] * weight).sum() / weight.sum()
         wanted = (exact[mine] * weight).sum() / weight.sum()
-        # One ray for a patch up to 0.3 of its distance wide: the midpoint rule is good to 1 %.
-        assert mean == pytest.approx(wanted, rel=0.01, abs=1e-9)
+        # One ray for a patch up to 0.3 of its distance wide: the midpoint rule is good to 1 %,
+        # and to 2 % for light that ends sharply at the horizon, where patches count all or nothing.
+        assert mean == pytest.approx(wanted, rel=0.01 if exponent else 0.02, abs=1e-9)
     assert leaving.total == pytest.approx(1.0, abs=1e-9)
 
 

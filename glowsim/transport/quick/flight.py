@@ -26,7 +26,7 @@ from glowsim.transport.quick.beams import Rays
 from glowsim.transport.quick.elements import Elements, shape_slopes, shape_values
 
 PIECES = 8
-"""Parts of equal scattering that a ray's path through a material is cut into."""
+"""Parts of equal scattering that a ray's path through a cloudy material is cut into."""
 MOST_FACES = 48
 """Faces a ray may meet before what is left of it counts as diffuse."""
 RAYS_AT_ONCE = 200_000
@@ -140,10 +140,12 @@ class FirstFlight:
         before = np.ones_like(mu_t)
         entered = inside.door >= 0
         albedo = np.divide(mu_s, mu_t, out=np.zeros_like(mu_s), where=mu_t > 0)
-        for piece in range(PIECES):
-            stop = -np.log1p(-(piece + 1) / PIECES * reached) / steepest
+        # Where little scatters on the way, few parts tell as well where.
+        pieces = int(np.clip(np.ceil(PIECES * reached.max(initial=0.0)), 1, PIECES))
+        for piece in range(pieces):
+            stop = -np.log1p(-(piece + 1) / pieces * reached) / steepest
             stop = np.minimum(stop, length)
-            middle = -np.log1p(-(piece + inside.phase) / PIECES * reached) / steepest
+            middle = -np.log1p(-(piece + inside.phase) / pieces * reached) / steepest
             after = np.exp(-mu_t * stop[:, None])
             scattered = inside.power * albedo * (before - after)
             extra = scattered * (inside.gain - 1)[:, None]
