@@ -28,7 +28,6 @@ from glowsim.electrics.heat import BoardHeat, HeatReport
 from glowsim.electrics.power import PowerReport
 from glowsim.electrics.power_words import battery_words, fuse_words, wiring_words
 from glowsim.geometry.mesh import FloatArray
-from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
 
@@ -37,8 +36,8 @@ from glowsim.transport.problem import Copy
 class Prop:
     """All that is known of a prop once everything has been worked out.
 
-    bodies   : every different body with lights, with how many copies stand of it
-    copies   : every copy of these, in the prop's frame
+    bodies   : every different body, with how many copies stand of it
+    copies   : every copy, in the prop's frame
     pictures : each with its caption;  heat : None where it could not be worked out, and why
     files    : names of the mesh files beside the sheet, each with what it is
     """
@@ -55,9 +54,9 @@ class Prop:
     notes: tuple[str, ...]
 
     @property
-    def scene_file(self) -> SceneFile:
-        """The scene."""
-        return self.plan.scene_file
+    def lit(self) -> tuple[tuple[BodyPlaces, int], ...]:
+        """The bodies with lights."""
+        return tuple(row for row in self.bodies if row[0].lights)
 
 
 def build_sheet(prop: Prop) -> BuildSheet:
@@ -72,7 +71,7 @@ def build_sheet(prop: Prop) -> BuildSheet:
         Section("Heat", _heat(prop)),
         Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
-        Section("Cautions", tuple(_caution_blocks())),
+        Section("Cautions", (_cautions(),)),
         Section("Templates at full size", _templates(prop)),
     ]
     return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
@@ -80,7 +79,7 @@ def build_sheet(prop: Prop) -> BuildSheet:
 
 def _start(prop: Prop) -> tuple[Block, ...]:
     power = prop.power.total
-    bodies = sum(count for _, count in prop.bodies)
+    bodies = sum(count for _, count in prop.lit)
     blocks: list[Block] = [
         Para(caution("sheet"), strong=True),
         Para(
@@ -192,7 +191,7 @@ def _runs(runs: tuple[str, ...]) -> str:
 
 def _positions(prop: Prop) -> tuple[Block, ...]:
     blocks: list[Block] = []
-    for places, count in prop.bodies:
+    for places, count in prop.lit:
         foot = places.foot
         name = places.name if count == 1 else f"{places.name} ({count} alike)"
         rows = tuple(
@@ -249,7 +248,7 @@ def _copies(prop: Prop) -> Grid:
         tilt, turn = _tilt_and_turn(up)
         rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn))
     return Grid(
-        ("piece", "its foot stands at x, y, z", "leans from upright", "towards"),
+        ("piece", "its own zero point stands at x, y, z", "leans from upright", "towards"),
         tuple(rows),
         (2, 3, 2, 2),
         "Where the pieces stand, in the frame of the whole prop",
@@ -270,7 +269,7 @@ def _templates(prop: Prop) -> tuple[Block, ...]:
             places.name if count == 1 else f"{places.name} (make {count})",
             tuple(figure.drawing for figure in figures_of(places)),
         )
-        for places, count in prop.bodies
+        for places, count in prop.lit
     )
 
 
@@ -318,5 +317,6 @@ def _heat(prop: Prop) -> tuple[Block, ...]:
     return (grid, Para(words), *notes, Para(caution("heat")))
 
 
-def _caution_blocks() -> list[Block]:
-    return [Para(f"{entry.title}: {entry.text}") for entry in all_cautions().values()]
+def _cautions() -> Grid:
+    rows = tuple((entry.title, entry.text) for entry in all_cautions().values())
+    return Grid(("when it comes to", "take care"), rows, (1.4, 6))

@@ -8,7 +8,7 @@ import numpy as np
 import trimesh
 
 from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, LightPlace
-from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
+from glowsim.geometry.mesh import Mesh, from_manifold, to_manifold
 from glowsim.transport.problem import Copy
 
 _METRES_UP_Y = np.array(
@@ -58,15 +58,12 @@ def glb(mesh: Mesh) -> bytes:
     return bytes(scene.export(file_type="glb"))
 
 
-def markers(bodies: Sequence[BodyPlaces], copies: Sequence[Copy], of_copy: Sequence[int]) -> bytes:
-    """Return boards and LEDs of the whole prop as GLB, in the prop's frame.
-
-    of_copy : for each copy, the number of its body in `bodies`.
-    """
+def markers(bodies: Sequence[BodyPlaces], copies: Sequence[Copy]) -> bytes:
+    """Return boards and LEDs of the whole prop as GLB, in the prop's frame."""
     scene = trimesh.Scene()
     made: dict[tuple[int, int], tuple[str, str]] = {}
-    for copy, number in zip(copies, of_copy, strict=True):
-        place: FloatArray = _METRES_UP_Y @ copy.transform
+    for copy in copies:
+        number, place = copy.body, _METRES_UP_Y @ copy.transform
         for k, light in enumerate(bodies[number].lights):
             node = f"{copy.name}: {light.name}"
             if (number, k) in made:

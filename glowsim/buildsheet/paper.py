@@ -70,6 +70,9 @@ def pages_for(title: str, drawings: Sequence[Drawing], paper: str) -> list[Page]
     room = tall
     for row in (_row(drawings) for drawings in rows):
         if row.width_mm > wide or row.height_mm > tall:
+            if stack:
+                pages.append(_stacked(title, stack, tall))
+                stack, room = [], tall
             pages += _tiles(title, row, wide, tall)
             continue
         if row.height_mm > room:

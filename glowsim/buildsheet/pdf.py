@@ -48,7 +48,7 @@ from glowsim.buildsheet.paper import (
 )
 
 MARGIN_MM = 16.0
-PICTURE_MM = 150.0
+PICTURE_MM = 134.0
 JPEG_QUALITY = 88
 
 

@@ -59,6 +59,11 @@ class LightPlace:
     make: str
 
     @property
+    def from_base(self) -> bool:
+        """Whether its hole is bored straight up from the base."""
+        return self.channel is not None and self.make.startswith("hole")
+
+    @property
     def faces(self) -> str:
         """Where it looks, in words."""
         x, y, z = self.direction
@@ -177,8 +182,14 @@ def _place(
         float(depth_mm(outer, leds).min()),
         inside > 0.999,
         _channel(pocket, outer) if buried else None,
-        _to_make(board, size, direction, height, clearance_mm, buried),
+        _to_make(board, size, direction, height, clearance_mm, buried, _ends(pocket, outer)),
     )
+
+
+def _ends(pocket: Mesh, outer: Mesh) -> str:
+    """Return from where to where a pocket runs upward, in words."""
+    low, high = pocket.bounds[:, 2] - outer.bounds[0, 2]
+    return f", from {low:.1f} to {high:.1f} mm up"
 
 
 def _channel(pocket: Mesh, outer: Mesh) -> tuple[FloatArray, FloatArray] | None:
@@ -197,6 +208,7 @@ def _to_make(
     height_mm: float,
     clearance_mm: float,
     buried: bool,
+    ends: str,
 ) -> str:
     """Return the hole or pocket to make, in words."""
     if not buried:
@@ -204,14 +216,14 @@ def _to_make(
     thick = board.thickness_mm + 2 * clearance_mm
     if board.kind == "strip":
         long, wide = (s + 2 * clearance_mm for s in size)
-        return f"slot {long:.1f} x {wide:.1f} mm, {thick:.1f} mm deep"
+        return f"slot {long:.1f} x {wide:.1f} mm, {thick:.1f} mm deep{ends}"
     across = f"Ø {size[0] + 2 * clearance_mm:.1f} mm"
     if direction[2] > STRAIGHT:
         return f"hole {across}, {height_mm:.1f} mm deep to the LED face"
     if direction[2] < -STRAIGHT:
         deep = height_mm + board.thickness_mm
         return f"hole {across}, {deep:.1f} mm deep to the board's back"
-    return f"pocket {across}, {thick:.1f} mm deep"
+    return f"pocket {across}, {thick:.1f} mm deep{ends}"
 
 
 def _middle(outlines: Sequence[FloatArray]) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -26,15 +27,15 @@ from glowsim.geometry.body import solid_of
 from glowsim.pictures import Mark, Studio, bright_map
 from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan
-from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 
 Report = Callable[[str], None]
 PICTURE_SIZE = (1100, 825)
 PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
 MOST_FINDINGS = 5
-ALIKE_MM = 10.0
-"""Findings on copies of a body that lie nearer than about this are told once."""
+ALIKE, ALIKE_MM = 1.3, 15.0
+"""Findings on copies of a body whose sizes differ by less than this factor, and heights by less
+than this, are told once."""
 
 
 @dataclass(frozen=True)
@@ -72,11 +73,11 @@ def make_sheet(
         )
     check_free(folder, [PDF, HTML, LIGHTS])
     report("placing lights")
-    bodies, copies, of_copy = _bodies(plan, glow, clearance_mm)
+    bodies = _bodies(plan, glow, clearance_mm)
+    lit = [places for places, _ in bodies if places.lights]
     files: dict[str, bytes] = {}
     described: list[tuple[str, str]] = [(PDF, "to print at 100 %"), (HTML, "to read on a screen")]
-    names = _file_names([places.name for places, _ in bodies])
-    for (places, _), name in zip(bodies, names, strict=True):
+    for places, name in zip(lit, _file_names([places.name for places in lit]), strict=True):
         report(f"cutting pockets of {places.name}")
         cut = pocketed(places)
         files[f"{name}.stl"], files[f"{name}.glb"] = stl(cut), glb(cut)
@@ -84,7 +85,7 @@ def make_sheet(
             "with pockets and bores cut out" if any(p.channel for p in places.lights) else "whole"
         )
         described.append((f"{name}.stl, {name}.glb", f"{places.name}, {what}"))
-    files[LIGHTS] = markers([places for places, _ in bodies], copies, of_copy)
+    files[LIGHTS] = markers([places for places, _ in bodies], glow.copies)
     described.append((LIGHTS, "boards and LEDs where they belong in the whole prop"))
     heat, why = _heat(scene_file, report)
     pictures, findings = _pictures(scene_file, electrics, glow, backend, report)
@@ -92,7 +93,7 @@ def make_sheet(
     prop = Prop(
         plan,
         bodies,
-        copies,
+        glow.copies,
         power_report(electrics),
         heat,
         why,
@@ -108,18 +109,14 @@ def make_sheet(
 
 def _bodies(
     plan: Plan, glow: SurfaceGlow, clearance_mm: float
-) -> tuple[tuple[tuple[BodyPlaces, int], ...], tuple[Copy, ...], list[int]]:
-    """Return the different bodies with lights, their copies, and the body of each copy."""
-    lit: dict[int, BodyPlaces] = {}
+) -> tuple[tuple[BodyPlaces, int], ...]:
+    """Return the different bodies, in the order of the glow's, with how many copies stand."""
+    found = []
     for place, number in enumerate(plan.distinct.values()):
-        if plan.scene_file.scene.bodies[number].lights:
-            solid = solid_of(plan.scene_file, number)
-            lit[place] = body_places(plan, number, solid, clearance_mm)
-    copies = tuple(copy for copy in glow.copies if copy.body in lit)
-    order = list(lit)
-    counts = [sum(copy.body == place for copy in copies) for place in order]
-    bodies = tuple(zip(lit.values(), counts, strict=True))
-    return bodies, copies, [order.index(copy.body) for copy in copies]
+        solid = solid_of(plan.scene_file, number)
+        count = sum(copy.body == place for copy in glow.copies)
+        found.append((body_places(plan, number, solid, clearance_mm), count))
+    return tuple(found)
 
 
 def _heat(scene_file: SceneFile, report: Report) -> tuple[HeatReport | None, str]:
@@ -159,8 +156,9 @@ def _told(found: Sequence[Finding]) -> list[Finding]:
     """Return the findings worth a line: one of those that copies of a body share."""
     told: dict[tuple[object, ...], Finding] = {}
     for finding in found:
-        place = tuple(round(c / ALIKE_MM) for c in finding.body_place_mm)
-        told.setdefault((finding.kind, finding.body.rstrip(" 0123456789"), place), finding)
+        size = round(math.log(max(finding.size_mm, 1.0)) / math.log(ALIKE))
+        height = round(finding.body_place_mm[2] / ALIKE_MM)
+        told.setdefault((finding.kind, finding.body.rstrip(" 0123456789"), size, height), finding)
     return list(told.values())[:MOST_FINDINGS]
 
 

@@ -95,9 +95,9 @@ def _ohms(power: PowerReport) -> str:
 def _zones(power: PowerReport) -> list[str]:
     found = []
     for number, zone in enumerate(power.zones):
-        first = "One zone at a time, at low level first. " if number == 0 else "Then "
+        first = "One zone at a time, at low level first. Zone" if number == 0 else "Then zone"
         found.append(
-            f"{first}Zone '{zone.name}', {zone.boards} board{'s' if zone.boards != 1 else ''}: "
+            f"{first} '{zone.name}', {zone.boards} board{'s' if zone.boards != 1 else ''}: "
             f"expect {zone.drawn_ma:.0f} mA as drawn, {zone.white_ma:.0f} mA at full white; limit "
             f"the supply to {LIMIT_SHARE * zone.drawn_ma:.0f} mA while you try it as drawn."
         )

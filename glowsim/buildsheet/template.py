@@ -94,10 +94,11 @@ def _figure(places: BodyPlaces, view: View) -> Figure:
 
 
 def _bores(places: BodyPlaces) -> list[str]:
-    """Return what to bore from the base, a line for each light that lies in the material."""
-    return [f"{p.number}: {p.make}" for p in places.lights if p.channel is not None] + (
-        [f"bore for wires: Ø {CHANNEL_MM:.0f} mm"] if any(p.channel for p in places.lights) else []
-    )
+    """Return what to bore from the base, a line for each light reached from there."""
+    found = [f"{light.number}: {light.make}" for light in places.lights if light.from_base]
+    if any(light.channel is not None for light in places.lights):
+        found.append(f"bore for wires: Ø {CHANNEL_MM:.0f} mm")
+    return found
 
 
 class _Plan:
