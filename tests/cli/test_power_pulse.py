@@ -1,0 +1,150 @@
+"""The commands power and pulse as a user meets them."""
+
+import csv
+import json
+
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from glowsim.cli import glow, power, pulse
+from glowsim.errors import SceneError
+
+LITTLE = """
+title = "Little pair"
+[room]
+illuminance_lx = 10
+[[bodies]]
+name = "spike"
+shape = { kind = "spike", length_mm = 60, base_diameter_mm = 30 }
+material = "upholstery_foam_white"
+detail_mm = 6
+cell_mm = 3
+  [[bodies.lights]]
+  name = "board"
+  board = "round_7"
+  position_mm = [0, 0, 12]
+  zone = "spikes"
+  [[bodies.patterns]]
+  kind = "along"
+  count = 2
+  step_mm = [50, 0, 0]
+[power]
+battery = "lithium_18650"
+[wiring]
+kind = "bus"
+gauge = 30
+feed_mm = 800
+spacing_mm = 400
+"""
+SLOW = '[[pulses]]\nzone = "spikes"\npattern = "ember"\nperiod_s = 2\nstagger = 0.2\n'
+FAST = '[[pulses]]\nzone = "spikes"\npattern = "blink"\nperiod_s = 0.2\nlow = 0.0\n'
+
+
+def run(command, *arguments):
+    return CliRunner(catch_exceptions=False).invoke(command, [str(a) for a in arguments])
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A folder with scenes and one result that all commands share."""
+    home = tmp_path_factory.mktemp("pulse")
+    for name, more in (("slow", SLOW), ("fast", FAST), ("still", "")):
+        (home / f"{name}.toml").write_text(LITTLE + more)
+    return home
+
+
+def test_power_says_all_a_maker_needs(folder):
+    shown = run(power.command, folder / "slow.toml")
+    assert shown.exit_code == 0
+    for words in (
+        "Current at full supply voltage",
+        "first to lose light: green and blue below 3.8 V, then red below 2.6 V",
+        "Its battery: 18650 lithium-ion cell",
+        "3 x AAA alkaline cell",
+        "cannot carry the load",
+        "At the boards, battery half used (bus;",
+        "Lost in the wires",
+        "Wire to cut, ends included",
+        "Fuse: ",
+        "one output serves 657 LEDs",
+        "caution: Fuse",
+        "caution: Lithium cells",
+    ):
+        assert words in shown.output.replace("\n", " "), words
+
+
+def test_power_as_json(folder):
+    data = json.loads(run(power.command, folder / "slow.toml", "--json").output)
+    assert data["battery"]["key"] == "lithium_18650"
+    assert data["wiring"]["drawn"]["board_v"][0] > data["wiring"]["drawn"]["board_v"][1]
+    assert len(data["boards"]) == 2
+
+
+def test_power_lists_every_run_when_asked(folder):
+    shown = run(power.command, folder / "still.toml", "--verbose").output
+    assert "Runs of wire" in shown
+
+
+def test_pulse_writes_everything(folder):
+    out = folder / "out"
+    shown = run(
+        pulse.command,
+        folder / "slow.toml",
+        "--out",
+        out,
+        "--seconds",
+        1,
+        "--fps",
+        6,
+        "--size",
+        "80x60",
+    )
+    assert shown.exit_code == 0, shown.output
+    names = {"glow.npz", "pulse.csv", "pulse.h", "pulse_chart.png", "pulse.webp"}
+    assert {path.name for path in out.iterdir()} == names
+    with Image.open(out / "pulse.webp") as picture:
+        assert picture.size == (80, 60)
+    assert len(list(csv.reader((out / "pulse.csv").read_text().splitlines()))) == 7
+    flat = shown.output.replace("\n", " ")
+    for words in ("spikes 1", "Average current", "drawn as wired", "caution: Flashing", "jump"):
+        assert words in flat, words
+    assert "WARNING" not in flat
+
+
+def test_pulse_figures_use_the_saved_glow_and_draw_nothing(folder):
+    out = folder / "figures"
+    for _ in range(2):
+        shown = run(pulse.command, folder / "slow.toml", "--out", out, "--no-pictures", "--json")
+        data = json.loads(shown.output)
+    assert {path.name for path in out.iterdir()} == {"glow.npz", "pulse.csv", "pulse.h"}
+    assert not data["flashes"]["on a screen"]["too_many"]
+    assert data["members"][0]["pattern"] == "ember"
+
+
+def test_an_animation_that_flashes_is_held_back(folder):
+    out = folder / "fast"
+    common = (folder / "fast.toml", "--out", out, "--seconds", 1, "--size", "64x48", "--fps", 25)
+    near = ("--nearest", 120)  # so small a prop flashes over 0.006 sr from close by only
+    held = run(pulse.command, *common, *near)
+    # From the first "on" at 0 s nine changes follow within the second.
+    assert "WARNING: it flashes 4.5 times within a second" in held.output
+    assert "--despite-flashes draws it" in held.output.replace("\n", " ")
+    assert not (out / "pulse.webp").exists()
+    assert (out / "pulse_chart.png").exists()
+    drawn = run(pulse.command, *common, *near, "--despite-flashes")
+    assert "WARNING" in drawn.output
+    assert (out / "pulse.webp").exists()
+    far = run(pulse.command, *common, "--nearest", 10_000, "--no-pictures")
+    assert "WARNING" not in far.output
+    assert "on a small area" in far.output.replace("\n", " ")
+
+
+def test_without_pulses_it_says_how_to_add_one(folder):
+    with pytest.raises(SceneError, match=r'add one, such as zone = "spikes"'):
+        run(pulse.command, folder / "still.toml")
+
+
+def test_pictures_of_glow_say_that_they_are_as_wired(folder):
+    shown = run(glow.command, folder / "still.toml", "--out", folder / "out", "--size", "320x240")
+    assert "note: pictures drawn as wired" in shown.output.replace("\n", " ")

@@ -1,0 +1,134 @@
+"""The power report of whole scenes, and the light that the wires let through."""
+
+import json
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from glowsim.electrics.power import FUSES_A, power_report
+from glowsim.electrics.power_words import battery_words, fuse_words, limits_words, wiring_words
+from glowsim.electrics.report_json import power_json
+from tests.electrics.props import electrics, row
+from tests.pictures.glows import body_glow, glow_of, moved, sphere
+
+BUS = '[wiring]\nkind = "bus"\ngauge = 20\nfeed_mm = 500\nspacing_mm = 150\n'
+SCENES = Path(__file__).parents[2] / "scenes"
+
+
+def report_of(text):
+    return power_report(electrics(text))
+
+
+def test_currents_add_up():
+    text = row(5, '[[pulses]]\nzone = "spikes"\npattern = "swell"\nlow = 0.0\n', "round_7", 0.5)
+    report = report_of(text)
+    # 35 LEDs of the 18 mA class with 0.6 mA in the dark: data sheet.
+    assert report.total.leds == 35
+    assert_allclose(report.total.idle_ma, 35 * 0.6)
+    assert_allclose(report.total.white_ma, 35 * (3 * 18 + 0.6))
+    assert_allclose(report.total.drawn_ma, 35 * (0.5 * 3 * 18 + 0.6))
+    assert_allclose(report.total.average_ma, 35 * (0.25 * 3 * 18 + 0.6), rtol=1e-6)
+    assert_allclose(sum(z.white_ma for z in report.zones), report.total.white_ma)
+
+
+def test_a_measured_current_is_used():
+    text = row(1).replace("zone =", "channel_current_ma = 15\n  zone =")
+    assert_allclose(report_of(text).total.white_ma, 7 * 3 * 15)
+
+
+def test_each_led_apart_counts_once():
+    text = row(2).replace("zone =", "separate_leds = true\n  zone =")
+    prop = electrics(text)
+    assert [len(b.lights) for b in prop.boards] == [7, 7]
+    assert prop.boards[1].lights == tuple(range(7, 14))
+    assert_allclose(power_report(prop).total.white_ma, 2 * 252)
+
+
+def test_what_is_assumed_is_said():
+    notes = " ".join(report_of(row(1)).notes)
+    for words in ("names no battery", "has no wiring", "has no pulses"):
+        assert words in notes
+    whole = row(1, '[power]\nbattery = "nimh_aa"\nin_series = 4\n' + BUS)
+    assert "battery" not in " ".join(report_of(whole).notes).replace("no pulses", "")
+
+
+def test_fuse_and_the_wire_behind_it():
+    # 2.52 A at three quarters of its rating: 3.36, so 4 A; a wire that bears 4 A inside foam.
+    report = report_of(row(10, BUS))
+    assert report.fuse.fuse_a == 4.0
+    assert report.fuse.for_white
+    assert report.fuse.load_ma <= 0.75 * 1000 * report.fuse.fuse_a
+    assert report.fuse.too_thin == ()
+    thin = report_of(row(10, BUS.replace("20", "28")))
+    assert thin.fuse.too_thin == ("28 AWG",)
+    assert "28 AWG of this wiring is too thin" in fuse_words(thin.fuse)
+    assert all(a < b for a, b in pairwise(FUSES_A))
+
+
+def test_a_weak_battery_gets_a_fuse_for_what_it_can_give():
+    report = report_of(row(10, '[power]\nbattery = "nimh_aa"\nin_series = 4\n', drive=0.3))
+    assert not report.fuse.for_white
+    assert report.fuse.fuse_a == 1.25  # 10 x 75.6 mA
+
+
+def test_no_light_at_all():
+    text = row(1)
+    start, end = text.index("  [[bodies.lights]]"), text.index("  [[bodies.patterns]]")
+    report = report_of(text[:start] + text[end:])
+    assert report.total.white_ma == 0
+    assert report.choices == ()
+    json.dumps(power_json(report))
+
+
+@pytest.mark.parametrize("scene", sorted(SCENES.glob("*.toml")), ids=lambda path: path.stem)
+def test_demo_scenes(scene):
+    from glowsim.electrics.power import Electrics
+    from glowsim.scene import read_scene
+
+    report = power_report(Electrics(read_scene(scene)))
+    assert report.choice is not None
+    data = json.loads(json.dumps(power_json(report)))
+    assert data["total"]["drawn_ma"] <= data["total"]["white_ma"]
+    assert {c.verdict for c in report.choices} >= {"no"}
+    assert battery_words(report.choice).startswith("Its battery: ")
+    assert limits_words(report.boards)
+    if report.wiring:
+        assert wiring_words(report.wiring)
+
+
+def test_the_thistle_starves_its_last_spikes():
+    # One pinned number of the demo scene: one lithium cell, half used (3.82 V), a chain of 28 AWG.
+    from glowsim.electrics.power import Electrics
+    from glowsim.scene import read_scene
+
+    wiring = power_report(Electrics(read_scene(SCENES / "thistle_staff.toml"))).wiring
+    volts = wiring.drawn.board_v
+    assert np.all(np.diff(volts) < 0)
+    assert_allclose(volts[-1], 3.42, atol=0.02)
+    assert wiring.drawn.share[-1, 2] < 0.8 < wiring.drawn.share[0, 2]
+
+
+def test_wires_reach_the_glow():
+    own = BUS.replace("20", "30") + '[power]\nbattery = "lithium_18650"\n'
+    text = row(3, own, board="round_7")
+    prop = electrics(text)
+    ball = body_glow(sphere(10.0, 1), 100.0)
+    glow = glow_of([ball], [(0, moved(60.0 * k, 0, 0)) for k in range(3)])
+    wired, note = prop.wired(glow)
+    share = prop.state_drawn().share
+    for light, before, own in zip(wired.lights, glow.lights, share, strict=True):
+        assert_allclose(light.drive, before.drive * own)
+    bright = [wired.exitance_lm_mm2(copy)[1].mean() for copy in wired.copies]
+    assert bright[0] > bright[1] > bright[2] > 0
+    assert "spike 3: board" in note
+    assert "battery half used" in note
+
+
+def test_without_wiring_the_glow_stays():
+    glow = glow_of([body_glow(sphere(10.0, 1), 100.0)])
+    same, note = electrics(row(1)).wired(glow)
+    assert same is glow
+    assert note == ""
