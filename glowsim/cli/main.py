@@ -67,8 +67,9 @@ def main() -> None:
 
     try:
         status = cli.main(standalone_mode=False)
-    except click.exceptions.Abort:
-        _say("stopped")
+    except click.exceptions.Abort as stop:
+        # What was interrupted may have said what it kept.
+        _say(str(stop.__cause__ or "") or "stopped")
         status = INTERRUPTED
     except KeyboardInterrupt as stop:
         _say(str(stop) or "stopped")

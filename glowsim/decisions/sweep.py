@@ -86,11 +86,11 @@ def local_processes(workers: int = 2) -> Iterator[Executor]:
     try:
         yield executor
     except BaseException:
-        executor.shutdown(wait=False, cancel_futures=True)
         for process in set(multiprocessing.active_children()) - others:
             process.terminate()
         raise
-    executor.shutdown()
+    finally:
+        executor.shutdown()
 
 
 @contextmanager
@@ -174,8 +174,10 @@ def _finished(
             "'if __name__ == \"__main__\":'"
         ) from None
     finally:
-        for future in waiting:
-            future.cancel()
+        # A process pool has no way to forget a job and be stopped at once: it stumbles over it.
+        if not isinstance(executor, ProcessPoolExecutor):
+            for future in waiting:
+                future.cancel()
 
 
 def _put_together(

@@ -28,7 +28,7 @@ from glowsim.decisions.advice import Advice, advise
 from glowsim.decisions.step import Step, judged
 from glowsim.decisions.sweep import solve_scenes
 from glowsim.decisions.vary import Variation, Vary, checked_materials, variation_of
-from glowsim.errors import SceneError
+from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.body import solid_of
 from glowsim.scene import SceneFile, Thresholds
 from glowsim.transport.leds import BodyLeds
@@ -166,5 +166,8 @@ def _check_ends(variation: Variation, from_mm: float, to_mm: float, catalogue: C
     ends = {"wall": (to_mm,), "depth": (from_mm, to_mm)}.get(variation.vary, (from_mm,))
     for value in ends:
         scene_file = variation.at(value)
-        solid = solid_of(scene_file, variation.number)
-        BodyLeds(scene_file, variation.number, catalogue).depths_mm(solid)
+        try:
+            solid = solid_of(scene_file, variation.number)
+            BodyLeds(scene_file, variation.number, catalogue).depths_mm(solid)
+        except GlowsimError as problem:
+            raise type(problem)(f"with {variation.said(value)}: {problem}") from None
