@@ -8,6 +8,7 @@ import click
 from rich.table import Table
 
 from glowsim.cli.common import (
+    as_wired,
     console,
     json_option,
     print_json,
@@ -29,7 +30,9 @@ from glowsim.transport.plan import plan_of
 @json_option
 def command(scene: Path, as_json: bool) -> None:
     """Validate SCENE, repair its meshes and say how, and print sizes, weights and depths."""
-    plan = plan_of(read_scene(scene))
+    scene_file = read_scene(scene)
+    plan = plan_of(scene_file)
+    as_wired(scene_file)
     with progress_line() as report:
         checks = inspect(plan, report)
     if as_json:

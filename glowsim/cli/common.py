@@ -131,14 +131,15 @@ def progress_line(shown: bool = True) -> Iterator[Callable[[str], None]]:
         yield lambda text: status.update(text)
 
 
-def as_wired(glow: SurfaceGlow, scene_file: SceneFile) -> tuple[SurfaceGlow, str]:
-    """Return a glow as the scene's wires let it be, and what to say about it ('' without wires).
+def as_wired(scene_file: SceneFile) -> Callable[[SurfaceGlow], tuple[SurfaceGlow, str]]:
+    """Check a scene's battery and wires before the work; return what shows a glow through them.
 
-    For pictures: what the boards would show with the battery half used. Findings are about the
-    glow as drawn; `power` tells what the wires take from it.
+    It returns the glow as the wires let it be, with the battery half used, and what to say about it
+    ('' without wires). For pictures: findings are about the glow as drawn, and `power` tells what
+    the wires take from it. Raises SceneError.
     """
-    if scene_file.scene.wiring is None:
-        return glow, ""
+    if scene_file.scene.power is None and scene_file.scene.wiring is None:
+        return lambda glow: (glow, "")
     from glowsim.electrics.power import Electrics
 
-    return Electrics(scene_file).wired(glow)
+    return Electrics(scene_file).wired

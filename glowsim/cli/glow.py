@@ -97,6 +97,7 @@ def command(
     if fresh and resume:
         raise click.UsageError("--fresh throws away what --resume would go on from; choose one")
     scene_file = read_scene(scene)
+    through_wires = as_wired(scene_file)
     folder = out_folder(out, scene_file.stem)
     files = _Files(folder, reference)
     if fresh:
@@ -112,7 +113,7 @@ def command(
         written = [files.result, files.findings]
         reason = wires = ""
         if pictures:
-            drawn, wires = as_wired(glow, scene_file)
+            drawn, wires = through_wires(glow)
             more, reason = _draw(drawn, scene_file, findings, files, size, backend, report)
             written += more
     if as_json:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -16,7 +17,7 @@ from glowsim.cli.common import (
     table_of,
     verbose_option,
 )
-from glowsim.electrics.power import Electrics, PowerReport, WiringReport, power_report
+from glowsim.electrics.power import Currents, Electrics, PowerReport, WiringReport, power_report
 from glowsim.electrics.power_words import (
     battery_words,
     fuse_words,
@@ -54,7 +55,7 @@ def command(scene: Path, as_json: bool, verbose: bool) -> None:
     if not report.boards:
         screen.print("No body of this scene has a light: it draws nothing.")
         return
-    screen.print(_currents(report))
+    screen.print(_currents(report, verbose))
     for line in limits_words(report.boards):
         screen.print(line, markup=False)
     _batteries(screen, report)
@@ -67,14 +68,22 @@ def command(scene: Path, as_json: bool, verbose: bool) -> None:
         screen.print(f"caution: {caution}", markup=False)
 
 
-def _currents(report: PowerReport) -> Table:
+def _currents(report: PowerReport, each_board: bool) -> Table:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
         ("boards", "LEDs", "dark", "average", "as drawn", "full white"),
     )
-    rows = list(report.zones)
-    if len(rows) > 1:
+    rows: list[Currents] = []
+    for zone in report.zones:
+        rows.append(zone)
+        mine = [board for board in report.boards_alone if board.zone == zone.name]
+        kinds = dict.fromkeys((b.leds, b.idle_ma, b.drawn_ma, b.white_ma) for b in mine)
+        if each_board or (len(kinds) > 1 and len(mine) <= 4):
+            rows += [replace(b, name=f"  {b.name}") for b in mine]
+        elif len(mine) > 1 and len(kinds) == 1:
+            rows.append(replace(mine[0], name="  each board"))
+    if len(report.zones) > 1:
         rows.append(report.total)
     for row in rows:
         figures = (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)

@@ -70,11 +70,12 @@ def command(
     Ctrl-C keeps the frames that are finished.
     """
     scene_file = read_scene(scene)
+    through_wires = as_wired(scene_file)
     folder = out_folder(out, scene_file.stem)
     path = target or folder / "turntable.webp"
     with progress_line() as report:
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
-        glow, as_it_is = as_wired(glow, scene_file)
+        glow, as_it_is = through_wires(glow)
         report("setting up the camera")
         studio = Studio(glow, scene_file.scene, backend)
     with Progress(console=notice(), disable=not notice().is_terminal) as bar:

@@ -38,6 +38,7 @@ class Currents:
     """Currents of a board, a zone or the prop at full supply [mA]."""
 
     name: str
+    zone: str
     boards: int
     leds: int
     idle_ma: float
@@ -107,6 +108,14 @@ class PowerReport:
     course: Course
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def boards_alone(self) -> tuple[Currents, ...]:
+        """The currents of each board by itself."""
+        return tuple(
+            _currents(b.name, b.zone, (b,), level[None])
+            for b, level in zip(self.boards, self.average_levels, strict=True)
+        )
 
 
 class Electrics:
@@ -210,7 +219,7 @@ def power_report(electrics: Electrics) -> PowerReport:
         if electrics.own_pack:
             own = judged(electrics.own_pack, circuit, boards, average, wanted)
     shown: set[str] = {c.pack.battery.kind for c in (own, *choices) if c and c.verdict != "no"}
-    total = _currents("whole prop", boards, average)
+    total = _currents("whole prop", "", boards, average)
     wiring = _wiring(electrics, catalogue.wires) if electrics.harness else None
     notes = list(_notes(electrics))
     return PowerReport(
@@ -254,9 +263,10 @@ def _notes(electrics: Electrics) -> list[str]:
     return notes
 
 
-def _currents(name: str, boards: tuple[LitBoard, ...], average: FloatArray) -> Currents:
+def _currents(name: str, zone: str, boards: tuple[LitBoard, ...], average: FloatArray) -> Currents:
     return Currents(
         name,
+        zone,
         len(boards),
         sum(b.led_count for b in boards),
         sum(b.idle_ma for b in boards),
@@ -270,7 +280,7 @@ def _zones(boards: tuple[LitBoard, ...], average: FloatArray) -> tuple[Currents,
     rows = []
     for zone in dict.fromkeys(b.zone for b in boards):
         chosen = [n for n, b in enumerate(boards) if b.zone == zone]
-        rows.append(_currents(zone, tuple(boards[n] for n in chosen), average[chosen]))
+        rows.append(_currents(zone, zone, tuple(boards[n] for n in chosen), average[chosen]))
     return tuple(rows)
 
 
