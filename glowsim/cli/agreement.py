@@ -31,7 +31,7 @@ from glowsim.cli.reference import goal_of, reference_options, solve_by_reference
 from glowsim.errors import SolveError
 from glowsim.files import write_whole
 from glowsim.findings import Agreement, agreement_of, comparisons_of
-from glowsim.findings.agreement import OFF, SURE, BodyAgreement, Ratio
+from glowsim.findings.agreement import FAINT, OFF, SURE, BodyAgreement, Ratio
 from glowsim.geometry.mesh import at_mm
 from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
 from glowsim.scene import SceneFile, read_scene
@@ -163,13 +163,14 @@ def _print(screen: Console, found: Agreement) -> None:
             _said(body.let_out),
             *(_said(ratio) if ratio else "dark" for ratio in body.bands),
             f"{100 * body.usual:.1f}" if body.usual else f"< {_percent(body.noise)}",
-            _said(max((s.luminance for s in body.slices), key=_sure_first)),
+            _said(max((s.luminance for s in body.judged), key=_sure_first)),
             _said(worst.ratio) if worst else f"none over {_percent(SURE * body.noise)}",
             ", ".join(f"{c:.0f}" for c in worst.body_place_mm) if worst else "",
         )
     table.caption = (
         "± one standard error of the reference; only what exceeds two of them counts. As a rule: "
-        "root mean square over patches as wide as a slice is high"
+        "root mean square over patches as wide as a slice is high. What is darker than "
+        f"{_percent(FAINT)} % of the mean is not judged."
     )
     screen.print(table)
     for body in found.bodies:

@@ -32,8 +32,8 @@ KNOWN = 0.2
 """Places are judged where the reference knows them better than this: 25 photons or more."""
 MOST_SLICES = 20
 SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
-_FAINT = 0.01
-"""Places darker than this share of the body's mean are left out of the search for the worst."""
+FAINT = 0.01
+"""Slices and places darker than this share of the body's mean are not judged."""
 
 
 @dataclass(frozen=True)
@@ -115,9 +115,16 @@ class BodyAgreement:
     faces: tuple[FloatArray, FloatArray]
 
     @property
+    def judged(self) -> tuple[Slice, ...]:
+        """The slices that are not all but dark."""
+        area = sum(part.area_mm2 for part in self.slices)
+        mean = sum(part.area_mm2 * part.reference_cd_m2 for part in self.slices) / area
+        return tuple(part for part in self.slices if part.reference_cd_m2 > FAINT * mean)
+
+    @property
     def worst_off(self) -> float:
         """The largest sure difference of the whole, of a slice, or of a place."""
-        ratios = [self.let_out, *(part.luminance for part in self.slices)]
+        ratios = [self.let_out, *(part.luminance for part in self.judged)]
         if self.worst:
             ratios.append(self.worst.ratio)
         return max(ratio.surely_off for ratio in ratios)
@@ -218,7 +225,7 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
     ]
     work, ratio, noise, bright = ratio_of_faces(one, other, step)
-    share = work.area * ((bright > _FAINT) & (noise < KNOWN * ratio))
+    share = work.area * ((bright > FAINT) & (noise < KNOWN * ratio))
     share = share / max(float(share.sum()), 1e-30)
     # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
     usual2 = float(share @ ((1 - 1 / ratio) ** 2 - (noise / ratio**2) ** 2))
