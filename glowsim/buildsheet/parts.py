@@ -18,7 +18,7 @@ def parts_grid(plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...], power: Po
     for places, count in bodies:
         rows += _material(plan, places, count)
     rows += [
-        (str(count), f"{kind}: {label}", f"set into {name}")
+        (str(count), f"{kind}: {label}", name)
         for (kind, label, name), count in _inserts(plan, bodies).items()
     ]
     ticked = tuple(("☐", *row) for row in rows)
@@ -109,10 +109,11 @@ def _inserts(
         for insert in places.spec.inserts:
             if insert.material is not None:
                 label = plan.catalogue.material(insert.material).label
-                found[("sleeve", label, places.name)] += count
+                found[(insert.name or "sleeve", label, f"set into {places.name}")] += count
             elif insert.coat is not None:
-                found[("core", plan.catalogue.coat(insert.coat).label, places.name)] += count
+                label = plan.catalogue.coat(insert.coat).label
+                found[(insert.name or "core", label, f"set into {places.name}")] += count
         for mask in places.spec.masks:
             label = plan.catalogue.coat(mask.coat).label
-            found[(mask.name or "mask", label, places.name)] += count
+            found[(mask.name or "cover", label, f"on {places.name}")] += count
     return found

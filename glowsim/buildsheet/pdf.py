@@ -48,7 +48,7 @@ from glowsim.buildsheet.paper import (
 )
 
 MARGIN_MM = 16.0
-PICTURE_MM = 134.0
+PICTURE_MM = 124.0
 JPEG_QUALITY = 88
 
 
@@ -152,7 +152,7 @@ def _flowables(block: Block, styles: _Styles, usable_mm: float, paper: str) -> l
             turned: list[Any] = []
             for page in pages:
                 turned += [PageBreak(), _TemplatePage(page, paper, styles)]
-            return [*turned, PageBreak()]
+            return turned
 
 
 def _items(block: Items, styles: _Styles) -> ListFlowable:

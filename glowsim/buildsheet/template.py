@@ -15,6 +15,8 @@ from glowsim.geometry.outlines import View, on_paper, silhouette_mm
 SMALL_MM = 2.6
 LINE_GAP_MM = 4.2
 """Least distance of two lines of text."""
+LETTER = 0.6
+"""Width of a letter as a share of its height, on the wide side."""
 MARGIN_MM = 12.0
 LABELS_MM = 34.0
 """Room for heights to the right of a side view."""
@@ -75,7 +77,8 @@ def _figure(places: BodyPlaces, view: View) -> Figure:
     low, high = points.min(axis=0), points.max(axis=0)
     right = LABELS_MM if upright and places.lights else MARGIN_MM
     bores = _bores(places) if view == "below" else []
-    width = max(float(high[0] - low[0]) + MARGIN_MM + right, 62.0)
+    said = max(map(len, [TITLES[view], *bores])) * LETTER * 3.2
+    width = max(float(high[0] - low[0]) + MARGIN_MM + right, said)
     foot = MARGIN_MM + LINE_GAP_MM * len(bores)
     height = float(high[1] - low[1]) + foot + MARGIN_MM + 6
     drawing = Drawing(width, height)

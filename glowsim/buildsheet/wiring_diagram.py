@@ -101,7 +101,7 @@ def _end(
     elif len(named) == 1:
         text = f"{named[0].name} ({named[0].zone}): {words}"
     else:
-        text = f"{len(named)} boards ({', '.join(b.name for b in named)}): {words}"
+        text = f"{run.end}, {len(named)} boards: {words}"
     most = int((WIDTH_MM - x - 4) / (0.56 * TEXT_MM))
     if len(text) > most:
         text = f"{text[: most - len(words) - 6]} ...: {words}"

@@ -1,0 +1,175 @@
+"""The PDF measured from its own pixels."""
+
+from __future__ import annotations
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from glowsim.buildsheet.blocks import BuildSheet, FullSize, Grid, Items, Para, Section
+from glowsim.buildsheet.drawing import Drawing, Path, Round
+from glowsim.buildsheet.paper import EDGE_MM, FOOT_MM, HEAD_MM, OVERLAP_MM, area_mm, pages_for
+from glowsim.buildsheet.pdf import pdf
+from glowsim.buildsheet.template import MARGIN_MM
+from glowsim.errors import SceneError
+
+from .conftest import PX_PER_MM, page_pixels, page_texts
+
+
+def sheet_of(*drawings: Drawing) -> BuildSheet:
+    return BuildSheet("test", (Section("Templates", (FullSize("piece", drawings),)),))
+
+
+def template_page(folder_pdf) -> int:
+    texts = page_texts(folder_pdf)
+    return next(k for k, text in enumerate(texts) if "This bar must measure" in text)
+
+
+def runs(dark: np.ndarray) -> list[tuple[int, int]]:
+    """Return first and last index of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], dark.astype(int), [0]])))
+    return [(a, b - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+@pytest.mark.parametrize(
+    ("paper", "size_mm"), [("A4", (210.0, 297.0)), ("Letter", (215.9, 279.4)), ("a4", (210, 297))]
+)
+def test_paper_size(paper, size_mm):
+    """ISO 216 and ANSI/ASME Y14.1; a PDF point is 1/72 inch."""
+    document = pypdfium2.PdfDocument(pdf(sheet_of(Drawing(30, 30)), paper))
+    for page in document:
+        width, height = page.get_size()
+        assert (width * 25.4 / 72, height * 25.4 / 72) == pytest.approx(size_mm, abs=0.05)
+
+
+def test_unknown_paper():
+    with pytest.raises(SceneError, match=r"there is no paper 'A3'.*A4"):
+        pdf(sheet_of(Drawing(30, 30)), "A3")
+
+
+def test_viewers_are_told_not_to_scale():
+    assert b"/PrintScaling /None" in pdf(sheet_of(Drawing(30, 30)), "A4")
+
+
+def test_same_sheet_same_bytes():
+    blocks = (Para("text"), Items(("one", "two"), ticks=True), Grid(("a",), (("b",),), (1,)))
+    sheet = BuildSheet("test", (Section("First", blocks),))
+    assert pdf(sheet, "A4") == pdf(sheet, "A4")
+
+
+def test_check_bar_measures_fifty_millimetres(made):
+    _, folder = made
+    page = page_pixels(folder / "sheet.pdf", template_page(folder / "sheet.pdf"))
+    row = page.shape[0] - round((EDGE_MM + 6) * PX_PER_MM)
+    band = page[row - 3 : row + 4, : round(80 * PX_PER_MM)].max(axis=0) > 0.5
+    longest = max(runs(band), key=lambda run: run[1] - run[0])
+    # Line caps of 0.15 mm at each end.
+    length = (longest[1] - longest[0] + 1) / PX_PER_MM - 0.3
+    assert length == pytest.approx(50.0, abs=0.2)
+
+
+def test_outline_of_the_base_is_true(made):
+    """The circle of the view from above, 40 mm wide, measured across its middle both ways."""
+    _, folder = made
+    page = page_pixels(folder / "sheet.pdf", template_page(folder / "sheet.pdf"))
+    left, top = EDGE_MM + MARGIN_MM, EDGE_MM + HEAD_MM + 6 + MARGIN_MM
+    middle_x, middle_y = left + 20, top + 20
+    across = page[round(middle_y * PX_PER_MM), round((left - 3) * PX_PER_MM) :]
+    across = across[: round(46 * PX_PER_MM)] > 0.5
+    down = page[round((top - 3) * PX_PER_MM) :, round(middle_x * PX_PER_MM)]
+    down = down[: round(46 * PX_PER_MM)] > 0.5
+    for line in (across, down):
+        ends = np.flatnonzero(line)[[0, -1]]
+        assert (ends[1] - ends[0] + 1) / PX_PER_MM - 0.45 == pytest.approx(40.0, abs=0.3)
+        assert (ends[0] / PX_PER_MM) == pytest.approx(3.0, abs=0.4)
+
+
+def test_a_square_is_square_and_where_it_should_be():
+    drawing = Drawing(100, 60)
+    corners = np.array([[10, 10], [60, 10], [60, 50], [10, 50]], dtype=float)
+    drawing.add(Path(corners, closed=True, width_mm=0.2))
+    page = page_pixels(pdf(sheet_of(drawing), "A4"), 1)
+    _, tall = area_mm("A4")
+    top = 297 - EDGE_MM - FOOT_MM - tall  # of the drawing area, from the paper's top
+    down, right = np.nonzero(
+        page[round((top + 5) * PX_PER_MM) : round((top + 60) * PX_PER_MM)] > 0.5
+    )
+    found = np.array([right.min(), right.max(), down.min(), down.max()]) / PX_PER_MM
+    assert found == pytest.approx([EDGE_MM + 10, EDGE_MM + 60, 5, 45], abs=0.2)
+
+
+def big_drawing() -> Drawing:
+    drawing = Drawing(300, 400)
+    drawing.add(Round((150, 200), 120, 0.4), Path(np.array([[5, 5], [295, 395]]), width_mm=0.4))
+    return drawing
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_tiles_join(paper):
+    """What two neighbours show of their common overlap is the same, to a pixel's rounding."""
+    drawing = big_drawing()
+    pages = pages_for("piece", [drawing], paper)
+    wide, tall = area_mm(paper)
+    columns, rows = 2, 2
+    assert len(pages) == columns * rows
+    made = pdf(sheet_of(drawing), paper)
+    height_mm = {"A4": 297.0, "Letter": 279.4}[paper]
+    views = []
+    for number in range(len(pages)):
+        page = page_pixels(made, number + 1)
+        bottom = round((height_mm - EDGE_MM - FOOT_MM) * PX_PER_MM)
+        top, left = bottom - round(tall * PX_PER_MM), round(EDGE_MM * PX_PER_MM)
+        views.append(page[top:bottom, left : left + round(wide * PX_PER_MM)])
+    step = round((wide - OVERLAP_MM) * PX_PER_MM)
+    band = round(OVERLAP_MM * PX_PER_MM)
+    assert _alike(views[0][:, step : step + band], views[1][:, :band])
+    down = round((tall - OVERLAP_MM) * PX_PER_MM)
+    assert _alike(views[0][down : down + band], views[2][:band])
+    # The check would notice a tile that is off by half a millimetre.
+    off = round(0.5 * PX_PER_MM)
+    assert not _alike(views[0][:, step - off : step - off + band], views[1][:, :band])
+
+
+def _alike(one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether all that is dark in one is dark in the other, within two pixels."""
+    from scipy import ndimage
+
+    dark, wide = [v > 0.5 for v in (one, other)], np.ones((5, 5))
+    spread = [ndimage.binary_dilation(v, wide) for v in dark]
+    assert dark[0].any()
+    missed = (dark[0] & ~spread[1]).sum() + (dark[1] & ~spread[0]).sum()
+    return bool(missed < 0.01 * dark[0].sum())
+
+
+def test_marks_lie_on_both_neighbours():
+    pages = pages_for("piece", [big_drawing()], "A4")
+    sheet = pages[0].pieces[0].drawing
+    rings = [item for item in sheet.items if isinstance(item, Round) and item.radius_mm == 2.0]
+    letters = [i.text for i in sheet.items if hasattr(i, "text") and len(i.text) == 1]
+    assert len(rings) == len(letters) == len(set(letters)) == 8
+    for ring in rings:
+        seen = 0
+        for page in pages:
+            left, bottom, width, height = page.pieces[0].window
+            x, y = ring.centre[0] - left, ring.centre[1] - bottom
+            seen += 2 < x < width - 2 and 2 < y < height - 2
+        assert seen >= 2
+
+
+def test_pages_are_named_and_nothing_is_lost():
+    pages = pages_for("piece", [big_drawing(), Drawing(60, 40)], "A4")
+    assert [page.title for page in pages][-1] == "piece"
+    assert pages[0].title == "piece, sheet 1 of 4 (row 1, column 1)"
+    covered = np.zeros((400, 300), dtype=bool)
+    for page in pages[:-1]:
+        left, bottom, width, height = page.pieces[0].window
+        covered[int(bottom) : round(bottom + height), int(left) : round(left + width)] = True
+    assert covered.all()
+
+
+def test_small_drawings_share_a_page():
+    pages = pages_for("piece", [Drawing(80, 60)] * 4, "A4")
+    assert len(pages) == 1
+    boxes = [(*p.at, *p.window[2:]) for p in pages[0].pieces]
+    assert len(boxes) == 2  # two rows of two
+    assert boxes[0][1] >= boxes[1][1] + boxes[1][3]

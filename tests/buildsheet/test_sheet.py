@@ -1,0 +1,225 @@
+"""What the sheet says, and the files beside it."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+
+import numpy as np
+import pytest
+import trimesh
+from click.testing import CliRunner
+
+from glowsim.buildsheet.folder import LIST, fill
+from glowsim.buildsheet.meshes import pocketed, tools
+from glowsim.buildsheet.places import body_places
+from glowsim.buildsheet.sheet import make_sheet
+from glowsim.buildsheet.template import figures_of, spread
+from glowsim.catalogue.cautions import all_cautions
+from glowsim.cli.sheet import command
+from glowsim.errors import SceneError
+from glowsim.geometry.body import solid_of
+from glowsim.geometry.mesh import to_manifold
+from glowsim.geometry.outlines import area_mm2, base_mm, on_paper, silhouette_mm
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
+from glowsim.transport.solve import solve
+
+from .conftest import SPIKE, page_texts
+
+
+def places(text=SPIKE, clearance_mm=0.3):
+    scene = parse_scene(text, "spike.toml")
+    return body_places(plan_of(scene), 0, solid_of(scene, 0), clearance_mm)
+
+
+def test_files_beside_the_sheet(made):
+    sheet, folder = made
+    names = ["sheet.pdf", "sheet.html", "spike.stl", "spike.glb", "lights.glb"]
+    assert [path.name for path in sheet.files] == names
+    assert sorted(path.name for path in folder.iterdir()) == sorted([*names, LIST])
+
+
+def test_everything_a_maker_needs_is_there(made):
+    _, folder = made
+    printed = " ".join(" ".join(page_texts(folder / "sheet.pdf")).split())
+    shown = (folder / "sheet.html").read_text(encoding="utf-8")
+    plain = " ".join(re.sub(r"<[^>]+>", " ", shown).replace("&#x27;", "'").split())
+    for text in (printed, plain):
+        for words in (
+            *("Before you start", "How it will look", "Parts", "Power", "Wiring", "Heat"),
+            *("Where the lights go", "Build and test", "After the first night", "Cautions"),
+            *("Continuity", "Polarity", "set the limit to", "One zone at a time"),
+            *("Wire to cut", "440", "100", "outrank them", "20.0 mm deep to the LED face"),
+        ):
+            assert words in text, words
+        for entry in all_cautions().values():
+            assert entry.title in text
+        assert not re.search(r"\b(is|are|be) safe\b", text)
+
+
+def test_html_needs_nothing_beside_it(made):
+    _, folder = made
+    shown = (folder / "sheet.html").read_text(encoding="utf-8")
+    assert not re.search(r'(src|href)="(?!data:)', shown)
+    widths = re.findall(r'<svg [^>]*width="([\d.]+)mm"[^>]*viewBox="0 0 ([\d.]+) ', shown)
+    assert widths
+    assert all(width == box for width, box in widths)
+
+
+def test_pockets_are_taken_from_the_body():
+    spike = places()
+    body, cut = to_manifold(spike.material, "body"), tools(spike)
+    assert len(cut) == 2
+    both = to_manifold(cut[0], "pocket") + to_manifold(cut[1], "bore")
+    taken = (body ^ both).volume()
+    left = pocketed(spike)
+    assert left.volume_mm3 == pytest.approx(spike.material.volume_mm3 - taken, rel=1e-6)
+    # A pocket of 23.6 mm across and 3.8 mm high, a bore of 5 mm below it to the base.
+    pocket = math.pi / 4 * 23.6**2 * 3.8
+    bore = math.pi / 4 * 5**2 * (20 - 3.2 - 0.3)
+    assert taken == pytest.approx(pocket + bore, rel=0.01)
+
+
+def test_stl_is_closed_and_in_millimetres(made):
+    _, folder = made
+    mesh = trimesh.load_mesh(folder / "spike.stl")
+    assert mesh.is_watertight
+    assert mesh.volume == pytest.approx(pocketed(places()).volume_mm3, rel=1e-4)
+    assert mesh.extents[2] == pytest.approx(90, abs=0.1)
+
+
+def test_markers_stand_where_the_lights_are(made):
+    _, folder = made
+    marks = trimesh.load_scene(folder / "lights.glb")
+    assert len(marks.graph.nodes_geometry) == 4  # board and LEDs of two copies
+    # glTF: metres, y up. The copies stand 60 mm apart, LED windows 3.9 mm wide reach past 20 mm.
+    low, high = marks.bounds
+    assert high[0] - low[0] == pytest.approx(0.083, abs=5e-4)
+    assert high[1] == pytest.approx(0.020 + 0.0039 / 2, abs=2e-4)
+
+
+def test_places_of_a_buried_board():
+    light = places().lights[0]
+    assert (light.height_mm, light.from_axis_mm, light.faces) == (20, 0, "up")
+    assert light.fits
+    assert light.make == "hole Ø 23.6 mm, 20.0 mm deep to the LED face"
+    start, end = light.channel
+    assert start == pytest.approx([0, 0, 20 - 3.2 - 0.3], abs=1e-6)
+    assert end == pytest.approx([0, 0, 0], abs=1e-6)
+
+
+def test_a_board_too_wide_is_told():
+    high = places(SPIKE.replace("position_mm = [0, 0, 20]", "position_mm = [0, 0, 60]"))
+    assert not high.lights[0].fits
+
+
+def test_a_board_in_a_hollow_needs_no_pocket():
+    shell = places(SPIKE.replace("cell_mm = 4", "wall_mm = 2"))
+    light = shell.lights[0]
+    assert light.channel is None
+    assert "hollow" in light.make
+    assert tools(shell) == []
+
+
+def test_a_strip_gets_a_slot():
+    text = SPIKE.replace('"round_7_12ma"', '"strip_60"\n  led_count = 3').replace(
+        "position_mm = [0, 0, 20]", "position_mm = [0, 0, 35]\n  direction = [0, -1, 0]"
+    )
+    light = places(text).lights[0]
+    # Three LEDs at 16.667 mm: 50 mm long, from 10 to 60 mm, 0.3 mm more at each end.
+    assert light.make == "slot 50.6 x 10.6 mm, 2.5 mm deep, from 9.7 to 60.3 mm up"
+    assert light.faces == "90° from up, towards 270°"
+    assert sorted(light.led_mm[:, 2]) == pytest.approx([18.333, 35, 51.667], abs=1e-3)
+
+
+def test_outlines_against_the_shape():
+    spike = places()
+    circle = math.pi * 20**2
+    assert area_mm2(spike.base) == pytest.approx(circle, rel=5e-3)
+    assert area_mm2(spike.seen) == pytest.approx(circle, rel=5e-3)
+    for view in ("top", "below"):
+        points = np.concatenate(silhouette_mm(spike.solid.outer, view, "spike"))
+        assert np.abs(np.linalg.norm(points, axis=1) - 20).max() < 0.1
+    ball = parse_scene(SPIKE.replace('"spike", length_mm = 90, base_d', '"orb", d'))
+    assert base_mm(solid_of(ball, 0).outer, "orb") == []
+
+
+def test_views_are_not_mirrored():
+    """Seen from below, y runs down the paper while x still runs right."""
+    point = np.array([[1.0, 2.0, 3.0]])
+    assert on_paper(point, "top")[0] == pytest.approx([1, 2])
+    assert on_paper(point, "below")[0] == pytest.approx([1, -2])
+    assert on_paper(point, "front")[0] == pytest.approx([1, 3])
+    assert on_paper(point, "side")[0] == pytest.approx([2, 3])
+
+
+def test_a_round_body_is_drawn_from_one_side_only():
+    assert [f.title.split(": ")[1] for f in figures_of(places())] == [
+        *("from above", "for the base, seen from below", "from the front")
+    ]
+    flat = SPIKE.replace(
+        '"spike", length_mm = 90, base_diameter_mm = 40',
+        '"blade", length_mm = 90, width_mm = 46, thickness_mm = 30',
+    )
+    assert len(figures_of(places(flat))) == 4
+
+
+@pytest.mark.parametrize(
+    ("levels", "apart"),
+    [([0, 10, 20], [0, 10, 20]), ([5, 5], [3, 7]), ([0, 1, 2, 50], [-3, 1, 5, 50])],
+)
+def test_labels_are_spread(levels, apart):
+    assert spread(levels, 4) == pytest.approx(apart)
+
+
+def test_folder_is_filled_again_but_never_over_others(tmp_path):
+    fill(tmp_path, {"a.txt": b"one", "b.txt": b"two"})
+    fill(tmp_path, {"a.txt": b"new"})
+    assert (tmp_path / "a.txt").read_bytes() == b"new"
+    assert not (tmp_path / "b.txt").exists()  # its own, and no longer part of the sheet
+    (tmp_path / "a.txt").write_bytes(b"mine now")
+    with pytest.raises(SceneError, match="left alone"):
+        fill(tmp_path, {"a.txt": b"newer", "c.txt": b"three"})
+    assert (tmp_path / "a.txt").read_bytes() == b"mine now"
+    assert not (tmp_path / "c.txt").exists()
+    (tmp_path / "d.txt").write_bytes(b"never listed")
+    with pytest.raises(SceneError, match=r"d\.txt"):
+        fill(tmp_path, {"d.txt": b"x"})
+
+
+def test_a_file_in_the_folders_place(tmp_path):
+    (tmp_path / "sheet").write_text("a file")
+    with pytest.raises(SceneError, match="is a file"):
+        fill(tmp_path / "sheet", {"a.txt": b"one"})
+
+
+@pytest.mark.parametrize(
+    ("change", "paper", "words"),
+    [
+        (lambda text: text, "A5", "there is no paper 'A5'"),
+        (lambda text: text[: text.index("  [[bodies.lights]]")], "A4", "no body has a light"),
+    ],
+)
+def test_bad_input_is_told(tmp_path, change, paper, words):
+    scene = parse_scene(change(SPIKE), "spike.toml")
+    with pytest.raises(SceneError, match=words):
+        make_sheet(scene, solve(scene), tmp_path / "out", paper=paper, clearance_mm=0.3)
+    assert not (tmp_path / "out").exists()
+
+
+def test_command_says_what_it_wrote(tmp_path):
+    scene = tmp_path / "spike.toml"
+    scene.write_text(SPIKE)
+    options = [str(scene), "--out", str(tmp_path / "out"), "--json", "--paper", "letter"]
+    run = CliRunner().invoke(command, options)
+    assert run.exit_code == 0, run.output
+    told = json.loads(run.stdout)
+    assert told["files"][0].endswith("sheet.pdf")
+    assert told["heat"]["boards"][0]["power_w"] > 0
+    mine = tmp_path / "out" / "sheet" / "sheet.html"
+    mine.write_text("my notes")
+    again = CliRunner().invoke(command, options)
+    assert isinstance(again.exception, SceneError)
+    assert mine.read_text() == "my notes"
