@@ -12,8 +12,7 @@ from glowsim.buildsheet.paper import EDGE_MM, FOOT_MM, HEAD_MM, OVERLAP_MM, area
 from glowsim.buildsheet.pdf import pdf
 from glowsim.buildsheet.template import MARGIN_MM
 from glowsim.errors import SceneError
-
-from .conftest import PX_PER_MM, page_pixels, page_texts
+from tests.support.sheets import PX_PER_MM, page_pixels, page_texts
 
 
 def sheet_of(*drawings: Drawing) -> BuildSheet:

@@ -25,8 +25,7 @@ from glowsim.geometry.outlines import area_mm2, base_mm, on_paper, silhouette_mm
 from glowsim.scene import parse_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.solve import solve
-
-from .conftest import SPIKE, page_texts
+from tests.support.sheets import SPIKE, page_texts
 
 
 def places(text=SPIKE, clearance_mm=0.3):
