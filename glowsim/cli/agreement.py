@@ -139,7 +139,7 @@ def _map(studio: Studio, body: BodyAgreement, size: tuple[int, int]) -> Image:
     words = Words(
         f"Quick against the reference, in patches of {body.patch_mm:g} mm: {body.body}",
         {"hot": "worst place: quick too bright", "dark": "worst place: quick too dark"},
-        "grey: not meant to glow, or too few photons to tell",
+        "grey: not meant to glow, all but dark, or too few photons to tell",
     )
     return ratio_map(studio, {body.copies[0]: Compared(*body.faces)}, words, marks, size)
 

@@ -96,7 +96,7 @@ class BodyAgreement:
     trust    : what quick itself says to be careful about
     copies   : names of the copies that look so
     faces    : (k,) float, ratio over patches around each face of the body's surface, and its
-               error; nan where the face is not meant to glow
+               error; nan where the face is not meant to glow, or all but dark
     """
 
     body: str
@@ -199,7 +199,7 @@ def ratio_of_faces(
     mean = float(work.area @ other / work.area.sum())
     below = np.maximum(calm[:, 1], 1e-6 * mean)
     ratio = calm[:, 0] / below
-    return work, ratio, ratio * calm[:, 2:].std(axis=1) / below, calm[:, 1] / mean
+    return work, ratio, ratio * calm[:, 2:].std(axis=1, ddof=1) / below, calm[:, 1] / mean
 
 
 def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[tuple[Look, Look]]:
@@ -243,7 +243,10 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         trust=one.body.trust,
         likeness=one.body.likeness,
         copies=tuple(copy.name for copy in one.copies),
-        faces=(_on_all(one, work.faces, ratio), _on_all(one, work.faces, noise)),
+        faces=(
+            _on_all(one, work.faces, np.where(bright > FAINT, ratio, np.nan)),
+            _on_all(one, work.faces, noise),
+        ),
     )
 
 

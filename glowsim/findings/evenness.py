@@ -102,7 +102,7 @@ def _with_noise(figures: Evenness, again: list[Evenness]) -> Evenness:
     for name in FIGURES:
         value = getattr(figures, name)
         values = np.array([getattr(other, name) for other in again])
-        noise[name] = float(values.std())
+        noise[name] = float(values.std(ddof=1))
         # Nothing is quite dark: 0 only says that no photon has come that way yet.
         if value == 0 or abs(values.mean() - value) > SHIFTED * abs(value):
             shifted.append(name)

@@ -9,7 +9,7 @@ Tibshirani, An Introduction to the Bootstrap (1993), chapters 6 and 10; from mem
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import stdtrit
 
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import Copy
@@ -51,5 +51,8 @@ def shaken(values: FloatArray, noise: FloatArray | None, random: np.random.Gener
 
 
 def beyond_chance(places: int) -> float:
-    """Return how many standard errors noise alone hardly ever reaches at any of `places`."""
-    return float(-ndtri(CHANCE / (2 * max(places, 1))))
+    """Return how many standard errors noise alone hardly ever reaches at any of `places`.
+
+    The errors are themselves estimates from SAMPLES: Student's t takes care of that.
+    """
+    return float(-stdtrit(SAMPLES - 1, CHANCE / (2 * max(places, 1))))

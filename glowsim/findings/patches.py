@@ -95,7 +95,12 @@ class Eye:
 
         luminance_cd_m2 : (n,) or (n, k) float, on the glowing faces.
         """
-        seen = np.maximum(self.patchwork.smoothed(luminance_cd_m2, self._fine_mm), 0.0)
+        local, whole = self._ratios(luminance_cd_m2)
+        return np.maximum(local, 0.0), np.maximum(whole, 0.0)
+
+    def _ratios(self, luminance_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the ratios; noise can make some of them negative."""
+        seen = self.patchwork.smoothed(luminance_cd_m2, self._fine_mm)
         around = self.patchwork.smoothed(luminance_cd_m2, self._wide_mm)
         area = self.patchwork.area
         mean = np.tensordot(area, luminance_cd_m2, axes=(0, 0)) / area.sum()
@@ -129,8 +134,8 @@ class Eye:
         seen, noise = self.look.seen_cd_m2[faces], self.look.noise_cd_m2[faces]
         random = np.random.default_rng(0)
         again = [shaken(seen, noise, random) for _ in range(SAMPLES)]
-        local, whole = self.ratios(np.stack(again, axis=1))
-        return local.std(axis=1), whole.std(axis=1)
+        local, whole = self._ratios(np.stack(again, axis=1))
+        return local.std(axis=1, ddof=1), whole.std(axis=1, ddof=1)
 
     def _clear_of_noise(self, rows: IntArray, local: FloatArray, whole: FloatArray) -> bool:
         """Return whether any face stands out, by what makes it stand out, by more than chance."""
