@@ -58,17 +58,15 @@ def test_it_is_luminance_that_counts():
 
 
 @pytest.mark.parametrize(
-    ("side", "counts"),
-    [(15, False), (16, True)],  # 0.3 degrees a cell: 225 and 256 cells are 0.00617 and 0.00702 sr
+    ("cells", "counts"),
+    [(218, False), (219, True)],  # of 0.3 degrees each: 0.00598 and 0.00600(4) sr
 )
-def test_area_threshold(side, counts):
-    # A quarter of a 10 degree field, 0.006 sr (WCAG prints .006): 219 cells of 0.3 degrees.
-    cell_sr = np.radians(0.3) ** 2
+def test_area_threshold(cells, counts):
+    # A quarter of a 10 degree field, 0.006 sr (WCAG prints .006).
     where = np.zeros((60, 60), bool)
-    where[:side, :side] = True
-    if not counts:
-        where[0, :8] = False  # 217 cells
-    assert (where.sum() * cell_sr > 0.006) == counts
+    where[:15, :15] = True
+    where[0, : 225 - cells] = False
+    assert (where.sum() * np.radians(0.3) ** 2 > 0.006) == counts
     found = count((grey(0), grey(1)), 5, cells=(60, 60), cell_deg=0.3, where=where).general
     assert found.too_many == counts
     assert found.anywhere == 5.0
@@ -100,7 +98,11 @@ def test_fifteen_square_centimetres_at_half_a_metre():
         ((RED, grey(0.2)), True),  # saturated red to grey: 0.259 in u'v'
         ((RED, grey(0)), True),  # and to black, which has no colour
         ((RED, BLUE), True),
-        (((1.0, 0.2, 0.2), grey(0.2)), False),  # R/(R+G+B) = 0.71: not saturated
+        # By the formulas of CIE 1976 u'v' on linear sRGB, worked out apart from the program:
+        (((1.0, 0.05, 0.05), grey(0.3)), True),  # 0.203 away
+        (((1.0, 0.06, 0.06), grey(0.3)), False),  # 0.195 away
+        (((1.0, 0.12, 0.12), (0.0, 1.0, 0.0)), True),  # R/(R+G+B) = 0.806, 0.229 away
+        (((1.0, 0.13, 0.13), (0.0, 1.0, 0.0)), False),  # 0.794: not saturated, 0.224 away
         (((1.0, 0.1, 0.1), grey(0.3)), False),  # 0.83, saturated, but only 0.18 away
         (((1.0, 0.0, 0.24), (1.0, 0.05, 0.15)), False),  # both red, hardly apart
         ((BLUE, grey(0)), False),
