@@ -32,6 +32,8 @@ KNOWN = 0.2
 """Places are judged where the reference knows them better than this: 25 photons or more."""
 MOST_SLICES = 20
 SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+OVERLAP = 8.0
+"""Patches that can be told apart when they may lie anywhere, over those side by side."""
 FAINT = 0.01
 """Slices and places darker than this share of the body's mean are not judged."""
 
@@ -199,7 +201,11 @@ def ratio_of_faces(
     mean = float(work.area @ other / work.area.sum())
     below = np.maximum(calm[:, 1], 1e-6 * mean)
     ratio = calm[:, 0] / below
-    return work, ratio, ratio * calm[:, 2:].std(axis=1, ddof=1) / below, calm[:, 1] / mean
+    # Where photons were few by chance, so is their scatter: the error is what quick's own figure
+    # would have.
+    variance = work.smoothed(calm[:, 2:].var(axis=1, ddof=1), radius)
+    known = np.sqrt(np.maximum(variance, 0.0)) / below
+    return work, ratio, known * np.sqrt(np.maximum(ratio, 1.0)), calm[:, 1] / mean
 
 
 def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[tuple[Look, Look]]:
@@ -225,10 +231,11 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
     ]
     work, ratio, noise, bright = ratio_of_faces(one, other, step)
-    share = work.area * ((bright > FAINT) & (noise < KNOWN * ratio))
+    share = work.area * ((bright > FAINT) & (noise < KNOWN))
     share = share / max(float(share.sum()), 1e-30)
     # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
-    usual2 = float(share @ ((1 - 1 / ratio) ** 2 - (noise / ratio**2) ** 2))
+    over = np.maximum(ratio, 1e-9)
+    usual2 = float(share @ ((1 - 1 / over) ** 2 - noise**2 / (over**2 * np.maximum(over, 1.0))))
     return BodyAgreement(
         body=one.name,
         name=one.body.name,
@@ -272,8 +279,9 @@ def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:
 
 
 def _patches(work: Patchwork, patch_mm: float) -> int:
-    """Return how many patches of that width a surface has."""
-    return int(np.ceil(float(work.area.sum()) / (np.pi / 4 * patch_mm**2)))
+    """Return among how many places the worst is sought: patches of that width, overlapping."""
+    patches = float(work.area.sum()) / (np.pi / 4 * patch_mm**2)
+    return min(len(work.faces), int(np.ceil(OVERLAP * patches)))
 
 
 def _worst(

@@ -18,7 +18,7 @@ from glowsim.pictures.photo import Studio
 from glowsim.pictures.visibility import Points
 
 TOO_NOISY = 0.06
-"""Where the ratio is no better known than to this share of it, no colour is shown."""
+"""Where the ratio is no better known than this, no colour is shown."""
 _RANGES = (1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0)
 _MARKED = 0.98
 """The scale holds this share of the area; the rest takes the colour of the ends."""
@@ -93,7 +93,7 @@ def ratio_map(
             mine = stage.copy == number
             ratio[mine] = compared[copy.name].ratio[stage.face[mine]]
             noise[mine] = compared[copy.name].noise[stage.face[mine]]
-    told = np.isfinite(ratio) & (noise < TOO_NOISY * ratio)
+    told = np.isfinite(ratio) & (noise < TOO_NOISY)
     scale = ratio_scale(np.where(told, ratio, np.nan), stage.areas_mm2)
     logs = np.log(np.where(told, ratio, 1.0))
 
