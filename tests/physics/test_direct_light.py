@@ -39,7 +39,10 @@ def test_beam_follows_cosine_power_and_inverse_square(solve, exponent):
     assert leaving.total == pytest.approx(1.0, abs=1e-9)
 
 
-@pytest.mark.parametrize("ratio", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize(
+    "ratio",
+    [pytest.param(1.0, marks=pytest.mark.slow), 1.5, pytest.param(2.0, marks=pytest.mark.slow)],
+)
 def test_led_grid_lights_a_panel_as_the_closed_form_says(solve, ratio):
     """Square grid of Lambertian LEDs, pitch p, panel at depth h: E / E_mean above an LED and at
     the centre of a cell (Poisson sum over K1; derived in `optics.photometry`)."""

@@ -132,7 +132,7 @@ shapes = st.sampled_from(
 )
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=8, derandomize=True)
 @given(
     shape=shapes,
     mu_a=st.floats(0.0, 0.05),

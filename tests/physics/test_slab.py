@@ -37,7 +37,7 @@ SLABS = {
     "S16": (0.01, 1, 0.5, 1.33, 2, 0.33040, 0.60638, 0.39764, 0.53649),
 }
 COLLIMATED, LAMBERTIAN = 1e7, 1.0
-NORMAL = ["S3", "S8", "S9", "S13", "S14"]
+NORMAL = ["S8", "S9", "S13", "S14"]
 
 
 def slab(name: str, exponent: float):

@@ -165,7 +165,7 @@ class FirstFlight:
 
     def _deposit(self, points: FloatArray, power: FloatArray, rays: Rays, directed: bool) -> None:
         """Add scattered power to the load of the field at `points`."""
-        if self._elements is None or len(points) == 0:
+        if self._elements is None or not power.any():
             return
         nodes, local = self._elements.locate(points)
         value = shape_values(local)
