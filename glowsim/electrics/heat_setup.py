@@ -19,7 +19,7 @@ from glowsim.geometry.patterns import copies_of
 from glowsim.geometry.regions import ROOM
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan
-from glowsim.transport.sizes import cell_for_mm
+from glowsim.transport.sizes import CELLS_ACROSS_WALL, cell_for_mm
 from glowsim.units import M_PER_MM
 
 ASSUMED_W_MK = 0.2
@@ -82,12 +82,18 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
 
 
 def _cell_mm(plan: Plan, number: int, outer: Mesh) -> float:
-    """Return the edge of the light's grid cells, or a finer one where boards are small."""
+    """Return the edge of the grid's cells: that of the light's, finer where boards are small.
+
+    Across a thin wall the temperature hardly changes, so a shell does with one cell in place of
+    light's two.
+    """
     spec = plan.scene_file.scene.bodies[number]
+    of_light = body_problem(plan, number).cell_mm
+    if spec.wall_mm is not None:
+        return CELLS_ACROSS_WALL * of_light
     across = [
         min(outline_mm(plan.catalogue.board(light.board), light.led_count)) for light in spec.lights
     ]
-    of_light = body_problem(plan, number).cell_mm
     return max(min(of_light, min(across) / CELLS_ACROSS_BOARD), min(cell_for_mm([outer]), of_light))
 
 
