@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from glowsim.catalogue import load_catalogue as load_catalogue
+    from glowsim.decisions.sweep import local_processes as local_processes
+    from glowsim.decisions.thickness import thickness as thickness
     from glowsim.errors import GeometryError as GeometryError
     from glowsim.errors import GlowsimError as GlowsimError
     from glowsim.errors import MaterialError as MaterialError
@@ -41,6 +43,8 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "glowsim.catalogue": ("load_catalogue",),
+    "glowsim.decisions.sweep": ("local_processes",),
+    "glowsim.decisions.thickness": ("thickness",),
     "glowsim.errors": (
         *("GeometryError", "GlowsimError", "MaterialError", "PictureError", "SceneError"),
         "SolveError",

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any, TypeVar
 
 from glowsim.errors import GlowsimError, SolveError
 from glowsim.scene import SceneFile
@@ -26,6 +27,7 @@ from glowsim.transport.result import VERSION, BodyGlow, SurfaceGlow
 from glowsim.transport.store import load_glow, save_glow
 
 SOLVER = "quick"
+Result = TypeVar("Result")
 Progress = Callable[[int, int], None]
 """Told how many bodies are solved, and of how many."""
 
@@ -70,6 +72,18 @@ def solve_scenes(
         ) from None
     seconds = time.perf_counter() - started
     return [_put_together(plan, solved, seed, seconds) for plan in plans]
+
+
+def side_by_side(
+    executor: Executor | None, function: Callable[..., Result], *arguments: Iterable[Any]
+) -> list[Result]:
+    """Return what a function gives for each set of arguments, on an executor or here."""
+    if executor is None:
+        return list(map(function, *arguments))
+    try:
+        return list(executor.map(function, *arguments))
+    except BrokenExecutor as problem:
+        raise _died(problem) from None
 
 
 @contextmanager
@@ -168,16 +182,20 @@ def _finished(
                 yield waiting[future], future.result()
         raise
     except BrokenExecutor as problem:
-        raise SolveError(
-            f"a process that solves steps came to an abrupt end ({problem}): too little memory for "
-            "so many at once, or a script whose work does not stand under "
-            "'if __name__ == \"__main__\":'"
-        ) from None
+        raise _died(problem) from None
     finally:
         # A process pool has no way to forget a job and be stopped at once: it stumbles over it.
         if not isinstance(executor, ProcessPoolExecutor):
             for future in waiting:
                 future.cancel()
+
+
+def _died(problem: BrokenExecutor) -> SolveError:
+    return SolveError(
+        f"a process that works on steps came to an abrupt end ({problem}): too little memory for "
+        "so many at once, or a script whose work does not stand under "
+        "'if __name__ == \"__main__\":'"
+    )
 
 
 def _put_together(

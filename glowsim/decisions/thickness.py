@@ -2,15 +2,15 @@
 
 Five lines do what `glowsim thickness` does:
 
-    from glowsim import read_scene
-    from glowsim.decisions.thickness import thickness
-    answer = thickness(read_scene("scenes/moon_orb.toml"), from_mm=0.8, to_mm=4, steps=8)
-    for advice in answer.advice:
-        print(advice.text)
+    import glowsim
+    prop = glowsim.read_scene("scenes/moon_orb.toml")
+    answer = glowsim.thickness(prop, from_mm=0.8, to_mm=4, steps=8)
+    print([(step.value_mm, step.even, step.weight_g) for step in answer.steps])
+    print(answer.advice[0].text)
 
 `answer.steps` holds every step with its findings and its glow. To solve steps side by side, give
-an executor: `with local_processes(2) as executor: thickness(..., executor=executor)`, in a script
-under `if __name__ == "__main__":`.
+an executor: `with glowsim.local_processes(2) as executor: glowsim.thickness(prop, ...,
+executor=executor)`, in a script under `if __name__ == "__main__":`.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from itertools import repeat
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ import numpy as np
 from glowsim.catalogue import Catalogue, load_catalogue
 from glowsim.decisions.advice import Advice, advise
 from glowsim.decisions.step import Step, judged
-from glowsim.decisions.sweep import solve_scenes
+from glowsim.decisions.sweep import side_by_side, solve_scenes
 from glowsim.decisions.vary import Variation, Vary, checked_materials, variation_of
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.body import solid_of
@@ -119,13 +120,10 @@ def thickness(
             folder=folder,
             progress=lambda done, total: report(doing, done, total),
         )
-        found = []
-        for k, ((material, value), scene, glow) in enumerate(
-            zip(wanted, scenes, glows, strict=True)
-        ):
-            report("judging", k, len(wanted))
-            found.append(judged(glow, scene, variation.number, value, material, catalogue))
-        return found
+        report("judging", 0, len(wanted))
+        values, names = [value for _, value in wanted], [material for material, _ in wanted]
+        numbers, catalogues = repeat(variation.number), repeat(catalogue)
+        return side_by_side(executor, judged, glows, scenes, numbers, values, names, catalogues)
 
     found = solved([(name, value) for name in names for value in values], "solving")
 

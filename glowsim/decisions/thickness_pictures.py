@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from PIL import Image
 
@@ -79,12 +79,16 @@ def thickness_sheet(
                 + f"{answer.variation.quantity} {value:g} mm, 5%/mean {share(steps[value].even)}"
                 + (chosen if value == advice.value_mm else "")
             )
-    studios = []
-    for done, step in enumerate(shown):
-        report("drawing", done, len(shown))
-        studios.append(Studio(step.glow, step.scene_file.scene, backend))
-    largest = max(studios, key=lambda studio: studio.stage.radius_mm)
-    return compared(studios, labels, size, camera=largest.camera(size))
+    # Of what is varied the greatest value makes the largest prop, if they differ in size.
+    largest = max(shown, key=lambda step: step.value_mm)
+    camera = Studio(largest.glow, largest.scene_file.scene, backend).camera(size)
+
+    def studios() -> Iterator[Studio]:
+        for done, step in enumerate(shown):
+            report("drawing", done, len(shown))
+            yield Studio(step.glow, step.scene_file.scene, backend)
+
+    return compared(studios(), labels, size, camera=camera)
 
 
 def _some(steps: tuple[Step, ...]) -> list[Step]:

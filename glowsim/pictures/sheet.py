@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from PIL import Image, ImageDraw
 
 from glowsim.errors import PictureError
-from glowsim.pictures.camera import MOST_PX, Camera, Size
+from glowsim.pictures.camera import MOST_PX, Camera, Size, checked_size
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.text import font, number, shortened
+from glowsim.pictures.tone import checked_exposure, developed
 
 SHEET_SIZE: Size = (640, 480)
 """Of one picture on a sheet."""
@@ -20,7 +21,7 @@ _FAINT = (150, 150, 152)
 
 
 def compared(
-    studios: Sequence[Studio],
+    studios: Iterable[Studio],
     labels: Sequence[str],
     size: Size = SHEET_SIZE,
     *,
@@ -30,19 +31,22 @@ def compared(
 ) -> Image.Image:
     """Return photographs of several glows on one sheet, all at one exposure.
 
+    studios        : taken one by one: those that are made on the way need not all be kept
     exposure_cd_m2 : left out, the greatest of what would suit each alone, so that none is
                      overexposed.
     camera         : one for all, of the pictures' size, so that sizes compare; left out, each prop
                      is framed for itself.
     Raises PictureError as `contact_sheet` does.
     """
-    if not studios:
+    checked_size(size)
+    suits, seen = [], []
+    for studio in studios:
+        suits.append(studio.exposure_cd_m2)
+        seen.append(studio.luminance(camera or studio.camera(size)))
+    if not seen:
         raise PictureError("a sheet needs at least one picture")
-    exposure = exposure_cd_m2 or max(studio.exposure_cd_m2 for studio in studios)
-    pictures = [
-        studio.photo(size, camera=camera, exposure_cd_m2=exposure, caption=False)
-        for studio in studios
-    ]
+    exposure = checked_exposure(max(suits) if exposure_cd_m2 is None else exposure_cd_m2)
+    pictures = [Image.fromarray(developed(luminance, exposure)) for luminance in seen]
     note = f"All at one exposure: white = {number(exposure)} cd/m²"
     return contact_sheet(pictures, labels, columns=columns, note=note)
 
