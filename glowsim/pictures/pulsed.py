@@ -25,6 +25,8 @@ from glowsim.pictures.turntable import drawn_ahead
 from glowsim.transport.result import SurfaceGlow
 
 MOST_FRAMES = 20_000
+MOST_GROUPS = 100
+"""Each needs some 10 MB of a prop of usual size."""
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,11 @@ def own_light_view(studio: Studio, groups: Sequence[Sequence[int]], camera: Came
 
 def _glows(studio: Studio, groups: Sequence[Sequence[int]]) -> list[SurfaceGlow]:
     """Return the glow of the lights in no group, and of each group."""
+    if len(groups) > MOST_GROUPS:
+        raise PictureError(
+            f"{len(groups)} lights that move by themselves are too many to draw (at most "
+            f"{MOST_GROUPS}); give the zone no stagger, or its boards no separate_leds"
+        )
     masks = np.zeros((1 + len(groups), len(studio.glow.lights)))
     for number, group in enumerate(groups, start=1):
         masks[number, list(group)] = 1

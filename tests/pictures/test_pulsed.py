@@ -80,6 +80,11 @@ def test_turning_frames_differ_from_standing_ones(pulsed):
     assert not np.array_equal(turned[0], turned[1])
 
 
+def test_too_many_groups_are_said(studio):
+    with pytest.raises(PictureError, match="101 lights that move by themselves are too many"):
+        pulsed_studio(studio, [[0]] * 101)
+
+
 def test_no_frames_is_said(pulsed):
     with pytest.raises(PictureError, match="0 frames"):
         next(pulse_frames(pulsed, np.zeros((0, 2)), size=SIZE, exposure_cd_m2=1.0))
