@@ -138,7 +138,8 @@ def command(
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=tell)
         glow, note = electrics.wired(glow)
         tell("taking the light apart")
-        studio = Studio(glow, scene_file.scene, backend)
+        # For one small view it does not pay to start OpenGL.
+        studio = Studio(glow, scene_file.scene, backend if pictures else "embree")
         groups = [member.lights for member in report.moving]
         camera = studio.camera(FLASH_SIZE)
         if pictures:
