@@ -51,8 +51,6 @@ FLASH_SIZE = (240, 180)
 FLASH_CELL_PX = 2
 FAINT_SHARE = 0.005
 """Of full white: places that all lights together change by less cannot flash."""
-LEAST_FLASH_RATE = 25.0
-"""Frames a second at which flashes are counted at the least."""
 
 
 @click.command(
@@ -212,7 +210,7 @@ def _flashes(
     A picture holds back the highlights, and with them flashes; so the light of the prop itself is
     looked at too, 1 being the luminance that the picture shows as white.
     """
-    rate, levels = report.fine_levels(LEAST_FLASH_RATE)
+    rate, levels = report.levels_for_flashes()
     still = coarse(view.still, FLASH_CELL_PX)
     parts = np.stack([coarse(part, FLASH_CELL_PX) for part in view.parts])
     exposure = studio.exposure_cd_m2

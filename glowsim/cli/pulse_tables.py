@@ -12,8 +12,8 @@ from glowsim.electrics.flashes import LEAST_AREA_SR, MOST_PER_SECOND, FlashCount
 from glowsim.electrics.pulse_report import PulseReport
 
 NOT_COUNTED = (
-    "Counted on one view by a rule made for screens; strobing too fast for these frames, other "
-    "props and the room's own lights are not in it. It is no medical clearance."
+    "Counted on one view by a rule made for screens; the LEDs' own fast switching, other props and "
+    "the room's lights are not in it. It is no medical clearance."
 )
 
 
@@ -52,7 +52,7 @@ def print_pulse(
     screen.print(_seam(report), markup=False)
     if note:
         screen.print(f"note: {note}", markup=False)
-    _print_flashes(screen, flashes, nearest_mm)
+    _print_flashes(screen, report.seconds, flashes, nearest_mm)
 
 
 def _seam(report: PulseReport) -> str:
@@ -64,7 +64,9 @@ def _seam(report: PulseReport) -> str:
     return f"The tables end with a jump; they repeat without a seam at --seconds {cycle:g}."
 
 
-def _print_flashes(screen: Console, flashes: dict[str, FlashReport], nearest_mm: float) -> None:
+def _print_flashes(
+    screen: Console, seconds: float, flashes: dict[str, FlashReport], nearest_mm: float
+) -> None:
     worst = max(c.per_second for f in flashes.values() for c in (f.general, f.red))
     if any(f.too_many for f in flashes.values()):
         screen.print(
@@ -78,6 +80,9 @@ def _print_flashes(screen: Console, flashes: dict[str, FlashReport], nearest_mm:
             f"{_words(found.red, nearest_mm)}.",
             markup=False,
         )
+    counted_s = min(found.seconds for found in flashes.values())
+    if counted_s < seconds - 0.01:
+        screen.print(f"Only the first {counted_s:g} s were looked at for flashes.")
     area_cm2 = LEAST_AREA_SR * nearest_mm**2 / 100
     screen.print(
         f"Counted over areas above {LEAST_AREA_SR:g} sr, which is {area_cm2:.0f} cm2 for a viewer "
@@ -121,6 +126,7 @@ def pulse_json(
         "flashes": {
             name: {
                 "too_many": found.too_many,
+                "counted_s": found.seconds,
                 **{
                     kind: {
                         "per_second": count.per_second,

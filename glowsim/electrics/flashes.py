@@ -57,10 +57,11 @@ class FlashCount:
 
 @dataclass(frozen=True)
 class FlashReport:
-    """General and red flashes of a sequence of pictures."""
+    """General and red flashes of a sequence of pictures that lasts `seconds`."""
 
     general: FlashCount
     red: FlashCount
+    seconds: float
 
     @property
     def too_many(self) -> bool:
@@ -80,12 +81,11 @@ def count_flashes(
     """
     rgb = np.clip(linear_rgb, 0.0, 1.0)
     window = max(1, round(frames_per_second))
-    return FlashReport(
-        *(
-            _most(_in_window(changes, window), where, frames_per_second, cell_deg)
-            for changes in (_general_changes(rgb @ LUMINANCE_OF_SRGB), _red_changes(rgb))
-        )
+    general, red = (
+        _most(_in_window(changes, window), where, frames_per_second, cell_deg)
+        for changes in (_general_changes(rgb @ LUMINANCE_OF_SRGB), _red_changes(rgb))
     )
+    return FlashReport(general, red, len(rgb) / frames_per_second)
 
 
 def _general_changes(luminance: FloatArray) -> BoolArray:

@@ -9,6 +9,12 @@ import numpy as np
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.pulse import Course, Member
 from glowsim.geometry.mesh import FloatArray
+from glowsim.scene import Pulse
+
+
+LEAST_FLASH_RATE = 25.0
+"""Frames a second at which flashes are counted at the least."""
+MOST_FLASH_FRAMES = 6000
 
 
 @dataclass(frozen=True)
@@ -45,12 +51,23 @@ class PulseReport:
         chosen = [k for k, m in enumerate(self.course.members) if m.pulse is not None]
         return self.levels[:, chosen]
 
-    def fine_levels(self, least_rate: float) -> tuple[float, FloatArray]:
-        """Return frames a second, `least_rate` or more, and the levels of the moving members."""
-        rate = self.frames_per_second * max(1, int(np.ceil(least_rate / self.frames_per_second)))
-        time_s = np.arange(max(2, round(self.seconds * rate))) / rate
+    def levels_for_flashes(self) -> tuple[float, FloatArray]:
+        """Return frames a second that miss no stroke, and the levels of the moving members.
+
+        At most MOST_FLASH_FRAMES of them: of a longer stretch its beginning.
+        """
+        fastest = max((_strokes_per_second(m.pulse) for m in self.moving if m.pulse), default=0.0)
+        wanted = max(LEAST_FLASH_RATE, fastest)
+        rate = self.frames_per_second * max(1, int(np.ceil(wanted / self.frames_per_second)))
+        count = min(max(2, round(self.seconds * rate)), MOST_FLASH_FRAMES)
         chosen = [k for k, m in enumerate(self.course.members) if m.pulse is not None]
-        return rate, self.course.levels(time_s)[:, chosen]
+        return rate, self.course.levels(np.arange(count) / rate)[:, chosen]
+
+
+def _strokes_per_second(pulse: Pulse) -> float:
+    """Return how often to look so that every bright and every dark moment is met twice."""
+    shortest = {"blink": min(pulse.on_share, 1 - pulse.on_share), "beat": 0.1, "steady": np.inf}
+    return 2 / (pulse.period_s * shortest.get(pulse.pattern, 0.25))
 
 
 def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: float) -> PulseReport:

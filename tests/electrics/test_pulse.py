@@ -157,6 +157,31 @@ def test_a_stretch_that_does_not_close_is_said():
     assert pulse_report(prop, seconds=80, frames_per_second=10).seamless
 
 
+@pytest.mark.parametrize(
+    ("pulse", "most_hz"),
+    [
+        ({"pattern": "blink", "period_s": 0.02}, 100.0),
+        ({"pattern": "blink", "period_s": 0.25, "on_share": 0.04}, 200.0),
+        ({"pattern": "swell", "period_s": 4}, 25.0),
+        ({"pattern": "beat", "period_s": 0.2}, 100.0),
+    ],
+)
+def test_no_stroke_is_too_short_for_the_flash_count(pulse, most_hz):
+    prop = electrics(row(1, written(low=0.0, **pulse)))
+    report = pulse_report(prop, seconds=2, frames_per_second=25)
+    rate, levels = report.levels_for_flashes()
+    assert rate >= most_hz - 1e-9
+    changes = np.abs(np.diff(levels[:, 0])) > 0.5
+    if pulse["pattern"] == "blink":  # on and off once in each period of the two seconds
+        assert abs(changes.sum() - 2 * 2 / pulse["period_s"]) <= 2
+
+
+def test_a_very_long_stretch_is_looked_at_in_part():
+    prop = electrics(row(1, written(pattern="blink", period_s=0.02)))
+    report = pulse_report(prop, seconds=600, frames_per_second=25)
+    assert len(report.levels_for_flashes()[1]) == 6000
+
+
 # ---- codes for a controller --------------------------------------------------------------
 
 
