@@ -11,7 +11,6 @@ from glowsim.electrics.pulse import Course, Member
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Pulse
 
-
 LEAST_FLASH_RATE = 25.0
 """Frames a second at which flashes are counted at the least."""
 MOST_FLASH_FRAMES = 6000
