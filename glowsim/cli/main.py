@@ -80,6 +80,10 @@ def main() -> None:
     except GlowsimError as problem:
         _say(str(problem))
         status = 2
+    except OSError as problem:
+        # A full disk, a folder that may not be written: the place and the system's own words.
+        _say(f"{problem.filename or 'a file'}: cannot be used: {problem.strerror or problem}")
+        status = 2
     sys.exit(status if isinstance(status, int) else 0)
 
 

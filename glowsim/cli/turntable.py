@@ -21,6 +21,7 @@ from glowsim.cli.common import (
     verbose_option,
 )
 from glowsim.pictures import Studio, write_turntable
+from glowsim.pictures.turntable import MOST_FRAMES
 from glowsim.scene import read_scene
 from glowsim.transport.solve import solve
 
@@ -40,7 +41,7 @@ from glowsim.transport.solve import solve
     help="What to write: .webp, .gif, .mp4, or a name without an ending for a folder of frames.  "
     "[default: turntable.webp in the results' folder]",
 )
-@click.option("--frames", type=click.IntRange(1, 720), default=72, show_default=True)
+@click.option("--frames", type=click.IntRange(1, MOST_FRAMES), default=72, show_default=True)
 @click.option("--size", type=SizeType(), default="640x480", show_default=True, help="In pixels.")
 @click.option(
     "--seconds", type=click.FloatRange(0.1, 600), default=6.0, show_default=True, help="One turn."

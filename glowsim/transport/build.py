@@ -239,7 +239,11 @@ class _Builder:
         except GeometryError as fault:
             raise self.scene_file.fault(self._path(*keys), str(fault)) from None
         if not chosen.any():
-            raise self.scene_file.fault(self._path(*keys), "covers no face of the body")
+            low, high = faces.walls.bounds[:, 2]
+            raise self.scene_file.fault(
+                self._path(*keys),
+                f"covers no face of the body, which reaches from z = {low:.3g} to {high:.3g} mm",
+            )
         return chosen
 
     def _glows(

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+import re
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -145,6 +148,47 @@ def test_turntable_writes_an_animation(scene):
     with Image.open(scene.parent / "little-glow" / "turntable.webp") as picture:
         assert picture.n_frames == 4
         assert picture.size == (160, 120)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
+def test_ctrl_c_keeps_the_frames_that_are_finished(scene):
+    # A shell in the background passes an ignored Ctrl-C on to its children: not to this one.
+    command = [sys.executable, "-m", "glowsim.cli", "turntable", str(scene), "--frames", "300"]
+    running = subprocess.Popen(
+        command,
+        cwd=scene.parent,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )
+    folder = scene.parent / "little-glow"
+    try:
+        while running.poll() is None and len(list(folder.glob(".turntable-*/*.png"))) < 2:
+            time.sleep(0.05)
+        running.send_signal(signal.SIGINT)
+        out, err = running.communicate(timeout=120)
+    finally:
+        running.kill()
+    assert running.returncode == 130, out + err
+    kept = re.search(r"stopped: (\d+) of 300 frames are kept in (\S+)", err)
+    assert kept, err
+    frames = sorted((scene.parent / kept.group(2)).glob("*.png"))
+    assert len(frames) == int(kept.group(1)) >= 2
+    for frame in frames:
+        with Image.open(frame) as picture:
+            picture.load()
+    assert "Traceback" not in err
+    assert {path.name for path in folder.iterdir()} == {"glow.npz", "turntable_frames"}
+
+
+def test_a_folder_that_cannot_be_written_is_said(scene):
+    (scene.parent / "taken").write_text("")
+    shown = run("glow", scene, "--no-pictures", "--out", "taken/deeper", folder=scene.parent)
+    assert shown.returncode == 2
+    assert "taken" in shown.stderr
+    assert "cannot be" in shown.stderr
+    assert "Traceback" not in shown.stderr
 
 
 def test_catalogue_lists_finds_and_suggests(tmp_path):
