@@ -18,6 +18,7 @@ HEAD_MM, FOOT_MM = 11.0, 17.0
 OVERLAP_MM = 12.0
 GAP_MM = 6.0
 BAR_MM = 50.0
+JOIN = "Cut one sheet along the dotted line and lay it on its neighbour: rings of one letter must meet."
 
 
 @dataclass(frozen=True)
@@ -35,10 +36,11 @@ class Piece:
 
 @dataclass(frozen=True)
 class Page:
-    """A page of templates."""
+    """A page of templates; `note` stands below its title."""
 
     title: str
     pieces: tuple[Piece, ...]
+    note: str = ""
 
 
 def paper_size_mm(name: str) -> tuple[float, float]:
@@ -135,7 +137,7 @@ def _tiles(title: str, drawing: Drawing, wide: float, tall: float) -> list[Page]
             where = f"sheet {row * columns + column + 1} of {rows * columns}"
             if columns > 1:
                 where += f" (row {row + 1}, column {column + 1})"
-            pages.append(Page(f"{title}, {where}", (piece,)))
+            pages.append(Page(f"{title}, {where}", (piece,), JOIN))
     return pages
 
 

@@ -238,6 +238,8 @@ class _TemplatePage(Flowable):  # type: ignore[misc]
         canvas.setFillColorRGB(0, 0, 0)
         canvas.setFont(self._styles.bold, 12)
         canvas.drawString(EDGE_MM * mm, (self._height - EDGE_MM - 5) * mm, self._page.title)
+        canvas.setFont(self._styles.regular, 7.5)
+        canvas.drawString(EDGE_MM * mm, (self._height - EDGE_MM - 9.5) * mm, self._page.note)
         for piece in self._page.pieces:
             left, bottom, width, height = piece.window
             canvas.saveState()
@@ -267,8 +269,8 @@ class _TemplatePage(Flowable):  # type: ignore[misc]
         canvas.drawString(
             left,
             base - 6 * mm,
-            "Orange: board and LEDs.  Dashed: pocket with its clearance, bore for wires, what is "
-            "set in.  Numbers as in the table.",
+            "Orange: board, LEDs.  Dashed: pocket, bore for wires, what is set in.  Up: LED face "
+            "above the base.  Out: from the axis.",
         )
 
 

@@ -18,7 +18,7 @@ LINE_GAP_MM = 4.2
 LETTER = 0.6
 """Width of a letter as a share of its height, on the wide side."""
 MARGIN_MM = 12.0
-LABELS_MM = 34.0
+LABELS_MM = 42.0
 """Room for heights to the right of a side view."""
 ALIKE_MM = 0.2
 """Two side views that differ by less than this are drawn once."""
@@ -145,8 +145,8 @@ class _Plan:
 
     def _compass(self) -> None:
         """Draw where +x and +y point, so that the paper is laid on the right way round."""
-        x, y = float(self.high[0]) - 1.0, float(self.low[1]) - 7.5
         up = -1 if self.view == "below" else 1
+        x, y = float(self.high[0]) + 4.0, float(self.low[1]) + (6.0 if up < 0 else 0.0)
         line, words = self.drawing.line, self.drawing.words
         line((x, y), (x + 5, y), (x + 3.8, y + 0.7), width_mm=0.2)
         line((x, y), (x, y + 5 * up), (x - 0.7, y + 3.8 * up), width_mm=0.2)
@@ -208,7 +208,7 @@ class _Plan:
             self.drawing.line((x, y - reach), (x, y + reach), width_mm=0.15)
 
     def heights(self) -> None:
-        """Write the height of each light's LED face above the base to the right of the view."""
+        """Write to the right of the view how far up and how far out from the axis each light is."""
         foot = float(self.low[1])
         marks = sorted((light.height_mm, light.number, light) for light in self.places.lights)
         edge = float(self.high[0]) + 3
@@ -220,9 +220,8 @@ class _Plan:
             self.drawing.line(
                 (start, level), (edge, level), (edge + 4, row), width_mm=0.15, colour=GREY
             )
-            self.drawing.words(
-                edge + 4.6, row - 0.9, f"{number}: {height:.1f} up", size_mm=SMALL_MM
-            )
+            text = f"{number}: {height:.1f} up, {light.from_axis_mm:.1f} out"
+            self.drawing.words(edge + 4.6, row - 0.9, text, size_mm=SMALL_MM)
 
     def sizes(self) -> None:
         """Write the overall width below the view, and the height to its left."""
