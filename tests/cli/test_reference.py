@@ -1,0 +1,203 @@
+"""The reference solver and its comparison with quick on the command line."""
+
+from __future__ import annotations
+
+import json
+import signal
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from glowsim.cli import main as cli_main
+from glowsim.cli import reference as cli_reference
+from glowsim.transport.store import load_glow, load_tallies
+
+SCENE = """
+title = "Little puff"
+[room]
+illuminance_lx = 10
+[[bodies]]
+name = "puff"
+shape = { kind = "orb", diameter_mm = 30 }
+material = "upholstery_foam_white"
+detail_mm = 6
+cell_mm = 3
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 0]
+[[bodies]]
+name = "rod"
+shape = { kind = "rod", length_mm = 30, diameter_mm = 10 }
+material = "wood_dowel"
+position_mm = [0, 0, -40]
+"""
+FEW = ("--photons", "1", "--no-pictures")
+
+
+@pytest.fixture
+def scene(tmp_path) -> Path:
+    path = tmp_path / "little.toml"
+    path.write_text(SCENE)
+    return path
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a command left behind."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+@pytest.fixture
+def run(scene, monkeypatch, capsys):
+    """Run the command line in this process, in the scene's folder: imports are paid once."""
+    monkeypatch.chdir(scene.parent)
+
+    def command(*arguments) -> Shown:
+        monkeypatch.setattr(sys, "argv", ["glowsim", *map(str, arguments)])
+        with pytest.raises(SystemExit) as left:
+            cli_main.main()
+        return Shown(int(left.value.code or 0), *capsys.readouterr())
+
+    return command
+
+
+def photons(scene):
+    tables = load_tallies(scene.parent / "little-glow" / "reference.npz")
+    return sum(int(table["photons"].sum()) for table in tables.values())
+
+
+def test_reference_stands_beside_quick_and_goes_on(run, scene):
+    quick = run("glow", scene, "--no-pictures")
+    assert quick.returncode == 0, quick.stderr
+    folder = scene.parent / "little-glow"
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    first = run("glow", scene, "--reference", "--photons", "1", "--size", "320x240")
+    assert first.returncode == 0, first.stderr
+    for text in ("reference solver", "noise, ±", "single bright faces are known to"):
+        assert text in first.stdout
+    for name, content in before.items():
+        assert (folder / name).read_bytes() == content
+    assert {path.name for path in folder.iterdir()} - set(before) == {
+        *("reference.npz", "reference-findings.json", "reference-photo.png"),
+        *("reference-brightness.png", "reference.glb", "reference.ply"),
+    }
+    data = json.loads((folder / "reference-findings.json").read_text())
+    assert data["solver"] == "reference"
+    assert data["noise"]["puff"] > 0
+    had = photons(scene)
+    again = run("glow", scene, "--reference", *FEW)
+    assert again.returncode == 0
+    assert photons(scene) == had
+    refused = run("glow", scene, "--reference", "--photons", had + 1)
+    assert refused.returncode == 2
+    assert "add --resume to go on from there, or --fresh" in " ".join(refused.stderr.split())
+    assert photons(scene) == had
+    more = run("glow", scene, "--reference", "--photons", had + 1, "--resume", "--no-pictures")
+    assert more.returncode == 0, more.stderr
+    assert photons(scene) > had
+    fresh = run("glow", scene, "--reference", *FEW, "--fresh")
+    assert fresh.returncode == 0
+    assert photons(scene) == had
+    still = run("glow", scene, "--no-pictures", "--json")
+    assert json.loads(still.stdout)["solver"] == "quick"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("--reference", "--resume"), "nothing to go on from"),
+        (("--reference", "--noise", "0"), "0.0 is not in the range"),
+        (("--reference", "--noise", "2%"), "'2%' is not a valid float"),
+        (("--reference", "--time", "0"), "0.0 is not in the range"),
+        (("--noise", "0.05"), "add --reference, or leave them out"),
+        (("--resume",), "add --reference, or leave them out"),
+        (("--reference", "--fresh", "--resume"), "choose one"),
+    ],
+)
+def test_options_that_cannot_be(run, scene, arguments, message):
+    shown = run("glow", scene, *arguments)
+    assert shown.returncode == 2
+    assert message in " ".join(shown.stderr.split())
+    assert "Traceback" not in shown.stderr
+    assert not list(scene.parent.glob("*-glow/*"))
+
+
+def test_ctrl_c_saves_and_says_how_to_go_on(run, scene, monkeypatch):
+    pressed: list[int] = []
+    said = cli_reference._Rate.said
+
+    def press(self, now):
+        if now.photons and not pressed:
+            pressed.append(now.photons)
+            signal.raise_signal(signal.SIGINT)
+        return said(self, now)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(cli_reference._Rate, "said", press)
+        stopped = run("glow", scene, "--reference", "--noise", "0.0005")
+    assert stopped.returncode == 130
+    told = " ".join(stopped.stderr.split())
+    assert "photons are kept in" in told
+    assert "--resume goes on from there" in told
+    had = photons(scene)
+    assert had >= pressed[0] > 0
+    goal = ("--photons", had + 1, "--no-pictures")
+    assert run("glow", scene, "--reference", "--resume", *goal).returncode == 0
+    assert photons(scene) > had
+    assert len(load_glow(scene.parent / "little-glow" / "reference.npz").copies) == 2
+
+
+def test_agreement_tells_prints_draws_and_is_remembered(run, scene):
+    shown = run("agreement", scene, "--photons", "1", "--size", "400x300")
+    assert shown.returncode == 0, shown.stderr
+    for text in ("slices along z", "too bright (+) or too dark (-)", "worst place", "puff: quick"):
+        assert text in shown.stdout
+    folder = scene.parent / "little-glow"
+    with Image.open(folder / "agreement-puff.png") as picture:
+        assert picture.size == (400, 300)
+    data = json.loads((folder / "agreement.json").read_text())
+    (body,) = data["bodies"]
+    assert body["body"] == "puff"
+    assert abs(body["let_out"]["value"] - 1) < 0.05
+    assert body["slices"][0]["luminance"]["noise"] > 0
+    had = photons(scene)
+    again = run("agreement", scene, "--no-pictures", "--json")
+    assert json.loads(again.stdout)["bodies"] == data["bodies"], "both results were at hand"
+    assert photons(scene) == had
+    later = run("glow", scene, "--no-pictures")
+    assert "when last compared with the reference (on 'puff' of Little puff" in (
+        " ".join(later.stdout.split())
+    )
+    # Another scene with a body like it, in a folder beside.
+    other = scene.with_name("other.toml")
+    other.write_text(SCENE.replace("diameter_mm = 30", "diameter_mm = 33"))
+    assert "on 'puff' of Little puff" in " ".join(
+        run("glow", other, "--no-pictures").stdout.split()
+    )
+    unlike = scene.with_name("unlike.toml")
+    unlike.write_text(SCENE.replace("diameter_mm = 30", "diameter_mm = 60"))
+    assert "last compared" not in (run("glow", unlike, "--no-pictures").stdout)
+
+
+def test_agreement_goes_on_too(run, scene):
+    assert run("agreement", scene, *FEW).returncode == 0
+    had = photons(scene)
+    refused = run("agreement", scene, "--photons", had + 1)
+    assert refused.returncode == 2
+    assert "--resume" in refused.stderr
+    more = run("agreement", scene, "--photons", had + 1, "--resume", "--no-pictures")
+    assert more.returncode == 0
+    assert photons(scene) > had
+
+
+def test_help_has_examples(run):
+    for name in ("agreement", "glow"):
+        shown = run(name, "--help")
+        assert "--resume" in shown.stdout
+        assert f"glowsim {name}" in shown.stdout
