@@ -48,7 +48,10 @@ def command(name: str | None, as_json: bool) -> None:
     screen = console()
     for kind, rows in chosen.items():
         screen.print(TABLES[kind](rows))
-    screen.print("An estimate is just that: x/÷ 3 means a third to three times the value.")
+    screen.print(
+        "An estimate is just that: x/÷ 3 means a third to three times the value. "
+        "'glowsim catalogue NAME' tells where the figures of one entry come from."
+    )
 
 
 def _chosen(catalogue: Catalogue, name: str | None) -> dict[str, dict[str, Any]]:
@@ -73,13 +76,14 @@ def _materials(rows: dict[str, Material]) -> Table:
     table = table_of(
         "Materials (absorption and scattering at 620, 525, 465 nm)",
         ("name", "confidence"),
-        ("mu_a 1/mm", "mu_s' 1/mm", "x/÷", "g", "n"),
+        ("mu_a 1/mm", "x/÷", "mu_s' 1/mm", "x/÷", "g", "n"),
     )
     for name, entry in rows.items():
         table.add_row(
             name,
             entry.confidence,
             _bands(entry.mu_a_per_mm),
+            f"{entry.mu_a_factor:.2g}",
             _bands(entry.mu_s_reduced_per_mm),
             f"{entry.mu_s_reduced_factor:.2g}",
             f"{entry.g:g}",

@@ -328,11 +328,12 @@ FAULTS = {
     ),
     "a mask beside the body": (
         ROD + MASK.replace('part = "base"', "above_mm = 61"),
-        "line 8: bodies[0].masks[0].where: covers no face of the body",
+        "line 8: bodies[0].masks[0].where: covers no face of the body, which reaches from "
+        "z = 0 to 60 mm",
     ),
     "a glow beside the body": (
         ROD + "glow_where = { below_mm = -1 }\n" + LIGHT,
-        "line 6: bodies[0].glow_where: covers no face of the body",
+        "line 6: bodies[0].glow_where: covers no face of the body, which reaches from z = 0 to 60 mm",
     ),
     "a light within a core": (
         ROD + LIGHT + CORE,
