@@ -70,7 +70,8 @@ class WiringReport:
     drawn, white : states as drawn and at full white, with boards that fade where starved
     held_drop_v  : (boards,) float, loss at full white if boards held their currents
     run_ma       : of each run at full white, held
-    thinnest     : gauge that would keep the drop limit throughout, None if none does
+    thinnest, thinnest_drawn : gauge that would keep the drop limit throughout and bear the fuse,
+                   at full white and as drawn; None if none does
     joints_v     : part of the greatest loss that joints alone make
     """
 
@@ -297,17 +298,24 @@ def _wiring(electrics: Electrics, wires: dict[str, Wire]) -> WiringReport:
         electrics.circuit.state(feed, np.ones_like(electrics.drawn)),
         drops_if_held_v(harness, white_ma),
         tuple(run_currents_ma(harness, white_ma)),
-        thinnest_wire(harness, white_ma, wires.items()),
-        thinnest_wire(harness, drawn_ma, wires.items()),
+        *(
+            thinnest_wire(harness, ma, wires.items(), fuse_for(float(ma.sum())) or np.inf)
+            for ma in (white_ma, drawn_ma)
+        ),
         float(drops_if_held_v(harness.without_copper(), white_ma).max()),
     )
+
+
+def fuse_for(load_ma: float) -> float | None:
+    """Return the smallest fuse that carries a load for long [A]; None above the largest."""
+    return next((a for a in FUSES_A if load_ma / 1000 <= FUSE_LOAD * a), None)
 
 
 def _fuse(electrics: Electrics, total: Currents, wires: dict[str, Wire]) -> FuseAdvice | None:
     """Return the fuse for full white if the supply bears that, else for the scene as drawn."""
     for_white = total.white_ma <= electrics.supply.max_current_ma or electrics.own_pack is None
     load_ma = total.white_ma if for_white else total.drawn_ma
-    fuse_a = next((a for a in FUSES_A if load_ma / 1000 <= FUSE_LOAD * a), None)
+    fuse_a = fuse_for(load_ma)
     if fuse_a is None:
         return None
     wire = next((name for name, w in wires.items() if w.buried_a >= fuse_a), None)

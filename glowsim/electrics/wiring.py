@@ -145,13 +145,15 @@ def run_currents_ma(harness: Harness, board_ma: FloatArray) -> list[float]:
 
 
 def thinnest_wire(
-    harness: Harness, board_ma: FloatArray, wires: Iterable[tuple[str, Wire]]
+    harness: Harness, board_ma: FloatArray, wires: Iterable[tuple[str, Wire]], fuse_a: float = 0.0
 ) -> str | None:
-    """Return the thinnest gauge that, used throughout, keeps every board within the drop limit
-    and every run within what the wire bears inside foam; None if no known wire does."""
+    """Return the thinnest gauge that, used throughout, keeps every board within the drop limit.
+
+    Inside foam it must bear what it carries, and the fuse before it. None if no known wire does.
+    """
     carried_a = max(run_currents_ma(harness, board_ma)) / 1000
     for name, wire in wires:
-        if wire.buried_a < carried_a:
+        if wire.buried_a < max(carried_a, fuse_a):
             continue
         tried = replace(harness, runs=tuple(_rewired(run, name, wire) for run in harness.runs))
         if drops_if_held_v(tried, board_ma).max() <= harness.drop_limit_v:

@@ -115,6 +115,10 @@ def test_thinnest_wire_is_the_first_that_keeps_the_limit():
     found = thinnest_wire(prop.harness, np.full(10, 252.0), wires.items())
     # 24 AWG loses 0.499 V of 0.5, but inside foam it bears half of 3.5 A and has to carry 2.52 A.
     assert found == "22 AWG"
+    # Behind a fuse of 4 A it must bear 4 A: 3.5 A are too little.
+    fused = thinnest_wire(prop.harness, np.full(10, 252.0), wires.items(), fuse_a=4.0)
+    assert wires[fused].buried_a >= 4.0 > wires["0.34 mm2"].buried_a
+    assert fused == "0.5 mm2"
     names = list(wires)
     small = np.full(10, 100.0)
     chosen = thinnest_wire(prop.harness, small, wires.items())
