@@ -292,16 +292,19 @@ def _wiring(electrics: Electrics, wires: dict[str, Wire]) -> WiringReport:
     feed = electrics.supply.feed(HALF_USED)
     white_ma = np.array([b.white_ma for b in boards])
     drawn_ma = np.array([b.drawn_ma for b in boards])
+
+    def thinnest(board_ma: FloatArray) -> str | None:
+        fuse_a = fuse_for(float(board_ma.sum())) or np.inf
+        return thinnest_wire(harness, board_ma, wires.items(), fuse_a)
+
     return WiringReport(
         harness,
         electrics.state_drawn(),
         electrics.circuit.state(feed, np.ones_like(electrics.drawn)),
         drops_if_held_v(harness, white_ma),
         tuple(run_currents_ma(harness, white_ma)),
-        *(
-            thinnest_wire(harness, ma, wires.items(), fuse_for(float(ma.sum())) or np.inf)
-            for ma in (white_ma, drawn_ma)
-        ),
+        thinnest(white_ma),
+        thinnest(drawn_ma),
         float(drops_if_held_v(harness.without_copper(), white_ma).max()),
     )
 
