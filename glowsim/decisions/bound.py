@@ -1,0 +1,109 @@
+"""What no placement of any number of such boards, each driven as one likes, can beat.
+
+With x_s >= 0 the level of the board at candidate s, the luminance of patch p is L = x R, linear
+in x. Two linear programmes over all candidates, with the mean held at 1:
+
+least   : the greatest t with L_p >= t on every patch. That is least over mean.
+percent : the greatest t with sum_p a_p max(0, t - L_p) <= 0.05 t, a_p the share of the area. A
+          glow of which 5 % of the area is darker than t falls short of it by less than that, so
+          this is at least its 5 %/mean.
+
+Both hold for the patches' means and for the candidates (whose net is finer than what the light
+can tell); a single face can be darker than its patch, so the true bound is lower, if anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.optimize import linprog
+
+from glowsim.decisions.objective import LOW_SHARE, Aim
+from glowsim.errors import SolveError
+from glowsim.geometry.mesh import FloatArray, IntArray
+
+IN_USE = 0.01
+"""A board of the best mixture counts from this share of the strongest one's level on."""
+
+
+@dataclass(frozen=True)
+class Bound:
+    """The best that can be had over the candidates.
+
+    percent : 5 %/mean cannot be above this;  least : least over mean cannot
+    sites   : (k,) int, candidates of the best mixture for `percent`;  level : (k,) float
+    """
+
+    percent: float
+    least: float
+    sites: IntArray
+    level: FloatArray
+
+
+def bound_of(luminance: FloatArray, aim: Aim) -> Bound:
+    """Return the bound for sites of known luminance, (sites, patches) float.
+
+    Raises SolveError if the linear programme fails.
+    """
+    least, _ = _best(luminance, aim, 0.0)
+    percent, level = _best(luminance, aim, LOW_SHARE)
+    used = np.nonzero(level > IN_USE * level.max())[0]
+    order = used[np.argsort(-level[used])]
+    return Bound(min(1.0, percent), min(1.0, least), order, level[order])
+
+
+def _best(luminance: FloatArray, aim: Aim, slack: float) -> tuple[float, FloatArray]:
+    """Return the greatest t and the levels; `slack` is the share of t that may be missing."""
+    sites = len(luminance)
+    glow, area = aim.glow, aim.area_mm2[aim.glow]
+    scale = np.maximum(aim.mean(luminance), 1e-300)
+    response = luminance / scale[:, None]
+    lit, dark = response[:, glow], response[:, ~glow]
+    patches = lit.shape[1]
+    # Columns: levels, shortfall of each patch, t.
+    rows = [
+        sparse.hstack(
+            [
+                sparse.csr_matrix(-lit.T),
+                -sparse.identity(patches),
+                np.ones((patches, 1)),
+            ]
+        )
+    ]
+    limits = [np.zeros(patches)]
+    rows.append(
+        sparse.hstack(
+            [
+                sparse.csr_matrix((1, sites)),
+                sparse.csr_matrix(area[None] / area.sum()),
+                np.array([[-slack]]),
+            ]
+        )
+    )
+    limits.append(np.zeros(1))
+    if dark.shape[1]:
+        rows.append(
+            sparse.hstack(
+                [sparse.csr_matrix(dark.T), sparse.csr_matrix((dark.shape[1], patches + 1))]
+            )
+        )
+        limits.append(np.full(dark.shape[1], aim.dark_ratio))
+    cost = np.zeros(sites + patches + 1)
+    cost[-1] = -1.0
+    mean_is_one = sparse.csr_matrix(np.concatenate([np.ones(sites), np.zeros(patches + 1)])[None])
+    answer = linprog(
+        cost,
+        A_ub=sparse.vstack(rows).tocsr(),
+        b_ub=np.concatenate(limits),
+        A_eq=mean_is_one,
+        b_eq=[1.0],
+        bounds=(0, None),
+        method="highs",
+    )
+    if answer.status == 2:
+        return 0.0, np.ones(sites)
+    if answer.status != 0:
+        raise SolveError(f"the bound on the evenness could not be computed: {answer.message}")
+    return float(answer.x[-1]), np.asarray(answer.x[:sites] / scale)

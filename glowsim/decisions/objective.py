@@ -1,0 +1,110 @@
+"""What is wanted of a placement, and how well patches of known luminance meet it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import sparse
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.problem import BoolArray
+
+First = Literal["evenness", "brightness", "power"]
+LOW_SHARE = 0.05
+"""Share of the area that may be darker than the figure of evenness says."""
+_LOOKED_AT = 0.14
+"""Share of patches that are sorted in search of the darkest area."""
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What comes first, over the patches of one body.
+
+    first      : evenness; brightness; or power, the least for a glow that reads as lit
+    area_mm2   : (patches,) float;  glow : (patches,) bool, the others must stay dark
+    target     : evenness wanted;  dark_ratio : what must stay dark has at most this share of the
+                 mean luminance
+    slopes     : (samples, glowing patches), from logarithms of patches to those of faces that
+                 stand for all;  stands_mm2 : (samples,) float, the area each stands for
+    correction : (samples,) float, what the patches miss of these faces, as a factor
+    """
+
+    first: First
+    area_mm2: FloatArray
+    glow: BoolArray
+    target: float
+    dark_ratio: float
+    slopes: sparse.csr_matrix
+    stands_mm2: FloatArray
+    correction: FloatArray | float = 1.0
+
+    def mean(self, luminance: FloatArray) -> FloatArray:
+        """Return the mean over the glowing patches, (..., patches) -> (...)."""
+        weight = np.where(self.glow, self.area_mm2, 0.0)
+        return luminance @ (weight / weight.sum())
+
+    def evenness(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
+        """Return 5th percentile over mean, (n, patches) -> (n,).
+
+        sharp : read within patches too; without, patch means alone, quicker and too high
+        """
+        values, area = luminance[:, self.glow], self.area_mm2[self.glow]
+        if sharp:
+            values, area = self.sampled(luminance), self.stands_mm2
+        return percentile(values, area, LOW_SHARE) / np.maximum(self.mean(luminance), 1e-300)
+
+    def sampled(self, luminance: FloatArray) -> FloatArray:
+        """Return the luminance of the faces that stand for all, (n, patches) -> (n, samples)."""
+        faces = np.exp((self.slopes @ logarithm(luminance[:, self.glow]).T).T)
+        return np.asarray(faces * self.correction)
+
+    def least(self, luminance: FloatArray) -> FloatArray:
+        """Return least over mean of the patches, (n, patches) -> (n,)."""
+        mean = np.maximum(self.mean(luminance), 1e-300)
+        return luminance[:, self.glow].min(axis=1) / mean
+
+    def stray(self, luminance: FloatArray) -> FloatArray:
+        """Return the brightest patch that must stay dark over the glowing mean, (n,)."""
+        if self.glow.all():
+            return np.zeros(len(luminance))
+        mean = np.maximum(self.mean(luminance), 1e-300)
+        return luminance[:, ~self.glow].max(axis=1) / mean
+
+    def score(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
+        """Return the figure to be raised, (n, patches) -> (n,).
+
+        Evenness first: 5 %/mean. Otherwise: the mean, counted down in proportion where the
+        evenness falls short of the target. What must stay dark comes before either.
+        """
+        even = self.evenness(luminance, sharp)
+        value = even
+        if self.first != "evenness":
+            value = self.mean(luminance) * np.minimum(1.0, even / self.target)
+        over = np.maximum(self.stray(luminance) / self.dark_ratio, 1.0)
+        return value / over**3
+
+
+def logarithm(luminance: FloatArray) -> FloatArray:
+    """Return natural logarithms, with what is all but dark held at a trillionth of the most."""
+    floor = 1e-12 * luminance.max(axis=-1, keepdims=True) + 1e-300
+    return np.log(np.maximum(luminance, floor))
+
+
+def percentile(values: FloatArray, area: FloatArray, share: float) -> FloatArray:
+    """Return the values below which a small share of the area lies, (n, k) -> (n,)."""
+    count = min(values.shape[1], max(4, round(_LOOKED_AT * values.shape[1])))
+    lowest = np.argpartition(values, count - 1, axis=1)[:, :count]
+    low, low_area = np.take_along_axis(values, lowest, axis=1), area[lowest]
+    if low_area.sum(axis=1).min() < 1.2 * share * area.sum():
+        low, low_area = values, np.broadcast_to(area, values.shape)
+    order = np.argsort(low, axis=1)
+    low = np.take_along_axis(low, order, axis=1)
+    low_area = np.take_along_axis(low_area, order, axis=1)
+    place = (np.cumsum(low_area, axis=1) - low_area / 2) / area.sum()
+    above = np.clip((place < share).sum(axis=1), 1, low.shape[1] - 1)[:, None]
+    s0, s1 = (np.take_along_axis(place, above + k, axis=1) for k in (-1, 0))
+    v0, v1 = (np.take_along_axis(low, above + k, axis=1) for k in (-1, 0))
+    between = np.clip((share - s0) / np.maximum(s1 - s0, 1e-12), 0.0, 1.0)
+    return np.asarray((v0 + between * (v1 - v0))[:, 0])

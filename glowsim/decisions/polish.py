@@ -1,0 +1,237 @@
+"""Moves boards off the candidates' net, by the slope of the response at each board.
+
+The slope comes from shifting a board's first flight a little through the fields of the patches.
+With it the luminance is linear in small moves (and exactly linear in drive levels), so each step
+is a small linear programme: raise the darkest patch that counts, within a trust region that
+shrinks when a step does not pay.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linprog
+
+from glowsim.decisions.allowed import Allowed
+from glowsim.decisions.boards import BoardKind, Poses
+from glowsim.decisions.objective import LOW_SHARE, Aim
+from glowsim.decisions.response import Responses
+from glowsim.decisions.sites import ON_AXIS_MM, Sites, sites_of, sound
+from glowsim.geometry.mesh import FloatArray
+
+SHIFT_MM = 0.4
+"""A board is moved by so much to learn the slope."""
+TURN_RAD = 0.06
+MOST_STEPS = 6
+SMALLEST_MM = 0.3
+LEAST_LEVEL = 0.2
+"""Boards are not turned down below this share of the strongest."""
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Boards that were placed.
+
+    sites : the boards;  level : (sites,) float, drive over the pattern's, at most 1
+    luminance : (patches,) float, all together [cd/m2]
+    """
+
+    sites: Sites
+    level: FloatArray
+    luminance: FloatArray
+
+    @property
+    def poses(self) -> Poses:
+        """All boards."""
+        return self.sites.poses
+
+    @property
+    def levels(self) -> FloatArray:
+        """Level of each board, (boards,) float."""
+        return self.level[self.sites.site]
+
+
+class Polish:
+    """Improves placements of one kind of board in one body."""
+
+    def __init__(
+        self,
+        responses: Responses,
+        kind: BoardKind,
+        allowed: Allowed,
+        aim: Aim,
+        *,
+        free_levels: bool,
+        free_directions: bool,
+    ) -> None:
+        """free_levels : each site may be turned down;  free_directions : boards may tilt."""
+        self._responses, self._kind, self._allowed, self._aim = responses, kind, allowed, aim
+        self._free_levels, self._free_directions = free_levels, free_directions
+        self._moves = allowed.placing.drill is None
+
+    def improved(self, start: Placement) -> Placement:
+        """Return the placement after a few steps, each of which paid."""
+        here = self._at(start.sites, start.level)
+        trust = 0.5 * start.sites.step_mm
+        for _ in range(MOST_STEPS):
+            if trust < SMALLEST_MM or not (self._moves or self._free_levels):
+                break
+            rows = self._rows(here.sites)
+            slopes = self._slopes(here.sites, rows)
+            paid = False
+            while not paid and trust >= SMALLEST_MM:
+                after = self._step(here, rows, slopes, trust)
+                paid = after is not None and self._score(after) > self._score(here) * (1 + 1e-4)
+                if paid and after is not None:
+                    here = after
+                else:
+                    trust /= 2
+        return here
+
+    def _score(self, placement: Placement) -> float:
+        return float(self._aim.score(placement.luminance[None])[0])
+
+    def _at(self, sites: Sites, level: FloatArray) -> Placement:
+        return Placement(sites, level, level @ self._rows(sites))
+
+    def _rows(self, sites: Sites) -> FloatArray:
+        """Return the luminance of each site at full level, (sites, patches)."""
+        return site_luminance(self._responses, self._kind, self._allowed, sites)
+
+    def _freedoms(self, first: Poses) -> list[Poses]:
+        """Return the pose shifted along each way it may move, one small shift each."""
+        place, way = first.position[0], first.direction[0]
+        symmetry = self._allowed.placing.symmetry
+        on_axis = symmetry > 1 and float(np.linalg.norm(place[:2])) < ON_AXIS_MM
+        shifts = [Poses((place + SHIFT_MM * e)[None], first.direction) for e in np.eye(3)]
+        if not self._moves:
+            shifts = []
+        if on_axis:
+            return shifts[2:]
+        if self._free_directions:
+            for e in np.eye(3):
+                across = e - (e @ way) * way
+                if np.linalg.norm(across) > 0.5:
+                    turned = way + TURN_RAD * across / np.linalg.norm(across)
+                    shifts.append(Poses(first.position, (turned / np.linalg.norm(turned))[None]))
+        return shifts
+
+    def _slopes(self, sites: Sites, rows: FloatArray) -> list[FloatArray]:
+        """Return what one shift along each freedom of each site adds, [(freedoms, patches)]."""
+        symmetry = self._allowed.placing.symmetry
+        firsts = [sites.of(k).at(slice(0, 1)) for k in range(len(sites))]
+        shifts = [self._freedoms(first) for first in firsts]
+        every = [pose for some in shifts for pose in some]
+        if not every:
+            return [np.zeros((0, rows.shape[1])) for _ in firsts]
+        moved = self._rows(sites_of(Poses.joined(every), symmetry, sites.step_mm))
+        slopes, at = [], 0
+        for k, some in enumerate(shifts):
+            slopes.append(moved[at : at + len(some)] - rows[k])
+            at += len(some)
+        return slopes
+
+    def _step(
+        self, here: Placement, rows: FloatArray, slopes: list[FloatArray], trust: float
+    ) -> Placement | None:
+        """Return the placement one step on; moves that are not allowed are left out."""
+        move, level = self._solved(here, rows, slopes, trust / SHIFT_MM)
+        if move is None or level is None:
+            return None
+        symmetry = self._allowed.placing.symmetry
+        firsts, at = [], 0
+        for k, slope in enumerate(slopes):
+            first = here.sites.of(k).at(slice(0, 1))
+            firsts.append(self._moved(first, move[at : at + len(slope)]))
+            at += len(slope)
+        olds = [here.sites.of(k).at(slice(0, 1)) for k in range(len(firsts))]
+        sites = self._fitted(firsts, olds, symmetry, here.sites.step_mm)
+        return self._at(sites, level)
+
+    def _moved(self, first: Poses, amounts: FloatArray) -> Poses:
+        place, way = first.position[0].copy(), first.direction[0].copy()
+        for amount, shifted in zip(amounts, self._freedoms(first), strict=True):
+            place += amount * (shifted.position[0] - first.position[0])
+            way = way + amount * (shifted.direction[0] - first.direction[0])
+        return Poses(place[None], (way / np.linalg.norm(way))[None])
+
+    def _fitted(
+        self, firsts: list[Poses], olds: list[Poses], symmetry: int, step_mm: float
+    ) -> Sites:
+        """Return the sites of new poses; one that is not allowed, or touches another, stays."""
+        fine = sound(sites_of(Poses.joined(firsts), symmetry, step_mm), self._allowed)
+        chosen = [new if good else old for new, old, good in zip(firsts, olds, fine, strict=True)]
+        for k in range(len(chosen)):
+            sites = sites_of(Poses.joined(chosen), symmetry, step_mm)
+            others = sites.poses.at(np.nonzero(sites.site != k)[0])
+            if self._allowed.clash(chosen[k], others).any():
+                chosen[k] = olds[k]
+        sites = sites_of(Poses.joined(chosen), symmetry, step_mm)
+        for k in range(len(chosen)):
+            others = sites.poses.at(np.nonzero(sites.site != k)[0])
+            if self._allowed.clash(sites.of(k).at(slice(0, 1)), others).any():
+                return sites_of(Poses.joined(olds), symmetry, step_mm)
+        return sites
+
+    def _solved(
+        self, here: Placement, rows: FloatArray, slopes: list[FloatArray], reach: float
+    ) -> tuple[FloatArray | None, FloatArray | None]:
+        """Return the best shifts and levels by a linear programme about `here`.
+
+        Columns: shifts, levels, t. Raises t / mean to first order, with L_p >= t on all patches
+        but the darkest 5 % of the area.
+        """
+        aim = self._aim
+        slope = np.concatenate([here.level[k] * s for k, s in enumerate(slopes)])
+        shifts, sites = len(slope), len(rows)
+        column = np.concatenate([slope, rows])
+        luminance, mean = here.luminance, float(aim.mean(here.luminance))
+        even = float(aim.evenness(luminance[None])[0])
+        value, change = self._read(luminance, column)
+        counts = self._counting(value)
+        start = np.concatenate([np.zeros(shifts), here.level])
+        a_ub = np.hstack([-change[:, counts].T, np.ones((int(counts.sum()), 1))])
+        b_ub = value[counts] - start @ change[:, counts]
+        if not aim.glow.all():
+            dark = ~aim.glow
+            a_ub = np.vstack([a_ub, np.hstack([column[:, dark].T, np.zeros((dark.sum(), 1))])])
+            b_ub = np.append(b_ub, np.maximum(aim.dark_ratio * mean, luminance[dark]))
+        gain = np.array([float(aim.mean(c)) for c in column]) / mean
+        bright = 0.0 if aim.first == "evenness" else 1.0
+        falls_short = aim.first == "evenness" or even < aim.target
+        cost = np.append((even * falls_short - bright) * gain, -1.0 / mean if falls_short else 0.0)
+        least = LEAST_LEVEL if self._free_levels else 1.0
+        bounds = [(-reach, reach)] * shifts + [(least, 1.0)] * sites + [(None, None)]
+        answer = linprog(cost, A_ub=a_ub, b_ub=b_ub, bounds=bounds, method="highs")
+        if answer.status != 0:
+            return None, None
+        return answer.x[:shifts], answer.x[shifts : shifts + sites]
+
+    def _read(self, luminance: FloatArray, column: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the luminance of the sampled faces, (samples,), and how it changes with each
+        column of changes to patches, (columns, samples)."""
+        aim = self._aim
+        value = aim.sampled(luminance[None])[0]
+        share = column[:, aim.glow] / np.maximum(luminance[aim.glow], 1e-12 * luminance.max())
+        return value, value * (aim.slopes @ share.T).T
+
+    def _counting(self, value: FloatArray) -> FloatArray:
+        """Return the sampled faces less the darkest 5 % of the area, (samples,) bool."""
+        area = self._aim.stands_mm2
+        order = np.argsort(value)
+        darker = np.cumsum(area[order]) - area[order] / 2
+        counts = np.zeros(len(area), dtype=bool)
+        counts[order[darker >= LOW_SHARE * area.sum()]] = True
+        return counts
+
+
+def site_luminance(
+    responses: Responses, kind: BoardKind, allowed: Allowed, sites: Sites, rays: int | None = None
+) -> FloatArray:
+    """Return what each site brings to each patch as driven, (sites, patches) float [cd/m2]."""
+    options = {} if rays is None else {"rays": rays}
+    boards = responses.luminance_cd_m2(kind, sites.poses, allowed, **options)
+    total = np.zeros((len(sites), boards.shape[1]))
+    np.add.at(total, sites.site, boards)
+    return total

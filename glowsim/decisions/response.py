@@ -1,0 +1,202 @@
+"""What a board at any place does to a body's surface: the response matrix, patch by patch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+from scipy import sparse
+
+from glowsim.decisions.allowed import Allowed
+from glowsim.decisions.boards import BoardKind, Poses
+from glowsim.decisions.objective import Aim, First, logarithm
+from glowsim.decisions.patches import clusters, samples, slopes
+from glowsim.errors import SceneError
+from glowsim.geometry.body import faces_where
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.scene import SceneFile, Thresholds
+from glowsim.transport.build import body_problem
+from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.problem import BodyProblem, BoolArray, Kind
+from glowsim.transport.quick.adjoint import Adjoint
+from glowsim.transport.quick.solve import QuickBody
+from glowsim.transport.sizes import cell_for_mm, cell_size_mm, face_size_mm
+
+PATCHES = 300
+DARK_PATCHES = 30
+LEAST_DEPTH_MM = 3.0
+"""Boards nearer to the surface than this do not make faces and cells finer still."""
+MOST_CELLS = 32_000
+"""Cells of the grid that is read backwards; a finer body is read on a coarser grid."""
+FAST_RAYS = 1024
+SURE_RAYS = 16_384
+
+Report = Callable[[str], None]
+
+
+class Responses:
+    """A body read backwards: patches of its surface and their response to boards anywhere.
+
+    problem : the body;  patch : (skin faces,) int, -1 for none;  area_mm2 : (patches,) float
+    glow    : (patches,) bool, meant to glow; the others must stay dark
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        number: int,
+        depth_mm: float,
+        patches: int = PATCHES,
+        report: Report = lambda text: None,
+    ) -> None:
+        """Solve for the patches of body `number`. Raises as `body_problem` does.
+
+        depth_mm : how near to the surface boards may come; decides how fine faces and cells are
+        """
+        report(f"shaping {plan.scene_file.scene.bodies[number].name}")
+        plan, self.problem = _pinned(plan, number, depth_mm)
+        self.plan: Plan = plan
+        body = plan.scene_file.scene.bodies[number]
+        skin = self.problem.skin
+        glows = self.problem.glows[skin]
+        if not glows.any():
+            raise SceneError(f"{body.name}: nothing of its surface is meant to glow")
+        dark = np.zeros(len(skin), dtype=bool)
+        if body.dark_where is not None:
+            problem = self.problem
+            dark = faces_where(body.dark_where, problem.walls, problem.part, problem.part_names)[
+                skin
+            ]
+        self.patch, self.glow = _patches(self.problem, glows, dark & ~glows, patches)
+        chosen = self.patch >= 0
+        areas = self.problem.walls.areas_mm2[skin]
+        self.area_mm2: FloatArray = np.asarray(
+            np.bincount(self.patch[chosen], areas[chosen]), dtype=float
+        )
+        report(f"preparing {body.name}")
+        self.quick = QuickBody(_coarse(self.problem))
+        self.adjoint = Adjoint(self.quick, self.patch, report)
+
+    @cached_property
+    def fine(self) -> QuickBody:
+        """The body on the grid that a solve of the scene takes."""
+        if self.quick.problem.cell_mm == self.problem.cell_mm:
+            return self.quick
+        return QuickBody(self.problem)
+
+    def luminance_cd_m2(
+        self,
+        kind: BoardKind,
+        poses: Poses,
+        allowed: Allowed,
+        rays: int = FAST_RAYS,
+    ) -> FloatArray:
+        """Return the luminance each board brings to each patch as driven, (n, patches)."""
+        share = self.adjoint.respond(kind.emitters(poses, allowed.regions_of(poses)), rays)
+        return kind.luminance_cd_m2(np.maximum(share, 0.0), self.area_mm2)
+
+    def faces_cd_m2(self, patch_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the luminance of each glowing face for means over patches, and its area.
+
+        patch_cd_m2 : (patches,) float. Each patch keeps its mean.
+        """
+        skin = self.problem.skin
+        glows = self.problem.glows[skin]
+        rows, area = self.patch[glows], self.problem.walls.areas_mm2[skin][glows]
+        value = patch_cd_m2[self.glow]
+        face = np.exp(self.slopes @ logarithm(value[None])[0])
+        mean = np.bincount(rows, area * face) / self.area_mm2[self.glow]
+        return face * (value / mean)[rows], area
+
+    @cached_property
+    def slopes(self) -> sparse.csr_matrix:
+        """The matrix from logarithms of glowing patches to those of their faces."""
+        skin = self.problem.skin
+        glows = self.problem.glows[skin]
+        return slopes(self.problem.walls, skin[glows], self.patch[glows])
+
+    @property
+    def sample_rows(self) -> IntArray:
+        """Which of the glowing faces stand for all, (samples,) int."""
+        return self._samples[0]
+
+    @cached_property
+    def _samples(self) -> tuple[IntArray, FloatArray]:
+        skin = self.problem.skin
+        glows = self.problem.glows[skin]
+        return samples(self.problem.walls, skin[glows], self.patch[glows])
+
+    def aim(self, first: First, limits: Thresholds) -> Aim:
+        """Return an aim over the patches."""
+        rows, stands = self._samples
+        return Aim(
+            first,
+            self.area_mm2,
+            self.glow,
+            limits.evenness_target,
+            limits.whole_dark_ratio,
+            self.slopes[rows],
+            stands,
+        )
+
+
+def pinned(scene_file: SceneFile, number: int, face_mm: float, cell_mm: float) -> SceneFile:
+    """Return the scene with the faces and cells of one body given, where it does not give them.
+
+    Faces of different size sample a steep tip differently, by some percent of its 5 %/mean:
+    what is to be compared is solved on the same ones.
+    """
+    scene = scene_file.scene
+    body = scene.bodies[number]
+    sizes = {"detail_mm": body.detail_mm or face_mm, "cell_mm": body.cell_mm or cell_mm}
+    bodies = list(scene.bodies)
+    bodies[number] = body.model_copy(update=sizes)
+    return replace(scene_file, scene=scene.model_copy(update={"bodies": tuple(bodies)}))
+
+
+def _pinned(plan: Plan, number: int, depth_mm: float) -> tuple[Plan, BodyProblem]:
+    """Return the plan with the body's faces and cells given, fine enough for LEDs at a depth,
+    and the body's problem."""
+    body = plan.scene_file.scene.bodies[number]
+    problem = body_problem(plan, number)
+    depth = np.array([max(depth_mm, LEAST_DEPTH_MM)])
+    cloudy = [
+        (solid, medium)
+        for solid, medium in zip(problem.solids, problem.media, strict=True)
+        if solid is not None and medium.kind == Kind.SCATTERS
+    ]
+    solids, media = [s for s, _ in cloudy], [m for _, m in cloudy]
+    scene_file = pinned(
+        plan.scene_file,
+        number,
+        face_size_mm(problem.outer, body.wall_mm, depth),
+        cell_size_mm(solids, media, body.wall_mm, depth),
+    )
+    plan = plan_of(scene_file)
+    return plan, body_problem(plan, number)
+
+
+def _coarse(problem: BodyProblem) -> BodyProblem:
+    """Return the problem on a grid of at most MOST_CELLS cells, about."""
+    cloudy = [
+        solid
+        for solid, medium in zip(problem.solids, problem.media, strict=True)
+        if solid is not None and medium.kind == Kind.SCATTERS
+    ]
+    if not cloudy:
+        return problem
+    return replace(problem, cell_mm=max(problem.cell_mm, cell_for_mm(cloudy, MOST_CELLS)))
+
+
+def _patches(
+    problem: BodyProblem, glows: BoolArray, dark: BoolArray, count: int
+) -> tuple[IntArray, BoolArray]:
+    """Return the patch of each skin face, (k,) int, and which patches glow."""
+    patch = np.full(len(glows), -1, dtype=np.int64)
+    patch[glows] = clusters(problem.walls, problem.skin[glows], count)
+    glowing = int(patch.max()) + 1
+    if dark.any():
+        patch[dark] = glowing + clusters(problem.walls, problem.skin[dark], DARK_PATCHES)
+    return patch, np.arange(int(patch.max()) + 1) < glowing

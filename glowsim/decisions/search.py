@@ -1,0 +1,139 @@
+"""Which sites to take: greedy choice and exchange among candidates, all in linear algebra."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from glowsim.decisions.allowed import Allowed
+from glowsim.decisions.objective import Aim
+from glowsim.decisions.sites import Sites
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.transport.problem import BoolArray
+
+RANDOM_STARTS = 6
+MOST_SWEEPS = 12
+FINALISTS = 3
+"""Choices, found by patch means, that are searched on by what lies within patches."""
+LOOKED_AT = 80
+"""Sites in place of another that are judged so."""
+BETTER = 1e-6
+"""A change counts from this gain on."""
+
+
+class Search:
+    """Looks for the best choice among candidate sites."""
+
+    def __init__(
+        self, sites: Sites, luminance: FloatArray, aim: Aim, allowed: Allowed, seed: int = 0
+    ) -> None:
+        """luminance : (sites, patches) float, of each site as driven."""
+        self.sites, self.luminance, self.aim = sites, luminance, aim
+        self._allowed = allowed
+        self._seed = seed
+        self._clashes: dict[int, BoolArray] = {}
+
+    def best(self, count: int, hints: Sequence[IntArray] = ()) -> IntArray | None:
+        """Return the sites of the best choice of `count` boards found, None if none fits.
+
+        hints : choices to start from, besides greedy and random ones; too long ones are cut
+        """
+        sizes = np.unique(self.sites.count)
+        found: list[tuple[float, IntArray]] = []
+        for plan in _plans(count, [int(s) for s in sizes]):
+            rng = np.random.default_rng([self._seed, count])
+            starts: list[IntArray | None] = [None, *hints]
+            starts += [rng.permutation(len(self.sites)) for _ in range(RANDOM_STARTS)]
+            for start in starts:
+                chosen = self._started(plan, start)
+                if chosen is not None:
+                    found.append(self._exchanged(chosen))
+        finalists = {tuple(sorted(map(int, chosen))): score for score, chosen in found}
+        best = sorted(finalists, key=lambda chosen: -finalists[chosen])[:FINALISTS]
+        sharp = [self._exchanged(np.array(chosen), sharp=True) for chosen in best]
+        return max(sharp, key=lambda pair: pair[0])[1] if sharp else None
+
+    def score(self, chosen: IntArray, sharp: bool = True) -> float:
+        """Return the figure of a choice."""
+        return float(self.aim.score(self.luminance[chosen].sum(axis=0)[None], sharp)[0])
+
+    def _started(self, plan: list[int], order: IntArray | None) -> IntArray | None:
+        """Return a choice with sites of the planned sizes: the first free ones of `order`, the
+        best of the free ones where it runs out (or is None)."""
+        chosen: list[int] = []
+        total = np.zeros(self.luminance.shape[1])
+        for size in plan:
+            free = self._free(chosen) & (self.sites.count == size)
+            if not free.any():
+                return None
+            wanted = [] if order is None else [k for k in order if free[k]][:1]
+            if wanted:
+                pick = int(wanted[0])
+            else:
+                rows = np.nonzero(free)[0]
+                pick = int(rows[self.aim.score(total + self.luminance[rows], False).argmax()])
+            chosen.append(pick)
+            total = total + self.luminance[pick]
+        return np.array(chosen)
+
+    def _exchanged(self, chosen: IntArray, sharp: bool = False) -> tuple[float, IntArray]:
+        """Swap single sites for better ones until none is; sharp : judged within patches too."""
+        best = self.score(chosen, sharp)
+        for _ in range(MOST_SWEEPS):
+            before = best
+            for k in range(len(chosen)):
+                pick, score = self._better(chosen, k, sharp)
+                if score > best * (1 + BETTER):
+                    best = score
+                    chosen = chosen.copy()
+                    chosen[k] = pick
+            if best <= before * (1 + BETTER):
+                break
+        return best, chosen
+
+    def _better(self, chosen: IntArray, k: int, sharp: bool) -> tuple[int, float]:
+        """Return the best site in place of number `k` of a choice, and the figure with it."""
+        rest = np.delete(chosen, k)
+        rows = np.nonzero(self._free(rest) & (self.sites.count == self.sites.count[chosen[k]]))[0]
+        if len(rows) == 0:
+            return int(chosen[k]), -np.inf
+        total = self.luminance[rest].sum(axis=0)
+        scores = self.aim.score(total + self.luminance[rows], False)
+        if sharp:
+            rows = rows[np.argsort(-scores, kind="stable")[:LOOKED_AT]]
+            scores = self.aim.score(total + self.luminance[rows])
+        return int(rows[scores.argmax()]), float(scores.max())
+
+    def _free(self, chosen: Sequence[int] | IntArray) -> BoolArray:
+        """Return which sites have room beside the chosen ones, (sites,) bool."""
+        free = np.ones(len(self.sites), dtype=bool)
+        for site in chosen:
+            free &= ~self._clash(int(site))
+        return free
+
+    def _clash(self, site: int) -> BoolArray:
+        if site not in self._clashes:
+            touched = np.zeros(len(self.sites), dtype=bool)
+            # By symmetry, one board of a set meets the others' sets as each of its turns does.
+            one = self.sites.of(site).at(slice(0, 1))
+            apart = np.linalg.norm(self.sites.poses.position - one.position[0], axis=1)
+            near = np.nonzero(apart < self._allowed.reach_mm)[0]
+            hit = near[self._allowed.clash(one, self.sites.poses.at(near))]
+            touched[self.sites.site[hit]] = True
+            touched[site] = True
+            self._clashes[site] = touched
+        return self._clashes[site]
+
+
+def _plans(count: int, sizes: list[int]) -> list[list[int]]:
+    """Return the ways to make up `count` of site sizes, (1 or n, large first)."""
+    large = max(sizes)
+    small = min(sizes)
+    if large == small:
+        return [[large] * (count // large)] if count % large == 0 else []
+    return [
+        [large] * sets + [small] * (count - large * sets)
+        for sets in range(count // large, -1, -1)
+        if (count - large * sets) % small == 0
+    ]

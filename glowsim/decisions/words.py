@@ -1,0 +1,70 @@
+"""Sentences that the decisions on boards share."""
+
+from __future__ import annotations
+
+from glowsim.decisions.bound import Bound
+from glowsim.decisions.objective import First
+from glowsim.decisions.step import Step
+
+NEAR_BOUND = 0.95
+"""From this share of the bound on there is nothing left to gain by placing."""
+
+
+def boards(count: int, name: str) -> str:
+    """Return '1 board round_7' or '3 boards round_7'."""
+    return f"{count} board{'s' if count != 1 else ''} {name}"
+
+
+def bound_words(bound: Bound, even: float, target: float, board: str, count: int) -> str:
+    """Say how far a result is from what no number of such boards can beat, and what that means."""
+    most = f"No number of '{board}' boards in this space can beat 5%/mean {bound.percent:.2g}"
+    if bound.percent < target:
+        return (
+            f"{most}, and {target:g} is wanted: more lights won't help. Thicken the wall or the "
+            "body, take a smaller board that gets nearer to the dark places, give it more room "
+            "(less depth_mm or clearance_mm, other directions), or a clearer material."
+        )
+    if even >= NEAR_BOUND * bound.percent:
+        return f"{most}: there is nothing left to gain by moving them."
+    low = float(bound.level.min() / bound.level.max())
+    return (
+        f"{most}. That best mixture has {len(bound.sites)} boards, the weakest at "
+        f"{100 * low:.0f} % of the strongest; {count} at the places found reach "
+        f"{100 * even / bound.percent:.0f} % of it."
+    )
+
+
+def heat_words(step: Step, factor: float, first: First) -> list[str]:
+    """Say what was done to the drive, and when the heat, not the optics, limits the glow."""
+    heat = step.heat
+    if heat is None:
+        return []
+    said = []
+    short = step.lit.ratio < step.findings.limits.glow_ratio
+    if factor < 1.0 and first != "power":
+        said.append(
+            f"Heat, not optics, limits this glow: as drawn a board would draw more than the "
+            f"{heat.limit_w:g} W it may have buried. All were turned down to "
+            f"{100 * factor:.0f} % of their drive; the evenness stays as it is."
+        )
+    elif factor != 1.0:
+        said.append(
+            f"All boards were turned {'up' if factor > 1 else 'down'} to {factor:.2g} times their "
+            f"drive: {heat.power_w:.2g} W each, {heat.limit_w:g} W is what heat allows."
+        )
+    if short:
+        most = heat.factor
+        said.append(
+            f"It {'does not read' if short else 'reads'} as lit at "
+            f"{step.evenness.mean_cd_m2:.3g} cd/m2 ({step.lit.grade}; {step.lit.needed_cd_m2:.3g} "
+            "with the room's light is needed)."
+            + (
+                f" At most {most:.2g} times as much is possible, and then "
+                + (
+                    "heat, not optics, is the limit: more boards, each as dim, do help."
+                    if heat.binds
+                    else "the LEDs are at full drive."
+                )
+            )
+        )
+    return said
