@@ -18,7 +18,9 @@ HEAD_MM, FOOT_MM = 11.0, 17.0
 OVERLAP_MM = 12.0
 GAP_MM = 6.0
 BAR_MM = 50.0
-JOIN = "Cut one sheet along the dotted line and lay it on its neighbour: rings of one letter must meet."
+JOIN = (
+    "Cut one sheet along the dotted line, lay it on its neighbour: rings of one letter must meet."
+)
 
 
 @dataclass(frozen=True)

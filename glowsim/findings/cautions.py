@@ -1,7 +1,8 @@
-"""What could hurt: heat in a buried board, glare. The project's usual words, no approval."""
+"""What could hurt: heat in a buried board, glare. Figures of this prop before the usual words."""
 
 from __future__ import annotations
 
+from glowsim.catalogue.cautions import caution
 from glowsim.findings.luminance import Look
 from glowsim.scene import Scene
 from glowsim.transport.result import SurfaceGlow
@@ -22,8 +23,8 @@ def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tup
             f"Heat: {len(hot)} of {len(glow.lights)} boards draw more than {limit:g} W as driven "
             f"(up to {most.power_w:.2g} W, {most.name}). Nearly all of it becomes heat, and foam "
             "or thick resin carries little away: 0.1 to 0.4 W on average is what a board buried in "
-            "40 mm of foam bears. Turn it down, pulse it, or give the heat a way out; test an "
-            "hour at the brightest setting."
+            "40 mm of foam bears. `glowsim heat` works it out for this scene. "
+            f"{caution('heat')}"
         )
     for look in looks:
         area = look.body.surface.areas_mm2[look.glows]
@@ -31,6 +32,6 @@ def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tup
         if mean > GLARE_CD_M2:
             cautions.append(
                 f"Glare: {look.name} averages {mean:.0f} cd/m2; that is unpleasant to look into "
-                "from near by. Turn it down, or keep it out of eye height."
+                f"from near by. {caution('glare')}"
             )
     return tuple(cautions)
