@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from glowsim.catalogue.cautions import caution
+from glowsim.catalogue.cautions import all_cautions
 from glowsim.findings.luminance import Look
 from glowsim.scene import Scene
 from glowsim.transport.result import SurfaceGlow
@@ -24,7 +24,7 @@ def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tup
             f"(up to {most.power_w:.2g} W, {most.name}). Nearly all of it becomes heat, and foam "
             "or thick resin carries little away: 0.1 to 0.4 W on average is what a board buried in "
             "40 mm of foam bears. `glowsim heat` works it out for this scene. "
-            f"{caution('heat')}"
+            f"{all_cautions()['heat'].text}"
         )
     for look in looks:
         area = look.body.surface.areas_mm2[look.glows]
@@ -32,6 +32,6 @@ def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tup
         if mean > GLARE_CD_M2:
             cautions.append(
                 f"Glare: {look.name} averages {mean:.0f} cd/m2; that is unpleasant to look into "
-                f"from near by. {caution('glare')}"
+                f"from near by. {all_cautions()['glare'].text}"
             )
     return tuple(cautions)
