@@ -28,7 +28,7 @@ from glowsim.cli.pulse_tables import print_pulse, pulse_json
 from glowsim.electrics.export import c_header, keyframes_csv
 from glowsim.electrics.flashes import FlashReport, coarse, count_flashes
 from glowsim.electrics.power import Electrics
-from glowsim.electrics.pulse_report import PulseReport, pulse_report
+from glowsim.electrics.pulse_report import PulseReport, current_ma, pulse_report
 from glowsim.errors import SceneError
 from glowsim.files import write_whole
 from glowsim.geometry.mesh import FloatArray
@@ -49,6 +49,7 @@ from glowsim.transport.solve import solve
 FLASH_SIZE = (240, 180)
 """Of the view in which flashes are counted."""
 FLASH_CELL_PX = 2
+CHART_POINTS = 1800
 FAINT_SHARE = 0.005
 """Of full white: places that all lights together change by less cannot flash."""
 
@@ -250,13 +251,14 @@ def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> li
 
 
 def _chart(report: PulseReport, electrics: Electrics) -> Any:
+    fine = report.course.levels(np.linspace(0, report.seconds, CHART_POINTS))
     strips = [
-        Strip(member.name, report.levels[:, k], 1.0, _ink(report.colours[k]), f"mean {mean:.2f}")
+        Strip(member.name, fine[:, k], 1.0, _ink(report.colours[k]), f"mean {mean:.2f}")
         for k, (member, mean) in enumerate(
             zip(report.course.members, report.mean_levels, strict=True)
         )
     ]
-    current = report.current_ma
+    current = current_ma(electrics, fine)
     top = float(max(electrics.total_drawn_ma, current.max()))
     strips.append(Strip("current, mA", current, top, (90, 90, 95), f"mean {report.average_ma:.0f}"))
     return strip_chart(

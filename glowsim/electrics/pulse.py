@@ -71,9 +71,10 @@ class Course:
         shapes = np.stack([_shape(m, time_s) for m in self.members], axis=1)
         embers = [k for k, m in enumerate(self.members) if m.pulse and m.pulse.pattern == "ember"]
         if embers:
-            # Lifted together, and only as far as needed: the drift against each other stays.
+            # Lifted together, the more the darker the brightest of them is: it never falls below
+            # NEVER_DARK nor rises above 1, and the drift against each other stays.
             brightest = shapes[:, embers].max(axis=1, keepdims=True)
-            shapes[:, embers] += np.maximum(NEVER_DARK - brightest, 0.0)
+            shapes[:, embers] += NEVER_DARK * (1 - brightest)
         low = np.array([m.pulse.low if m.pulse else 1.0 for m in self.members])
         high = np.array([m.pulse.high if m.pulse else 1.0 for m in self.members])
         return low + (high - low) * shapes

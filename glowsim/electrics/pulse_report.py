@@ -69,6 +69,17 @@ def _strokes_per_second(pulse: Pulse) -> float:
     return 2 / (pulse.period_s * shortest.get(pulse.pattern, 0.25))
 
 
+def current_ma(electrics: Electrics, levels: FloatArray) -> FloatArray:
+    """Return the current of the whole prop, (t,) [mA], at levels of the members, (t, members)."""
+    boards = electrics.boards
+    of_light = electrics.course.of_lights(levels, sum(len(b.lights) for b in boards))
+    current = np.full(len(levels), sum(b.idle_ma for b in boards))
+    for board in boards:
+        full = float(np.sum(board.channel_ma * board.drive))
+        current += full * of_light[:, list(board.lights)].mean(axis=1)
+    return current
+
+
 def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: float) -> PulseReport:
     """Work out the pulses of a scene over some seconds."""
     course, boards = electrics.course, electrics.boards
@@ -76,11 +87,6 @@ def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: flo
     time_s = np.arange(count) / frames_per_second
     levels = course.levels(time_s)
     lights = sum(len(b.lights) for b in boards)
-    of_light = course.of_lights(levels, lights)
-    current = np.full(count, sum(b.idle_ma for b in boards))
-    for board in boards:
-        full = float(np.sum(board.channel_ma * board.drive))
-        current += full * of_light[:, list(board.lights)].mean(axis=1)
     colour_of_light = np.zeros((lights, 3))
     for board in boards:
         colour_of_light[list(board.lights)] = board.drive
@@ -94,7 +100,7 @@ def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: flo
         levels,
         course.mean_levels(),
         np.array([colour_of_light[member.lights[0]] for member in course.members]),
-        current,
+        current_ma(electrics, levels),
         sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),
         electrics.total_drawn_ma,
         sum(b.idle_ma for b in boards),

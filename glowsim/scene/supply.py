@@ -160,7 +160,7 @@ class Pulse(Strict):
     swell  : rises and falls in soft waves
     beat   : two quick strokes, then rest, as a heart does
     blink  : on and off
-    ember  : irregular and slow, as glowing coals
+    ember  : irregular and slow, as glowing coals; of all embers of a prop one always glows
     glint  : low, with short bright moments now and then
     """
 
