@@ -33,6 +33,10 @@ from glowsim.decisions.thickness import Report, Thickness, thickness
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
+from glowsim.transport.reference import Goal
+
+CALM = 0.01
+"""The reference solver stops at this noise of bright faces, if its time does not end before."""
 
 
 @click.command(
@@ -69,6 +73,17 @@ from glowsim.scene import read_scene
     show_default=True,
     help="Steps solved at a time on this machine.",
 )
+@click.option(
+    "--reference", is_flag=True, help="Ask the slow, sure solver too at what is recommended."
+)
+@click.option(
+    "--time",
+    "seconds",
+    type=click.FloatRange(1, 86_400),
+    default=60.0,
+    show_default=True,
+    help="Seconds for each answer of the reference solver.",
+)
 @out_option
 @click.option(
     "--size", type=SizeType(), default="480x360", show_default=True, help="Of each picture."
@@ -88,6 +103,8 @@ def command(
     materials: tuple[str, ...],
     dask: str | None,
     workers: int,
+    reference: bool,
+    seconds: float,
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
@@ -116,6 +133,7 @@ def command(
                 seed=seed,
                 executor=executor,
                 folder=folder / "steps",
+                check=Goal(noise=CALM, seconds=seconds) if reference else None,
                 report=report,
             )
         files = _tables(answer, folder)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,7 @@ class Advice:
                 way may do better; otherwise empty
     edit      : what to write into the scene file
     sentences : the recommendation in plain words, what matters most first
+    reference : the same value by the reference solver, where it was asked
     """
 
     material: str
@@ -41,6 +42,12 @@ class Advice:
     edge: str
     edit: str
     sentences: tuple[str, ...]
+    reference: Step | None = None
+
+    def beside(self, reference: Step) -> Advice:
+        """Return the advice with what the reference solver says of the same value."""
+        more = _by_reference(self.step, reference)
+        return replace(self, reference=reference, sentences=(*self.sentences, *more))
 
     @property
     def text(self) -> str:
@@ -64,6 +71,7 @@ class Advice:
             "edit": self.edit,
             "text": self.text,
             "step": self.step.as_json(),
+            "reference": self.reference.as_json() if self.reference else None,
         }
 
 
@@ -237,6 +245,24 @@ def _heat(step: Step) -> list[str]:
             f"({_reads(step.grade_at(heat.factor))}), and {reason}."
         ]
     return []
+
+
+def _by_reference(quick: Step, reference: Step) -> list[str]:
+    """Say how far quick was from the reference solver, and what that means for the target."""
+    figures = reference.evenness
+    target = reference.findings.limits.evenness_target
+    noise = (figures.noise or {}).get("p5_over_mean", 0.0)
+    said = [
+        f"The reference solver gives 5%/mean {share(figures.p5_over_mean)} ± {noise:.2g} there "
+        f"(quick {share(quick.even)}) and a mean of {figures.mean_cd_m2:.3g} cd/m2 (quick "
+        f"{quick.evenness.mean_cd_m2:.3g})."
+    ]
+    if "p5_over_mean" in figures.shifted:
+        said.append("Its noise still shifts that evenness: give it more --time to be sure.")
+    elif (figures.p5_over_mean >= target) != (quick.even >= target):
+        verdict = "is" if figures.p5_over_mean >= target else "is not"
+        said.append(f"By it the body {verdict} even enough there: trust it rather than quick.")
+    return said
 
 
 def _reads(grade: str) -> str:

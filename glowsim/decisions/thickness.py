@@ -33,6 +33,9 @@ from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.body import solid_of
 from glowsim.scene import SceneFile, Thresholds
 from glowsim.transport.leds import BodyLeds
+from glowsim.transport.reference import Goal
+from glowsim.transport.reference import Progress as Photons
+from glowsim.transport.solve import solve
 
 MOST_STEPS = 200
 LEAST_STEP_MM = 0.01
@@ -92,6 +95,7 @@ def thickness(
     seed: int = 0,
     executor: Executor | None = None,
     folder: Path | None = None,
+    check: Goal | None = None,
     report: Report = lambda doing, done, total: None,
 ) -> Thickness:
     """Vary a thickness and say which is the least that is even enough.
@@ -101,6 +105,7 @@ def thickness(
     materials : to compare; the body's own if left out
     executor  : what solves the steps, see `solve_scenes`
     folder    : where finished steps are kept, so that a sweep can be interrupted
+    check     : ask the reference solver too at each recommended value, until it reaches this goal
     Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be done.
     """
     _check_range(from_mm, to_mm, steps)
@@ -129,7 +134,17 @@ def thickness(
 
     def advice(material: str) -> Advice:
         mine = [step for step in found if step.material == material]
-        return advise(variation, mine, lambda value: solved([(material, value)], "confirming")[0])
+        given = advise(variation, mine, lambda value: solved([(material, value)], "confirming")[0])
+        return given if check is None else given.beside(by_reference(given.step, check))
+
+    def by_reference(step: Step, goal: Goal) -> Step:
+        def watch(body: str, done: float, _: Photons) -> None:
+            report(f"following photons in {body}", int(100 * done), 100)
+
+        glow = solve(step.scene_file, method="reference", seed=seed, goal=goal, watch=watch)
+        return judged(
+            glow, step.scene_file, variation.number, step.value_mm, step.material, catalogue
+        )
 
     return Thickness(variation, names, tuple(found), tuple(map(advice, names)))
 

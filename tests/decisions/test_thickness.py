@@ -7,13 +7,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from glowsim.decisions.advice import _between, grain_mm
+from glowsim.decisions.advice import _between, _by_reference, grain_mm
 from glowsim.decisions.thickness import thickness, values_mm
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.findings.evenness import evenness
 from glowsim.optics.diffusion import hollow_sphere_escape_fraction
 from glowsim.optics.photometry import led_grid_relative_illuminance
 from glowsim.scene import parse_scene
+from glowsim.transport.reference import Goal
 from tests.support.sweeps import orb, spike
 
 PITCH_MM = 40.0
@@ -167,6 +168,32 @@ def test_heat_is_named_where_it_limits_the_glow():
     assert again.lit.grade == step.grade_at(factor)
     assert again.heat.power_w == pytest.approx(0.4, rel=1e-4)
     assert again.even == pytest.approx(step.even, rel=1e-4)
+
+
+def test_the_reference_solver_can_be_asked_at_what_is_recommended():
+    goal = Goal(photons=100_000)
+    advice = thickness(spike(), "spike", from_mm=0, to_mm=4, steps=2, check=goal).advice[0]
+    assert advice.reference.glow.solver == "reference"
+    assert advice.reference.value_mm == advice.value_mm
+    quick, reference = advice.step.evenness, advice.reference.evenness
+    assert reference.mean_cd_m2 == pytest.approx(quick.mean_cd_m2, rel=0.05)
+    assert "The reference solver gives 5%/mean" in advice.text
+    assert advice.as_json()["reference"]["solver"] == "reference"
+
+
+def test_the_verdict_of_the_reference_solver_counts():
+    def step(even: float, shifted: tuple[str, ...] = ()) -> SimpleNamespace:
+        figures = SimpleNamespace(
+            p5_over_mean=even, mean_cd_m2=10.0, noise={"p5_over_mean": 0.01}, shifted=shifted
+        )
+        limits = SimpleNamespace(evenness_target=0.5)
+        return SimpleNamespace(even=even, evenness=figures, findings=SimpleNamespace(limits=limits))
+
+    assert "is not even enough" in " ".join(_by_reference(step(0.52), step(0.45)))
+    assert "is even enough" in " ".join(_by_reference(step(0.45), step(0.52)))
+    assert len(_by_reference(step(0.52), step(0.55))) == 1
+    noisy = _by_reference(step(0.52), step(0.45, ("p5_over_mean",)))
+    assert "more --time" in noisy[1]
 
 
 @pytest.mark.parametrize(
