@@ -125,6 +125,9 @@ def _lit(findings: Findings) -> Table:
             f"{100 * row.lit_share:.0f} %",
             f"{row.needed_cd_m2:.3g}",
         )
+    table.caption = (
+        "range: one standard deviation of the LEDs' bins and of what is known of the materials"
+    )
     return table
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from glowsim.findings.luminance import EYE_WEIGHT, Look
 from glowsim.optics.photometry import luminance_of_surface_cd_m2, luminance_of_white_paper_cd_m2
 from glowsim.scene import Room, Thresholds
@@ -23,7 +25,7 @@ class ReadsAsLit:
     """The verdict for one body as lit, in the scene's room light.
 
     ratio, low, high : (mean glow + room light sent back) over white paper, with the range that
-                       the LEDs' bins allow
+                       one sigma of the LEDs' bins and of the materials allows
     on_off           : luminance with the light on over off
     lit_share        : share of the glowing area that reads as lit
     """
@@ -39,8 +41,17 @@ class ReadsAsLit:
     grade: str
 
 
-def reads_as_lit(look: Look, glow: SurfaceGlow, room: Room, limits: Thresholds) -> ReadsAsLit:
-    """Return the verdict for a body as lit."""
+def reads_as_lit(
+    look: Look,
+    glow: SurfaceGlow,
+    room: Room,
+    limits: Thresholds,
+    material: tuple[float, float] = (1.0, 1.0),
+) -> ReadsAsLit:
+    """Return the verdict for a body as lit.
+
+    material : factors on the glow, below and above one, that its materials allow.
+    """
     lux = max(room.illuminance_lx, DARK_ROOM_LX)
     white = float(luminance_of_white_paper_cd_m2(lux))
     chosen = look.glows
@@ -52,13 +63,14 @@ def reads_as_lit(look: Look, glow: SurfaceGlow, room: Room, limits: Thresholds) 
     mean_back = float((back * area).sum() / area.sum())
     factor = max((glow.lights[k].flux_factor for k in look.copies[0].lights), default=1.0)
     ratio = (mean_lit + mean_back) / white
+    low, high = (np.exp(np.hypot(np.log(factor), np.log(other))) for other in material)
     return ReadsAsLit(
         look.name,
         white,
         limits.glow_ratio * white,
         ratio,
-        (mean_lit / factor + mean_back) / white,
-        (mean_lit * factor + mean_back) / white,
+        float(mean_lit / low + mean_back) / white,
+        float(mean_lit * high + mean_back) / white,
         (mean_lit + mean_back) / max(mean_back, 1e-9),
         float(area[(lit + back) / white >= limits.glow_ratio].sum() / area.sum()),
         grade_of(ratio),

@@ -13,6 +13,7 @@ from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
 from glowsim.findings.patches import Eye, Patch
+from glowsim.findings.ranges import material_range
 from glowsim.findings.suggest import suggestion
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
@@ -156,7 +157,7 @@ def findings_of(
         limits=scene.findings,
         bodies=tuple(evenness_of(look) for look in looks),
         whole=_whole(looks),
-        lit=tuple(reads_as_lit(look, glow, scene.room, scene.findings) for look in looks),
+        lit=tuple(_lit(look, glow, scene) for look in looks),
         found=tuple(found),
         unlisted=unlisted,
         account=energy_account(glow),
@@ -168,11 +169,15 @@ def findings_of(
     )
 
 
+def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
+    material = material_range(look.body.account, glow.flux_lm(look.copies[0]), scene)
+    return reads_as_lit(look, glow, scene.room, scene.findings, material)
+
+
 def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
     copy = eye.look.copies[0]
     world, *elsewhere = (
-        _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3])
-        for c in eye.look.copies
+        _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3]) for c in eye.look.copies
     )
     return Finding(
         number,

@@ -333,7 +333,8 @@ FAULTS = {
     ),
     "a glow beside the body": (
         ROD + "glow_where = { below_mm = -1 }\n" + LIGHT,
-        "line 6: bodies[0].glow_where: covers no face of the body, which reaches from z = 0 to 60 mm",
+        "line 6: bodies[0].glow_where: covers no face of the body, which reaches from "
+        "z = 0 to 60 mm",
     ),
     "a light within a core": (
         ROD + LIGHT + CORE,

@@ -1,0 +1,92 @@
+"""What an estimated material leaves open, against new solves with the other coefficients."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from glowsim.catalogue import load_catalogue
+from glowsim.findings import findings_of
+from glowsim.findings.ranges import material_range
+from glowsim.scene import parse_scene
+from glowsim.transport.solve import solve
+
+
+def text(material: str, shape: str, factors=(1.0, 1.0)) -> str:
+    entry = load_catalogue().material(material)
+    mu_a = [value * factors[0] for value in entry.mu_a_per_mm]
+    mu_s = [value * factors[1] for value in entry.mu_s_reduced_per_mm]
+    return f"""
+[materials.tried]
+like = "{material}"
+mu_a_per_mm = {mu_a}
+mu_s_reduced_per_mm = {mu_s}
+mu_a_factor = {entry.mu_a_factor}
+mu_s_reduced_factor = {entry.mu_s_reduced_factor}
+[[bodies]]
+name = "test"
+material = "tried"
+detail_mm = 6
+{shape}
+[[bodies.lights]]
+board = "round_7"
+position_mm = [0, 0, 14]
+"""
+
+
+def let_out(scene_text: str) -> tuple[float, tuple[float, float]]:
+    scene_file = parse_scene(scene_text)
+    glow = solve(scene_file)
+    flux, account = glow.flux_lm(glow.copies[0]), glow.bodies[0].account
+    total = float((flux * account.escaped).sum())
+    return total, material_range(account, flux, scene_file.scene)
+
+
+@pytest.mark.parametrize(
+    ("material", "shape"),
+    [
+        (
+            "upholstery_foam_white",
+            'shape = { kind = "spike", length_mm = 110, base_diameter_mm = 40 }\ncell_mm = 2.5',
+        ),
+        ("pla_white", 'shape = { kind = "orb", diameter_mm = 70 }\nwall_mm = 3\ncell_mm = 1.5'),
+    ],
+)
+def test_a_pale_material_leaves_open_what_new_solves_show(material, shape):
+    entry = load_catalogue().material(material)
+    now, (low, high) = let_out(text(material, shape))
+    shifts = []
+    for sign in (1, -1):
+        one = [
+            let_out(text(material, shape, factors))[0] / now
+            for factors in (
+                (entry.mu_a_factor**sign, 1.0),
+                (1.0, entry.mu_s_reduced_factor**sign),
+            )
+        ]
+        # Two independent causes add up as squares of logarithms.
+        shifts.append(np.hypot(*np.log(one)))
+    assert np.log(1 / low) == pytest.approx(shifts[0], rel=0.3)
+    assert np.log(high) == pytest.approx(shifts[1], rel=0.3)
+
+
+def test_a_clear_account_has_no_range_and_a_dark_one_a_wide_one():
+    shape = 'shape = { kind = "spike", length_mm = 110, base_diameter_mm = 40 }\ncell_mm = 2.5'
+    _, (low, high) = let_out(text("upholstery_foam_charcoal", shape))
+    assert low < 0.1
+    assert high > 10
+    scene_file = parse_scene(text("upholstery_foam_white", shape, (0.0, 1.0)))
+    glow = solve(scene_file)
+    flux = glow.flux_lm(glow.copies[0])
+    assert material_range(glow.bodies[0].account, flux, scene_file.scene) == pytest.approx((1, 1))
+
+
+def test_the_range_of_the_verdict_holds_both_bins_and_material():
+    scene_file = parse_scene(
+        text("pla_white", 'shape = { kind = "orb", diameter_mm = 70 }\nwall_mm = 3\ncell_mm = 1.5')
+    )
+    glow = solve(scene_file)
+    (verdict,) = findings_of(glow, scene_file.scene).lit
+    bins = max(light.flux_factor for light in glow.lights)
+    assert verdict.low < verdict.ratio / bins
+    assert verdict.high > verdict.ratio * 1.05
