@@ -44,10 +44,14 @@ class Advice:
     sentences: tuple[str, ...]
     reference: Step | None = None
 
+    def also(self, *sentences: str) -> Advice:
+        """Return the advice with more to say."""
+        return replace(self, sentences=(*self.sentences, *sentences))
+
     def beside(self, reference: Step) -> Advice:
         """Return the advice with what the reference solver says of the same value."""
         more = _by_reference(self.step, reference)
-        return replace(self, reference=reference, sentences=(*self.sentences, *more))
+        return replace(self.also(*more), reference=reference)
 
     @property
     def text(self) -> str:

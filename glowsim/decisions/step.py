@@ -11,6 +11,7 @@ from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.geometry.hollow import nearest_on
+from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Room, SceneFile
 from glowsim.transport.result import SurfaceGlow
 
@@ -120,18 +121,15 @@ def judged(
     Raises SceneError if no face of the body is meant to glow.
     """
     scene = scene_file.scene
-    named = scene.bodies[number].name
-    copies = tuple(
-        copy
-        for copy in glow.copies
-        if copy.lights and (copy.name == named or copy.name.startswith(f"{named} "))
-    )
+    # Copies stand in the order of the scene's bodies.
+    counts = [len(copies_of(body)) for body in scene.bodies[: number + 1]]
+    copies = glow.copies[sum(counts[:-1]) : sum(counts)]
     body = glow.bodies[copies[0].body]
     alone = replace(glow, copies=copies)
     findings = findings_of(alone, scene)
     if not findings.bodies:
         raise scene_file.fault(
-            ("bodies", number), f"nothing of the surface of '{named}' is meant to glow"
+            ("bodies", number), f"nothing of the surface of '{body.name}' is meant to glow"
         )
     entry = catalogue.materials.get(material)
     density = entry.density_kg_m3 if entry else None

@@ -30,9 +30,11 @@ from glowsim.decisions.step import Step, judged
 from glowsim.decisions.sweep import side_by_side, solve_scenes
 from glowsim.decisions.vary import Variation, Vary, checked_materials, variation_of
 from glowsim.errors import GlowsimError, SceneError
+from glowsim.findings.inspection import doubts
 from glowsim.geometry.body import solid_of
 from glowsim.scene import SceneFile, Thresholds
 from glowsim.transport.leds import BodyLeds
+from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal
 from glowsim.transport.reference import Progress as Photons
 from glowsim.transport.solve import solve
@@ -135,6 +137,8 @@ def thickness(
     def advice(material: str) -> Advice:
         mine = [step for step in found if step.material == material]
         given = advise(variation, mine, lambda value: solved([(material, value)], "confirming")[0])
+        doubtful = doubts(plan_of(given.step.scene_file), variation.number)
+        given = given.also(*(f"Look at this before you build: {doubt}." for doubt in doubtful))
         return given if check is None else given.beside(by_reference(given.step, check))
 
     def by_reference(step: Step, goal: Goal) -> Step:

@@ -85,6 +85,12 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     return tuple(checks)
 
 
+def doubts(plan: Plan, number: int) -> tuple[str, ...]:
+    """Return what looks wrong with body `number` of a scene; raises as `inspect` does."""
+    body = plan.scene_file.scene.bodies[number]
+    return _checked(plan, body, body_problem(plan, number), 1).suspicious
+
+
 def _light_count(problem: BodyProblem) -> int:
     return problem.emitters.light_count
 

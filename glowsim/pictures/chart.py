@@ -114,9 +114,10 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
     if panel.log:
         axis.set_yscale("log")
     else:
-        axis.set_ylim(bottom=0)
+        held = [*(y for line in panel.lines for y in line.y), *(level for level, _ in panel.levels)]
+        top = 1.08 * max(held, default=1.0) or 1.0
+        axis.set_ylim(0, max(top, _LEAST_TOP) if panel.whole else top)
         if panel.whole:
-            axis.set_ylim(top=max(_LEAST_TOP, axis.get_ylim()[1]))
             axis.yaxis.get_major_locator().set_params(integer=True)
     axis.set_title(panel.title, fontsize=10, loc="left")
     axis.set_xlabel(x_label, fontsize=9)

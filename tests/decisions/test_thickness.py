@@ -170,6 +170,13 @@ def test_heat_is_named_where_it_limits_the_glow():
     assert again.even == pytest.approx(step.even, rel=1e-4)
 
 
+def test_a_board_that_does_not_fit_is_named():
+    """25 mm up the spike is 17 mm wide, enough for the LEDs; the board is 23 mm wide."""
+    answer = thickness(spike(), "spike", from_mm=35, to_mm=36, steps=2, vary="depth")
+    assert "board: a board 23" in answer.advice[0].text
+    assert "out of the body" in answer.advice[0].text
+
+
 def test_the_reference_solver_can_be_asked_at_what_is_recommended():
     goal = Goal(photons=100_000)
     advice = thickness(spike(), "spike", from_mm=0, to_mm=4, steps=2, check=goal).advice[0]
