@@ -162,7 +162,7 @@ def _print(screen: Console, found: Agreement) -> None:
             body.body,
             _said(body.let_out),
             *(_said(ratio) if ratio else "dark" for ratio in body.bands),
-            f"{100 * body.usual:.1f}" if body.usual else f"< {_percent(body.noise)}",
+            f"{'< ' * body.usual_below}{100 * body.usual:.1f}",
             _said(max((s.luminance for s in body.judged), key=_sure_first)),
             _said(worst.ratio) if worst else f"none over {_percent(SURE * body.noise)}",
             ", ".join(f"{c:.0f}" for c in worst.body_place_mm) if worst else "",
@@ -204,6 +204,9 @@ def _slices(body: BodyAgreement) -> Table:
 
 def _verdict(body: BodyAgreement) -> str:
     off = f"{100 * body.worst_off:.0f} %"
+    none = (
+        f"no difference over {off} is sure" if body.worst_off > 0.005 else "no difference is sure"
+    )
     known = f"single places are known to {_percent(body.noise)} %"
     if body.misjudged:
         return (
@@ -216,11 +219,8 @@ def _verdict(body: BodyAgreement) -> str:
             f"a rough guide ({known})"
         )
     if body.trust:
-        return (
-            f"{body.body}: quick calls itself a rough guide, yet no difference over {off} is sure "
-            f"({known})"
-        )
-    return f"{body.body}: quick holds, no difference over {off} is sure ({known})"
+        return f"{body.body}: quick calls itself a rough guide, yet {none} ({known})"
+    return f"{body.body}: quick holds, {none} ({known})"
 
 
 def _said(ratio: Ratio) -> str:

@@ -92,7 +92,8 @@ class BodyAgreement:
     body, name : the look's name, with the number of copies, and the body's own
     axis     : the slices stand along it, 'x', 'y' or 'z' of the body's own frame
     let_out  : ratio of all light from the faces meant to glow;  bands : of each colour band
-    usual    : root mean square difference over the surface, the noise's share taken out
+    usual    : root mean square difference over the surface, the noise's share taken out, or the
+               least that could be told from it; usual_below : whether it is less than that
     worst    : where they differ most, beyond the noise; None where they differ nowhere
     noise    : error of a typical place of `patch_mm`, the least difference that can be told
     trust    : what quick itself says to be careful about
@@ -108,6 +109,7 @@ class BodyAgreement:
     let_out: Ratio
     bands: tuple[Ratio | None, ...]
     usual: float
+    usual_below: bool
     worst: Place | None
     noise: float
     patch_mm: float
@@ -144,6 +146,7 @@ class BodyAgreement:
             "let_out": _plain(self.let_out),
             "bands": _banded(self.bands),
             "usual": round(self.usual, 5),
+            "usual_below": self.usual_below,
             "worst_off": round(self.worst_off, 5),
             "worst": vars(self.worst) | {"ratio": _plain(self.worst.ratio)} if self.worst else None,
             "noise": round(self.noise, 5),
@@ -233,9 +236,7 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
     work, ratio, noise, bright = ratio_of_faces(one, other, step)
     share = work.area * ((bright > FAINT) & (noise < KNOWN))
     share = share / max(float(share.sum()), 1e-30)
-    # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
-    over = np.maximum(ratio, 1e-9)
-    usual2 = float(share @ ((1 - 1 / over) ** 2 - noise**2 / (over**2 * np.maximum(over, 1.0))))
+    usual, below = _usual(ratio, noise, share, _patches(work, step))
     return BodyAgreement(
         body=one.name,
         name=one.body.name,
@@ -243,8 +244,9 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         slices=tuple(slices),
         let_out=rows.luminance(one.glows),
         bands=rows.bands(one.glows),
-        usual=float(np.sqrt(max(usual2, 0.0))),
-        worst=_worst(one, work, ratio, noise, share, beyond_chance(_patches(work, step))),
+        usual=usual,
+        usual_below=below,
+        worst=_worst(one, work, ratio, noise, share, _patches(work, step)),
         noise=float(np.sqrt(share @ noise**2)),
         patch_mm=step,
         trust=one.body.trust,
@@ -278,10 +280,23 @@ def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:
     return axis, step, edges
 
 
-def _patches(work: Patchwork, patch_mm: float) -> int:
-    """Return among how many places the worst is sought: patches of that width, overlapping."""
-    patches = float(work.area.sum()) / (np.pi / 4 * patch_mm**2)
-    return min(len(work.faces), int(np.ceil(OVERLAP * patches)))
+def _patches(work: Patchwork, patch_mm: float) -> float:
+    """Return how many patches of that width a surface has, side by side."""
+    return float(work.area.sum()) / (np.pi / 4 * patch_mm**2)
+
+
+def _usual(
+    ratio: FloatArray, noise: FloatArray, share: FloatArray, patches: float
+) -> tuple[float, bool]:
+    """Return the root mean square difference, or what it is below and True."""
+    # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
+    over = np.maximum(ratio, 1e-9)
+    variance = float(share @ (noise**2 / (over**2 * np.maximum(over, 1.0))))
+    square = float(share @ (1 - 1 / over) ** 2) - variance
+    # The mean square of n normal numbers is known to sqrt(2 / n) of their variance; these are not
+    # quite normal and not quite alike, so three times that.
+    least = 3 * variance * np.sqrt(2 / max(patches, 1.0))
+    return (float(np.sqrt(least)), True) if square < least else (float(np.sqrt(square)), False)
 
 
 def _worst(
@@ -290,9 +305,10 @@ def _worst(
     ratio: FloatArray,
     noise: FloatArray,
     share: FloatArray,
-    sure: float,
+    patches: float,
 ) -> Place | None:
-    """Return where the results differ most, if more than by `sure` standard errors."""
+    """Return where the results differ most, if by more than chance brings among so many places."""
+    sure = beyond_chance(min(len(ratio), int(np.ceil(OVERLAP * patches))))
     off = np.abs(ratio - 1) - sure * noise
     off[share <= 0] = -1.0
     k = int(off.argmax())

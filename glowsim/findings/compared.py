@@ -19,6 +19,7 @@ class Comparison:
     """How far quick was off on one body, when it was last held beside the reference.
 
     usual, worst_off : root mean square and largest sure difference, as shares
+    usual_below      : whether the former is only known to be less
     place_mm         : where it was worst, in the body's own frame; None for nowhere in particular
     """
 
@@ -26,6 +27,7 @@ class Comparison:
     body: str
     likeness: Likeness
     usual: float
+    usual_below: bool
     worst_off: float
     place_mm: tuple[float, ...] | None
 
@@ -35,7 +37,7 @@ class Comparison:
         return self.worst_off > OFF
 
     def __str__(self) -> str:
-        words = f"{_percent(self.usual)} off as a rule"
+        words = f"{'less than ' * self.usual_below}{_percent(self.usual)} off as a rule"
         if self.worst_off > 0.005:
             words += f", at worst {_percent(self.worst_off)}"
             if self.place_mm:
@@ -56,6 +58,7 @@ def comparisons_of(agreement: Agreement) -> dict[str, Any]:
                 "body": body.name,
                 "likeness": body.likeness.as_json(),
                 "usual": round(body.usual, 5),
+                "usual_below": body.usual_below,
                 "worst_off": round(body.worst_off, 5),
                 "place_mm": list(body.worst.body_place_mm) if body.worst else None,
             }
@@ -74,6 +77,7 @@ def comparisons_from(data: Any) -> tuple[Comparison, ...]:
                 str(item["body"]),
                 Likeness.from_json(item["likeness"]),
                 float(item["usual"]),
+                bool(item["usual_below"]),
                 float(item["worst_off"]),
                 tuple(map(float, item["place_mm"])) if item["place_mm"] else None,
             )
