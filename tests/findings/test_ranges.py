@@ -49,7 +49,11 @@ def let_out(scene_text: str) -> tuple[float, tuple[float, float]]:
             "upholstery_foam_white",
             'shape = { kind = "spike", length_mm = 110, base_diameter_mm = 40 }\ncell_mm = 2.5',
         ),
-        ("pla_white", 'shape = { kind = "orb", diameter_mm = 70 }\nwall_mm = 3\ncell_mm = 1.5'),
+        pytest.param(
+            "pla_white",
+            'shape = { kind = "orb", diameter_mm = 70 }\nwall_mm = 3\ncell_mm = 1.5',
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_a_pale_material_leaves_open_what_new_solves_show(material, shape):
