@@ -16,7 +16,7 @@ from glowsim.transport.result import BodyGlow, SurfaceGlow, unlit_body
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 
 REFERENCE = "reference"
-JUMPS = False
+JUMPS = True
 """Whether clear material is crossed in single steps."""
 SHORTEST_S = 1.0
 """Seconds left over that are worth another turn."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 
-MOST_CELLS = 600_000
+MOST_CELLS = 200_000
 """Grid cells, about, at most."""
 TRIANGLES_PER_CELL = 0.7
 """Aimed at, for cells that the surface runs through."""
@@ -68,7 +68,7 @@ def _clear(walls: Mesh, low: FloatArray, cell: float, counts: IntArray) -> NDArr
 def _listed(
     walls: Mesh, low: FloatArray, cell: float, counts: IntArray, half: float
 ) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """List for every cell the triangles that touch the cube about its centre of half edge `half`."""
+    """List for every cell the triangles that touch the cube of half edge `half` at its centre."""
     corners = walls.triangles
     wider = half / cell - 0.5 + 1e-6
     first = np.floor((corners.min(axis=1) - low) / cell - wider).astype(np.int64)

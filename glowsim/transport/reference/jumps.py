@@ -7,10 +7,10 @@ field of diffuse light, which deep inside falls as exp(-k r): the share x / sinh
 out (derived: the mean of such a field over a sphere). k is the exact decay constant of the
 transport equation, not that of diffusion theory.
 
-Near walls the field is not that of deep inside, so the sphere ends `MARGIN` transport lengths
-short of the nearest wall. For forward scattering the walk remembers its direction over a
-transport length l*: the sphere is centred that far ahead, and the new start is set back by it
-(derived; without this the light let out is 2 to 4 % wrong).
+Near walls the field is not that of deep inside, so the sphere ends short of the nearest wall. For
+forward scattering the walk remembers its direction over a transport length l*: the sphere is
+centred that far ahead, and the new start is set back by it (derived; without this the light let
+out is 2 to 4 % wrong).
 """
 
 from __future__ import annotations
@@ -24,10 +24,8 @@ from glowsim.optics.exact import decay_constant_of_phase
 
 FAR = 1e30
 """Farther than any wall [mm]."""
-MARGIN = 2.0
-"""Transport lengths between a sphere and the nearest wall."""
-SMALLEST = 4.0
-"""Transport lengths: a smaller sphere is not worth a jump."""
+WORTH = 8.0
+"""Scatterings that a jump must save, on average, to be worth its time."""
 FAINT_ALBEDO = 0.5
 """Below this albedo (of reduced scattering) light hardly diffuses: nothing is jumped."""
 
@@ -58,5 +56,24 @@ def jump_rule(
         mu_t = mu_s_per_mm + mu_a_per_mm[band]
         decay[band] = mu_t * decay_constant_of_phase(albedo=float(mu_s_per_mm / mu_t), g=g)
     length = 1.0 / (reduced + float(mu_a_per_mm[bands].min()))
-    margin = MARGIN * length
-    return JumpRule(decay, length if g != 0.0 else 0.0, margin + SMALLEST * length, margin)
+    margin = margin_of(g) * length
+    ahead = length if g != 0.0 else 0.0
+    return JumpRule(decay, ahead, margin + smallest_of(g) * length, margin)
+
+
+def margin_of(g: float) -> float:
+    """Return how far short of the nearest wall a sphere ends, in transport lengths.
+
+    Near a wall the field is not that of deep inside. Measured on a ball of ten transport lengths,
+    n = 1.5, as an error of the light let out: at g = 0 -0.40 % for one length and -0.02 % for
+    two; at g = 0.9 -0.04 +- 0.02 % for one.
+    """
+    return 2.0 - max(g, 0.0)
+
+
+def smallest_of(g: float) -> float:
+    """Return the radius of the smallest sphere worth a jump, in transport lengths.
+
+    To leave a sphere of radius R a photon scatters R^2 / (2 (1 - g)) times, in these lengths.
+    """
+    return float(np.sqrt(2.0 * WORTH * (1.0 - max(g, 0.0))))
