@@ -119,7 +119,9 @@ class HeatField:
 
     def skin_k(self, field_k: FloatArray) -> FloatArray:
         """Return the highest rise of a face of the skin, (n,) K."""
-        return (self._skin @ field_k[: self.node_count]).max(axis=0, initial=0.0)
+        of_solids = (self._skin @ field_k[: self.node_count]).max(axis=0, initial=0.0)
+        of_sheets = (self._sheet[:, None] * field_k[self.node_count :]).max(axis=0, initial=0.0)
+        return np.maximum(of_solids, of_sheets)
 
     def region_k(self, region: int, field_k: FloatArray) -> FloatArray:
         """Return the highest rise in a region that conducts, (n,) K.
@@ -236,6 +238,10 @@ class HeatField:
         series = np.where(skin > 0, 1 / (1 / HOLLOW_W_M2K + 1 / np.maximum(skin, 1e-9)), 0.0)
         film = np.where(one < boards, skin, series)
         out = (one >= 0) & (regions.outside == ROOM)
+        # How much of its rise a board shows on the skin, or the air of a lantern on its sheet.
+        shown = np.where(one < boards, 1.0, HOLLOW_W_M2K / (HOLLOW_W_M2K + skin)) * (skin > 0)
+        self._sheet = np.zeros(count)
+        np.maximum.at(self._sheet, one[out], shown[out])
         drain = np.bincount(one[out], (film * area)[out], count).astype(float)
         return between, drain
 

@@ -134,6 +134,9 @@ def test_lantern_of_thin_sheet():
     disc = 2 * math.pi * 11.5**2 + math.pi * 23 * 3.2
     films = 1 / (15 * disc) + (1 / 8 + 1 / 8) / (4 * math.pi * 40**2)
     assert (board.board_c - 25) / board.power_w == pytest.approx(1e6 * films, rel=0.01)
+    # The sheet, between two equal films, shows half the rise of the air.
+    sheet = 1e6 / 8 / (4 * math.pi * 40**2)
+    assert (board.skin_c - 25) / board.power_w == pytest.approx(sheet, rel=0.01)
 
 
 def test_section_shows_the_board_hottest(ball):
