@@ -214,15 +214,16 @@ def _rounded(point: FloatArray) -> tuple[float, ...]:
 
 
 def _plain(item: Any) -> dict[str, Any]:
-    return {k: round(v, 5) if isinstance(v, float) else v for k, v in vars(item).items()}
+    # Adding nothing turns -0.0 into 0.0.
+    return {k: round(v, 5) + 0.0 if isinstance(v, float) else v for k, v in vars(item).items()}
 
 
 def _evenness_json(figures: Evenness) -> dict[str, Any]:
     return _plain(figures) | {
-        "u0": round(figures.u0, 5),
-        "least_over_greatest": round(figures.least_over_greatest, 5),
-        "p5_over_mean": round(figures.p5_over_mean, 5),
-        "p5_over_p95": round(figures.p5_over_p95, 5),
+        "u0": round(figures.u0, 5) + 0.0,
+        "least_over_greatest": round(figures.least_over_greatest, 5) + 0.0,
+        "p5_over_mean": round(figures.p5_over_mean, 5) + 0.0,
+        "p5_over_p95": round(figures.p5_over_p95, 5) + 0.0,
     }
 
 

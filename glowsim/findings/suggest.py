@@ -248,6 +248,8 @@ def _too_far_apart(patch: Patch, look: Look) -> str:
     depth = float(np.median(nearest))
     if spacing < TOO_FAR_APART * depth:
         return ""
+    if patch.kind == "dark gap" and patch.size_mm > 2 * spacing:
+        return ""  # more than a gap between two LEDs
     return (
         f"the LEDs of {_light_name(look, patch.light)} stand {spacing:.0f} mm apart but only "
         f"{depth:.1f} mm below the surface: use a denser row or bury it deeper; spacing about "
