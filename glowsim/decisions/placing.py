@@ -63,6 +63,7 @@ class Placed:
     before, after : the body as the scene has it, and with the boards placed
     predicted     : 5 %/mean by the response matrix;  bound : what no number of boards can beat
     drive_factor  : what the boards' drive was multiplied with, for heat or the wish
+    placer        : candidates and responses, for a picture of what would mend the rest
     removed       : lights that are gone;  reference : 5 %/mean by the reference solver, if asked
     """
 
@@ -79,6 +80,7 @@ class Placed:
     moves: tuple[Move, ...]
     removed: tuple[str, ...]
     text_of_scene: str
+    placer: Placer
     reference: float | None = None
 
     @property
@@ -173,7 +175,7 @@ def place(
     answer = Placed(
         plan, number, light.board, wish, before, after, placement, predicted, placer.bound,
         factor, _moves(scene_file.scene.bodies[number].lights, lights, placement),
-        _removed(scene_file.scene.bodies[number].lights, lights), text,
+        _removed(scene_file.scene.bodies[number].lights, lights), text, placer,
     )  # fmt: skip
     if reference is not None:
         report("confirming with the reference solver")

@@ -1,0 +1,82 @@
+"""What the commands that place boards share: options, and how they are read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from glowsim.cli.common import LengthType
+from glowsim.decisions.placer import Wish, body_number
+from glowsim.errors import SceneError
+from glowsim.scene import Placing, SceneFile
+from glowsim.transport.plan import Plan
+
+_OPTIONS = (
+    click.option("--body", help="Whose boards.  [default: the only body with lights]"),
+    click.option(
+        "--first",
+        type=click.Choice(("evenness", "brightness", "power")),
+        default="evenness",
+        show_default=True,
+        help="What comes first. power: the least for an even glow that reads as lit.",
+    ),
+    click.option(
+        "--directions",
+        type=click.Choice(("keep", "any")),
+        default="keep",
+        show_default=True,
+        help="Where boards may face: as they do now, or any way.",
+    ),
+    click.option(
+        "--levels",
+        type=click.Choice(("same", "free")),
+        default="same",
+        show_default=True,
+        help="free: each board becomes a zone of its own with its own drive.",
+    ),
+    click.option("--depth", type=LengthType(), help="LEDs lie at least so deep.  [default: 3 mm]"),
+    click.option(
+        "--clearance", type=LengthType(), help="Room on every side of a board.  [default: 1 mm]"
+    ),
+    click.option(
+        "--symmetry",
+        type=click.IntRange(1, 60),
+        help="Boards in sets of so many, evenly around the z axis.  [default: 1]",
+    ),
+)
+
+
+def placing_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options that say where boards may go and what is wanted."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def wish_of(first: Any, directions: Any, levels: str) -> Wish:
+    """Return what is asked for."""
+    return Wish(first, directions, levels == "free")
+
+
+def placing_of(
+    plan: Plan,
+    body: str | None,
+    depth: float | None,
+    clearance: float | None,
+    symmetry: int | None,
+) -> Placing:
+    """Return the body's own `placing` with what the command line says instead."""
+    number = body_number(plan, body)
+    own = plan.scene_file.scene.bodies[number].placing or Placing()
+    for name, value in (("depth", depth), ("clearance", clearance)):
+        if value is not None and value < 0:
+            raise SceneError(f"--{name} {value:g} mm: must be at least 0")
+    given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
+    return own.model_copy(update={key: v for key, v in given.items() if v is not None})
+
+
+def scene_stem(scene_file: SceneFile) -> str:
+    """Return the scene's title, or its file's name."""
+    return scene_file.scene.title or scene_file.stem

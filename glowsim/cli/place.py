@@ -1,0 +1,190 @@
+"""`glowsim place`: where to put a given number of light boards."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from glowsim.cli.boards import placing_of, placing_options, scene_stem, wish_of
+from glowsim.cli.common import (
+    SizeType,
+    backend_option,
+    console,
+    json_option,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    seed_option,
+    table_of,
+)
+from glowsim.decisions.placing import Placed, place
+from glowsim.pictures import save_picture
+from glowsim.pictures.writing import write_file
+from glowsim.scene import read_scene
+from glowsim.transport.plan import plan_of
+from glowsim.transport.reference import Goal
+
+
+@click.command(
+    name="place",
+    epilog="Examples:\n\n"
+    "  glowsim place scenes/thistle_staff.toml --count 4 --board rgb_5050_18ma\n\n"
+    "  glowsim place scenes/moon_orb.toml --count 3 --directions any --symmetry 3\n\n"
+    "  glowsim place my_prop.toml --body wing --count 6 --levels free --reference 60",
+)
+@scene_argument
+@click.option("--count", type=int, required=True, help="How many boards.")
+@click.option("--board", help="Another board of the catalogue.  [default: the first light's]")
+@placing_options
+@click.option(
+    "--reference",
+    type=click.FloatRange(1, 36_000),
+    metavar="SECONDS",
+    help="Confirm with the reference solver too, for at most so long.",
+)
+@out_option
+@click.option(
+    "--size", type=SizeType(), default="640x480", show_default=True, help="Of each picture."
+)
+@click.option("--pictures/--no-pictures", default=True, help="Draw before, after and sections.")
+@backend_option
+@seed_option
+@json_option
+def command(
+    scene: Path,
+    count: int,
+    board: str | None,
+    body: str | None,
+    first: str,
+    directions: str,
+    levels: str,
+    depth: float | None,
+    clearance: float | None,
+    symmetry: int | None,
+    reference: float | None,
+    out: Path | None,
+    size: tuple[int, int],
+    pictures: bool,
+    backend: str,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Place COUNT light boards in a body of SCENE so that it glows as evenly as can be.
+
+    All lights of the body are placed anew, as boards of one kind driven as its first light.
+    Writes a new scene beside the old one, which stays as it is, and pictures before and after.
+    """
+    scene_file = read_scene(scene)
+    folder = out_folder(out, scene_file.stem)
+    with progress_line() as report:
+        answer = place(
+            scene_file,
+            body,
+            count,
+            board=board,
+            wish=wish_of(first, directions, levels),
+            placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
+            seed=seed,
+            reference=None if reference is None else Goal(seconds=reference),
+            report=report,
+        )
+        files = [answer.write(), folder / "place.json"]
+        plain = answer.as_json() | {"new_scene": str(files[0])}
+        write_file(files[1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+        if pictures:
+            files += _drawn(answer, folder, size, backend, report)
+    if as_json:
+        print_json(plain | {"files": [str(file) for file in files]})
+        return
+    _print(console(), answer)
+    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+
+
+def _drawn(
+    answer: Placed, folder: Path, size: tuple[int, int], backend: str, report: Any
+) -> list[Path]:
+    from glowsim.decisions.placing_pictures import before_after, mending
+
+    report("drawing before and after")
+    files = [folder / "place.png", folder / "mend_before.png", folder / "mend_after.png"]
+    save_picture(before_after(answer, size, backend), files[0])
+    report("drawing what would mend it")
+    save_picture(mending(answer), files[1])
+    save_picture(mending(answer, after=True), files[2])
+    return files
+
+
+def _print(screen: Console, answer: Placed) -> None:
+    screen.print(f"[bold]{scene_stem(answer.plan.scene_file)}[/bold]: where?")
+    screen.print(_figures(answer))
+    screen.print(_boards(answer))
+    if answer.removed:
+        gone = ", ".join(answer.removed)
+        screen.print(f"No longer there: {gone}.", markup=False)
+    for sentence in answer.text:
+        screen.print(sentence, markup=False)
+    for caution in answer.after.findings.cautions:
+        screen.print(f"caution: {caution}", markup=False)
+    screen.print(
+        "Boards and wires themselves take no light in this model, and a board in a hollow needs a "
+        "stick or bracket to sit on. Brightness is good to a third either way."
+    )
+
+
+def _figures(answer: Placed) -> Table:
+    table = table_of(
+        f"'{answer.body.name}' before and after (luminance in cd/m2)",
+        ("",),
+        ("boards", "5%/mean", "U0", "mean", "least", "hot", "dark", "reads as", "board W", "W"),
+    )
+    for name, step in (("before", answer.before), ("after", answer.after)):
+        figures, heat = step.evenness, step.heat
+        copy = next(
+            c for c in step.glow.copies if c.name.partition(" ")[0] and c.lights
+            and (c.name == answer.body.name or c.name.startswith(f"{answer.body.name} "))
+        )  # fmt: skip
+        lights = [step.glow.lights[k] for k in copy.lights]
+        table.add_row(
+            name,
+            str(len(lights)),
+            f"{figures.p5_over_mean:.2g}",
+            f"{figures.u0:.2g}",
+            f"{figures.mean_cd_m2:.3g}",
+            f"{figures.least_cd_m2:.2g}",
+            str(step.hot_spots),
+            str(step.dark_gaps),
+            step.lit.grade,
+            "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}",
+            f"{sum(light.power_w for light in lights):.2g}",
+        )
+    table.caption = (
+        f"even enough from 5%/mean {answer.target:g} on; hot, dark: spots that stand out; ! above "
+        "what a buried board bears"
+    )
+    return table
+
+
+def _boards(answer: Placed) -> Table:
+    free = answer.wish.free_levels
+    table = table_of(
+        "Boards, in the body's own frame",
+        ("board",),
+        ("x mm", "y mm", "z mm", "faces", "was at", "moves mm", *(("level",) if free else ())),
+    )
+    for move in answer.moves:
+        table.add_row(
+            move.name,
+            *(f"{c:.1f}" for c in move.to_mm),
+            ", ".join(f"{c:.2g}" for c in move.facing),
+            "new" if move.was_mm is None else ", ".join(f"{c:.1f}" for c in move.was_mm),
+            "" if move.mm is None else f"{move.mm:.1f}",
+            *((f"{100 * move.level:.0f} %",) if free else ()),
+        )
+    return table

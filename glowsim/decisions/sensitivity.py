@@ -1,0 +1,206 @@
+"""Where inside a body more or less light would mend a hot spot or a dark gap.
+
+With g the response of the place and m that of the whole glow to light at x, each per unit of
+power and relative to its present luminance, the place over the mean changes by g(x) - m(x) per
+unit of light added at x. Both are the adjoint fields of their patches. Positive: more light there
+lifts a dark gap; for a hot spot the sign is turned, so that positive always mends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image
+
+from glowsim.decisions.boards import Poses
+from glowsim.decisions.response import Responses
+from glowsim.decisions.step import Step
+from glowsim.errors import SceneError
+from glowsim.findings import Finding, looks_of
+from glowsim.geometry.body import region_of
+from glowsim.geometry.mesh import FloatArray, at_mm
+from glowsim.pictures.section import Section, SectionMark, draw_sections
+from glowsim.transport.problem import Copy, Emitters, Kind
+
+SAMPLES = 110
+"""Samples along the longer side of a section in material."""
+AIR_SAMPLES = 26
+"""The same where light stands in air, which takes rays from every sample."""
+AIR_RAYS = 256
+_NAMES = "xyz"
+_PLANES = ((0, 2), (1, 2), (0, 1))
+
+
+@dataclass(frozen=True)
+class Place:
+    """The place to be mended.
+
+    hot : a hot spot, which less light would mend;  weight : (patches,) float, adds up to 1
+    """
+
+    hot: bool
+    words: str
+    point_mm: FloatArray
+    weight: FloatArray
+
+
+class Sensitivity:
+    """The effect of light at any place on one hot spot or dark gap."""
+
+    def __init__(self, responses: Responses, step: Step) -> None:
+        """Take the worst finding of a solved step; without any, the darkest of its surface."""
+        self._responses = responses
+        self._step = step
+        self._middle = _middles(responses)
+        self._patch_cd_m2 = _patch_luminance(responses, step)
+        self.place = self._worst()
+
+    def _worst(self) -> Place:
+        found = self._step.findings.found
+        glow, luminance = self._responses.glow, self._patch_cd_m2
+        if found:
+            finding: Finding = found[0]
+            point = np.array(finding.body_place_mm)
+            apart = np.linalg.norm(self._middle - point, axis=1)
+            near = glow & (apart <= max(finding.size_mm / 2, float(apart[glow].min())))
+            words = f"{finding.kind}, {finding.ratio_to_mean:.2g} times the mean"
+            hot = finding.kind == "hot spot"
+        else:
+            limit = float(np.quantile(luminance[glow], 0.05))
+            near = glow & (luminance <= limit)
+            point = np.average(self._middle[near], axis=0, weights=self._responses.area_mm2[near])
+            words, hot = "darkest twentieth of the surface", False
+        weight = np.where(near, self._responses.area_mm2, 0.0)
+        return Place(hot, words, point, weight / weight.sum())
+
+    def effect(self, points: FloatArray) -> FloatArray:
+        """Return what light added at points does for the place, (n,) float; positive mends.
+
+        Per lumen as the lights are coloured, and relative: 1 means that a lumen there changes
+        the place over the mean by its present value.
+        """
+        responses, place = self._responses, self.place
+        area, luminance = responses.area_mm2, self._patch_cd_m2
+        whole = np.where(responses.glow, area, 0.0)
+        whole = whole / whole.sum()
+        mine = place.weight / area / float(place.weight @ luminance)
+        rest = whole / area / float(whole @ luminance)
+        sign = -1.0 if place.hot else 1.0
+        weight = self._colour()[:, None] * (sign * (mine - rest))[None]
+        kinds = responses.problem.kind_of(region_of(points, responses.problem.solids))
+        effect = np.full(len(points), np.nan)
+        cloudy, air = kinds == Kind.SCATTERS, kinds == Kind.AIR
+        # The room outside counts as air too: only what lies in a region is looked at.
+        air &= region_of(points, responses.problem.solids) >= 0
+        effect[cloudy] = responses.adjoint.at(points[cloudy], weight)
+        if air.any():
+            share = responses.adjoint.respond(self._points_of_light(points[air]), AIR_RAYS)
+            effect[air] = np.einsum("nbp,bp->n", share, weight)
+        return effect
+
+    def _colour(self) -> FloatArray:
+        """Return the share of each band in the light as driven, (3,) float."""
+        step = self._step
+        copy = _copy_of(step, self._responses.problem.name)
+        lights = [step.glow.lights[k] for k in copy.lights]
+        flux = np.sum([light.flux_lm * light.drive for light in lights], axis=0)
+        return flux / flux.sum()
+
+    def _points_of_light(self, points: FloatArray) -> Emitters:
+        """Return lights that shine evenly all round."""
+        count, up = len(points), np.array([0.0, 0.0, 1.0])
+        return Emitters(
+            np.repeat(points, 2, axis=0),
+            np.tile(np.stack([up, -up]), (count, 1)),
+            np.zeros(2 * count),
+            np.repeat(np.arange(count), 2),
+            np.full(2 * count, 0.5),
+            np.repeat(region_of(points, self._responses.problem.solids), 2),
+        )
+
+    def best_mm(self, poses: Poses) -> tuple[FloatArray, float]:
+        """Return where among some places light mends most, (3,) [mm], and its effect there."""
+        effect = self.effect(poses.position)
+        if not np.isfinite(effect).any():
+            raise SceneError("there is no place in the body to read the effect of light at")
+        k = int(np.nanargmax(effect))
+        return poses.position[k], float(effect[k])
+
+    def picture(self, poses: Poses) -> Image.Image:
+        """Return three sections coloured by the effect; poses : places a board may take."""
+        best, _ = self.best_mm(poses)
+        low, high = self._responses.problem.outer.bounds
+        air = Kind.AIR in self._responses.problem.kind_of(self._responses.problem.emitters.region)
+        step = float((high - low).max()) / (AIR_SAMPLES if air else SAMPLES)
+        planes = []
+        for across, up in _PLANES:
+            third = 3 - across - up
+            axes = [np.arange(low[k] - step, high[k] + 1.5 * step, step) for k in (across, up)]
+            grid = np.zeros((len(axes[1]), len(axes[0]), 3))
+            grid[..., across], grid[..., up] = axes[0][None], axes[1][:, None]
+            grid[..., third] = best[third]
+            effect = self.effect(grid.reshape(-1, 3)).reshape(grid.shape[:2])
+            title = f"{_NAMES[third]} = {best[third]:.0f} mm"
+            planes.append((title, across, up, axes, effect))
+        strongest = np.nanmax([np.nanmax(np.abs(plane[4])) for plane in planes])
+        # Light falls off by factors: the root of the root shows weak effects too.
+        sections = [
+            Section(
+                title, _NAMES[a], _NAMES[u], axes[0], axes[1],
+                np.sign(effect) * np.abs(effect / strongest) ** 0.25,
+            )
+            for title, a, u, axes, effect in planes
+        ]  # fmt: skip
+        kind = "hot" if self.place.hot else "dark"
+        return draw_sections(
+            sections,
+            self._marks(),
+            title=f"{self._responses.problem.name}: what would mend the {self.place.words} at "
+            f"{at_mm(self.place.point_mm)}",
+            note=f"{'▲' if kind == 'hot' else '■'} the place   ● lights   Orange: more light here "
+            f"mends it; violet: less light here does. The sections meet at {at_mm(best)}, the best "
+            "place for a board.\nColours on a fourth-root scale, so that weak effects show.",
+        )
+
+    def _marks(self) -> list[SectionMark]:
+        def seen(point: FloatArray) -> tuple[FloatArray, ...]:
+            return tuple(point[[a, u]] for a, u in _PLANES)
+
+        copy = _copy_of(self._step, self._responses.problem.name)
+        body = self._step.glow.bodies[copy.body]
+        marks: list[SectionMark] = [
+            SectionMark("light", str(k + 1), seen(point)) for k, point in enumerate(body.light_mm)
+        ]
+        kind = "hot" if self.place.hot else "dark"
+        return [
+            *marks,
+            SectionMark(kind, self.place.words.split(",")[0], seen(self.place.point_mm)),
+        ]  # type: ignore[arg-type]
+
+
+def _copy_of(step: Step, name: str) -> Copy:
+    """Return the first copy of the body called `name`."""
+    return next(c for c in step.glow.copies if c.name == name or c.name.startswith(f"{name} "))
+
+
+def _middles(responses: Responses) -> FloatArray:
+    """Return the middle of each patch, (patches, 3) float [mm]."""
+    problem, patch = responses.problem, responses.patch
+    chosen = patch >= 0
+    area = problem.walls.areas_mm2[problem.skin][chosen]
+    place = problem.walls.centroids[problem.skin][chosen]
+    total = np.stack([np.bincount(patch[chosen], area * c) for c in place.T], axis=1)
+    return total / responses.area_mm2[:, None]
+
+
+def _patch_luminance(responses: Responses, step: Step) -> FloatArray:
+    """Return the luminance of patches in a step solved on the same faces, (patches,) [cd/m2]."""
+    copy = _copy_of(step, responses.problem.name)
+    look = next(k for k in looks_of(step.glow, step.scene_file.scene.room) if copy in k.copies)
+    chosen = responses.patch >= 0
+    area = responses.problem.walls.areas_mm2[responses.problem.skin]
+    total = np.bincount(
+        responses.patch[chosen], (area * look.luminance_cd_m2)[chosen], len(responses.area_mm2)
+    )
+    return np.asarray(total / responses.area_mm2)

@@ -1,0 +1,122 @@
+"""Sections through a body, coloured by where more or less light would mend a place."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from PIL import Image
+
+from glowsim.errors import PictureError
+from glowsim.geometry.mesh import FloatArray
+
+DPI = 130
+_PALE = "#f2f2f2"
+
+
+@dataclass(frozen=True)
+class Section:
+    """A plane through a body.
+
+    across, up : names of its axes;  title : where it lies
+    across_mm, up_mm : (w,), (h,) float, places of the samples
+    effect : (h, w) float, -1 to 1, NaN outside the body
+    """
+
+    title: str
+    across: str
+    up: str
+    across_mm: FloatArray
+    up_mm: FloatArray
+    effect: FloatArray
+
+
+@dataclass(frozen=True)
+class SectionMark:
+    """A light or the place to be mended, with its place on each section, (2,) float [mm]."""
+
+    kind: Literal["light", "hot", "dark"]
+    label: str
+    places_mm: tuple[FloatArray, ...]
+
+
+def draw_sections(
+    sections: Sequence[Section], marks: Sequence[SectionMark], *, title: str, note: str = ""
+) -> Image.Image:
+    """Return the sections side by side at one scale of mm.
+
+    Raises PictureError if there is nothing to draw.
+    """
+    if not sections:
+        raise PictureError("a picture of sections needs at least one section")
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    spans = [(float(np.ptp(s.across_mm)), float(np.ptp(s.up_mm))) for s in sections]
+    per_mm = 5.2 / max(max(high for _, high in spans), 0.4 * sum(wide for wide, _ in spans))
+    widths = [max(wide * per_mm, 1.6) for wide, _ in spans]
+    height = max(high for _, high in spans) * per_mm
+    figure = Figure(figsize=(sum(widths) + 1.1 * len(spans) + 2.2, height + 2.0))
+    canvas = FigureCanvasAgg(figure)
+    axes = figure.subplots(1, len(sections), width_ratios=widths, squeeze=False)[0]
+    image: Any = None
+    for number, (axis, section) in enumerate(zip(axes, sections, strict=True)):
+        image = _draw(axis, section)
+        for mark in marks:
+            _mark(axis, mark, mark.places_mm[number])
+    figure.subplots_adjust(left=0.07, right=0.86, top=1 - 0.95 / (height + 2.0), bottom=0.16)
+    bar = figure.colorbar(image, ax=list(axes), fraction=0.03, pad=0.03, ticks=[-1, 0, 1])
+    bar.ax.set_yticklabels(["less light here", "no matter", "more light here"], fontsize=9)
+    figure.suptitle(title, fontsize=12, x=0.02, ha="left")
+    figure.text(0.02, 0.02, note, fontsize=9, color="#444444")
+    stream = io.BytesIO()
+    canvas.print_figure(stream, dpi=DPI, format="png")
+    stream.seek(0)
+    return Image.open(stream).convert("RGB")
+
+
+def _draw(axis: Any, section: Section) -> Any:
+    step_across = float(section.across_mm[1] - section.across_mm[0]) / 2
+    step_up = float(section.up_mm[1] - section.up_mm[0]) / 2
+    extent = (
+        section.across_mm[0] - step_across,
+        section.across_mm[-1] + step_across,
+        section.up_mm[0] - step_up,
+        section.up_mm[-1] + step_up,
+    )
+    axis.set_facecolor(_PALE)
+    image = axis.imshow(
+        np.ma.masked_invalid(section.effect),
+        origin="lower",
+        extent=extent,
+        cmap="PuOr_r",
+        vmin=-1,
+        vmax=1,
+        interpolation="nearest",
+    )
+    inside = np.isfinite(section.effect).astype(float)
+    if 0 < inside.sum() < inside.size:
+        axis.contour(
+            section.across_mm, section.up_mm, inside, [0.5], colors="#333333", linewidths=1
+        )
+    axis.set_aspect("equal")
+    axis.set_title(section.title, fontsize=9, loc="left")
+    axis.set_xlabel(f"{section.across}, mm", fontsize=9)
+    axis.set_ylabel(f"{section.up}, mm", fontsize=9)
+    axis.tick_params(labelsize=8)
+    return image
+
+
+def _mark(axis: Any, mark: SectionMark, place: FloatArray) -> None:
+    marker, size = {"light": ("o", 6), "hot": ("^", 10), "dark": ("s", 9)}[mark.kind]
+    axis.plot(
+        place[0], place[1], marker, markersize=size, markeredgecolor="white",
+        markerfacecolor="#111111", clip_on=False, zorder=5,
+    )  # fmt: skip
+    axis.annotate(
+        mark.label, (place[0], place[1]), xytext=(6, 5), textcoords="offset points", fontsize=8,
+        zorder=6, bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.8},
+    )  # fmt: skip
