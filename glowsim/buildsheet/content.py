@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
 from PIL import Image
 
 from glowsim.buildsheet.blocks import (
@@ -18,6 +19,7 @@ from glowsim.buildsheet.blocks import (
     Section,
     Shown,
 )
+from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import parts_grid
 from glowsim.buildsheet.places import BodyPlaces
 from glowsim.buildsheet.steps import after_first_night, steps
@@ -30,6 +32,9 @@ from glowsim.electrics.power_words import battery_words, fuse_words, wiring_word
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
+
+MOST_LETTERS = 40
+"""Of a name in a page's title."""
 
 
 @dataclass(frozen=True)
@@ -59,8 +64,8 @@ class Prop:
         return tuple(row for row in self.bodies if row[0].lights)
 
 
-def build_sheet(prop: Prop) -> BuildSheet:
-    """Return the sheet of a prop."""
+def build_sheet(prop: Prop, paper: str) -> BuildSheet:
+    """Return the sheet of a prop for a paper; raises SceneError for an unknown one."""
     sections = [
         Section("Before you start", _start(prop)),
         Section("How it will look", tuple(Shown(*shown) for shown in prop.pictures)),
@@ -72,7 +77,7 @@ def build_sheet(prop: Prop) -> BuildSheet:
         Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", (_cautions(),)),
-        Section("Templates at full size", _templates(prop)),
+        Section("Templates at full size", _templates(prop, area_mm(paper)[0])),
     ]
     return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
 
@@ -223,8 +228,8 @@ def _positions(prop: Prop) -> tuple[Block, ...]:
             for light in places.lights
             if not light.fits
         ]
-        strips = [light for light in places.lights if light.board.kind == "strip"]
-        for light in strips:
+        upright = [light for light in places.lights if np.ptp(light.led_mm[:, 2]) > 1]
+        for light in upright:
             heights = ", ".join(f"{z - places.foot_mm:.1f}" for z in sorted(light.led_mm[:, 2]))
             blocks.append(Para(f"{light.name}: its LEDs sit {heights} above the {foot}."))
     blocks.append(
@@ -263,14 +268,18 @@ def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
     return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"
 
 
-def _templates(prop: Prop) -> tuple[Block, ...]:
+def _templates(prop: Prop, most_mm: float) -> tuple[Block, ...]:
     return tuple(
         FullSize(
-            places.name if count == 1 else f"{places.name} (make {count})",
-            tuple(figure.drawing for figure in figures_of(places)),
+            _short(places.name) if count == 1 else f"{_short(places.name)} (make {count})",
+            tuple(figure.drawing for figure in figures_of(places, most_mm)),
         )
         for places, count in prop.lit
     )
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= MOST_LETTERS else name[: MOST_LETTERS - 3] + "..."
 
 
 def _heat(prop: Prop) -> tuple[Block, ...]:

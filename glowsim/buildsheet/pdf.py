@@ -82,7 +82,7 @@ def pdf(sheet: BuildSheet, paper: str) -> bytes:
         if section.blocks and isinstance(section.blocks[0], FullSize):
             story += blocks  # its pages carry their own titles
         else:
-            story += [KeepTogether([heading, *blocks[:1]]), *blocks[1:]]
+            story += [heading, *blocks]
 
     def furnish(canvas: Any, doc: Any) -> None:
         canvas.setViewerPreference("PrintScaling", "None")
@@ -122,9 +122,15 @@ class _Styles:
         self.cell = ParagraphStyle("cell", **small)
         self.head = ParagraphStyle("head", **(small | {"fontName": bold}))
         heading = base | {"fontName": bold, "fontSize": 13, "leading": 17}
-        self.heading = ParagraphStyle("heading", spaceBefore=13, spaceAfter=6, **heading)
+        self.heading = ParagraphStyle(
+            "heading", spaceBefore=13, spaceAfter=6, keepWithNext=1, **heading
+        )
         self.subheading = ParagraphStyle(
-            "subheading", spaceBefore=7, spaceAfter=3, **(base | {"fontName": bold, "fontSize": 10})
+            "subheading",
+            spaceBefore=7,
+            spaceAfter=3,
+            keepWithNext=1,
+            **(base | {"fontName": bold, "fontSize": 10}),
         )
         self.title = ParagraphStyle(
             "title", spaceAfter=8, **(base | {"fontName": bold, "fontSize": 19, "leading": 24})

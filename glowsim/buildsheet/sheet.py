@@ -102,7 +102,7 @@ def make_sheet(
         tuple(described),
         glow.notes,
     )
-    sheet = build_sheet(prop)
+    sheet = build_sheet(prop, paper)
     files = {PDF: pdf(sheet, paper), HTML: html(sheet)} | files
     return MadeSheet(sheet, tuple(fill(folder, files)), heat)
 

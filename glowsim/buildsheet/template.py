@@ -41,15 +41,15 @@ class Figure:
     origin_mm: tuple[float, float]
 
 
-def figures_of(places: BodyPlaces) -> list[Figure]:
-    """Return the views of a body that a maker needs."""
+def figures_of(places: BodyPlaces, most_mm: float) -> list[Figure]:
+    """Return the views of a body that a maker needs; `most_mm` is how wide a page is."""
     views: list[View] = ["top"]
     if places.base:
         views.append("below")
     views.append("front")
     if not _alike(places):
         views.append("side")
-    return [_figure(places, view) for view in views]
+    return [_figure(places, view, most_mm) for view in views]
 
 
 def _alike(places: BodyPlaces) -> bool:
@@ -70,30 +70,38 @@ def _alike(places: BodyPlaces) -> bool:
     return bool(np.abs(np.array(ends[0]) - ends[1]).max() < ALIKE_MM)
 
 
-def _figure(places: BodyPlaces, view: View) -> Figure:
+def _figure(places: BodyPlaces, view: View, most_mm: float) -> Figure:
     upright = view in ("front", "side")
     outline = silhouette_mm(places.solid.outer, view, places.name)
     points = np.concatenate(outline)
     low, high = points.min(axis=0), points.max(axis=0)
-    right = LABELS_MM if upright and places.lights else MARGIN_MM
-    bores = _bores(places) if view == "below" else []
-    said = max(map(len, [TITLES[view], *bores])) * LETTER * 3.2
-    width = max(float(high[0] - low[0]) + MARGIN_MM + right, said)
-    foot = MARGIN_MM + LINE_GAP_MM * len(bores)
+    bare = float(high[0] - low[0]) + 2 * MARGIN_MM
+    labelled = bare - MARGIN_MM + LABELS_MM
+    # Heights stand beside the view, or below it where only they would not fit the page.
+    beside = upright and bool(places.lights) and not bare <= most_mm < labelled
+    below = _bores(places) if view == "below" else []
+    if upright and not beside:
+        below = [_height_words(light) for light in places.lights]
+    said = max(map(len, [TITLES[view], *below])) * LETTER * 3.2
+    foot = MARGIN_MM + LINE_GAP_MM * len(below)
     height = float(high[1] - low[1]) + foot + MARGIN_MM + 6
-    drawing = Drawing(width, height)
+    drawing = Drawing(max(labelled if beside else bare, min(said, most_mm)), height)
     origin = (MARGIN_MM - float(low[0]), foot - float(low[1]))
     plan = _Plan(places, view, low, high)
     plan.body(outline)
     plan.lights()
-    if upright:
+    if beside:
         plan.heights()
     plan.sizes()
     drawing.add(*moved(plan.drawing.items, *origin))
     drawing.words(0, height - 3.5, TITLES[view], size_mm=3.2)
-    for row, text in enumerate(reversed(bores)):
+    for row, text in enumerate(reversed(below)):
         drawing.words(0, 0.8 + row * LINE_GAP_MM, text, size_mm=SMALL_MM)
     return Figure(f"{places.name}: {TITLES[view]}", drawing, origin)
+
+
+def _height_words(light: LightPlace) -> str:
+    return f"{light.number}: {light.height_mm:.1f} up, {light.from_axis_mm:.1f} out"
 
 
 def _bores(places: BodyPlaces) -> list[str]:
@@ -214,14 +222,13 @@ class _Plan:
         edge = float(self.high[0]) + 3
         rows = spread([height + foot for height, _, _ in marks], LINE_GAP_MM)
         self.drawing.line((self.low[0] - 2, foot), (edge + 4, foot), width_mm=0.15, colour=GREY)
-        for (height, number, light), row in zip(marks, rows, strict=True):
+        for (height, _, light), row in zip(marks, rows, strict=True):
             start = float(on_paper(light.centre_mm[None], self.view)[0, 0])
             level = height + foot
             self.drawing.line(
                 (start, level), (edge, level), (edge + 4, row), width_mm=0.15, colour=GREY
             )
-            text = f"{number}: {height:.1f} up, {light.from_axis_mm:.1f} out"
-            self.drawing.words(edge + 4.6, row - 0.9, text, size_mm=SMALL_MM)
+            self.drawing.words(edge + 4.6, row - 0.9, _height_words(light), size_mm=SMALL_MM)
 
     def sizes(self) -> None:
         """Write the overall width below the view, and the height to its left."""

@@ -30,6 +30,8 @@ COVER_MM = 1.0
 """A face with another body this near in front of it gives off no heat."""
 CELLS_ACROSS_BOARD = 8
 """A board of 23 mm in foam comes out 7 % too cool with 6 cells across it, 3 % with 9."""
+WORTH_SAYING = 0.01
+"""A smaller share of covered surface is not told."""
 WIRE_W_M2K = 15.0
 """Film coefficient of a thin insulated wire in still air (common practice, no source)."""
 INSULATION_MM = 1.0
@@ -205,10 +207,11 @@ def _covered(
     if area == 0:
         return body
     share = area / float(walls.areas_mm2[skin].sum())
-    notes.append(
-        f"{body.name}: {100 * share:.0f} % of its surface is covered by other bodies and gives off "
-        "no heat in this sum"
-    )
+    if share > WORTH_SAYING:
+        notes.append(
+            f"{body.name}: {100 * share:.0f} % of its surface is covered by other bodies and gives "
+            "off no heat in this sum"
+        )
     film = body.skin_w_m2k.copy()
     film[skin[most]] = 0.0
     return replace(body, skin_w_m2k=film)

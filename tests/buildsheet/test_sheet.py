@@ -155,14 +155,25 @@ def test_views_are_not_mirrored():
 
 
 def test_a_round_body_is_drawn_from_one_side_only():
-    assert [f.title.split(": ")[1] for f in figures_of(places())] == [
+    assert [f.title.split(": ")[1] for f in figures_of(places(), 190)] == [
         *("from above", "for the base, seen from below", "from the front")
     ]
     flat = SPIKE.replace(
         '"spike", length_mm = 90, base_diameter_mm = 40',
         '"blade", length_mm = 90, width_mm = 46, thickness_mm = 30',
     )
-    assert len(figures_of(places(flat))) == 4
+    assert len(figures_of(places(flat), 190)) == 4
+
+
+def test_labels_do_not_widen_a_view_past_the_page():
+    wide = SPIKE.replace(
+        '"spike", length_mm = 90, base_diameter_mm = 40',
+        '"slab", length_mm = 150, width_mm = 60, thickness_mm = 40',
+    )
+    front = next(f for f in figures_of(places(wide), 190) if f.title.endswith("front"))
+    assert front.drawing.width_mm <= 190
+    assert "1: 20.0 up, 0.0 out" in [getattr(item, "text", "") for item in front.drawing.items]
+    assert figures_of(places(wide), 400)[2].drawing.width_mm > 190
 
 
 @pytest.mark.parametrize(
