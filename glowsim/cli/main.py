@@ -11,6 +11,8 @@ COMMANDS = {
     "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
     "glow": "Solve a scene: findings, pictures and exports.",
     "thickness": "How thick a wall or layer, how deep a light, how large a body glows evenly.",
+    "modules": "How many light boards, each number at its best places, and what none can beat.",
+    "place": "Where to put a number of light boards: a new scene, pictures, moves in mm.",
     "agreement": "Hold the quick solver beside the reference: by how much, where.",
     "turntable": "Turn the lit prop around: an animated picture.",
     "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",

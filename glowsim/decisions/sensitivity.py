@@ -20,11 +20,15 @@ from glowsim.errors import SceneError
 from glowsim.findings import Finding, looks_of
 from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, at_mm
-from glowsim.pictures.section import Section, SectionMark, draw_sections
+from glowsim.pictures.section import MarkKind, Section, SectionMark, draw_sections
 from glowsim.transport.problem import Copy, Emitters, Kind
 
-SAMPLES = 110
+NEAR_SHARE = 0.08
+"""A mark within this share of the body's size of a section counts as lying on it."""
+SAMPLES = 220
 """Samples along the longer side of a section in material."""
+STRONG = 97.0
+"""Percentile of the effects that takes the full colour."""
 AIR_SAMPLES = 26
 """The same where light stands in air, which takes rays from every sample."""
 AIR_RAYS = 256
@@ -143,40 +147,41 @@ class Sensitivity:
             effect = self.effect(grid.reshape(-1, 3)).reshape(grid.shape[:2])
             title = f"{_NAMES[third]} = {best[third]:.0f} mm"
             planes.append((title, across, up, axes, effect))
-        strongest = np.nanmax([np.nanmax(np.abs(plane[4])) for plane in planes])
+        every = np.abs(np.concatenate([plane[4].ravel() for plane in planes]))
+        strongest = np.nanpercentile(every, STRONG)
         # Light falls off by factors: the root of the root shows weak effects too.
         sections = [
             Section(
                 title, _NAMES[a], _NAMES[u], axes[0], axes[1],
-                np.sign(effect) * np.abs(effect / strongest) ** 0.25,
+                np.clip(np.sign(effect) * np.abs(effect / strongest) ** 0.25, -1.0, 1.0),
             )
             for title, a, u, axes, effect in planes
         ]  # fmt: skip
         kind = "hot" if self.place.hot else "dark"
         return draw_sections(
             sections,
-            self._marks(),
+            self._marks(best),
             title=f"{self._responses.problem.name}: what would mend the {self.place.words} at "
             f"{at_mm(self.place.point_mm)}",
-            note=f"{'▲' if kind == 'hot' else '■'} the place   ● lights   Orange: more light here "
+            note=f"{'▲' if kind == 'hot' else '■'} the place   ● lights (hollow: off the section)   Orange: more light here "
             f"mends it; violet: less light here does. The sections meet at {at_mm(best)}, the best "
             "place for a board.\nColours on a fourth-root scale, so that weak effects show.",
         )
 
-    def _marks(self) -> list[SectionMark]:
-        def seen(point: FloatArray) -> tuple[FloatArray, ...]:
-            return tuple(point[[a, u]] for a, u in _PLANES)
+    def _marks(self, meet: FloatArray) -> list[SectionMark]:
+        """Return the lights and the place on sections that meet at a point."""
+        near = NEAR_SHARE * float(self._responses.problem.outer.size_mm.max())
+
+        def mark(kind: MarkKind, label: str, point: FloatArray) -> SectionMark:
+            places = tuple(point[[a, u]] for a, u in _PLANES)
+            off = [abs(float(point[3 - a - u] - meet[3 - a - u])) for a, u in _PLANES]
+            return SectionMark(kind, label, places, tuple(k <= near for k in off))
 
         copy = _copy_of(self._step, self._responses.problem.name)
         body = self._step.glow.bodies[copy.body]
-        marks: list[SectionMark] = [
-            SectionMark("light", str(k + 1), seen(point)) for k, point in enumerate(body.light_mm)
-        ]
-        kind = "hot" if self.place.hot else "dark"
-        return [
-            *marks,
-            SectionMark(kind, self.place.words.split(",")[0], seen(self.place.point_mm)),
-        ]  # type: ignore[arg-type]
+        marks = [mark("light", str(k + 1), point) for k, point in enumerate(body.light_mm)]
+        words = self.place.words.split(",")[0]
+        return [*marks, mark("hot" if self.place.hot else "dark", words, self.place.point_mm)]
 
 
 def _copy_of(step: Step, name: str) -> Copy:

@@ -10,7 +10,7 @@ NEAR_BOUND = 0.95
 """From this share of the bound on there is nothing left to gain by placing."""
 
 
-def boards(count: int, name: str) -> str:
+def named_boards(count: int, name: str) -> str:
     """Return '1 board round_7' or '3 boards round_7'."""
     return f"{count} board{'s' if count != 1 else ''} {name}"
 

@@ -15,6 +15,7 @@ from glowsim.geometry.mesh import FloatArray
 
 DPI = 130
 _PALE = "#f2f2f2"
+MarkKind = Literal["light", "hot", "dark"]
 
 
 @dataclass(frozen=True)
@@ -36,11 +37,15 @@ class Section:
 
 @dataclass(frozen=True)
 class SectionMark:
-    """A light or the place to be mended, with its place on each section, (2,) float [mm]."""
+    """A light or the place to be mended.
 
-    kind: Literal["light", "hot", "dark"]
+    places_mm : where on each section, (2,) float;  on : whether it lies on or near each
+    """
+
+    kind: MarkKind
     label: str
     places_mm: tuple[FloatArray, ...]
+    on: tuple[bool, ...]
 
 
 def draw_sections(
@@ -66,7 +71,7 @@ def draw_sections(
     for number, (axis, section) in enumerate(zip(axes, sections, strict=True)):
         image = _draw(axis, section)
         for mark in marks:
-            _mark(axis, mark, mark.places_mm[number])
+            _mark(axis, mark, mark.places_mm[number], mark.on[number])
     figure.subplots_adjust(left=0.07, right=0.86, top=1 - 0.95 / (height + 2.0), bottom=0.16)
     bar = figure.colorbar(image, ax=list(axes), fraction=0.03, pad=0.03, ticks=[-1, 0, 1])
     bar.ax.set_yticklabels(["less light here", "no matter", "more light here"], fontsize=9)
@@ -110,11 +115,12 @@ def _draw(axis: Any, section: Section) -> Any:
     return image
 
 
-def _mark(axis: Any, mark: SectionMark, place: FloatArray) -> None:
+def _mark(axis: Any, mark: SectionMark, place: FloatArray, on: bool) -> None:
     marker, size = {"light": ("o", 6), "hot": ("^", 10), "dark": ("s", 9)}[mark.kind]
     axis.plot(
-        place[0], place[1], marker, markersize=size, markeredgecolor="white",
-        markerfacecolor="#111111", clip_on=False, zorder=5,
+        place[0], place[1], marker, markersize=size, zorder=5,
+        markeredgecolor="white" if on else "#111111", markerfacecolor="#111111" if on else "none",
+        clip_on=False,
     )  # fmt: skip
     axis.annotate(
         mark.label, (place[0], place[1]), xytext=(6, 5), textcoords="offset points", fontsize=8,

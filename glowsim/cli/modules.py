@@ -1,0 +1,168 @@
+"""`glowsim modules`: how many light boards, each number at its best places."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from glowsim.cli.boards import placing_of, placing_options, scene_stem, wish_of
+from glowsim.cli.common import (
+    SizeType,
+    backend_option,
+    console,
+    json_option,
+    out_folder,
+    out_option,
+    print_json,
+    progress_line,
+    scene_argument,
+    seed_option,
+    table_of,
+)
+from glowsim.decisions.modules import Modules, modules
+from glowsim.pictures import save_picture
+from glowsim.pictures.writing import write_file
+from glowsim.scene import read_scene
+from glowsim.transport.plan import plan_of
+
+
+@click.command(
+    name="modules",
+    epilog="Examples:\n\n  glowsim modules scenes/thistle_staff.toml --max 6\n\n"
+    "  glowsim modules scenes/thistle_staff.toml --board rgb_5050_18ma --board round_7\n\n"
+    "  glowsim modules my_prop.toml --body wing --max 8 --first power",
+)
+@scene_argument
+@click.option("--max", "most", type=int, default=6, show_default=True, help="Most boards tried.")
+@click.option(
+    "--board",
+    "board_names",
+    multiple=True,
+    help="A board of the catalogue; may be given several times.  [default: the first light's]",
+)
+@placing_options
+@out_option
+@click.option(
+    "--size", type=SizeType(), default="480x360", show_default=True, help="Of each picture."
+)
+@click.option("--pictures/--no-pictures", default=True, help="Draw the chart and the sheet.")
+@backend_option
+@seed_option
+@json_option
+def command(
+    scene: Path,
+    most: int,
+    board_names: tuple[str, ...],
+    body: str | None,
+    first: str,
+    directions: str,
+    levels: str,
+    depth: float | None,
+    clearance: float | None,
+    symmetry: int | None,
+    out: Path | None,
+    size: tuple[int, int],
+    pictures: bool,
+    backend: str,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Say how many light boards a body of SCENE needs, and what no number of them can beat."""
+    scene_file = read_scene(scene)
+    folder = out_folder(out, scene_file.stem)
+    with progress_line() as report:
+        answer = modules(
+            scene_file,
+            body,
+            most=most,
+            board_names=board_names,
+            wish=wish_of(first, directions, levels),
+            placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
+            seed=seed,
+            report=report,
+        )
+        files = [folder / "modules.json"]
+        plain = json.dumps(answer.as_json(), indent=2, ensure_ascii=False)
+        write_file(files[0], plain.encode())
+        if pictures:
+            files += _drawn(answer, folder, size, backend, report)
+    if as_json:
+        print_json(answer.as_json() | {"files": [str(file) for file in files]})
+        return
+    _print(console(), answer)
+    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+
+
+def _drawn(
+    answer: Modules, folder: Path, size: tuple[int, int], backend: str, report: Any
+) -> list[Path]:
+    from glowsim.decisions.modules_pictures import modules_chart, modules_sheet
+
+    report("drawing")
+    files = [folder / "modules.png", folder / "modules_sheet.png"]
+    save_picture(modules_chart(answer), files[0])
+    save_picture(modules_sheet(answer, size, backend), files[1])
+    return files
+
+
+def _print(screen: Console, answer: Modules) -> None:
+    screen.print(f"[bold]{scene_stem(answer.plan.scene_file)}[/bold]: how many boards?")
+    screen.print(
+        f"'{answer.body.name}' as it is: 5%/mean {answer.before.even:.2g}, mean "
+        f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",
+        markup=False,
+    )
+    for board in answer.bounds:
+        if answer.of(board):
+            screen.print(_table(answer, board))
+    for reason in answer.missing:
+        screen.print(f"left out: {reason}", markup=False)
+    for sentence in answer.text:
+        screen.print(sentence, markup=False)
+    shown = answer.chosen or answer.best
+    places = "; ".join(", ".join(f"{c:g}" for c in place) for place in shown.places_mm)
+    screen.print(f"Places, mm: {places}. `glowsim place` writes them into a scene.", markup=False)
+    for caution in shown.step.findings.cautions:
+        screen.print(f"caution: {caution}", markup=False)
+
+
+def _table(answer: Modules, board: str) -> Table:
+    bound = answer.bounds[board]
+    table = table_of(
+        f"{board} (luminance in cd/m2; of one '{answer.body.name}')",
+        (),
+        (
+            *("", "boards", "5%/mean", "U0", "mean", "least", "hot", "dark", "reads as"),
+            *("LEDs", "joints", "mA", "W"),
+        ),
+    )
+    shown = answer.chosen or answer.best
+    for row in answer.of(board):
+        figures = row.step.evenness
+        table.add_row(
+            "->" if row is shown else "",
+            str(row.count),
+            f"{figures.p5_over_mean:.2g}",
+            f"{figures.u0:.2g}",
+            f"{figures.mean_cd_m2:.3g}",
+            f"{figures.least_cd_m2:.2g}",
+            str(row.step.hot_spots),
+            str(row.step.dark_gaps),
+            row.step.lit.grade,
+            str(row.leds),
+            str(row.joints),
+            f"{row.current_ma:.0f}",
+            f"{row.power_w:.2g}",
+        )
+    table.add_row("", "any", f"<{bound.percent:.2g}", f"<{bound.least:.2g}")
+    table.caption = (
+        f"-> {'fewest that are even enough' if answer.chosen else 'most even, but not enough'}: "
+        f"5%/mean {answer.target:g} is wanted. any: no number of these boards, each at its own "
+        "level, can beat that"
+    )
+    return table

@@ -1,0 +1,73 @@
+"""Counts of boards as a chart and as a sheet of pictures at one exposure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PIL import Image
+
+from glowsim.decisions.modules import Count, Modules
+from glowsim.pictures import Line, Panel, Studio, chart, compared
+
+MOST_PICTURES = 12
+
+
+def modules_chart(answer: Modules) -> Image.Image:
+    """Return evenness, luminance, power and solder joints over the number of boards."""
+
+    def lines(figure: Callable[[Count], float], dashed: bool = False) -> list[Line]:
+        drawn = []
+        for series, board in enumerate(answer.bounds):
+            mine = answer.of(board)
+            x, y = [float(c.count) for c in mine], [figure(c) for c in mine]
+            drawn.append(Line(x, y, board, series, dashed))
+        return drawn
+
+    def rings(figure: Callable[[Count], float]) -> list[tuple[float, float]]:
+        shown = answer.chosen or answer.best
+        return [(float(shown.count), figure(shown))]
+
+    bounds = [(b.percent, f"bound, {name}") for name, b in answer.bounds.items()]
+    levels = [(answer.target, f"even enough: {answer.target:g}"), *bounds]
+    panels = [
+        Panel("Evenness: 5%/mean", lines(_even), levels, rings(_even)),
+        Panel("Mean luminance, cd/m²", lines(_mean), (), rings(_mean)),
+        Panel("Power as driven, W", lines(_power), (), rings(_power)),
+        Panel("Hot spots", lines(lambda c: c.step.hot_spots), whole=True),
+        Panel("Dark gaps", lines(lambda c: c.step.dark_gaps), whole=True),
+        Panel("Solder joints", lines(lambda c: c.joints), whole=True),
+    ]
+    title = answer.plan.scene_file.scene.title or answer.body.name
+    ring = "recommended" if answer.chosen else "the most even of those tried"
+    return chart(
+        panels,
+        "boards",
+        title=f"{title}: {answer.body.name}",
+        note=f"Each number at the best places found. Bound: what no number of these boards in the "
+        f"allowed space can beat. Ring: {ring}.",
+    )
+
+
+def modules_sheet(answer: Modules, size: tuple[int, int], backend: str = "auto") -> Image.Image:
+    """Return pictures of the scene as it is and of every count, at one exposure."""
+    shown = answer.counts[: MOST_PICTURES - 1]
+    chosen = answer.chosen or answer.best
+    steps = [answer.before, *(count.step for count in shown)]
+    labels = [f"as it is: 5%/mean {answer.before.even:.2g}"]
+    for count in shown:
+        mark = "  <- this" if count is chosen else ""
+        labels.append(f"{count.count} x {count.board}: {count.step.even:.2g}{mark}")
+    studios = [Studio(step.glow, step.scene_file.scene, backend) for step in steps]
+    return compared(studios, labels, size)
+
+
+def _even(count: Count) -> float:
+    return count.step.even
+
+
+def _mean(count: Count) -> float:
+    return count.step.evenness.mean_cd_m2
+
+
+def _power(count: Count) -> float:
+    return count.power_w
