@@ -22,6 +22,8 @@ BARE_LED = 0.3
 """From this share of unscattered light on, a hot spot is a bare LED showing."""
 HELPS = 0.75
 """What an idea must bring a hot spot's excess down to, or a dark gap's shortfall."""
+EVENER = 0.95
+"""What an idea for a dark gap must bring the spread of log luminance down to."""
 TOO_FAR_APART = 1.7
 """A row of LEDs is too coarse from this spacing over depth on: a square grid then dips to about
 60 % between LEDs (Poisson sum of Lambertian LEDs, `optics.photometry`)."""
@@ -176,7 +178,9 @@ class _Trial:
         fault = np.array([self._fault(seen, leds) for seen, leds in tried])
         spread = np.array([self._spread(seen) for seen, _ in tried])
         peak = np.array([self._peak(seen) for seen, _ in tried])
-        good = (fault < self._goal) & (spread < 1.02 * self._spread_now)
+        # A dark gap that only wanders makes the whole no more even.
+        allowed = 1.02 if self._patch.kind == "hot spot" else EVENER
+        good = (fault < self._goal) & (spread < allowed * self._spread_now)
         good &= peak < max(self._peak(self._seen), self._eye.limits.whole_bright_ratio) + 1e-9
         if not good.any():
             return None
