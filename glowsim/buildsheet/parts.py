@@ -95,7 +95,9 @@ def _material(plan: Plan, places: BodyPlaces, count: int) -> list[Row]:
         return [(f"{count} x {area:.0f} cm²", label, f"{places.name}, {size} mm")]
     entry = plan.catalogue.material(name)
     grams = (
-        "" if entry.density_kg_m3 is None else f", about {cm3 * entry.density_kg_m3 / 1000:.3g} g"
+        ""
+        if entry.density_kg_m3 is None
+        else f", each about {cm3 * entry.density_kg_m3 / 1000:.3g} g"
     )
     return [(f"{count} x {cm3:.3g} cm³{grams}", entry.label, f"{places.name}, {size} mm")]
 
