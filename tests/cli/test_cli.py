@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from glowsim.cli.main import main
+
 GOOD = """
 title = "Little spike"
 [room]
@@ -43,22 +45,38 @@ def run(*arguments, folder: Path, **environment) -> subprocess.CompletedProcess[
 
 
 @pytest.fixture
+def typed(tmp_path, monkeypatch, capsys):
+    """The command line in this process, for what ends before anything is solved."""
+
+    def typed(*arguments) -> subprocess.CompletedProcess[str]:
+        monkeypatch.chdir(tmp_path)
+        monkeypatch.setenv("NO_COLOR", "1")
+        monkeypatch.setattr(sys, "argv", ["glowsim", *map(str, arguments)])
+        with pytest.raises(SystemExit) as end:
+            main()
+        shown = capsys.readouterr()
+        return subprocess.CompletedProcess(arguments, end.value.code, shown.out, shown.err)
+
+    return typed
+
+
+@pytest.fixture
 def scene(tmp_path) -> Path:
     path = tmp_path / "little.toml"
     path.write_text(GOOD)
     return path
 
 
-def test_help_names_every_command_and_an_example(tmp_path):
-    shown = run("--help", folder=tmp_path)
+def test_help_names_every_command_and_an_example(typed):
+    shown = typed("--help")
     assert shown.returncode == 0
     for name in ("check", "glow", "turntable", "catalogue", "schema", "Start with: glowsim glow"):
         assert name in shown.stdout
 
 
 @pytest.mark.parametrize("name", ["check", "glow", "turntable", "catalogue", "schema"])
-def test_each_command_shows_an_example(tmp_path, name):
-    shown = run(name, "--help", folder=tmp_path)
+def test_each_command_shows_an_example(typed, name):
+    shown = typed(name, "--help")
     assert shown.returncode == 0
     assert "Example" in shown.stdout
     assert f"glowsim {name}" in shown.stdout
@@ -229,9 +247,9 @@ def test_schema_is_json_and_knows_inline_entries(tmp_path):
     ],
 )
 @pytest.mark.parametrize("command", ["check", "glow"])
-def test_bad_input_gives_one_clear_message_and_exit_code_2(scene, command, change, message):
+def test_bad_input_gives_one_clear_message_and_exit_code_2(scene, typed, command, change, message):
     scene.write_text(GOOD.replace(*change))
-    shown = run(command, scene, folder=scene.parent)
+    shown = typed(command, scene)
     assert shown.returncode == 2
     assert message in shown.stderr
     assert "Traceback" not in shown.stderr
@@ -251,8 +269,8 @@ def test_bad_input_gives_one_clear_message_and_exit_code_2(scene, command, chang
         (("chek", "little.toml"), "did you mean 'check'?"),
     ],
 )
-def test_wrong_arguments(scene, arguments, message):
-    shown = run(*arguments, folder=scene.parent)
+def test_wrong_arguments(scene, typed, arguments, message):
+    shown = typed(*arguments)
     assert shown.returncode == 2
     assert message in shown.stderr
     assert "Traceback" not in shown.stderr
