@@ -11,7 +11,13 @@ import multiprocessing
 import signal
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import (
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    ProcessPoolExecutor,
+    as_completed,
+)
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -80,8 +86,10 @@ def side_by_side(
     """Return what a function gives for each set of arguments, on an executor or here."""
     if executor is None:
         return list(map(function, *arguments))
+    # Not executor.map: that of Dask is pickier about what it maps over than the standard one.
+    waiting = [executor.submit(function, *each) for each in zip(*arguments, strict=False)]
     try:
-        return list(executor.map(function, *arguments))
+        return [future.result() for future in waiting]
     except BrokenExecutor as problem:
         raise _died(problem) from None
 
@@ -116,7 +124,7 @@ def cluster(address: str) -> Iterator[Executor]:
     Raises SolveError if Dask is not installed or nothing answers.
     """
     try:
-        from distributed import Client
+        from distributed import Client, KilledWorker
     except ImportError:
         raise SolveError(
             "a Dask cluster needs the package 'distributed', which is not installed: "
@@ -138,6 +146,10 @@ def cluster(address: str) -> Iterator[Executor]:
         executor = client.get_executor(pure=False)
         try:
             yield executor
+        except (KilledWorker, CancelledError) as problem:
+            raise SolveError(
+                f"the Dask cluster at '{address}' gave up ({problem}); what is finished is kept"
+            ) from None
         finally:
             executor.shutdown(wait=False)
 

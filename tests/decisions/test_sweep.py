@@ -10,6 +10,7 @@ import pytest
 
 from glowsim.decisions import sweep
 from glowsim.decisions.sweep import cluster, local_processes, solve_scenes
+from glowsim.decisions.thickness import thickness
 from glowsim.decisions.vary import variation_of
 from glowsim.errors import GeometryError, SceneError, SolveError
 from glowsim.transport.solve import solve
@@ -84,7 +85,10 @@ def test_a_dask_cluster_gives_the_same_numbers(plain, tmp_path):
         cluster(local.scheduler_address) as executor,
     ):
         swept = solve_scenes(scenes(), labels=LABELS, executor=executor)
+        answer = thickness(spike(), "spike", from_mm=0, to_mm=6, steps=3, executor=executor)
     assert all(map(alike, swept, plain))
+    assert [step.value_mm for step in answer.steps] == list(LAYERS)
+    assert all(alike(step.glow, glow) for step, glow in zip(answer.steps, plain, strict=True))
 
 
 def test_without_dask_it_says_what_to_install(monkeypatch):
