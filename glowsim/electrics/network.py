@@ -20,6 +20,9 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 LEAST_OHM = 1e-6
 """Joints without resistance are given this much, a thousandth of what could be measured."""
 TOLERANCE_A = 1e-9
+TOLERANCE_V = 1e-6
+_ROUNDING = 256 * float(np.finfo(float).eps)
+"""Of the largest term of a sum of currents: what rounding leaves over."""
 MOST_STEPS = 100
 
 Load = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
@@ -71,20 +74,23 @@ def solve_network(
         current, slope = load(values)
         return inner @ values[1:] + fed + current[1:], slope[1:]
 
+    enough = TOLERANCE_A + _ROUNDING * abs(source_v) * float(inner.diagonal().max(initial=0.0))
     left, slope = imbalance(volts)
     for _ in range(MOST_STEPS):
-        if np.abs(left).max(initial=0.0) <= TOLERANCE_A * (1.0 + abs(fed).max(initial=0.0)):
-            return volts
         step = np.atleast_1d(spsolve((inner + diags(slope)).tocsc(), -left))
         size = 1.0
         while True:
             tried = volts.copy()
             tried[1:] += size * step
             after, slope_after = imbalance(tried)
-            if np.linalg.norm(after) < np.linalg.norm(left) or size < 1e-6:
+            shrinks = np.linalg.norm(after) < np.linalg.norm(left)
+            if shrinks or size < 1e-6 or np.abs(step).max() <= TOLERANCE_V:
                 break
             size /= 2
         volts, left, slope = tried, after, slope_after
+        # A small imbalance is not enough: through a large resistance it is many volts.
+        if np.abs(left).max(initial=0.0) <= enough and np.abs(step).max() <= TOLERANCE_V:
+            return volts
     raise SolveError(
         f"the currents in the wiring did not balance in {MOST_STEPS} steps; "
         f"{np.abs(left).max():.2g} A are left over"
