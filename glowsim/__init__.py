@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from glowsim.errors import PictureError as PictureError
     from glowsim.errors import SceneError as SceneError
     from glowsim.errors import SolveError as SolveError
+    from glowsim.findings import agreement_of as agreement_of
     from glowsim.findings import findings_of as findings_of
     from glowsim.pictures import Studio as Studio
     from glowsim.pictures import bright_map as bright_map
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from glowsim.scene import parse_scene as parse_scene
     from glowsim.scene import read_scene as read_scene
     from glowsim.scene import write_scene as write_scene
+    from glowsim.transport.reference import Goal as Goal
     from glowsim.transport.solve import solve as solve
     from glowsim.transport.store import load_glow as load_glow
     from glowsim.transport.store import save_glow as save_glow
@@ -49,12 +51,13 @@ _HOMES = {
         *("GeometryError", "GlowsimError", "MaterialError", "PictureError", "SceneError"),
         "SolveError",
     ),
-    "glowsim.findings": ("findings_of",),
+    "glowsim.findings": ("agreement_of", "findings_of"),
     "glowsim.pictures": (
         *("Studio", "bright_map", "compared", "export_glow", "photo", "save_picture"),
         "write_turntable",
     ),
     "glowsim.scene": ("parse_scene", "read_scene", "write_scene"),
+    "glowsim.transport.reference": ("Goal",),
     "glowsim.transport.solve": ("solve",),
     "glowsim.transport.store": ("load_glow", "save_glow"),
 }
