@@ -20,7 +20,7 @@ from glowsim.buildsheet.blocks import (
     Shown,
 )
 from glowsim.buildsheet.paper import area_mm
-from glowsim.buildsheet.parts import parts_grid
+from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
 from glowsim.buildsheet.steps import after_first_night, steps
 from glowsim.buildsheet.template import figures_of
@@ -69,7 +69,7 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
     sections = [
         Section("Before you start", _start(prop)),
         Section("How it will look", tuple(Shown(*shown) for shown in prop.pictures)),
-        Section("Parts", (parts_grid(prop.plan, prop.bodies, prop.power),)),
+        Section("Parts", _parts(prop)),
         Section("Power", _power(prop)),
         Section("Wiring", _wiring(prop)),
         Section("Where the lights go", _positions(prop)),
@@ -103,6 +103,12 @@ def _start(prop: Prop) -> tuple[Block, ...]:
         blocks.append(Para("Repairs and assumptions:"))
         blocks.append(Items(prop.notes))
     return tuple(blocks)
+
+
+def _parts(prop: Prop) -> tuple[Block, ...]:
+    cautions = material_cautions(prop.plan, prop.bodies)
+    grid = parts_grid(prop.plan, prop.bodies, prop.power)
+    return (grid, *(Para(text) for text in cautions))
 
 
 def _power(prop: Prop) -> tuple[Block, ...]:

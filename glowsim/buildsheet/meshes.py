@@ -8,13 +8,9 @@ import numpy as np
 import trimesh
 
 from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, LightPlace
-from glowsim.geometry.mesh import Mesh, from_manifold, to_manifold
+from glowsim.geometry.mesh import METRES_UP_Y, Mesh, from_manifold, to_manifold
 from glowsim.transport.problem import Copy
 
-_METRES_UP_Y = np.array(
-    [[1e-3, 0, 0, 0], [0, 0, 1e-3, 0], [0, -1e-3, 0, 0], [0, 0, 0, 1.0]], dtype=float
-)
-"""From mm with z up to what glTF asks for: metres with y up."""
 _BODY, _BOARD, _LED = (215, 215, 210, 255), (40, 110, 60, 255), (235, 130, 20, 255)
 PAST_MM = 2.0
 """How far a bore is cut past the surface, so that it opens cleanly."""
@@ -54,7 +50,7 @@ def stl(mesh: Mesh) -> bytes:
 def glb(mesh: Mesh) -> bytes:
     """Return a mesh as GLB."""
     scene = trimesh.Scene()
-    scene.add_geometry(_coloured(mesh, _BODY), geom_name="body", transform=_METRES_UP_Y)
+    scene.add_geometry(_coloured(mesh, _BODY), geom_name="body", transform=METRES_UP_Y)
     return bytes(scene.export(file_type="glb"))
 
 
@@ -63,7 +59,7 @@ def markers(bodies: Sequence[BodyPlaces], copies: Sequence[Copy]) -> bytes:
     scene = trimesh.Scene()
     made: dict[tuple[int, int], tuple[str, str]] = {}
     for copy in copies:
-        number, place = copy.body, _METRES_UP_Y @ copy.transform
+        number, place = copy.body, METRES_UP_Y @ copy.transform
         for k, light in enumerate(bodies[number].lights):
             node = f"{copy.name}: {light.name}"
             if (number, k) in made:

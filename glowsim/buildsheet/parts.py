@@ -6,6 +6,7 @@ from collections import Counter
 
 from glowsim.buildsheet.blocks import Grid
 from glowsim.buildsheet.places import BodyPlaces
+from glowsim.catalogue.cautions import Topic, caution
 from glowsim.electrics.power import PowerReport
 from glowsim.transport.plan import Plan
 
@@ -26,6 +27,24 @@ def parts_grid(plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...], power: Po
 
 
 Row = tuple[str, str, str]
+
+MADE_OF: dict[Topic, tuple[str, ...]] = {
+    "cutting": ("foam", "polystyrene"),
+    "resin": ("resin", "epoxy"),
+    "dust": ("foam", "polystyrene", "resin", "epoxy", "print", "acrylic"),
+}
+"""Words in a material's label that call for a caution."""
+
+
+def material_cautions(plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...]) -> tuple[str, ...]:
+    """Return the cautions for working the materials of a prop."""
+    names = {places.spec.material for places, _ in bodies}
+    names |= {i.material for places, _ in bodies for i in places.spec.inserts if i.material}
+    known = plan.catalogue.materials
+    labels = " ".join(known[name].label.lower() for name in names if name in known)
+    return tuple(
+        caution(topic) for topic, words in MADE_OF.items() if any(word in labels for word in words)
+    )
 
 
 def _boards(power: PowerReport) -> list[Row]:

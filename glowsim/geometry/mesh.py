@@ -15,6 +15,12 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+METRES_UP_Y = np.array(
+    [[1e-3, 0, 0, 0], [0, 0, 1e-3, 0], [0, -1e-3, 0, 0], [0, 0, 0, 1.0]], dtype=float
+)
+"""From mm with z up to what glTF asks for: metres with y up, (4, 4) float."""
+
+
 @dataclass(frozen=True)
 class Mesh:
     """Triangles with outward normals.

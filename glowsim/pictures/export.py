@@ -11,7 +11,7 @@ import trimesh
 from numpy.typing import NDArray
 from PIL import Image
 
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import METRES_UP_Y, FloatArray
 from glowsim.optics.srgb import encode
 from glowsim.pictures.shade import Emission, emission_of
 from glowsim.pictures.stage import Stage, stage_of
@@ -23,10 +23,6 @@ from glowsim.transport.result import SurfaceGlow
 MESH_FORMATS = (".glb", ".ply")
 FAINT = 0.01
 """Room light stands in as this share of white, so that unlit parts can be made out."""
-_METRES_UP_Y = np.array(
-    [[1e-3, 0, 0, 0], [0, 0, 1e-3, 0], [0, -1e-3, 0, 0], [0, 0, 0, 1.0]], dtype=float
-)
-"""From mm with z up to what glTF asks for: metres with y up."""
 _LINEAR, _CLAMP = 9729, 33071
 """Names of OpenGL for a texture without smaller copies of itself, and without repetition."""
 
@@ -105,7 +101,7 @@ def _glb(glow: SurfaceGlow, stage: Stage, luminance_cd_m2: FloatArray, shown: Fl
         start += len(surface.faces)
         if not len(surface.faces):
             continue
-        place = _METRES_UP_Y @ copy.transform
+        place = METRES_UP_Y @ copy.transform
         key = (copy.body, glow.flux_lm(copy).tobytes())
         name = meshes.get(key)
         if name is None:

@@ -1,7 +1,7 @@
 """The wiring as a drawing, and the parts that go with it."""
 
 from glowsim.buildsheet.drawing import Path, Words
-from glowsim.buildsheet.parts import parts_grid
+from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import _heat
 from glowsim.buildsheet.steps import after_first_night, steps
@@ -79,6 +79,10 @@ def test_parts_add_up():
     # A cone of pi 2^2 9 / 3 = 37.7 cm3, and some for its rounded tip; 25 kg/m3.
     assert foam[1] == "2 x 39.3 cm³, each about 0.982 g"
     assert "40 x 40 x 90 mm" in foam[3]
+    said = " ".join(material_cautions(electrics.plan, ((body, 2),)))
+    assert "Cutting and melting foam" in said
+    assert "Dust" in said
+    assert "Resin" not in said
 
 
 def test_steps_name_what_to_expect():
