@@ -176,6 +176,12 @@ def _cut_list(wiring: WiringReport) -> Table:
         names.append(piece.conductor)
     for (gauge, length), (names, count) in pieces.items():
         table.add_row(gauge, " + ".join(names), f"{length:.0f}", f"{count} of each")
+    total_mm: dict[str, float] = {}
+    for (gauge, length), (_, count) in pieces.items():
+        total_mm[gauge] = total_mm.get(gauge, 0.0) + length * count
+    table.caption = "in all, of each conductor: " + ", ".join(
+        f"{mm / 1000:.1f} m of {gauge}" for gauge, mm in total_mm.items()
+    )
     return table
 
 

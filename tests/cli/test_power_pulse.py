@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from glowsim.cli import glow, power, pulse
+from glowsim.cli import check, glow, power, pulse, turntable
 from glowsim.errors import SceneError
 
 LITTLE = """
@@ -66,6 +66,7 @@ def test_power_says_all_a_maker_needs(folder):
         "At the boards, battery half used (bus;",
         "Lost in the wires",
         "Wire to cut, ends included",
+        "in all, of each conductor: 1.3 m of 30 AWG",
         "Fuse: ",
         "one output serves 657 LEDs",
         "caution: Fuse",
@@ -148,3 +149,12 @@ def test_without_pulses_it_says_how_to_add_one(folder):
 def test_pictures_of_glow_say_that_they_are_as_wired(folder):
     shown = run(glow.command, folder / "still.toml", "--out", folder / "out", "--size", "320x240")
     assert "note: pictures drawn as wired" in shown.output.replace("\n", " ")
+
+
+def test_wrong_wires_are_told_before_the_work(folder):
+    wrong = folder / "wrong.toml"
+    wrong.write_text(LITTLE.replace("gauge = 30", "gauge = 31") + SLOW)
+    for command in (check.command, glow.command, turntable.command, power.command, pulse.command):
+        with pytest.raises(SceneError, match=r"line 24: wiring\.gauge: there is no wire '31 AWG'"):
+            run(command, wrong)
+    assert not (folder / "wrong-glow").exists()
