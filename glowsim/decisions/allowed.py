@@ -59,7 +59,7 @@ class Allowed:
         low, high = placing.above_mm, placing.below_mm
         reason[(height < (-np.inf if low is None else low))] = 1
         reason[(height > (np.inf if high is None else high))] = 1
-        self._refuse(reason, poses, 2, self._shallow)
+        self._refuse(reason, poses, 2, lambda some: self._shallow(some, scale))
         self._refuse(reason, poses, 3, lambda some: self._sticks_out(some, scale))
         self._refuse(reason, poses, 4, self._wire_shows)
         return reason
@@ -72,8 +72,9 @@ class Allowed:
         if len(left):
             reason[left[faulty(poses.at(left))]] = number
 
-    def _shallow(self, poses: Poses) -> BoolArray:
+    def _shallow(self, poses: Poses, scale: float) -> BoolArray:
         leds = self.kind.leds_mm(poses)
+        leds = poses.position[:, None] + scale * (leds - poses.position[:, None])
         depth = depth_mm(self.problem.outer, leds.reshape(-1, 3)).reshape(leds.shape[:2])
         if self.in_air:
             return depth.min(axis=1) <= 0
@@ -92,9 +93,11 @@ class Allowed:
     def _wire_shows(self, poses: Poses) -> BoolArray:
         """Follow each wire from the board's back to where it leaves the body."""
         shows = np.zeros(len(poses), dtype=bool)
-        if self.in_air or self.placing.wire_toward is None or not self._hidden_faces:
+        toward = self.placing.wire_toward
+        if self.in_air or toward == "anywhere" or not self._hidden_faces:
             return shows
-        way = np.asarray(self.placing.wire_toward) / np.linalg.norm(self.placing.wire_toward)
+        way = np.asarray(toward, dtype=float)
+        way = way / np.linalg.norm(way)
         place = poses.position - self.kind.board.thickness_mm * poses.direction
         problem = self.problem
         left = np.arange(len(poses))

@@ -163,9 +163,10 @@ class Sensitivity:
             self._marks(best),
             title=f"{self._responses.problem.name}: what would mend the {self.place.words} at "
             f"{at_mm(self.place.point_mm)}",
-            note=f"{'▲' if kind == 'hot' else '■'} the place   ● lights (hollow: off the section)   Orange: more light here "
-            f"mends it; violet: less light here does. The sections meet at {at_mm(best)}, the best "
-            "place for a board.\nColours on a fourth-root scale, so that weak effects show.",
+            note=f"{'▲' if kind == 'hot' else '■'} the place  ● lights (hollow: off the section)  "
+            "Orange: more light here mends it; violet: less light here does.\nThe sections meet at "
+            f"{at_mm(best)}, the best place for one more board. Colours on a fourth-root scale, so "
+            "that weak effects show.",
         )
 
     def _marks(self, meet: FloatArray) -> list[SectionMark]:

@@ -43,9 +43,9 @@ class Placing(Strict):
     """... and below this one."""
     directions: Annotated[tuple[Direction, ...], Field(min_length=1)] | None = None
     """Where boards may face; left out, as the body's lights do now."""
-    wire_toward: Direction | None = (0.0, 0.0, -1.0)
+    wire_toward: Direction | Literal["anywhere"] = (0.0, 0.0, -1.0)
     """The wire of a board buried in material runs straight this way and must come out where the
-    surface is not meant to glow."""
+    surface is not meant to glow; 'anywhere' leaves that to you."""
     symmetry: Annotated[int, Field(ge=1, le=60)] = 1
     """Boards in sets of this many, evenly around the z axis; one may sit on the axis."""
     drill: Drill | None = None
