@@ -7,6 +7,7 @@ cluster. Without one the scenes are solved one after the other, here.
 from __future__ import annotations
 
 import hashlib
+import logging
 import multiprocessing
 import signal
 import time
@@ -130,6 +131,8 @@ def cluster(address: str) -> Iterator[Executor]:
             "a Dask cluster needs the package 'distributed', which is not installed: "
             "pip install 'glowsim[dask]', or leave --dask out to use this machine"
         ) from None
+    # It would print the whole course of every fault that is told in one sentence here.
+    logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
     try:
         client = Client(address, timeout=10, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as problem:
@@ -147,8 +150,9 @@ def cluster(address: str) -> Iterator[Executor]:
         try:
             yield executor
         except (KilledWorker, CancelledError) as problem:
+            reason = str(problem) or "its scheduler or its workers are gone"
             raise SolveError(
-                f"the Dask cluster at '{address}' gave up ({problem}); what is finished is kept"
+                f"the Dask cluster at '{address}' gave up: {reason}; what is finished is kept"
             ) from None
         finally:
             executor.shutdown(wait=False)
