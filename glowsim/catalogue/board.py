@@ -49,6 +49,7 @@ class Board(Entry):
         "kind": ("led_count", *_ALL_SIZE_KEYS),
         "axial_intensity_cd": ("flux_lm",),
         "flux_lm": ("axial_intensity_cd",),
+        "forward_v": ("dark_v", "full_v"),
     }
 
     kind: Literal["single", "round", "ring", "strip"]

@@ -183,6 +183,13 @@ def test_boards_without_curves_of_their_own_take_them_from_the_forward_voltage()
     assert_allclose(high, [3.30, 4.05, 3.90])
 
 
+def test_another_forward_voltage_voids_the_curves_taken_over():
+    text = '[boards.mine]\nlike = "rgb_5050_18ma"\nforward_v = [2.0, 3.0, 3.0]\n'
+    low, high = own(text).board("mine").fading_v
+    assert_allclose(low, [1.5, 2.5, 2.5])
+    assert_allclose(high, [2.6, 3.6, 3.6])
+
+
 def test_a_board_that_is_dark_above_where_it_is_full_is_refused():
     wrong = CATALOGUE.board("rgb_5050_18ma").model_dump(exclude_unset=True)
     wrong |= {"dark_v": [3.0, 3.0, 3.0], "full_v": [2.6, 3.8, 3.8]}
