@@ -30,6 +30,7 @@ def sphere(material: Medium, radius: float, centre=(0.013, 0.021, 0.008)) -> Bod
     return body(ball(radius), [material], lights, cell_mm=1.0, face_mm=radius / 8)
 
 
+PHOTONS = 200_000
 SPHERES = [
     (0.01, 1, 0, 1, 10, Share(0.59450, 0.00035)),
     (0.01, 1, 0, 1.5, 10, Share(0.53209, 0.00035)),
@@ -47,12 +48,12 @@ sphere, 0.3 to 2 million packets with one sigma."""
 @pytest.mark.parametrize(
     ("mu_a", "mu_s", "g", "n", "radius", "exact"),
     [
-        pytest.param(*row, marks=[] if k in (0, 3, 4, 6) else pytest.mark.slow)
+        pytest.param(*row, marks=[] if k in (1, 3) else pytest.mark.slow)
         for k, row in enumerate(SPHERES)
     ],
 )
 def test_sphere_with_a_source_in_its_middle(mu_a, mu_s, g, n, radius, exact):
-    tallies = follow(sphere(medium(mu_a, mu_s * (1 - g), g, n), radius), 250_000)
+    tallies = follow(sphere(medium(mu_a, mu_s * (1 - g), g, n), radius), PHOTONS)
     found = leaving(tallies)
     # The mesh has the ideal sphere's volume but not its curvature: 320 flat faces shift what is
     # let out by some 3e-4.
@@ -62,7 +63,16 @@ def test_sphere_with_a_source_in_its_middle(mu_a, mu_s, g, n, radius, exact):
 
 
 @pytest.mark.parametrize("albedo", [0.9, pytest.param(0.99, marks=pytest.mark.slow)])
-@pytest.mark.parametrize("distance", [0.6, 1.0, 2.0, 3.0, 5.0])
+@pytest.mark.parametrize(
+    "distance",
+    [
+        0.6,
+        pytest.param(1.0, marks=pytest.mark.slow),
+        2.0,
+        pytest.param(3.0, marks=pytest.mark.slow),
+        5.0,
+    ],
+)
 def test_fluence_about_a_point_source(albedo, distance):
     """Case, de Hoffmann & Placzek (1953): fluence in an endless medium. What a thin shell of the
     same material absorbs is mu_a times the fluence in it."""
@@ -87,7 +97,9 @@ def covered(outer: Mesh, reflectance: float, transmittance: float, lights: Emitt
     return body(outer, [AIR], lights, cell_mm=1.0, face_mm=face, layers=[sheet])
 
 
-@pytest.mark.parametrize(("reflectance", "port"), [(0.9, 0.1), (0.95, 0.05), (0.98, 0.02)])
+@pytest.mark.parametrize(
+    ("reflectance", "port"), [(0.9, 0.1), pytest.param(0.98, 0.02, marks=pytest.mark.slow)]
+)
 def test_integrating_cavity(reflectance, port):
     """M = rho / (1 - rho (1 - f)) (the integrating sphere equation, textbook). Of light whose first
     hit is spread evenly the share f leaves at once and f M (1 - f) later."""
@@ -138,15 +150,14 @@ def test_lossless_shell_lets_all_light_out(n):
 
 
 def test_core_absorbs_what_it_does_not_send_back():
-    """A core of reflectance 0 is hit by the share of rays that the inverse square law says; one
-    of reflectance 1 absorbs nothing."""
+    """A ball is hit by the share of rays that its solid angle says, and absorbs 1 - R of them."""
     radius, distance = 4.0, 12.0
     core = ball(radius).moved(
         np.array([[1, 0, 0, distance], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])
     )
     lights = emitters([[0.0, 0.0, 0.0]], both_ways=True)
     seen = (1 - np.sqrt(1 - (radius / distance) ** 2)) / 2
-    for reflectance, exact in ((0.0, seen), (0.4, 0.6 * seen), (1.0, 0.0)):
+    for reflectance, exact in ((0.4, 0.6 * seen), (1.0, 0.0)):
         problem = body(
             ball(20.0), [AIR, opaque(reflectance)], lights, inserts=[core], cell_mm=1.0, face_mm=9.0
         )
@@ -172,7 +183,7 @@ def test_unscattered_light_follows_beer_lambert(mu_a, mu_s, g):
     np.testing.assert_allclose(heading, [0, 0, 1], atol=1e-5)
 
 
-@pytest.mark.parametrize("exponent", [0.0, 1.0, 4.0])
+@pytest.mark.parametrize("exponent", [0.0, 4.0])
 def test_beam_follows_its_power_of_the_cosine(exponent):
     """I = I0 cos^m: within an angle of the axis lies the share 1 - cos^(m + 1) (textbook)."""
     lights = emitters([[0.0, 0.0, 0.0]], exponent=exponent, direction=(0.3, -0.5, 0.8))

@@ -37,12 +37,19 @@ def follow(problem: BodyProblem, photons: int, *, seed: int = 1, jumps: bool = F
 
 
 def leaving(
-    tallies: Tallies, where: np.ndarray | slice = slice(None), light: int = 0, band: int = 1
+    tallies: Tallies,
+    where: np.ndarray | slice = slice(None),
+    light: int = 0,
+    band: int = 1,
+    weight: np.ndarray | float = 1.0,
 ) -> Share:
-    """Return the share of light that leaves by some of the faces on the room."""
+    """Return the share of light that leaves by some of the faces on the room.
+
+    weight : of each of them
+    """
     count = float(tallies.photons[light])
-    mean = float(tallies.out[light, where, band].sum()) / count
-    square = float(tallies.square[light, where, band].sum(dtype=float)) / count
+    mean = float((tallies.out[light, where, band] * weight).sum()) / count
+    square = float((tallies.square[light, where, band] * np.square(weight)).sum()) / count
     return Share(mean, float(np.sqrt(max(square - mean**2, 0.0) / (count - 1))))
 
 

@@ -14,13 +14,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 
-MOST_CELLS = 200_000
+MOST_CELLS = 120_000
 """Grid cells, about, at most."""
-TRIANGLES_PER_CELL = 0.7
+TRIANGLES_PER_CELL = 1.0
 """Aimed at, for cells that the surface runs through."""
 
 
@@ -55,14 +56,20 @@ def cell_grid(walls: Mesh) -> CellGrid:
     counts = np.ceil((high + 0.51 * cell - low) / cell).astype(np.int64)
     within = _listed(walls, low, cell, counts, 0.5 * cell)
     about = _listed(walls, low, cell, counts, cell)
-    return CellGrid(low, cell, counts, *within, *about, _clear(walls, low, cell, counts))
+    clear = _clear(walls, low, cell, counts, np.diff(within[0]) > 0)
+    return CellGrid(low, cell, counts, *within, *about, clear)
 
 
-def _clear(walls: Mesh, low: FloatArray, cell: float, counts: IntArray) -> NDArray[np.float32]:
-    axes = [low[k] + (np.arange(counts[k]) + 0.5) * cell for k in range(3)]
-    centres = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
-    distance, _, _ = nearest_on(walls, centres)
-    return distance.astype(np.float32)
+def _clear(
+    walls: Mesh, low: FloatArray, cell: float, counts: IntArray, crossed: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Return each cell's distance from the walls, 0 where no photon comes: out in the room."""
+    rooms, _ = ndimage.label(~crossed.reshape(counts))
+    inner = np.nonzero((rooms != rooms[0, 0, 0]).ravel())[0]
+    place = np.stack(np.unravel_index(inner, counts), axis=1)
+    clear = np.zeros(crossed.shape, dtype=np.float32)
+    clear[inner], _, _ = nearest_on(walls, low + (place + 0.5) * cell)
+    return clear
 
 
 def _listed(

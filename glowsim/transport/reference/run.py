@@ -210,11 +210,11 @@ class _Watch:
         shares = [0.0]
         if self._goal.seconds:
             shares.append(self._seconds / self._goal.seconds)
-        if self._goal.photons:
+        if self._goal.photons and len(photons):
             shares.append(float((photons / self._goal.photons).mean()))
+        worst = float(self._noise.max(initial=0.0))
         if self._goal.noise:
-            shares.append(float(np.minimum((self._goal.noise / self._noise) ** 2, 1.0).mean()))
-        worst = float(self._noise.max()) if len(self._noise) else 0.0
+            shares.append(min(1.0, self._goal.noise / max(worst, 1e-30)) ** 2)
         self._report(
             Progress("photons", min(1.0, max(shares)), int(photons.sum()), worst, self._seconds)
         )
