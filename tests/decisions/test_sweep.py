@@ -147,6 +147,18 @@ def test_another_seed_or_a_broken_file_is_solved_anew(tmp_path):
     assert alike(fresh, solve(one[0]))
 
 
+@pytest.mark.parametrize("what", ["VERSION", "version"])
+def test_another_version_is_solved_anew(tmp_path, monkeypatch, what):
+    one = scenes()[:1]
+    solve_scenes(one, labels=("a",), folder=tmp_path)
+    kept = set(tmp_path.glob("*.npz"))
+    monkeypatch.setattr(sweep, what, -1 if what == "VERSION" else lambda package: "other")
+    monkeypatch.setattr(sweep, "solve_body", None)
+    with pytest.raises(TypeError):
+        solve_scenes(one, labels=("a",), folder=tmp_path)
+    assert set(tmp_path.glob("*.npz")) == kept
+
+
 def test_a_fault_names_its_step():
     crowded = variation_of(spike(position_mm="[0, 0, 59.5]")).at(0.0)
     with pytest.raises(SceneError, match=r"with no layer: little\.toml, line 14: bodies"):

@@ -7,7 +7,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from glowsim.catalogue import load_catalogue
 from glowsim.decisions.advice import _between, _by_reference, grain_mm
+from glowsim.decisions.step import judged
 from glowsim.decisions.thickness import thickness, values_mm
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.findings.evenness import evenness
@@ -15,7 +17,8 @@ from glowsim.optics.diffusion import hollow_sphere_escape_fraction
 from glowsim.optics.photometry import led_grid_relative_illuminance
 from glowsim.scene import parse_scene
 from glowsim.transport.reference import Goal
-from tests.support.sweeps import orb, spike
+from glowsim.transport.solve import solve
+from tests.support.sweeps import SPIKE, orb, spike
 
 PITCH_MM = 40.0
 ROWS = range(-2, 3)
@@ -153,6 +156,21 @@ def test_several_materials_stand_side_by_side():
         assert not advice.meets
         assert advice.step.even == max(step.even for step in answer.of(advice.material))
         assert "no value tried is even enough" in advice.text
+
+
+def test_the_named_body_is_judged_and_no_other():
+    """A body may be called as a copy of another would be."""
+    first = SPIKE[SPIKE.index("[[bodies]]") : SPIKE.rindex("[[bodies]]")]
+    second = first.replace('name = "spike"', 'name = "spike 2"').replace("red = 0.2", "red = 0.4")
+    text = SPIKE + second
+    scene = parse_scene(text)
+    glow = solve(scene)
+    catalogue = load_catalogue(scene.toml)
+    one, two = (judged(glow, scene, k, 0.0, "upholstery_foam_white", catalogue) for k in (0, 2))
+    assert len(one.findings.bodies) == len(two.findings.bodies) == 1
+    emitted = [step.findings.account.emitted_lm for step in (one, two)]
+    np.testing.assert_allclose(emitted[1], emitted[0] * [2, 1, 1])
+    assert two.evenness.mean_cd_m2 > 1.1 * one.evenness.mean_cd_m2
 
 
 def test_heat_is_named_where_it_limits_the_glow():
