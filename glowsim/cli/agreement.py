@@ -61,6 +61,7 @@ ANY = Goal(noise=None, seconds=0.0)
 )
 @backend_option
 @reference_options
+@click.option("--fresh", is_flag=True, help="Solve both again, whatever the folder holds.")
 @seed_option
 @json_option
 def command(
@@ -73,6 +74,8 @@ def command(
     seconds: float | None,
     photons: int | None,
     resume: bool,
+    plain: bool,
+    fresh: bool,
     seed: int,
     as_json: bool,
 ) -> None:
@@ -85,9 +88,13 @@ def command(
     folder = out_folder(out, scene_file.stem)
     goal = goal_of(noise, seconds, photons)
     saved = folder / "reference.npz"
+    if fresh and resume:
+        raise click.UsageError("--fresh throws away what --resume would go on from; choose one")
+    for path in (saved, folder / "glow.npz") if fresh else ():
+        path.unlink(missing_ok=True)
     if goal == REFERENCE_GOAL and not resume and _holds(saved, scene_file, seed):
         goal = ANY
-    reference = solve_by_reference(scene_file, saved, goal, seed, resume)
+    reference = solve_by_reference(scene_file, saved, goal, seed, resume, plain)
     with progress_line() as report:
         quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
         report("comparing")

@@ -77,6 +77,7 @@ def command(
     seconds: float | None,
     photons: int | None,
     resume: bool,
+    plain: bool,
     fresh: bool,
     seed: int,
     as_json: bool,
@@ -89,9 +90,9 @@ def command(
     What the reference solver finds stands beside it, in files of its own.
     """
     goal = goal_of(noise, seconds, photons)
-    if not reference and (resume or goal != REFERENCE_GOAL):
+    if not reference and (resume or plain or goal != REFERENCE_GOAL):
         raise click.UsageError(
-            "--noise, --time, --photons and --resume are for the reference solver; "
+            "--noise, --time, --photons, --resume and --plain are for the reference solver; "
             "add --reference, or leave them out"
         )
     if fresh and resume:
@@ -103,7 +104,7 @@ def command(
     if fresh:
         files.result.unlink(missing_ok=True)
     if reference:
-        glow = solve_by_reference(scene_file, files.result, goal, seed, resume)
+        glow = solve_by_reference(scene_file, files.result, goal, seed, resume, plain)
     with progress_line() as report:
         if not reference:
             glow = solve(scene_file, seed=seed, saved=files.result, report=report)

@@ -38,6 +38,11 @@ _OPTIONS = (
     click.option(
         "--resume", is_flag=True, help="Go on from the saved photons with new ones."
     ),
+    click.option(
+        "--plain",
+        is_flag=True,
+        help="Follow every scattering, instead of crossing clear material in single steps.",
+    ),
 )  # fmt: skip
 
 
@@ -56,7 +61,7 @@ def goal_of(noise: float | None, seconds: float | None, photons: int | None) -> 
 
 
 def solve_by_reference(
-    scene_file: SceneFile, saved: Path, goal: Goal, seed: int, resume: bool
+    scene_file: SceneFile, saved: Path, goal: Goal, seed: int, resume: bool, plain: bool
 ) -> SurfaceGlow:
     """Solve a scene with a progress bar; Ctrl-C says what is kept."""
     screen = notice()
@@ -80,7 +85,7 @@ def solve_by_reference(
 
         return solve(
             scene_file, method="reference", seed=seed, saved=saved, goal=goal, resume=resume,
-            report=report, watch=watch,
+            jumps=not plain, report=report, watch=watch,
         )  # fmt: skip
 
 

@@ -16,8 +16,6 @@ from glowsim.transport.result import BodyGlow, SurfaceGlow, unlit_body
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 
 REFERENCE = "reference"
-JUMPS = True
-"""Whether clear material is crossed in single steps."""
 SHORTEST_S = 1.0
 """Seconds left over that are worth another turn."""
 
@@ -36,6 +34,7 @@ class LongRun:
     saved  : the result file; what it holds of this scene is used, new photons are added to it
     resume : go on from the photons in `saved`; without it a file that holds too few is an error,
              so that no long run is lost
+    jumps  : cross clear material in single steps
     """
 
     plan: Plan
@@ -45,6 +44,7 @@ class LongRun:
     resume: bool = False
     report: Callable[[str], None] = lambda text: None
     watch: Watch = nothing_seen
+    jumps: bool = True
     _bodies: dict[str, BodyGlow] = field(default_factory=dict)
     _tallies: dict[str, Tallies] = field(default_factory=dict)
     _problems: dict[str, BodyProblem] = field(default_factory=dict)
@@ -106,6 +106,13 @@ class LongRun:
             raise SolveError(
                 f"{self.saved} holds photons of seed {seed}, not {self.seed}: give --seed {seed} "
                 "to use them, --fresh to start again, or another folder with --out"
+            )
+        if self._tallies[lit[0]].jumps != self.jumps:
+            ways = ("every scattering followed", "clear material crossed in single steps")
+            raise SolveError(
+                f"{self.saved} holds photons with {ways[not self.jumps]}, not with "
+                f"{ways[self.jumps]}: give the same option (--plain or not) to use them, "
+                "--fresh to start again, or another folder with --out"
             )
         if self.resume:
             return
@@ -176,7 +183,7 @@ class LongRun:
             seed=self.seed,
             goal=goal,
             earlier=self._tallies.get(key),
-            jumps=JUMPS,
+            jumps=self.jumps,
             report=watch,
         )
         seconds = time.perf_counter() - started

@@ -30,6 +30,7 @@ def solve(
     saved: Path | None = None,
     goal: Goal = REFERENCE_GOAL,
     resume: bool = False,
+    jumps: bool = True,
     report: Callable[[str], None] = lambda text: None,
     watch: Watch = nothing_seen,
 ) -> SurfaceGlow:
@@ -42,6 +43,8 @@ def solve(
     goal   : when the reference solver stops
     resume : let the reference solver go on from the photons in `saved`. Without it, too few
              photons in `saved` are an error: they are neither thrown away nor followed again.
+    jumps  : let the reference solver cross clear material in single steps; without, it follows
+             every scattering, which takes longer and changes nothing that can be told
     report, watch : told what is being worked on, and how far the reference solver is
     Raises SceneError, MaterialError, GeometryError or SolveError. Ctrl-C in the reference solver
     raises KeyboardInterrupt that says what `saved` holds now.
@@ -49,7 +52,7 @@ def solve(
     started = time.perf_counter()
     plan = plan_of(scene_file)
     if method == REFERENCE:
-        return LongRun(plan, goal, seed, saved, resume, report, watch).solve()
+        return LongRun(plan, goal, seed, saved, resume, report, watch, jumps).solve()
     known = _known(saved, QUICK, seed, report) if saved else {}
     bodies = []
     for key, number in plan.distinct.items():

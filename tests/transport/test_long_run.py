@@ -165,6 +165,12 @@ def test_photons_of_another_seed_are_not_mixed(saved, resume):
         worked_on(saved=saved, goal=three_batches(saved), resume=resume, seed=7)
 
 
+@pytest.mark.parametrize("resume", [False, True])
+def test_photons_that_jumped_are_not_mixed_with_others(saved, resume):
+    with pytest.raises(SolveError, match=r"single steps, not with every scattering.*--plain"):
+        worked_on(saved=saved, goal=FEW, resume=resume, jumps=False)
+
+
 def test_a_broken_file_is_said(tmp_path):
     path = tmp_path / "reference.npz"
     path.write_bytes(b"PK\x03\x04 broken")
