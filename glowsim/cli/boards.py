@@ -80,3 +80,13 @@ def placing_of(
 def scene_stem(scene_file: SceneFile) -> str:
     """Return the scene's title, or its file's name."""
     return scene_file.scene.title or scene_file.stem
+
+
+def short(value: float) -> str:
+    """Return a figure for a table: no dust, no long numbers."""
+    return "<0.01" if value < 0.005 else f"{value:.3g}" if value < 1000 else f"{value:.0f}"
+
+
+def short_share(value: float) -> str:
+    """Return a share for a table."""
+    return "<0.01" if value < 0.005 else f"{value:.2f}"

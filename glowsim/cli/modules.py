@@ -10,7 +10,14 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.boards import placing_of, placing_options, scene_stem, wish_of
+from glowsim.cli.boards import (
+    placing_of,
+    placing_options,
+    scene_stem,
+    short,
+    short_share,
+    wish_of,
+)
 from glowsim.cli.common import (
     SizeType,
     backend_option,
@@ -113,7 +120,7 @@ def _drawn(
 def _print(screen: Console, answer: Modules) -> None:
     screen.print(f"[bold]{scene_stem(answer.plan.scene_file)}[/bold]: how many boards?")
     screen.print(
-        f"'{answer.body.name}' as it is: 5%/mean {answer.before.even:.2g}, mean "
+        f"'{answer.body.name}' as it is: 5%/mean {short_share(answer.before.even)}, mean "
         f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",
         markup=False,
     )
@@ -147,10 +154,10 @@ def _table(answer: Modules, board: str) -> Table:
         table.add_row(
             "->" if row is shown else "",
             str(row.count),
-            f"{figures.p5_over_mean:.2g}",
-            f"{figures.u0:.2g}",
-            f"{figures.mean_cd_m2:.3g}",
-            f"{figures.least_cd_m2:.2g}",
+            short_share(figures.p5_over_mean),
+            short_share(figures.u0),
+            short(figures.mean_cd_m2),
+            short(figures.least_cd_m2),
             str(row.step.hot_spots),
             str(row.step.dark_gaps),
             row.step.lit.grade,
@@ -159,7 +166,9 @@ def _table(answer: Modules, board: str) -> Table:
             f"{row.current_ma:.0f}",
             f"{row.power_w:.2g}",
         )
-    table.add_row("", "any", f"<{bound.percent:.2g}", f"<{bound.least:.2g}")
+    table.add_row(
+        "", "any", f"at most {short_share(bound.percent)}", f"at most {short_share(bound.least)}"
+    )
     table.caption = (
         f"-> {'fewest that are even enough' if answer.chosen else 'most even, but not enough'}: "
         f"5%/mean {answer.target:g} is wanted. any: no number of these boards, each at its own "

@@ -10,7 +10,14 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.boards import placing_of, placing_options, scene_stem, wish_of
+from glowsim.cli.boards import (
+    placing_of,
+    placing_options,
+    scene_stem,
+    short,
+    short_share,
+    wish_of,
+)
 from glowsim.cli.common import (
     SizeType,
     backend_option,
@@ -154,10 +161,10 @@ def _figures(answer: Placed) -> Table:
         table.add_row(
             name,
             str(len(lights)),
-            f"{figures.p5_over_mean:.2g}",
-            f"{figures.u0:.2g}",
-            f"{figures.mean_cd_m2:.3g}",
-            f"{figures.least_cd_m2:.2g}",
+            short_share(figures.p5_over_mean),
+            short_share(figures.u0),
+            short(figures.mean_cd_m2),
+            short(figures.least_cd_m2),
             str(step.hot_spots),
             str(step.dark_gaps),
             step.lit.grade,

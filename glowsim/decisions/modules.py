@@ -20,7 +20,7 @@ from glowsim.decisions.placer import Placer, Report, Wish, body_number, pattern_
 from glowsim.decisions.placing import Trial, check_count, drive_factor, lights_of
 from glowsim.decisions.response import Responses
 from glowsim.decisions.step import Step
-from glowsim.decisions.words import bound_words, heat_words, named_boards
+from glowsim.decisions.words import bound_words, heat_words, named_boards, share
 from glowsim.errors import SceneError
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body, Light, Placing, SceneFile
@@ -258,8 +258,12 @@ def _words(answer: Modules) -> list[str]:
         best = answer.best
         said.append(
             f"None of these is even enough. The most even is {named_boards(best.count, best.board)}"
-            f": 5%/mean {best.step.even:.2g} where {answer.target:g} is wanted."
+            f": 5%/mean {share(best.step.even)} where {answer.target:g} is wanted."
         )
+        top = max(c.count for c in answer.counts)
+        able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
+        if able and best.count == top:
+            said.append(f"More of them can be: try --max {2 * top} with {' or '.join(able)}.")
     for board, bound in answer.bounds.items():
         mine = answer.of(board)
         if mine:

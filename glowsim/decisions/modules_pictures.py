@@ -7,6 +7,7 @@ from collections.abc import Callable
 from PIL import Image
 
 from glowsim.decisions.modules import Count, Modules
+from glowsim.decisions.words import share
 from glowsim.pictures import Line, Panel, Studio, chart, compared
 
 MOST_PICTURES = 12
@@ -53,10 +54,10 @@ def modules_sheet(answer: Modules, size: tuple[int, int], backend: str = "auto")
     shown = answer.counts[: MOST_PICTURES - 1]
     chosen = answer.chosen or answer.best
     steps = [answer.before, *(count.step for count in shown)]
-    labels = [f"as it is: 5%/mean {answer.before.even:.2g}"]
+    labels = [f"as it is: 5%/mean {share(answer.before.even)}"]
     for count in shown:
         mark = "  <- this" if count is chosen else ""
-        labels.append(f"{count.count} x {count.board}: {count.step.even:.2g}{mark}")
+        labels.append(f"{count.count} x {count.board}: {share(count.step.even)}{mark}")
     studios = [Studio(step.glow, step.scene_file.scene, backend) for step in steps]
     return compared(studios, labels, size)
 

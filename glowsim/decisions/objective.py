@@ -14,6 +14,8 @@ from glowsim.transport.problem import BoolArray
 First = Literal["evenness", "brightness", "power"]
 LOW_SHARE = 0.05
 """Share of the area that may be darker than the figure of evenness says."""
+TIE = 0.1
+"""How much the spread counts beside 5 %/mean: a tie-break, for the bright side counts too."""
 _LOOKED_AT = 0.14
 """Share of patches that are sorted in search of the darkest area."""
 
@@ -72,14 +74,21 @@ class Aim:
         mean = np.maximum(self.mean(luminance), 1e-300)
         return luminance[:, ~self.glow].max(axis=1) / mean
 
+    def _spread(self, luminance: FloatArray) -> FloatArray:
+        """Return the spread over mean as c / (1 + c), c the coefficient of variation, (n,)."""
+        weight = np.where(self.glow, self.area_mm2, 0.0) / self.area_mm2[self.glow].sum()
+        mean = np.maximum(self.mean(luminance), 1e-300)
+        c = np.sqrt(np.maximum((luminance**2 @ weight) / mean**2 - 1, 0.0))
+        return c / (1 + c)
+
     def score(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
         """Return the figure to be raised, (n, patches) -> (n,).
 
-        Evenness first: 5 %/mean. Otherwise: the mean, counted down in proportion where the
+        Evenness first: 5 %/mean, and of nearly equal ones that with the least spread. Otherwise: the mean, counted down in proportion where the
         evenness falls short of the target. What must stay dark comes before either.
         """
         even = self.evenness(luminance, sharp)
-        value = even
+        value = even * (1 - TIE * self._spread(luminance))
         if self.first != "evenness":
             value = self.mean(luminance) * np.minimum(1.0, even / self.target)
         over = np.maximum(self.stray(luminance) / self.dark_ratio, 1.0)

@@ -25,6 +25,8 @@ SHIFT_MM = 0.4
 TURN_RAD = 0.06
 MOST_STEPS = 6
 SMALLEST_MM = 0.3
+PAYS = 2e-3
+"""A step must raise the figure by this share, or it is noise."""
 LEAST_LEVEL = 0.2
 """Boards are not turned down below this share of the strongest."""
 
@@ -82,7 +84,7 @@ class Polish:
             paid = False
             while not paid and trust >= SMALLEST_MM:
                 after = self._step(here, rows, slopes, trust)
-                paid = after is not None and self._score(after) > self._score(here) * (1 + 1e-4)
+                paid = after is not None and self._score(after) > self._score(here) * (1 + PAYS)
                 if paid and after is not None:
                     here = after
                 else:

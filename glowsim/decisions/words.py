@@ -15,9 +15,14 @@ def named_boards(count: int, name: str) -> str:
     return f"{count} board{'s' if count != 1 else ''} {name}"
 
 
+def share(value: float) -> str:
+    """Return a figure of evenness as people read it: two digits, and no dust."""
+    return "below 0.01" if value < 0.005 else f"{value:.2f}"
+
+
 def bound_words(bound: Bound, even: float, target: float, board: str, count: int) -> str:
     """Say how far a result is from what no number of such boards can beat, and what that means."""
-    most = f"No number of '{board}' boards in this space can beat 5%/mean {bound.percent:.2g}"
+    most = f"No number of '{board}' boards in this space can beat 5%/mean {share(bound.percent)}"
     if bound.percent < target:
         return (
             f"{most}, and {target:g} is wanted: more lights won't help. Thicken the wall or the "

@@ -56,14 +56,24 @@ class Adjoint:
         airs = 0 if quick._cavity is None else len(quick._cavity.area)
         self._field = np.zeros((3, self.count, nodes), dtype=np.float32)
         self._air = np.zeros((3, self.count, airs), dtype=np.float32)
+        alike = _alike(quick)
         batches = [
-            (band, first) for first in range(0, self.count, PATCHES_AT_ONCE) for band in range(3)
+            (band, first)
+            for first in range(0, self.count, PATCHES_AT_ONCE)
+            for band in range(3)
+            if alike[band] == band
         ]
         done = 0
         with ThreadPoolExecutor(max_workers=2) as pool:
             for _ in pool.map(lambda batch: self._listen(*batch), batches):
                 done += 1
                 report(f"reading the light backwards, {100 * done // len(batches)} %")
+        for band in range(3):
+            if alike[band] != band:
+                self._field[band], self._air[band] = (
+                    self._field[alike[band]],
+                    self._air[alike[band]],
+                )
 
     def _listen(self, band: int, first: int) -> None:
         """Solve for one batch of patches in one band, the transpose of the forward solve."""
@@ -141,3 +151,16 @@ class Adjoint:
             return np.zeros(len(points))
         field = np.einsum("bp,bpn->n", weight.astype(np.float32), self._field, optimize=True)
         return np.asarray(elements.sampler(points) @ field, dtype=float)
+
+
+def _alike(quick: QuickBody) -> list[int]:
+    """Return for each band the first band in which the body is the same to diffuse light."""
+    walls, elements = quick._walls, quick._elements
+
+    def same(a: int, b: int) -> bool:
+        tables = (walls.field_b, walls.cavity_b, walls.let_out)
+        if not all(np.array_equal(table[:, a], table[:, b]) for table in tables):
+            return False
+        return elements is None or np.array_equal(quick._matrix[a].data, quick._matrix[b].data)
+
+    return [next(a for a in range(band + 1) if same(a, band)) for band in range(3)]
