@@ -2,6 +2,7 @@
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,12 +13,14 @@ from glowsim.electrics.heat import NEAR, heat_of
 from glowsim.electrics.heat_forms import sphere_k_w
 from glowsim.electrics.heat_section import heat_section
 from glowsim.errors import MaterialError, SceneError
-from glowsim.scene import parse_scene
+from glowsim.scene import parse_scene, read_scene
+
+ROOT = Path(__file__).parents[2]
 
 BALL = """
 [[bodies]]
 name = "ball"
-shape = { kind = "orb", diameter_mm = 80 }
+shape = { kind = "orb", diameter_mm = 60 }
 material = "upholstery_foam_white"
 cell_mm = 4
   [[bodies.lights]]
@@ -48,7 +51,7 @@ def test_board_in_a_ball_against_the_closed_form(ball):
     assert board.power_w == pytest.approx(7 * 5 * (0.6 + 10.8) / 1000, rel=1e-9)
     as_sphere_mm = (8 + 4.1 * (3.2 / 11.5) ** 0.76) * 11.5 / (4 * math.pi)
     per_watt = sphere_k_w(
-        core_radius_mm=as_sphere_mm, skin_radius_mm=40, conductivity_w_mk=0.048, skin_w_m2k=8
+        core_radius_mm=as_sphere_mm, skin_radius_mm=30, conductivity_w_mk=0.048, skin_w_m2k=8
     )
     rise = (board.board_c - 25) / board.power_w
     # 4 %: the skin is not far away, and the board little more than a cell high.
@@ -119,6 +122,17 @@ position_mm = [0, 0, -100]
     assert ball.notes == ()
 
 
+def test_thistle_staff():
+    """Pinned: 1.91 W at full white in a spike of foam. Twice as many cells along each edge give
+    1 % more."""
+    found = heat_of(read_scene(ROOT / "scenes" / "thistle_staff.toml"))
+    assert len(found.boards) == 9
+    board = found.hottest
+    assert board.full_power_w == pytest.approx(1.911, rel=1e-6)
+    assert board.full_board_c - found.settings.room_c == pytest.approx(270.6, rel=0.01)
+    assert board.minutes == pytest.approx(15.9, rel=0.02)
+
+
 def test_copies_are_solved_once():
     row = BALL + '  [[bodies.patterns]]\n  kind = "along"\n  count = 3\n  step_mm = [200, 0, 0]\n'
     found = heat(row)
@@ -132,10 +146,10 @@ def test_lantern_of_thin_sheet():
     found = heat(BALL, swap={"upholstery_foam_white": "tracing_paper"})
     board = found.boards[0]
     disc = 2 * math.pi * 11.5**2 + math.pi * 23 * 3.2
-    films = 1 / (15 * disc) + (1 / 8 + 1 / 8) / (4 * math.pi * 40**2)
+    films = 1 / (15 * disc) + (1 / 8 + 1 / 8) / (4 * math.pi * 30**2)
     assert (board.board_c - 25) / board.power_w == pytest.approx(1e6 * films, rel=0.01)
     # The sheet, between two equal films, shows half the rise of the air.
-    sheet = 1e6 / 8 / (4 * math.pi * 40**2)
+    sheet = 1e6 / 8 / (4 * math.pi * 30**2)
     assert (board.skin_c - 25) / board.power_w == pytest.approx(sheet, rel=0.01)
 
 
@@ -147,7 +161,7 @@ def test_section_shows_the_board_hottest(ball):
     assert section.boards[section.temperature_c >= warmest - 1e-9].any()
     assert np.isnan(section.temperature_c[0, 0])
     inside = np.isfinite(section.temperature_c)
-    assert inside.sum() * section.pixel_mm**2 == pytest.approx(math.pi * 40**2, rel=0.01)
+    assert inside.sum() * section.pixel_mm**2 == pytest.approx(math.pi * 30**2, rel=0.01)
 
 
 @pytest.mark.parametrize(
