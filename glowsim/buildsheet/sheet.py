@@ -77,10 +77,7 @@ def make_sheet(
         report(f"cutting pockets of {places.name}")
         cut = pocketed(places)
         files[f"{name}.stl"], files[f"{name}.glb"] = stl(cut), glb(cut)
-        what = (
-            "with pockets and bores cut out" if any(p.channel for p in places.lights) else "whole"
-        )
-        described.append((f"{name}.stl, {name}.glb", f"{places.name}, {what}"))
+        described.append((f"{name}.stl, {name}.glb", f"{places.name}, {_what_mesh(plan, places)}"))
     files[LIGHTS] = markers([places for places, _ in bodies], glow.copies)
     described.append((LIGHTS, "boards and LEDs where they belong in the whole prop"))
     heat, why = _heat(scene_file, report)
@@ -101,6 +98,13 @@ def make_sheet(
     sheet = build_sheet(prop, paper)
     files = {PDF: pdf(sheet, paper), HTML: html(sheet)} | files
     return MadeSheet(sheet, tuple(fill(folder, files)), heat)
+
+
+def _what_mesh(plan: Plan, places: BodyPlaces) -> str:
+    if places.spec.material not in plan.catalogue.materials:
+        return "the form its sheet is laid on"
+    made = any(light.channel for light in places.lights)
+    return "with pockets and bores cut out" if made else "whole, as its lights sit in a hollow"
 
 
 def _bodies(

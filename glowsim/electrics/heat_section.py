@@ -63,9 +63,10 @@ def heat_section(report: HeatReport, body: Body, key: str, hottest: BoardHeat) -
     lump = cut.lump[region[inside]]
     value[inside[lump >= 0]] = steady[field.node_count + lump[lump >= 0]]
     conducts = inside[lump < 0]
-    # No place is warmer than the warmest board; beyond its edges the grid may overshoot a little.
-    read = field.read(flat[conducts], steady[:, None])[:, 0]
-    value[conducts] = np.minimum(read, steady[field.node_count :].max())
+    if len(conducts):
+        # No place is warmer than the warmest board; near its edges the grid may overshoot.
+        read = field.read(flat[conducts], steady[:, None])[:, 0]
+        value[conducts] = np.minimum(read, steady[field.node_count :].max())
     shape = points.shape[:2]
     return HeatSection(
         hottest.name,

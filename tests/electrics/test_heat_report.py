@@ -151,6 +151,9 @@ def test_lantern_of_thin_sheet():
     # The sheet, between two equal films, shows half the rise of the air.
     sheet = 1e6 / 8 / (4 * math.pi * 30**2)
     assert (board.skin_c - 25) / board.power_w == pytest.approx(sheet, rel=0.01)
+    body = parse_scene(BALL).scene.bodies[0]
+    section = heat_section(found, body, next(iter(found.fields)), board)
+    assert np.nanmax(section.temperature_c) == pytest.approx(board.board_c)
 
 
 def test_section_shows_the_board_hottest(ball):
