@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rich.console import Console
 from rich.table import Table
 
+from glowsim.catalogue.cautions import caution
 from glowsim.cli.common import table_of
-from glowsim.decisions.advice import share
+from glowsim.decisions.advice import Advice, share
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
+
+WIDE = 112
+"""From so many characters on all figures of a step go on one line."""
 
 
 def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
@@ -20,8 +26,10 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
         screen.print("Whether its copies still have room beside each other is not looked at.")
     if variation.vary != "around":
         screen.print(f"'{answer.body}' as drawn: {variation.now_mm:g} mm.", markup=False)
-    for material in answer.materials:
-        screen.print(_table(answer, material))
+    for advice in answer.advice:
+        for table in _tables(answer, advice, screen.width):
+            screen.print(table)
+        screen.print(_explained(answer, advice), style="dim", markup=False)
     for advice in answer.advice:
         screen.print(advice.sentences[0], markup=False)
         for sentence in (*advice.sentences[1:], f"To build it: {advice.edit}"):
@@ -29,59 +37,82 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     if len(answer.advice) > 1:
         screen.print(_compared(answer), markup=False)
     _print_trust(screen, answer, verbose)
+    if any(_too_warm(advice) for advice in answer.advice):
+        screen.print(f"caution: {caution('heat')}", markup=False)
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and evenness and ratios better than that."
     )
 
 
-def _table(answer: Thickness, material: str) -> Table:
-    chosen = next(advice for advice in answer.advice if advice.material == material)
-    rows = {step.value_mm: step for step in (*answer.of(material), chosen.step)}
-    moves = len({round(step.led_depth_mm, 1) for step in rows.values()}) > 1
-    table = table_of(
-        f"{material} (luminance in cd/m2)",
-        (),
-        (
-            *(f"{answer.variation.quantity} mm", "5%/mean", "U0", "mean", "least", "let out"),
-            *("hot", "dark", "reads as", "grams", "watts"),
-            *(("LED mm",) if moves else ()),
-            "quick",
-        ),
-    )
-    for column in table.columns:
-        column.no_wrap = True
-    for value in sorted(rows):
-        table.add_row(*_cells(rows[value], value == chosen.value_mm, moves))
+def _too_warm(advice: Advice) -> bool:
+    heat, warmest = advice.step.heat, advice.warmest
+    return bool((heat and heat.exceeded) or (warmest and warmest.bears < 1))
+
+
+def _tables(answer: Thickness, advice: Advice, width: int) -> list[Table]:
+    """Return the figures of one material, in two tables where one would be too wide."""
+    rows = {step.value_mm: step for step in (*answer.of(advice.material), advice.step)}
+    moves = _moves(tuple(rows.values()))
+    groups = [_SEEN | _REST] if width >= WIDE else [_SEEN, _REST]
+    tables = []
+    for group in groups:
+        columns = {name: cell for name, cell in group.items() if moves or name != "LED mm"}
+        table = table_of("", (), (f"{answer.variation.quantity} mm", *columns))
+        for column in table.columns:
+            column.no_wrap = True
+        for value, step in sorted(rows.items()):
+            mark = "-> " if value == advice.value_mm else ""
+            table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
+        tables.append(table)
+    tables[0].title = f"{advice.material} (luminance in cd/m2)"
+    return tables
+
+
+def _explained(answer: Thickness, advice: Advice) -> str:
+    """Return what the marks and columns of a table mean."""
+    moves = _moves((*answer.of(advice.material), advice.step))
     limits = answer.limits
-    table.caption = (
-        f"-> {'least that is even enough' if chosen.meets else 'most even, but not enough'}: "
+    return (
+        f"-> {'least that is even enough' if advice.meets else 'most even, but not enough'}: "
         f"5%/mean {limits.evenness_target:g} is wanted.  hot, dark: spots that stand out.  "
         + ("LED: below the surface.  " if moves else "")
         + f"watts: of the hottest board, ! above the {limits.buried_power_w:g} W it bears buried.  "
         "quick: whether that solver holds or is a rough guide"
     )
-    return table
 
 
-def _cells(step: Step, chosen: bool, with_depth: bool) -> list[str]:
-    figures = step.evenness
+def _moves(steps: tuple[Step, ...]) -> bool:
+    """Whether the depth of the lights changes from step to step."""
+    return len({round(step.led_depth_mm, 1) for step in steps}) > 1
+
+
+def _watts(step: Step) -> str:
     heat = step.heat
-    return [
-        f"{'-> ' if chosen else ''}{step.value_mm:g}",
-        share(figures.p5_over_mean),
-        share(figures.u0),
-        _short(figures.mean_cd_m2),
-        _short(figures.least_cd_m2),
-        f"{100 * step.let_out:.0f} %",
-        str(step.hot_spots),
-        str(step.dark_gaps),
-        step.lit.grade,
-        "?" if step.weight_g is None else f"{step.weight_g:.3g}",
-        "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}",
-        *([f"{step.led_depth_mm:.1f}"] if with_depth else []),
-        "rough" if step.trust else "holds",
-    ]
+    return "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}"
+
+
+def _short(value: float) -> str:
+    return "<0.01" if value < 0.005 else f"{value:.3g}" if value < 1000 else f"{value:.0f}"
+
+
+Columns = dict[str, Callable[[Step], str]]
+_SEEN: Columns = {
+    "5%/mean": lambda step: share(step.even),
+    "U0": lambda step: share(step.evenness.u0),
+    "mean": lambda step: _short(step.evenness.mean_cd_m2),
+    "least": lambda step: _short(step.evenness.least_cd_m2),
+    "reads as": lambda step: step.lit.grade,
+    "hot": lambda step: str(step.hot_spots),
+    "dark": lambda step: str(step.dark_gaps),
+}
+_REST: Columns = {
+    "let out": lambda step: f"{100 * step.let_out:.0f} %",
+    "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
+    "watts": _watts,
+    "LED mm": lambda step: f"{step.led_depth_mm:.1f}",
+    "quick": lambda step: "rough" if step.trust else "holds",
+}
 
 
 def _compared(answer: Thickness) -> str:
@@ -116,7 +147,3 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
         for step in rough if verbose else rough[:1]:
             for caution in step.trust:
                 screen.print(f"  - at {step.value_mm:g} mm: {caution}", markup=False)
-
-
-def _short(value: float) -> str:
-    return "<0.01" if value < 0.005 else f"{value:.3g}" if value < 1000 else f"{value:.0f}"

@@ -11,6 +11,7 @@ from scipy.interpolate import PchipInterpolator
 
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
+from glowsim.electrics.heat import BoardHeat
 from glowsim.geometry.mesh import FloatArray
 
 AGREES = 0.02
@@ -33,6 +34,7 @@ class Advice:
     edit      : what to write into the scene file
     sentences : the recommendation in plain words, what matters most first
     reference : the same value by the reference solver, where it was asked
+    warmest   : the board with the least heat to spare there, by `electrics.heat`
     """
 
     material: str
@@ -43,10 +45,18 @@ class Advice:
     edit: str
     sentences: tuple[str, ...]
     reference: Step | None = None
+    warmest: BoardHeat | None = None
 
     def also(self, *sentences: str) -> Advice:
         """Return the advice with more to say."""
         return replace(self, sentences=(*self.sentences, *sentences))
+
+    def warmed(self, boards: Sequence[BoardHeat]) -> Advice:
+        """Return the advice with how warm the body's boards get."""
+        if not boards:
+            return self
+        warmest = min(boards, key=lambda board: board.bears)
+        return replace(self.also(*_warmth(warmest)), warmest=warmest)
 
     def beside(self, reference: Step) -> Advice:
         """Return the advice with what the reference solver says of the same value."""
@@ -76,6 +86,9 @@ class Advice:
             "text": self.text,
             "step": self.step.as_json(),
             "reference": self.reference.as_json() if self.reference else None,
+            "warmest_board": None if self.warmest is None else self.warmest.name,
+            "warmest_board_c": None if self.warmest is None else round(self.warmest.board_c, 1),
+            "warmest_board_bears_w": _bearable_w(self.warmest),
         }
 
 
@@ -249,6 +262,28 @@ def _heat(step: Step) -> list[str]:
             f"({_reads(step.grade_at(heat.factor))}), and {reason}."
         ]
     return []
+
+
+def _warmth(board: BoardHeat) -> list[str]:
+    """Say how warm the warmest board gets; `glowsim heat` says more."""
+    said = (
+        f"Heat sum: {board.name} settles there at {board.board_c:.0f} °C with "
+        f"{board.power_w:.2g} W, {board.verdict}"
+    )
+    if board.limits:
+        limit = board.limits[0]
+        said += (
+            f"; {limit.what}: {limit.found_c:.0f} °C of {limit.limit_c:.0f} °C, reached with "
+            f"{board.bearable_w:.2g} W"
+        )
+    return [said + "."]
+
+
+def _bearable_w(board: BoardHeat | None) -> float | None:
+    """Return what a board bears, None where nothing limits it."""
+    if board is None or not np.isfinite(board.bearable_w):
+        return None
+    return round(float(board.bearable_w), 4)
 
 
 def _by_reference(quick: Step, reference: Step) -> list[str]:

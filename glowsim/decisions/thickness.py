@@ -29,6 +29,7 @@ from glowsim.decisions.advice import Advice, advise
 from glowsim.decisions.step import Step, judged
 from glowsim.decisions.sweep import side_by_side, solve_scenes
 from glowsim.decisions.vary import Variation, Vary, checked_materials, variation_of
+from glowsim.electrics.heat import heat_of
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.findings.inspection import doubts
 from glowsim.geometry.body import solid_of
@@ -139,6 +140,8 @@ def thickness(
         given = advise(variation, mine, lambda value: solved([(material, value)], "confirming")[0])
         doubtful = doubts(plan_of(given.step.scene_file), variation.number)
         given = given.also(*(f"Look at this before you build: {doubt}." for doubt in doubtful))
+        report("adding up the heat", 0, 1)
+        given = _warmed(given, variation.body.name)
         return given if check is None else given.beside(by_reference(given.step, check))
 
     def by_reference(step: Step, goal: Goal) -> Step:
@@ -151,6 +154,15 @@ def thickness(
         )
 
     return Thickness(variation, names, tuple(found), tuple(map(advice, names)))
+
+
+def _warmed(advice: Advice, body: str) -> Advice:
+    """Return the advice with how warm the boards get, or why that could not be worked out."""
+    try:
+        boards = heat_of(advice.step.scene_file).boards
+    except GlowsimError as problem:
+        return advice.also(f"How warm it gets could not be worked out: {problem}")
+    return advice.warmed([board for board in boards if board.body == body])
 
 
 def values_mm(from_mm: float, to_mm: float, steps: int) -> list[float]:

@@ -179,6 +179,12 @@ def test_heat_is_named_where_it_limits_the_glow():
     step, text = answer.advice[0].step, answer.advice[0].text
     assert step.as_json()["above_heat_limit"]
     assert "Heat, not optics, limits this glow" in text
+    warmest = answer.advice[0].warmest
+    assert warmest.bears < 1
+    assert f"Heat sum: spike: board settles there at {warmest.board_c:.0f} °C" in text
+    assert answer.advice[0].as_json()["warmest_board_bears_w"] == pytest.approx(
+        warmest.bearable_w, abs=1e-4
+    )
     factor = step.heat.heat_factor
     dimmed = f"{{ red = {factor:.6f}, green = {factor:.6f}, blue = {factor:.6f} }}"
     again = thickness(spike(drive=dimmed), "spike", from_mm=0, to_mm=2, steps=2).advice[0].step
