@@ -98,7 +98,7 @@ def _evenness(findings: Findings) -> Table:
         table.add_row(row.body, *values)
         if row.noise:
             errors = row.noise
-            table.add_row("  noise, ±", *(f"{errors[name]:.1g}" for name in columns), style="dim")
+            table.add_row("  noise, ±", *(_error(errors[name]) for name in columns), style="dim")
     target = findings.limits.evenness_target
     table.caption = f"one even glow from 5 %/mean of about {target:g} on"
     if any(row.shifted for row in rows):
@@ -172,7 +172,11 @@ def _account(account: EnergyAccount) -> Table:
 
 
 def _with_error(value: float, error: float) -> str:
-    return f"{value:.2g} ± {error:.1g}" if error else f"{value:.2g}"
+    return f"{value:.2g} ± {_error(error)}" if error else f"{value:.2g}"
+
+
+def _error(value: float) -> str:
+    return f"{value:.1g}" if value < 0.95 else f"{value:.0f}"
 
 
 def _short(value: float) -> str:
