@@ -145,5 +145,5 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
         values = ", ".join(f"{step.value_mm:g}" for step in rough)
         screen.print(f"trust: {material}: quick is a rough guide at {values} mm:", markup=False)
         for step in rough if verbose else rough[:1]:
-            for caution in step.trust:
-                screen.print(f"  - at {step.value_mm:g} mm: {caution}", markup=False)
+            for reason in step.trust:
+                screen.print(f"  - at {step.value_mm:g} mm: {reason}", markup=False)
