@@ -50,7 +50,7 @@ def heat_map(
     page.paste(cut, (left, top))
     draw = ImageDraw.Draw(page)
     room = page.width - 2 * size
-    draw.text((size, size), shortened(title, 1.2 * size, room), INK, font(1.2 * size), anchor="lt")
+    draw.text((size, size), shortened(title, size, room), INK, font(size), anchor="lt")
     words = shortened(caption, size, room)
     draw.text((size, page.height - size), words, FAINT_INK, font(size), anchor="lb")
     beside = left + cut.width + round(2 * size)
