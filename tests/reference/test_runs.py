@@ -22,6 +22,7 @@ from glowsim.scene import Orb, Slab
 from glowsim.transport.problem import AIR, Layer
 from glowsim.transport.reference import Goal, Tallies, noise_of, solve_body
 from glowsim.transport.reference import run as run_module
+from glowsim.transport.reference.noise import standard_error
 from tests.support.bodies import body, emitters, medium, opaque
 from tests.support.monte_carlo import follow, leaving
 
@@ -112,21 +113,23 @@ def test_bands_that_scatter_differently_are_what_they_are_alone(problem):
 
 
 def test_error_is_honest():
-    """Twenty seeds spread about their mean as their standard errors say (chi-square, 0.5 to
-    99.5 %), face by face and in all."""
+    """Forty batches of new photons spread about their mean as the standard error says
+    (chi-square, 0.5 to 99.5 %), face by face."""
     ball = shape_mesh(Orb(kind="orb", diameter_mm=20))
-    problem = body(
-        ball, [medium(0.02, 1.0, 0.5, 1.4)], emitters([[2.0, 0.0, 1.0]]), cell_mm=1.0, face_mm=9.0
-    )
-    runs = [solve_body(problem, seed=k, goal=Goal(noise=None, photons=1))[0] for k in range(20)]
-    values = np.array([run.diffuse[0, 1] + run.direct[0, 1] for run in runs], dtype=float)
-    error = np.array([run.error[0, 1] for run in runs], dtype=float)
-    # Of every fourth face, so that they hardly hang together.
-    statistic = ((values - values.mean(axis=0)) ** 2).sum(axis=0) / (error**2).mean(axis=0)
-    mean = statistic[::4].mean()
-    count = len(statistic[::4])
-    low, high = chi2.ppf([0.005, 0.995], 19 * count) / count
-    assert low < mean < high
+    lights = emitters([[2.0, 0.0, 1.0]])
+    problem = body(ball, [medium(0.02, 1.0, 0.5, 1.4)], lights, cell_mm=1.0, face_mm=9.0)
+    follower = run_module.Follower(problem, seed=1, jumps=True, earlier=None)
+    tallies, so_far = follower.tallies, [follower.tallies.out[0, :, 1].copy()]
+    for batches in range(1, 41):
+        goal = Goal(noise=None, photons=batches * tallies.batch)
+        follower.follow_until(goal, lambda progress: None, lambda: False, 0.0)
+        so_far.append(tallies.out[0, :, 1].copy())
+    values = np.diff(so_far, axis=0)[:, ::4] / tallies.batch  # faces that hardly hang together
+    error = standard_error(tallies, 0)[::4, 1] * np.sqrt(40)
+    statistic = float((((values - values.mean(axis=0)) / error) ** 2).sum())
+    freedom = 39 * values.shape[1]
+    low, high = chi2.ppf([0.005, 0.995], freedom)
+    assert low < statistic < high, statistic / freedom
 
 
 def test_run_ends_at_the_noise_asked_for(problem):
@@ -155,13 +158,15 @@ def test_run_ends_when_time_is_up(problem):
 
 
 def test_asked_to_stop_it_keeps_what_is_done(problem):
-    asked = []
+    seen = []
 
     def stop():
-        asked.append(1)
-        return len(asked) > 3
+        return seen[-1].photons > 0
 
-    glow, tallies = solve_body(problem, goal=Goal(noise=1e-6), jumps=False, stop=stop)
+    goal = Goal(noise=1e-6)
+    glow, tallies = solve_body(
+        problem, seed=1, goal=goal, jumps=False, report=seen.append, stop=stop
+    )
     assert tallies.stopped
     assert (glow.diffuse >= 0).all()
     count = int(tallies.photons[0])
