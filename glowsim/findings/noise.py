@@ -32,7 +32,8 @@ def noise_lm_mm2(glow: SurfaceGlow, copy: Copy, band: int | None = None) -> Floa
     if body.error is None or not copy.lights:
         return None
     bands = slice(None) if band is None else slice(band, band + 1)
-    per_light = np.einsum("lb,lbk->lk", glow.flux_lm(copy)[:, bands], body.error[:, bands])
+    flux = glow.flux_lm(copy)[:, bands]
+    per_light = np.einsum("lb,lbk->lk", flux, body.error[:, bands])
     noise = np.sqrt((per_light**2).sum(axis=0))
     area = np.maximum(body.surface.areas_mm2, 1e-12)
     power = noise * area
@@ -40,9 +41,10 @@ def noise_lm_mm2(glow: SurfaceGlow, copy: Copy, band: int | None = None) -> Floa
     if dark.all():
         return noise
     # A face that no photon has reached yet may be as bright as one photon would make it, of those
-    # that reach the darkest faces.
+    # that reach the darkest faces; a sliver, for which that is absurdly bright, as the mean.
     one = float(np.median(np.sort(power[~dark])[: max(1, dark.size // 20)]))
-    return np.where(dark, one / area, noise)
+    out = np.einsum("lb,lbk->k", flux, (body.diffuse + body.direct)[:, bands])
+    return np.where(dark, np.minimum(one / area, area @ out / area.sum()), noise)
 
 
 def shaken(values: FloatArray, noise: FloatArray | None, random: np.random.Generator) -> FloatArray:

@@ -59,6 +59,11 @@ def test_a_face_without_photons_is_not_sure_to_be_dark():
     glow.bodies[0].error[0, 1, :7] = 0.0
     noise = noise_lm_mm2(glow, glow.copies[0])
     np.testing.assert_allclose(noise[:7], noise[7:].min(), rtol=1e-5)
+    # One photon would make a sliver as bright as the sun; it is taken as uncertain by the mean.
+    one_photon = even(100.0, 500.0)
+    one_photon.bodies[0].error[0, 1, :7] = 0.0
+    mean = one_photon.exitance_lm_mm2(one_photon.copies[0])[1].mean()
+    np.testing.assert_allclose(noise_lm_mm2(one_photon, one_photon.copies[0])[:7], mean, rtol=1e-5)
 
 
 def test_a_solver_without_noise_has_none():
