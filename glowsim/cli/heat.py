@@ -99,10 +99,11 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
 
 
 def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
-    """Return boards that share all figures as one row, with their names."""
+    """Return boards whose figures print alike as one row, with their names."""
     rows: dict[tuple[object, ...], tuple[BoardHeat, list[str]]] = {}
     for board in boards:
-        key = (board.body, board.name.partition(":")[2], board.power_w, board.board_c)
+        light = board.name.partition(":")[2]
+        key = (board.body, light, f"{board.power_w:.2g}", f"{board.board_c:.0f}")
         rows.setdefault(key, (board, []))[1].append(board.name)
     return list(rows.values())
 
