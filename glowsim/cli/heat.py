@@ -90,7 +90,7 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
     )
     screen.print(
         f"Rises are good to a factor of about {found.error_factor:.2g}: conductivities and the "
-        "still air are estimates. Computed: steady conduction on the glow's own grid, and the way "
+        "still air are estimates. Computed: steady conduction on a grid as the glow's, and the way "
         "there from a few slow modes. Not computed: sun, draughts, clothing, neighbouring "
         "bodies' own heat, faults.",
         markup=False,
