@@ -222,6 +222,12 @@ def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
             ]
             if tools:
                 body = manifold3d.Manifold.batch_boolean([body, *tools], work)
+    apart = sum(piece.volume() > 0 for piece in body.decompose())
+    if apart > 1:
+        notes.append(
+            f"{what}: {apart} of its pieces are not joined to each other; if one is meant, say "
+            'keep = "largest"'
+        )
     return from_manifold(body), notes
 
 

@@ -46,6 +46,7 @@ def cut_ball(level):
     return trimesh.Trimesh(mesh.vertices, mesh.faces[~lid], process=False), mesh.volume_mm3
 
 
+NOT_JOINED = '2 of its pieces are not joined to each other; if one is meant, say keep = "largest"'
 SAFE = {
     "a sound ball": (BALL, VOLUME, []),
     "inside out": (turned(BALL), VOLUME, ["was inside out; turned it"]),
@@ -120,12 +121,12 @@ SAFE = {
     "a ball in the hollow of a ball": (
         joined(ball(20), turned(ball(15)), BALL, turned(ball(5))),
         VOLUME * (8 - 27 / 8 + 1 - 1 / 8),
-        ["united 2 pieces into one body", "kept 2 hollow(s) inside"],
+        ["united 2 pieces into one body", "kept 2 hollow(s) inside", NOT_JOINED],
     ),
     "two apart": (
         joined(BALL, ball(4, at=(30, 0, 0))),
         VOLUME * (1 + 0.4**3),
-        ["united 2 pieces into one body"],
+        ["united 2 pieces into one body", NOT_JOINED],
     ),
     "specks of dust": (
         joined(BALL, *[ball(0.01, 1, at=RNG.normal(size=3) * 20) for _ in range(5)]),
@@ -135,12 +136,12 @@ SAFE = {
     "two blocks that touch along an edge": (
         joined(block(), block(at=(20, 20, 0)), welded=True),
         16000,
-        ["united 2 pieces into one body"],
+        ["united 2 pieces into one body", NOT_JOINED],
     ),
     "two blocks that touch at a corner": (
         joined(block(), block(at=(20, 20, 20)), welded=True),
         16000,
-        ["united 2 pieces into one body"],
+        ["united 2 pieces into one body", NOT_JOINED],
     ),
     "a fin that stands off": (
         joined(
