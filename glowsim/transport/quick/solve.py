@@ -81,7 +81,12 @@ class QuickBody:
         return 0 if self._elements is None else len(self._elements.cells)
 
     def respond(self, emitters: Emitters) -> BodyResponse:
-        """Return the response to `emitters`, light by light."""
+        """Return the response to `emitters`, light by light.
+
+        A moved light costs one first flight and one solve on what is ready here. Each solve starts
+        from nothing: starting from the field of the old place saves one step of twelve (measured
+        for moves of 0.5 to 15 mm), which is not worth keeping fields for.
+        """
         parts = []
         for first in range(0, emitters.light_count, LIGHTS_AT_ONCE):
             count = min(LIGHTS_AT_ONCE, emitters.light_count - first)
