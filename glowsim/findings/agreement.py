@@ -32,6 +32,8 @@ KNOWN = 0.2
 """Places are judged where the reference knows them better than this: 25 photons or more."""
 MOST_SLICES = 20
 SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+WELL_KNOWN = 0.06
+"""Patches are as wide as a slice is high, or wider until they are known to this."""
 OVERLAP = 8.0
 """Patches that can be told apart when they may lie anywhere, over those side by side."""
 FAINT = 0.01
@@ -233,10 +235,14 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         for low, high in itertools.pairwise(edges)
         if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
     ]
-    work, ratio, noise, bright = ratio_of_faces(one, other, step)
-    share = work.area * ((bright > FAINT) & (noise < KNOWN))
-    share = share / max(float(share.sum()), 1e-30)
-    usual, below = _usual(ratio, noise, share, _patches(work, step))
+    for patch_mm in (step, 2 * step, 4 * step):
+        work, ratio, noise, bright = ratio_of_faces(one, other, patch_mm)
+        share = work.area * ((bright > FAINT) & (noise < KNOWN))
+        share = share / max(float(share.sum()), 1e-30)
+        typical = float(np.sqrt(share @ noise**2))
+        if 0 < typical < WELL_KNOWN:
+            break
+    usual, below = _usual(ratio, noise, share, _patches(work, patch_mm))
     return BodyAgreement(
         body=one.name,
         name=one.body.name,
@@ -246,9 +252,9 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         bands=rows.bands(one.glows),
         usual=usual,
         usual_below=below,
-        worst=_worst(one, work, ratio, noise, share, _patches(work, step)),
-        noise=float(np.sqrt(share @ noise**2)),
-        patch_mm=step,
+        worst=_worst(one, work, ratio, noise, share, _patches(work, patch_mm)),
+        noise=typical,
+        patch_mm=patch_mm,
         trust=one.body.trust,
         likeness=one.body.likeness,
         copies=tuple(copy.name for copy in one.copies),

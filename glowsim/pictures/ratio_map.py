@@ -1,4 +1,8 @@
-"""A map of how two results differ: their ratio as colour, from as many sides as it takes."""
+"""A map of how two results differ: their ratio as colour, from as many sides as it takes.
+
+Where a result is noisy, only what exceeds its noise is coloured: white means that no difference
+can be told.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +23,8 @@ from glowsim.pictures.visibility import Points
 
 TOO_NOISY = 0.06
 """Where the ratio is no better known than this, no colour is shown."""
+SURE = 2.0
+"""Standard errors by which a difference is lessened before it is shown."""
 _RANGES = (1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0)
 _MARKED = 0.98
 """The scale holds this share of the area; the rest takes the colour of the ends."""
@@ -35,7 +41,7 @@ class RatioScale(ColourScale):
     colour-blind eyes see.
     """
 
-    unit: str = "off by"
+    unit: str = "off, at least"
     steps: str = _ORANGE_BLUE
 
     @cached_property
@@ -94,8 +100,10 @@ def ratio_map(
             ratio[mine] = compared[copy.name].ratio[stage.face[mine]]
             noise[mine] = compared[copy.name].noise[stage.face[mine]]
     told = np.isfinite(ratio) & (noise < TOO_NOISY)
-    scale = ratio_scale(np.where(told, ratio, np.nan), stage.areas_mm2)
     logs = np.log(np.where(told, ratio, 1.0))
+    errors = np.where(told, noise / np.maximum(ratio, 1e-9), 0.0)
+    logs = np.sign(logs) * np.maximum(np.abs(logs) - SURE * errors, 0.0)
+    scale = ratio_scale(np.where(told, np.exp(logs), np.nan), stage.areas_mm2)
 
     def paint(camera: Camera, points: Points) -> np.ndarray:
         width, height = camera.size

@@ -83,6 +83,14 @@ def test_blue_where_too_bright_orange_where_too_dark_grey_where_unknown(studio):
     assert share_of(picture(studio, 1.3, noise=2 * TOO_NOISY), grey) > 0.8
 
 
+def test_what_noise_may_have_made_stays_white(studio):
+    def white(r, g, b):
+        return (np.minimum(np.minimum(r, g), b) > 200) & (abs(r - b) < 12)
+
+    assert share_of(picture(studio, 1.08, noise=0.05), white) > 0.8
+    assert share_of(picture(studio, 1.08, noise=0.001), white) < 0.2
+
+
 def test_halves_are_told_apart(studio):
     up = studio.glow.bodies[0].surface.centroids[:, 2] > 0
     page = picture(studio, np.where(up, 1.4, 0.7))[60:280, : 480 - 110]
