@@ -13,7 +13,7 @@ from glowsim.decisions.advice import Advice, share
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
 
-WIDE = 112
+WIDE = 116
 """From so many characters on all figures of a step go on one line."""
 
 
@@ -93,7 +93,9 @@ def _watts(step: Step) -> str:
 
 
 def _short(value: float) -> str:
-    return "<0.01" if value < 0.005 else f"{value:.3g}" if value < 1000 else f"{value:.0f}"
+    if value < 1:
+        return share(value)
+    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"
 
 
 Columns = dict[str, Callable[[Step], str]]
