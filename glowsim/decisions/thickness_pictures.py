@@ -73,10 +73,10 @@ def thickness_sheet(
         steps = {step.value_mm: step for step in (*_some(answer.of(material)), advice.step)}
         for value in sorted(steps):
             shown.append(steps[value])
-            chosen = " (recommended)" if advice.meets else " (best tried)"
+            chosen = " (recommended)" if advice.meets else " (best)"
+            whose = material if len(answer.materials) > 1 else answer.variation.quantity
             labels.append(
-                (f"{material}, " if len(answer.materials) > 1 else "")
-                + f"{answer.variation.quantity} {value:g} mm, 5%/mean {share(steps[value].even)}"
+                f"{whose} {value:g} mm, 5%/mean {share(steps[value].even)}"
                 + (chosen if value == advice.value_mm else "")
             )
     # Of what is varied the greatest value makes the largest prop, if they differ in size.

@@ -15,6 +15,8 @@ from glowsim.pictures.tone import checked_exposure, developed
 
 SHEET_SIZE: Size = (640, 480)
 """Of one picture on a sheet."""
+GLARING = 2.5
+"""How many times brighter than the middle one a picture may be before it is overexposed."""
 _PAPER = (14, 14, 16)
 _WORDS = (220, 220, 222)
 _FAINT = (150, 150, 152)
@@ -33,7 +35,8 @@ def compared(
 
     studios        : taken one by one: those that are made on the way need not all be kept
     exposure_cd_m2 : left out, the greatest of what would suit each alone, so that none is
-                     overexposed.
+                     overexposed; but a bare LED in one of them must not darken all others, so at
+                     most GLARING times the middle one
     camera         : one for all, of the pictures' size, so that sizes compare; left out, each prop
                      is framed for itself.
     Raises PictureError as `contact_sheet` does.
@@ -45,7 +48,8 @@ def compared(
         seen.append(studio.luminance(camera or studio.camera(size)))
     if not seen:
         raise PictureError("a sheet needs at least one picture")
-    exposure = checked_exposure(max(suits) if exposure_cd_m2 is None else exposure_cd_m2)
+    fitting = min(max(suits), GLARING * float(np.median(suits)))
+    exposure = checked_exposure(fitting if exposure_cd_m2 is None else exposure_cd_m2)
     pictures = [Image.fromarray(developed(luminance, exposure)) for luminance in seen]
     note = f"All at one exposure: white = {number(exposure)} cd/m²"
     return contact_sheet(pictures, labels, columns=columns, note=note)

@@ -41,6 +41,20 @@ def test_variants_are_compared_at_one_exposure() -> None:
     assert bright > 1.5 * dim
 
 
+def test_one_glaring_variant_does_not_darken_the_others() -> None:
+    scene = scene_with(Room(illuminance_lx=5))
+    studios = [
+        Studio(glow_of([body_glow(sphere(), flux)]), scene, "embree") for flux in (1e3, 1e3, 1e6)
+    ]
+    sheet = np.asarray(compared(iter(studios), "abc", (96, 72), columns=3)).astype(int)
+    middle, third = sheet.shape[0] // 3, sheet.shape[1] // 3
+    dim, glaring = (sheet[middle, third // 2 + k * third].mean() for k in (0, 2))
+    assert dim > 100
+    assert glaring > 250
+    darkened = compared(studios, "abc", (96, 72), columns=3, exposure_cd_m2=1e6)
+    assert np.asarray(darkened)[middle, third // 2].mean() < 30
+
+
 def test_faults_are_said() -> None:
     with pytest.raises(PictureError, match="got 1 labels for 2 pictures"):
         contact_sheet([flat(1), flat(2)], ["one"])
