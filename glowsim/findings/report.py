@@ -105,8 +105,13 @@ class Findings:
         if self.unlisted:
             lines.append(f"... and {self.unlisted} lesser ones")
         for body, reasons in self.trust.items():
-            lines += [f"trust: {body}: quick is a rough guide: {reason}" for reason in reasons]
+            rough = "quick is a rough guide" if self.solver == "quick" else "be careful"
+            lines += [f"trust: {body}: {rough}: {reason}" for reason in reasons]
         lines += [f"trust: {body}: {known}" for body, known in self.compared.items()]
+        lines += [
+            f"trust: {body}: single bright faces are known to {100 * share:.2g} %"
+            for body, share in self.noise.items()
+        ]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 

@@ -94,8 +94,15 @@ def test_the_file_holds_the_glow_its_errors_and_its_photons(begun, saved):
 
 def test_resuming_gives_the_numbers_of_one_long_run(saved, tmp_path):
     before, goal = photons_in(saved), three_batches(saved)
-    resumed, done = worked_on(saved=saved, goal=goal, resume=True)
+    told: list[int] = []
+
+    def watch(body, share, progress):
+        if progress.what == "photons":
+            told.append(progress.photons)
+
+    resumed, done = worked_on(saved=saved, goal=goal, resume=True, watch=watch)
     assert len(done) == 2
+    assert min(told) >= min(before.values()), "it starts from what was saved, not from nothing"
     after = photons_in(saved)
     assert all(after[key] >= 3 * before[key] for key in before)
     at_once, _ = worked_on(saved=tmp_path / "once.npz", goal=goal)
