@@ -25,15 +25,18 @@ def noise_lm_mm2(glow: SurfaceGlow, copy: Copy, band: int | None = None) -> Floa
     """Return the one-sigma error of a copy's exitance, (k,) float [lm/mm2].
 
     Of all bands together unless one is chosen; None where the solver has no statistical noise.
-    The bands of one light are followed by the same photons, so their errors add up; those of
-    different lights are independent.
+    The bands of one light are followed by the same photons, so their errors add up (bands that
+    scatter differently are followed apart: for them this is an upper limit); those of different
+    lights are independent.
     """
     body = glow.bodies[copy.body]
     if body.error is None or not copy.lights:
         return None
     bands = slice(None) if band is None else slice(band, band + 1)
     flux = glow.flux_lm(copy)[:, bands]
-    per_light = np.einsum("lb,lbk->lk", flux, body.error[:, bands])
+    # A light that has had no photon yet is dark so far; the body's trust says so.
+    error = np.where(np.isfinite(body.error), body.error, 0.0)
+    per_light = np.einsum("lb,lbk->lk", flux, error[:, bands])
     noise = np.sqrt((per_light**2).sum(axis=0))
     area = np.maximum(body.surface.areas_mm2, 1e-12)
     power = noise * area

@@ -66,6 +66,13 @@ def test_a_face_without_photons_is_not_sure_to_be_dark():
     np.testing.assert_allclose(noise_lm_mm2(one_photon, one_photon.copies[0])[:7], mean, rtol=1e-5)
 
 
+def test_a_light_without_photons_adds_no_noise():
+    glow = even(100.0, 10.0)
+    glow.bodies[0].error[0, 0] = np.inf
+    whole = noise_lm_mm2(glow, glow.copies[0])
+    np.testing.assert_allclose(whole, glow.bodies[0].error[0, 1], rtol=1e-6)
+
+
 def test_a_solver_without_noise_has_none():
     glow = lit(lambda x, z: 100.0 + x)
     assert noise_lm_mm2(glow, glow.copies[0]) is None

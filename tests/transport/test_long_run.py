@@ -10,6 +10,8 @@ import pytest
 from glowsim.errors import SolveError
 from glowsim.scene import parse_scene
 from glowsim.transport import long_run
+from glowsim.transport.build import body_problem
+from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal, solve_body
 from glowsim.transport.solve import solve
 from glowsim.transport.store import load_glow, load_tallies
@@ -259,3 +261,13 @@ def test_a_goal_of_seconds_is_shared_by_the_bodies(tmp_path, monkeypatch):
     again, done = worked_on(saved=path, goal=goal)
     assert done == [], "the time was spent already"
     np.testing.assert_array_equal(again.bodies[0].diffuse, glow.bodies[0].diffuse)
+
+
+def test_a_light_that_has_had_no_photon_is_said():
+    """Stopped at once: nothing is known, and the result says so."""
+    plan = plan_of(parse_scene(SCENE))
+    body, tallies = solve_body(body_problem(plan, 0), goal=Goal(noise=None, seconds=0.0))
+    assert tallies.photons.sum() == 0
+    assert "1 of its 1 lights have had no photon yet" in body.trust[0]
+    full, _ = solve_body(body_problem(plan, 0), goal=FEW)
+    assert full.trust == ()

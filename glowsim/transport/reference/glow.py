@@ -46,6 +46,12 @@ def _trust(tallies: Tallies) -> tuple[str, ...]:
     """Return what to be careful about."""
     cautions = []
     photons = tallies.photons.sum()
+    dark = int(np.count_nonzero(tallies.photons == 0))
+    if dark:
+        cautions.append(
+            f"{dark} of its {len(tallies.photons)} lights have had no photon yet and count as "
+            "dark: follow more"
+        )
     lost = float(tallies.events[:, 2].sum()) / max(float(photons), 1.0)
     if lost > MOST_LOST:
         cautions.append(
