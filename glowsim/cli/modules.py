@@ -166,9 +166,8 @@ def _table(answer: Modules, board: str) -> Table:
             f"{row.current_ma:.0f}",
             f"{row.power_w:.2g}",
         )
-    table.add_row(
-        "", "any", f"at most {short_share(bound.percent)}", f"at most {short_share(bound.least)}"
-    )
+    limits = (short_share(figure) for figure in (bound.percent, bound.least))
+    table.add_row("", "any", *(f"at most {text}".replace("at most <", "<") for text in limits))
     table.caption = (
         f"-> {'fewest that are even enough' if answer.chosen else 'most even, but not enough'}: "
         f"5%/mean {answer.target:g} is wanted. any: no number of these boards, each at its own "

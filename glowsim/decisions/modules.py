@@ -260,10 +260,10 @@ def _words(answer: Modules) -> list[str]:
             f"None of these is even enough. The most even is {named_boards(best.count, best.board)}"
             f": 5%/mean {share(best.step.even)} where {answer.target:g} is wanted."
         )
-        top = max(c.count for c in answer.counts)
+        tried = max(c.count for c in answer.counts)
         able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
-        if able and best.count == top:
-            said.append(f"More of them can be: try --max {2 * top} with {' or '.join(able)}.")
+        if able and best.count == tried:
+            said.append(f"More of them can be: try --max {2 * tried} with {' or '.join(able)}.")
     for board, bound in answer.bounds.items():
         mine = answer.of(board)
         if mine:

@@ -84,8 +84,9 @@ class Aim:
     def score(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
         """Return the figure to be raised, (n, patches) -> (n,).
 
-        Evenness first: 5 %/mean, and of nearly equal ones that with the least spread. Otherwise: the mean, counted down in proportion where the
-        evenness falls short of the target. What must stay dark comes before either.
+        Evenness first: 5 %/mean, and of nearly equal ones that with the least spread. Otherwise:
+        the mean, counted down in proportion where the evenness falls short of the target. What
+        must stay dark comes before either.
         """
         even = self.evenness(luminance, sharp)
         value = even * (1 - TIE * self._spread(luminance))

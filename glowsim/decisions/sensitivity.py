@@ -56,7 +56,7 @@ class Sensitivity:
         """Take the worst finding of a solved step; without any, the darkest of its surface."""
         self._responses = responses
         self._step = step
-        self._middle = _middles(responses)
+        self._middle = patch_middles(responses)
         self._patch_cd_m2 = _patch_luminance(responses, step)
         self.place = self._worst()
 
@@ -190,7 +190,7 @@ def _copy_of(step: Step, name: str) -> Copy:
     return next(c for c in step.glow.copies if c.name == name or c.name.startswith(f"{name} "))
 
 
-def _middles(responses: Responses) -> FloatArray:
+def patch_middles(responses: Responses) -> FloatArray:
     """Return the middle of each patch, (patches, 3) float [mm]."""
     problem, patch = responses.problem, responses.patch
     chosen = patch >= 0

@@ -119,6 +119,8 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
         axis.set_ylim(0, max(top, _LEAST_TOP) if panel.whole else top)
         if panel.whole:
             axis.yaxis.get_major_locator().set_params(integer=True)
+    if all(float(x).is_integer() for line in panel.lines for x in line.x):
+        axis.xaxis.get_major_locator().set_params(integer=True)
     axis.set_title(panel.title, fontsize=10, loc="left")
     axis.set_xlabel(x_label, fontsize=9)
     axis.tick_params(labelsize=8)

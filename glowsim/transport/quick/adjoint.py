@@ -28,8 +28,10 @@ TOLERANCE = 1e-5
 """Relative residual of the backward solves."""
 PATCHES_AT_ONCE = 25
 LIGHTS_AT_ONCE = 24
-AIMED_FACES = 700
-"""Faces of a hollow's walls that a light in it aims at, about."""
+AIMED_RAYS = 12_000
+"""Rays of a light in a hollow, about, over all its LEDs."""
+AIMED_FACES = (700, 4000)
+"""Faces of a hollow's walls that an LED in it aims at, at least and at most, about."""
 
 
 class Adjoint:
@@ -48,7 +50,7 @@ class Adjoint:
         self.quick = quick
         self.patch = patch
         self.count = int(patch.max()) + 1
-        self._aims = Aims(quick.problem, AIMED_FACES)
+        self._aims: dict[int, Aims] = {}
         chosen = np.nonzero(patch >= 0)[0]
         shape = (self.count, len(patch))
         self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
@@ -134,8 +136,12 @@ class Adjoint:
 
     def _rays(self, light: Emitters, number: int, rays_per_light: int) -> Rays:
         quick = self.quick
+        faces = int(np.clip(AIMED_RAYS / len(light.light), *AIMED_FACES))
+        if faces not in self._aims:
+            self._aims[faces] = Aims(quick.problem, faces)
+        aims = self._aims[faces]
         bundle = Rays.joined(
-            list(beams(quick.problem, quick._target, light, rays_per_light, 0, self._aims))
+            list(beams(quick.problem, quick._target, light, rays_per_light, 0, aims))
         )
         bundle.light[:] = number
         return bundle
