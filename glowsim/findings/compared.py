@@ -20,7 +20,8 @@ class Comparison:
 
     usual, worst_off : root mean square and largest sure difference, as shares
     usual_below      : whether the former is only known to be less
-    place_mm         : where it was worst, in the body's own frame; None for nowhere in particular
+    worst, noise     : quick over reference at its worst place, and its error; None for nowhere
+    place_mm         : that place, in the body's own frame
     """
 
     title: str
@@ -29,6 +30,8 @@ class Comparison:
     usual: float
     usual_below: bool
     worst_off: float
+    worst: float | None
+    noise: float | None
     place_mm: tuple[float, ...] | None
 
     @property
@@ -38,10 +41,12 @@ class Comparison:
 
     def __str__(self) -> str:
         words = f"{'less than ' * self.usual_below}{_percent(self.usual)} off as a rule"
-        if self.worst_off > 0.005:
-            words += f", at worst {_percent(self.worst_off)}"
-            if self.place_mm:
-                words += f" at {at_mm(np.array(self.place_mm))}"
+        if self.worst is not None and self.noise is not None and self.place_mm:
+            way = "bright" if self.worst > 1 else "dark"
+            words += (
+                f", at worst {_percent(abs(self.worst - 1))} too {way} (± "
+                f"{_percent(self.noise)}) at {at_mm(np.array(self.place_mm))}"
+            )
         return (
             f"{words}, when last compared with the reference (on '{self.body}' of "
             f"{self.title}; same materials, thickness, depth and absorption within a "
@@ -60,6 +65,8 @@ def comparisons_of(agreement: Agreement) -> dict[str, Any]:
                 "usual": round(body.usual, 5),
                 "usual_below": body.usual_below,
                 "worst_off": round(body.worst_off, 5),
+                "worst": round(body.worst.ratio.value, 5) if body.worst else None,
+                "noise": round(body.worst.ratio.noise, 5) if body.worst else None,
                 "place_mm": list(body.worst.body_place_mm) if body.worst else None,
             }
             for body in agreement.bodies
@@ -79,6 +86,8 @@ def comparisons_from(data: Any) -> tuple[Comparison, ...]:
                 float(item["usual"]),
                 bool(item["usual_below"]),
                 float(item["worst_off"]),
+                None if item["worst"] is None else float(item["worst"]),
+                None if item["noise"] is None else float(item["noise"]),
                 tuple(map(float, item["place_mm"])) if item["place_mm"] else None,
             )
             for item in data["compared"]

@@ -152,6 +152,7 @@ def test_what_was_compared_is_told_of_bodies_alike():
     assert known.rough
     findings = findings_of(lit(level), scene_with(room=ROOM), (known,))
     assert "off as a rule, at worst" in str(findings)
+    assert "too bright (±" in str(findings)
     assert "on 'plate' of plate" in str(findings)
     assert findings.as_json()["compared"]["plate"]["worst_off"] > 0.1
     # The reference itself needs no such word.
