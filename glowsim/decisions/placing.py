@@ -195,6 +195,13 @@ def _words(answer: Placed) -> list[str]:
     if answer.reference is not None:
         said.append(f"The reference solver says {answer.reference:.3g}.")
     said.append(bound_words(answer.bound, even, answer.target, answer.board, count))
+    stray = float(answer.placer.aim.stray(answer.placement.luminance[None])[0])
+    if stray > 0:
+        least = answer.plan.scene_file.scene.findings.whole_dark_ratio
+        said.append(
+            f"What must stay dark reaches {100 * stray:.0f} % of the glow's mean at most; "
+            + ("that is dark enough." if stray <= least else f"up to {100 * least:.0f} % is dark.")
+        )
     said += heat_words(answer.after, answer.drive_factor, answer.wish.first)
     if answer.after.trust:
         said.append(

@@ -31,7 +31,7 @@ STRONG = 97.0
 """Percentile of the effects that takes the full colour."""
 AIR_SAMPLES = 26
 """The same where light stands in air, which takes rays from every sample."""
-AIR_RAYS = 256
+AIR_RAYS = 600
 _NAMES = "xyz"
 _PLANES = ((0, 2), (1, 2), (0, 1))
 
@@ -99,7 +99,9 @@ class Sensitivity:
         air &= region_of(points, responses.problem.solids) >= 0
         effect[cloudy] = responses.adjoint.at(points[cloudy], weight)
         if air.any():
-            share = responses.adjoint.respond(self._points_of_light(points[air]), AIR_RAYS)
+            share = responses.adjoint.respond(
+                self._points_of_light(points[air]), AIR_RAYS, AIR_RAYS
+            )
             effect[air] = np.einsum("nbp,bp->n", share, weight)
         return effect
 

@@ -159,16 +159,17 @@ def test_a_dark_place_must_be_on_the_body():
         placer(scene(wrong, light=LIGHT))
 
 
-def test_new_lights_keep_zones_that_something_else_needs(tmp_path):
+def test_lights_that_pulses_need_are_not_taken_away():
     two = LIGHT + '\n[[bodies.lights]]\nname = "other"\nboard = "rgb_5050_18ma"\n'
     two += 'position_mm = [0, 0, 20]\nzone = "tip"\n'
-    written = text(SPIKE, light=two, more='\n[[pulses]]\nzone = "tip"\nkind = "breathe"\n')
-    try:
-        file = parse_scene(written, "prop.toml")
-    except SceneError:
-        pytest.skip("pulses are written another way")
-    with pytest.raises(SceneError, match="would not hold together"):
-        with_lights(file, written, 0, file.scene.bodies[0].lights[:1], "new.toml")
+    pulse = '\n[[pulses]]\nzone = "tip"\npattern = "blink"\nperiod_s = 2\n'
+    written = text(SPIKE, light=two, more=pulse)
+    file = parse_scene(written, "prop.toml")
+    lights = file.scene.bodies[0].lights
+    _, same = with_lights(file, written, 0, lights, "new.toml")
+    assert same.scene.bodies[0].lights == lights
+    with pytest.raises(SceneError, match=r"would not hold together.*zone"):
+        with_lights(file, written, 0, lights[:1], "new.toml")
 
 
 def test_a_scene_that_exists_is_left_alone(tmp_path):

@@ -30,7 +30,7 @@ PATCHES_AT_ONCE = 25
 LIGHTS_AT_ONCE = 24
 AIMED_RAYS = 12_000
 """Rays of a light in a hollow, about, over all its LEDs."""
-AIMED_FACES = (700, 4000)
+AIMED_FACES = (300, 4000)
 """Faces of a hollow's walls that an LED in it aims at, at least and at most, about."""
 
 
@@ -103,9 +103,12 @@ class Adjoint:
             air = air + b * cavity.area[:, None] * (quick._patch_field @ field)
         self._air[band, mine] = ((arriving.T @ air) / cavity.area[:, None]).T
 
-    def respond(self, emitters: Emitters, rays_per_light: int) -> FloatArray:
+    def respond(
+        self, emitters: Emitters, rays_per_light: int, aimed_rays: int = AIMED_RAYS
+    ) -> FloatArray:
         """Return the share of each light's flux that leaves each patch, (lights, 3, patches).
 
+        rays_per_light : of lights in material;  aimed_rays : of lights in a hollow, about
         All lights use the same even spread of rays, so that the response changes smoothly when
         a light is moved.
         """
@@ -113,12 +116,13 @@ class Adjoint:
         parts = []
         for first in range(0, count, LIGHTS_AT_ONCE):
             lights = range(first, min(first + LIGHTS_AT_ONCE, count))
-            parts.append(self._respond([emitters.of(k) for k in lights], rays_per_light))
+            some = [emitters.of(k) for k in lights]
+            parts.append(self._respond(some, rays_per_light, aimed_rays))
         return np.concatenate(parts) if parts else np.zeros((0, 3, self.count))
 
-    def _respond(self, lights: list[Emitters], rays_per_light: int) -> FloatArray:
+    def _respond(self, lights: list[Emitters], rays_per_light: int, aimed: int) -> FloatArray:
         quick = self.quick
-        bundles = [self._rays(light, k, rays_per_light) for k, light in enumerate(lights)]
+        bundles = [self._rays(light, k, rays_per_light, aimed) for k, light in enumerate(lights)]
         flight = quick._flight.follow([Rays.joined(bundles)], len(lights))
         skin = quick.problem.skin
         leaving = flight.direct[:, skin] + flight.through_coat[:, skin]
@@ -134,9 +138,9 @@ class Adjoint:
                 out[:, band] += (self._air[band] @ first.astype(np.float32)).T
         return out
 
-    def _rays(self, light: Emitters, number: int, rays_per_light: int) -> Rays:
+    def _rays(self, light: Emitters, number: int, rays_per_light: int, aimed: int) -> Rays:
         quick = self.quick
-        faces = int(np.clip(AIMED_RAYS / len(light.light), *AIMED_FACES))
+        faces = int(np.clip(aimed / len(light.light), *AIMED_FACES))
         if faces not in self._aims:
             self._aims[faces] = Aims(quick.problem, faces)
         aims = self._aims[faces]
