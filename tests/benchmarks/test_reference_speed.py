@@ -129,7 +129,8 @@ def mesh_code_runs() -> bool:
 @pytest.mark.parametrize(("reduced", "g"), [(0.4, 0.65), (1.0, 0.0)])
 def test_against_a_mesh_code(reduced, g):
     """pmmc (Fang, Biomed. Opt. Express 1, 165 (2010)), compute='sse': the same cone, medium and
-    cores, at the resolution of our result faces, by each of its ways of tracing.
+    cores, by each of its ways of tracing. Its mesh has edges of 4 mm, a little coarser than our
+    result faces of 3 mm; finer Delaunay meshes hold slivers in which it gets stuck.
 
     Not among the project's requirements (it is GPL): pip install pmmc, and an OpenCL runtime.
     """
@@ -144,13 +145,13 @@ def test_against_a_mesh_code(reduced, g):
     ours, rate = leaving(tallies), tallies.photons[0] / seconds
     print(f"\nmu_s' {reduced:g}/mm g {g:g}: {rate / 1e3:.0f} k photons per CPU second, let out "
           f"{ours.mean:.5f} +- {ours.error:.5f}")  # fmt: skip
-    nodes, cells = tetrahedra(mesh, 3.0)
+    nodes, cells = tetrahedra(mesh, 4.0)
     base = np.linalg.solve(
         np.transpose(nodes[cells][:, :3] - nodes[cells][:, 3:], (0, 2, 1)),
         (np.array(SOURCE) - nodes[cells][:, 3])[:, :, None],
     )[:, :, 0]
     first = int(np.column_stack([base, 1 - base.sum(axis=1)]).min(axis=1).argmax()) + 1
-    fastest, photons = 0.0, 100_000
+    fastest, photons = 0.0, 50_000
     for method in ("elem", "havel", "grid"):
         started = time.process_time()
         result = pmmc.run(
