@@ -116,7 +116,7 @@ def test_shell_lets_out_what_its_wall_lets_through(shell):
     theory for the sphere (derived in `optics.diffusion`)."""
     for step in shell.steps:
         exact = hollow_sphere_escape_fraction(
-            inner_radius_mm=20 - step.value_mm,
+            inner_radius_mm=12 - step.value_mm,
             wall_mm=step.value_mm,
             mu_a_per_mm=0.02,
             mu_s_reduced_per_mm=2.0,
@@ -127,7 +127,7 @@ def test_shell_lets_out_what_its_wall_lets_through(shell):
 
 def test_shell_weighs_what_its_wall_holds(shell):
     for step in shell.steps:
-        volume_mm3 = 4 / 3 * np.pi * (20**3 - (20 - step.value_mm) ** 3)
+        volume_mm3 = 4 / 3 * np.pi * (12**3 - (12 - step.value_mm) ** 3)
         assert step.weight_g == pytest.approx(volume_mm3 * 1e-3, rel=0.01)
 
 

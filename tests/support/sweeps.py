@@ -34,10 +34,10 @@ refractive_index = 1.5
 density_kg_m3 = 1000
 [[bodies]]
 name = "orb"
-shape = { kind = "orb", diameter_mm = 40 }
+shape = { kind = "orb", diameter_mm = 24 }
 material = "grey"
 wall_mm = 2
-detail_mm = 3
+detail_mm = 2
   [[bodies.lights]]
   board = "rgb_5050_5ma"
   position_mm = [0, 0, 0]
