@@ -24,6 +24,9 @@ from glowsim.transport.plan import Plan
 
 CANDIDATES = 1000
 """Boards looked at, about."""
+HOLLOW_CANDIDATES = 300
+"""The same in a hollow, where light from one place differs less from that of the next, and costs
+more rays."""
 Report = Callable[[str], None]
 _AXES = np.vstack([np.eye(3), -np.eye(3)])
 
@@ -73,7 +76,8 @@ class Placer:
         self.aim: Aim = responses.aim(wish.first, scene.findings)
         self._seed = seed
         report(f"{self.kind.name}: looking for room")
-        self.sites: Sites = candidates(self.allowed, self._ways(body, placing), CANDIDATES)
+        most = min(CANDIDATES, HOLLOW_CANDIDATES) if self.allowed.in_air else CANDIDATES
+        self.sites: Sites = candidates(self.allowed, self._ways(body, placing), most)
         report(f"{self.kind.name}: response of {len(self.sites.poses)} candidates")
         self.luminance: FloatArray = site_luminance(responses, self.kind, self.allowed, self.sites)
         self._found: dict[int, IntArray] = {}
