@@ -9,8 +9,8 @@ from glowsim.pictures.bright_map import bright_map, scale_of
 from glowsim.pictures.chart import Line, Panel, chart
 from glowsim.pictures.colour_scale import ColourScale
 from glowsim.pictures.export import export_glow
-from glowsim.pictures.map_page import Words
 from glowsim.pictures.heat_map import heat_map
+from glowsim.pictures.map_page import Words
 from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio, photo
 from glowsim.pictures.ratio_map import Compared, ratio_map
