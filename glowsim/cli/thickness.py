@@ -37,6 +37,7 @@ from glowsim.transport.reference import Goal
 
 CALM = 0.01
 """The reference solver stops at this noise of bright faces, if its time does not end before."""
+PATIENCE_S = 60.0
 
 
 @click.command(
@@ -44,7 +45,7 @@ CALM = 0.01
     epilog="Examples:\n\n  glowsim thickness scenes/moon_orb.toml --from 0.8 --to 4\n\n"
     "  glowsim thickness scenes/moon_orb.toml --from 1 --to 4 --material pla_white "
     "--material pla_natural\n\n"
-    "  glowsim thickness scenes/thistle_staff.toml --body spike --vary size --from 60 --to 160",
+    "  glowsim thickness scenes/thistle_staff.toml --body spike --vary size --from 70 --to 160",
 )
 @scene_argument
 @click.option("--body", help="Whose thickness.  [default: the only body with lights]")
@@ -80,9 +81,7 @@ CALM = 0.01
     "--time",
     "seconds",
     type=click.FloatRange(1, 86_400),
-    default=60.0,
-    show_default=True,
-    help="Seconds for each answer of the reference solver.",
+    help=f"Seconds for each answer of the reference solver.  [default: {PATIENCE_S:g}]",
 )
 @out_option
 @click.option(
@@ -104,7 +103,7 @@ def command(
     dask: str | None,
     workers: int,
     reference: bool,
-    seconds: float,
+    seconds: float | None,
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
@@ -118,6 +117,10 @@ def command(
     Writes a table, a chart and a sheet of pictures at one exposure. Finished steps are kept: a
     sweep that was stopped goes on where it was.
     """
+    if seconds and not reference:
+        raise click.UsageError(
+            "--time is for the reference solver; add --reference, or leave it out"
+        )
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
     with _progress() as report:
@@ -133,7 +136,7 @@ def command(
                 seed=seed,
                 executor=executor,
                 folder=folder / "steps",
-                check=Goal(noise=CALM, seconds=seconds) if reference else None,
+                check=Goal(noise=CALM, seconds=seconds or PATIENCE_S) if reference else None,
                 report=report,
             )
         files = _tables(answer, folder)

@@ -92,6 +92,7 @@ def test_json_is_all_there_is_on_standard_output(scene):
         ((*RANGE, "--body", "stand"), "'stand' has no light"),
         ((*RANGE, "--material", "eva_foam_wite"), "did you mean 'eva_foam_white'"),
         ((*RANGE, "--vary", "wall", "--to", "40"), "leaves no hollow"),
+        ((*RANGE, "--time", "5"), "add --reference"),
         (("--from", "thin", "--to", "2"), "'thin' is not a length"),
     ],
 )
