@@ -9,8 +9,10 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 from PIL import Image
 
@@ -222,6 +224,16 @@ def test_schema_is_json_and_knows_inline_entries(tmp_path):
     schema = json.loads(run("schema", folder=tmp_path).stdout)
     assert schema["properties"]["materials"]["additionalProperties"]["$ref"] == "#/$defs/Material"
     assert "like" in schema["$defs"]["Material"]["properties"]
+
+
+def test_schema_takes_the_demo_scenes_and_not_a_misspelt_key(typed):
+    schema = json.loads(typed("schema").stdout)
+    scenes = sorted((Path(__file__).parents[2] / "scenes").glob("*.toml"))
+    assert scenes
+    for path in scenes:
+        jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), schema)
+    with pytest.raises(jsonschema.ValidationError, match="materiel"):
+        jsonschema.validate(tomllib.loads(GOOD.replace("material =", "materiel =")), schema)
 
 
 @pytest.mark.parametrize(

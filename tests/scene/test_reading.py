@@ -1,7 +1,5 @@
 """Scene files read and written."""
 
-import importlib.util
-
 import pytest
 import tomlkit
 from hypothesis import HealthCheck, given, settings
@@ -209,7 +207,6 @@ def test_the_schema_tells_an_editor_what_may_stand_where():
     assert kinds == {"number", "string"}
 
 
-@pytest.mark.skipif(importlib.util.find_spec("jsonschema") is None, reason="no jsonschema here")
 @pytest.mark.parametrize("text", [ORB, SPIKE_WITH_LIGHT, WHOLE], ids=["orb", "spike", "whole"])
 def test_the_schema_takes_what_the_reader_takes(text):
     import tomllib
