@@ -22,7 +22,7 @@ def share(value: float) -> str:
 
 def bound_words(bound: Bound, even: float, target: float, board: str, count: int) -> str:
     """Say how far a result is from what no number of such boards can beat, and what that means."""
-    most = f"No number of '{board}' boards in this space can beat 5%/mean {share(bound.percent)}"
+    most = f"No number of '{board}' boards in this space can beat 5%/mean {max(bound.percent, 0.01):.2f}"
     if bound.percent < target:
         return (
             f"{most}, and {target:g} is wanted: more lights won't help. Thicken the wall or the "
@@ -30,7 +30,7 @@ def bound_words(bound: Bound, even: float, target: float, board: str, count: int
             "(less depth_mm or clearance_mm, other directions), or a clearer material."
         )
     if even >= NEAR_BOUND * bound.percent:
-        return f"{most}: there is nothing left to gain by moving them."
+        return f"{most}: {count} come so near that there is nothing left to gain by moving them."
     low = float(bound.level.min() / bound.level.max())
     return (
         f"{most}. That best mixture has {len(bound.sites)} boards, the weakest at "
