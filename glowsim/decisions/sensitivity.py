@@ -151,11 +151,11 @@ class Sensitivity:
             planes.append((title, across, up, axes, effect))
         every = np.abs(np.concatenate([plane[4].ravel() for plane in planes]))
         strongest = np.nanpercentile(every, STRONG)
-        # Light falls off by factors: the root of the root shows weak effects too.
+        # Light falls off by factors: the root shows weaker effects too.
         sections = [
             Section(
                 title, _NAMES[a], _NAMES[u], axes[0], axes[1],
-                np.clip(np.sign(effect) * np.abs(effect / strongest) ** 0.25, -1.0, 1.0),
+                np.clip(np.sign(effect) * np.abs(effect / strongest) ** 0.5, -1.0, 1.0),
             )
             for title, a, u, axes, effect in planes
         ]  # fmt: skip
@@ -167,7 +167,7 @@ class Sensitivity:
             f"{at_mm(self.place.point_mm)}",
             note=f"{'▲' if kind == 'hot' else '■'} the place  ● lights (hollow: off the section)  "
             "Orange: more light here mends it; violet: less light here does.\nThe sections meet at "
-            f"{at_mm(best)}, the best place for one more board. Colours on a fourth-root scale, so "
+            f"{at_mm(best)}, the best place for one more board. Colours on a square-root scale, so "
             "that weak effects show.",
         )
 

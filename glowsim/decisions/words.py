@@ -22,7 +22,8 @@ def share(value: float) -> str:
 
 def bound_words(bound: Bound, even: float, target: float, board: str, count: int) -> str:
     """Say how far a result is from what no number of such boards can beat, and what that means."""
-    most = f"No number of '{board}' boards in this space can beat 5%/mean {max(bound.percent, 0.01):.2f}"
+    best = max(bound.percent, 0.01)
+    most = f"No number of '{board}' boards in this space can beat 5%/mean {best:.2f}"
     if bound.percent < target:
         return (
             f"{most}, and {target:g} is wanted: more lights won't help. Thicken the wall or the "
