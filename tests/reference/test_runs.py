@@ -22,6 +22,7 @@ from glowsim.scene import Orb, Slab
 from glowsim.transport.problem import AIR, Layer
 from glowsim.transport.reference import Goal, Tallies, noise_of, solve_body
 from glowsim.transport.reference import run as run_module
+from glowsim.transport.reference.glow import glow_of
 from glowsim.transport.reference.noise import standard_error
 from tests.support.bodies import body, emitters, medium, opaque
 from tests.support.monte_carlo import follow, leaving
@@ -212,6 +213,7 @@ def test_light_that_circles_for_ever_is_counted():
     trapped = tallies.events[0, 4] / tallies.photons[0]
     exact = 3 * np.sqrt(1 - 1 / 1.5**2) - 2
     assert abs(trapped - exact) < 3 * np.sqrt(exact * (1 - exact) / tallies.photons[0])
+    assert "circles for ever" in glow_of(problem, tallies).trust[0]
     assert abs(tallies.balance()).max() < 1e-9
     assert tallies.events[0, 2] == 0
 

@@ -45,17 +45,23 @@ def _account(problem: BodyProblem, tallies: Tallies) -> Account:
 def _trust(tallies: Tallies) -> tuple[str, ...]:
     """Return what to be careful about."""
     cautions = []
-    photons = tallies.photons.sum()
+    photons = max(float(tallies.photons.sum()), 1.0)
     dark = int(np.count_nonzero(tallies.photons == 0))
     if dark:
         cautions.append(
             f"{dark} of its {len(tallies.photons)} lights have had no photon yet and count as "
             "dark: follow more"
         )
-    lost = float(tallies.events[:, 2].sum()) / max(float(photons), 1.0)
+    lost = float(tallies.events[:, 2].sum()) / photons
+    trapped = float(tallies.events[:, 4].sum()) / photons
     if lost > MOST_LOST:
         cautions.append(
             f"{lost:.1e} of the photons slipped through seams of the mesh; where they would have "
             "gone is not known"
+        )
+    if trapped > MOST_LOST:
+        cautions.append(
+            f"{100 * trapped:.2g} % of the light circles for ever in clear material that neither "
+            "scatters nor absorbs; give it the little that all real material has"
         )
     return tuple(cautions)
