@@ -57,6 +57,8 @@ def with_lights(
     changed: list[Table] = []
     for light, match in zip(lights, matches, strict=True):
         table = copy.deepcopy(tables[0 if match is None else match])
+        if match is None:
+            _without_comments(table)
         _set(table, light)
         changed.append(table)
     group = tomlkit.aot()
@@ -80,6 +82,13 @@ def _block(table: Any) -> Table:
     for key, value in table.items():
         made[key] = value
     return made
+
+
+def _without_comments(table: Table) -> None:
+    """Take the comments off the lines of a table that is a copy of another."""
+    for key in table:
+        table[key].trivia.comment = ""
+        table[key].trivia.comment_ws = ""
 
 
 def _clear(table: Table, keys: Sequence[str]) -> None:

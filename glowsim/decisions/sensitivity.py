@@ -57,7 +57,7 @@ class Sensitivity:
         self._responses = responses
         self._step = step
         self._middle = patch_middles(responses)
-        self._patch_cd_m2 = _patch_luminance(responses, step)
+        self._patch_cd_m2 = patch_luminance(responses, step)
         self.place = self._worst()
 
     def _worst(self) -> Place:
@@ -202,7 +202,7 @@ def patch_middles(responses: Responses) -> FloatArray:
     return total / responses.area_mm2[:, None]
 
 
-def _patch_luminance(responses: Responses, step: Step) -> FloatArray:
+def patch_luminance(responses: Responses, step: Step) -> FloatArray:
     """Return the luminance of patches in a step solved on the same faces, (patches,) [cd/m2]."""
     copy = _copy_of(step, responses.problem.name)
     look = next(k for k in looks_of(step.glow, step.scene_file.scene.room) if copy in k.copies)
