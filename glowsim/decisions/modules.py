@@ -20,7 +20,7 @@ from glowsim.decisions.placer import Placer, Report, Wish, body_number, pattern_
 from glowsim.decisions.placing import Trial, check_count, drive_factor, lights_of
 from glowsim.decisions.response import Responses
 from glowsim.decisions.step import Step
-from glowsim.decisions.words import bound_words, heat_words, named_boards, share
+from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
 from glowsim.errors import SceneError
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body, Light, Placing, SceneFile
@@ -248,7 +248,8 @@ def _words(answer: Modules) -> list[str]:
     said = []
     if chosen is not None:
         said.append(
-            f"{named_boards(chosen.count, chosen.board)} in '{answer.body.name}' are enough: "
+            f"{named_boards(chosen.count, chosen.board)} in '{answer.body.name}' "
+            f"{does(chosen.count, 'is', 'are')} enough: "
             f"5%/mean {chosen.step.even:.2f} (expected {chosen.predicted:.3f}, solved "
             f"{chosen.step.even:.3f}), {answer.target:g} is wanted. That takes "
             f"{chosen.current_ma:.0f} mA, {chosen.power_w:.2g} W and {chosen.joints} solder joints"

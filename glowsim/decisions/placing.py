@@ -29,7 +29,7 @@ from glowsim.decisions.polish import Placement
 from glowsim.decisions.response import Responses, pinned
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged
-from glowsim.decisions.words import bound_words, heat_words, named_boards, share
+from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.scene.bodies import Drive
@@ -189,7 +189,8 @@ def _words(answer: Placed) -> list[str]:
     """Return the answer in sentences: what is reached, what stands in the way, what heat says."""
     count, even = len(answer.moves), answer.after.even
     said = [
-        f"{named_boards(count, answer.board)} in '{answer.body.name}' reach 5%/mean {share(even)} "
+        f"{named_boards(count, answer.board)} in '{answer.body.name}' "
+        f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} "
         f"(before: {share(answer.before.even)}; expected {answer.predicted:.3f}, solved "
         f"{even:.3f}): "
         + ("even enough." if answer.meets else f"not even enough, {answer.target:g} is wanted.")

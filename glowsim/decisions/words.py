@@ -15,6 +15,11 @@ def named_boards(count: int, name: str) -> str:
     return f"{count} board{'s' if count != 1 else ''} {name}"
 
 
+def does(count: int, one: str, many: str) -> str:
+    """Return the verb that goes with so many boards."""
+    return one if count == 1 else many
+
+
 def share(value: float) -> str:
     """Return a figure of evenness as people read it: two digits, and no dust."""
     return "below 0.01" if value < 0.005 else f"{value:.2f}"
@@ -31,12 +36,13 @@ def bound_words(bound: Bound, even: float, target: float, board: str, count: int
             "(less depth_mm or clearance_mm, other directions), or a clearer material."
         )
     if even >= NEAR_BOUND * bound.percent:
-        return f"{most}: {count} come so near that there is nothing left to gain by moving them."
+        comes = does(count, "comes", "come")
+        return f"{most}: {count} {comes} so near that moving boards has nothing left to gain."
     low = float(bound.level.min() / bound.level.max())
     return (
         f"{most}. That best mixture has {len(bound.sites)} boards, the weakest at "
-        f"{100 * low:.0f} % of the strongest; {count} at the places found reach "
-        f"{100 * even / bound.percent:.0f} % of it."
+        f"{100 * low:.0f} % of the strongest; {count} at the places found "
+        f"{does(count, 'reaches', 'reach')} {100 * even / bound.percent:.0f} % of it."
     )
 
 

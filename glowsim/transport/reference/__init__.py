@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from glowsim.errors import SolveError
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.reference.glow import glow_of
 from glowsim.transport.reference.goal import Goal, Progress, Report
@@ -40,13 +41,21 @@ def solve_body(
     stop    : asked now and then whether to stop early
 
     Ctrl-C stops early too: what is done is returned, with `stopped` set in the tallies. Raises
-    SolveError if `earlier` belongs to another body, seed or way of walking.
+    SolveError if `earlier` belongs to another body, seed or way of walking, or if there is no
+    compiler.
     """
     started = time.perf_counter()
     report(Progress("compiling", 0.0, 0, float("inf"), 0.0))
     # Compiled code is loaded only where it is needed.
-    from glowsim.transport.reference.run import Follower
-
+    try:
+        from glowsim.transport.reference.run import Follower
+    except ModuleNotFoundError as missing:
+        if missing.name != "numba":
+            raise
+        raise SolveError(
+            "the reference solver needs the compiler numba, which is not installed (there is no "
+            "build of it for Macs with Intel processors); the quick solver does without"
+        ) from None
     follower = Follower(problem, seed=seed, jumps=jumps, earlier=earlier)
     tallies = follower.follow_until(goal, report, stop, started)
     return glow_of(problem, tallies), tallies
