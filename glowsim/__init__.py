@@ -18,8 +18,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from glowsim.catalogue import load_catalogue as load_catalogue
+    from glowsim.decisions.modules import modules as modules
+    from glowsim.decisions.placing import place as place
     from glowsim.decisions.sweep import local_processes as local_processes
     from glowsim.decisions.thickness import thickness as thickness
+    from glowsim.electrics.heat import heat_of as heat_of
     from glowsim.errors import GeometryError as GeometryError
     from glowsim.errors import GlowsimError as GlowsimError
     from glowsim.errors import MaterialError as MaterialError
@@ -45,8 +48,11 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "glowsim.catalogue": ("load_catalogue",),
+    "glowsim.decisions.modules": ("modules",),
+    "glowsim.decisions.placing": ("place",),
     "glowsim.decisions.sweep": ("local_processes",),
     "glowsim.decisions.thickness": ("thickness",),
+    "glowsim.electrics.heat": ("heat_of",),
     "glowsim.errors": (
         *("GeometryError", "GlowsimError", "MaterialError", "PictureError", "SceneError"),
         "SolveError",
