@@ -142,13 +142,16 @@ class Placer:
         faces stand for all: by one forward solve of the placement."""
         poses = placement.poses
         problem = self.responses.problem
-        given = self.responses.fine.respond(
-            self.kind.emitters(poses, self.allowed.regions_of(poses))
-        )
+        levels = placement.levels
+        boards = self.kind.emitters(poses, self.allowed.regions_of(poses))
+        # All boards shine as one light, each by its level: one solve does for all of them.
+        shares = boards.share * levels[boards.light] / levels.sum()
+        together = replace(boards, light=np.zeros_like(boards.light), share=shares)
+        given = self.responses.fine.respond(together)
         glows = problem.glows[problem.skin]
         leaving = (given.diffuse + given.direct)[:, :, glows]
         area = problem.walls.areas_mm2[problem.skin][glows]
-        solved = placement.levels @ self.kind.luminance_cd_m2(leaving, area)
+        solved = levels.sum() * self.kind.luminance_cd_m2(leaving, area)[0]
         face, _ = self.responses.faces_cd_m2(placement.luminance)
         floor = 1e-9 * float(solved.max())
         return np.maximum(solved, floor) / np.maximum(face, floor), self.responses.sample_rows

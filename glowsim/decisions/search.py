@@ -12,7 +12,7 @@ from glowsim.decisions.sites import Sites
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import BoolArray
 
-RANDOM_STARTS = 6
+RANDOM_STARTS = 4
 MOST_SWEEPS = 12
 FINALISTS = 3
 """Choices, found by patch means, that are searched on by what lies within patches."""
