@@ -71,6 +71,7 @@ class Polish:
         self._responses, self._kind, self._allowed, self._aim = responses, kind, allowed, aim
         self._free_levels, self._free_directions = free_levels, free_directions
         self._moves = allowed.placing.drill is None
+        self._last: tuple[Sites, FloatArray] | None = None
 
     def improved(self, start: Placement) -> Placement:
         """Return the placement after a few steps, each of which paid."""
@@ -99,7 +100,11 @@ class Polish:
 
     def _rows(self, sites: Sites) -> FloatArray:
         """Return the luminance of each site at full level, (sites, patches)."""
-        return site_luminance(self._responses, self._kind, self._allowed, sites)
+        # A step that paid starts the next one: its sites have just been asked for.
+        if self._last is None or self._last[0] is not sites:
+            rows = site_luminance(self._responses, self._kind, self._allowed, sites)
+            self._last = (sites, rows)
+        return self._last[1]
 
     def _freedoms(self, first: Poses) -> list[Poses]:
         """Return the pose shifted along each way it may move, one small shift each."""
