@@ -1,6 +1,6 @@
 """Makes the small pictures of the README from the demo scenes: `python assets/make_gallery.py`.
 
-Takes about a minute; needs the project installed.
+Takes about two minutes; needs the project installed.
 """
 
 from __future__ import annotations
@@ -10,7 +10,17 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from glowsim import Studio, bright_map, findings_of, read_scene, solve, write_turntable
+from glowsim import (
+    Studio,
+    bright_map,
+    findings_of,
+    parse_scene,
+    place,
+    read_scene,
+    solve,
+    write_turntable,
+)
+from glowsim.decisions.placing_pictures import before_after, mending
 from glowsim.pictures import Mark
 
 HERE = Path(__file__).parent
@@ -46,6 +56,18 @@ def main() -> None:
                 seconds=6,
                 size=(320, 240),
             )
+
+    placing()
+
+
+def placing() -> None:
+    """Draw the placement of two boards in the README's first prop."""
+    text = (HERE.parent / "README.md").read_text(encoding="utf-8")
+    answer = place(parse_scene(text.split("```toml")[1].split("```")[0], "bud"), None, 2)
+    save(before_after(answer, (360, 270)), "bud_placed")
+    sections = mending(answer)
+    sections.thumbnail((720, 540), Image.Resampling.LANCZOS)
+    save(sections, "bud_mending")
 
 
 def save(picture: Image.Image, name: str) -> None:

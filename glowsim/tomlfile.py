@@ -32,6 +32,8 @@ class TomlText:
     """What to call the text in messages: its path, as the user gave it."""
     data: dict[str, Any]
     lines: dict[KeyPath, int] = field(default_factory=dict)
+    text: str = ""
+    """As it was read, comments and all."""
 
     def where(self, key_path: KeyPath) -> str:
         """Return 'file, line N: bodies[0].wall_mm'; the line is the nearest one known."""
@@ -70,7 +72,7 @@ def parse_toml(text: str, name: str, error: type[GlowsimError]) -> TomlText:
     """Parse a TOML text called `name` in messages; raises `error` where its syntax is broken."""
     try:
         data = tomllib.loads(text)
-        return TomlText(name, data, line_of_each_key(text))
+        return TomlText(name, data, line_of_each_key(text), text)
     except RecursionError:
         raise error(f"{name}: not valid TOML: brackets are nested too deeply") from None
     except ValueError as problem:

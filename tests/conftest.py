@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import signal
+import threading
 
 from hypothesis import settings
 
@@ -11,3 +13,8 @@ from hypothesis import settings
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("new", deadline=None)
 settings.load_profile("new" if os.environ.get("GLOWSIM_NEW_EXAMPLES") else "same")
+
+# A shell starts background jobs with Ctrl-C ignored, and their children inherit that: tests that
+# press it would wait for ever.
+if threading.current_thread() is threading.main_thread():
+    signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -170,7 +170,7 @@ def place(
         factor = drive_factor(placer, placement, before)
         lights = lights_of(placer, placement, scene_file.scene.bodies[number], factor)
         text, new = with_lights(
-            scene_file, scene_text(scene_file), number, lights, f"{scene_file.stem}-placed.toml"
+            scene_file, scene_file.toml.text, number, lights, f"{scene_file.stem}-placed.toml"
         )
         report("confirming")
         after = trial.judged(new, count)
@@ -220,16 +220,6 @@ def check_count(count: int) -> None:
     """Raise SceneError for a number of boards that is out of range."""
     if not 1 <= count <= MOST_BOARDS:
         raise SceneError(f"{count} boards cannot be placed; ask for 1 to {MOST_BOARDS}")
-
-
-def scene_text(scene_file: SceneFile) -> str:
-    """Return the text of a scene's file; raises SceneError if it has gone."""
-    try:
-        return Path(scene_file.toml.name).read_text(encoding="utf-8-sig")
-    except OSError as problem:
-        raise SceneError(
-            f"{scene_file.toml.name}: cannot be read again: {problem.strerror or problem}"
-        ) from None
 
 
 class Trial:

@@ -12,9 +12,9 @@ from glowsim.decisions.sites import Sites
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import BoolArray
 
-RANDOM_STARTS = 3
+RANDOM_STARTS = 6
 MOST_SWEEPS = 12
-FINALISTS = 2
+FINALISTS = 3
 """Choices, found by patch means, that are searched on by what lies within patches."""
 LOOKED_AT = 80
 """Sites in place of another that are judged so."""
