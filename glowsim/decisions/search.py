@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
@@ -45,10 +46,10 @@ class Search:
             rng = np.random.default_rng([self._seed, count])
             starts: list[IntArray | None] = [None, *hints]
             starts += [rng.permutation(len(self.sites)) for _ in range(RANDOM_STARTS)]
-            for start in starts:
-                chosen = self._started(plan, start)
-                if chosen is not None:
-                    found.append(self._exchanged(chosen))
+            begun = [self._started(plan, start) for start in starts]
+            # Each start goes its own way, so the order of the threads changes nothing.
+            with ThreadPoolExecutor() as pool:
+                found += pool.map(self._exchanged, [c for c in begun if c is not None])
         finalists = {tuple(sorted(map(int, chosen))): score for score, chosen in found}
         best = sorted(finalists, key=lambda chosen: -finalists[chosen])[:FINALISTS]
         sharp = [self._exchanged(np.array(chosen), sharp=True) for chosen in best]
