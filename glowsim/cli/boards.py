@@ -10,7 +10,7 @@ import click
 from glowsim.cli.common import LengthType
 from glowsim.decisions.placer import Wish, body_number
 from glowsim.errors import SceneError
-from glowsim.scene import Placing, SceneFile
+from glowsim.scene import Placing
 from glowsim.transport.plan import Plan
 
 _OPTIONS = (
@@ -75,11 +75,6 @@ def placing_of(
             raise SceneError(f"--{name} {value:g} mm: must be at least 0")
     given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
     return own.model_copy(update={key: v for key, v in given.items() if v is not None})
-
-
-def scene_stem(scene_file: SceneFile) -> str:
-    """Return the scene's title, or its file's name."""
-    return scene_file.scene.title or scene_file.stem
 
 
 def short(value: float) -> str:

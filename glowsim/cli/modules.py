@@ -13,7 +13,6 @@ from rich.table import Table
 from glowsim.cli.boards import (
     placing_of,
     placing_options,
-    scene_stem,
     short,
     short_share,
     wish_of,
@@ -118,7 +117,7 @@ def _drawn(
 
 
 def _print(screen: Console, answer: Modules) -> None:
-    screen.print(f"[bold]{scene_stem(answer.plan.scene_file)}[/bold]: how many boards?")
+    screen.print(f"[bold]{answer.plan.title}[/bold]: how many boards?")
     screen.print(
         f"'{answer.body.name}' as it is: 5%/mean {short_share(answer.before.even)}, mean "
         f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",

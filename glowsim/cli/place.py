@@ -13,7 +13,6 @@ from rich.table import Table
 from glowsim.cli.boards import (
     placing_of,
     placing_options,
-    scene_stem,
     short,
     short_share,
     wish_of,
@@ -129,7 +128,7 @@ def _drawn(
 
 
 def _print(screen: Console, answer: Placed) -> None:
-    screen.print(f"[bold]{scene_stem(answer.plan.scene_file)}[/bold]: where?")
+    screen.print(f"[bold]{answer.plan.title}[/bold]: where?")
     screen.print(_figures(answer))
     screen.print(_boards(answer))
     if answer.removed:

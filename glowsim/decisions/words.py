@@ -67,7 +67,7 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
     if short:
         most = heat.factor
         said.append(
-            f"It {'does not read' if short else 'reads'} as lit at "
+            "It does not read as lit at "
             f"{step.evenness.mean_cd_m2:.3g} cd/m2 ({step.lit.grade}; {step.lit.needed_cd_m2:.3g} "
             "with the room's light is needed)."
             + (
