@@ -16,6 +16,7 @@ from concurrent.futures import (
     BrokenExecutor,
     CancelledError,
     Executor,
+    Future,
     ProcessPoolExecutor,
     as_completed,
 )
@@ -103,7 +104,7 @@ def local_processes(workers: int = 2) -> Iterator[Executor]:
     uses this needs the usual `if __name__ == "__main__":` around its own work.
     """
     others = set(multiprocessing.active_children())
-    executor = ProcessPoolExecutor(
+    executor = _Processes(
         workers, multiprocessing.get_context("spawn"), initializer=_leave_stopping_to_the_parent
     )
     try:
@@ -156,6 +157,20 @@ def cluster(address: str) -> Iterator[Executor]:
             ) from None
         finally:
             executor.shutdown(wait=False)
+
+
+class _Processes(ProcessPoolExecutor):
+    """Processes that Ctrl-C does not reach from their first moment on, where the system can."""
+
+    def submit(self, *call: Any, **named: Any) -> Future[Any]:
+        """Submit a call. A process that this starts inherits that Ctrl-C is held back."""
+        if not hasattr(signal, "pthread_sigmask"):  # Windows
+            return super().submit(*call, **named)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+        try:
+            return super().submit(*call, **named)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_stopping_to_the_parent() -> None:

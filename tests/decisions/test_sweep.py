@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 
@@ -70,6 +71,14 @@ def test_processes_give_the_same_numbers(plain):
     with local_processes(2) as executor:
         swept = solve_scenes(scenes()[:2], labels=LABELS[:2], executor=executor)
     assert all(map(alike, swept, plain[:2]))
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="signals cannot be held back")
+def test_ctrl_c_never_reaches_a_process_not_even_one_that_only_starts():
+    with local_processes(1) as executor:
+        held_back = executor.submit(signal.pthread_sigmask, signal.SIG_BLOCK, []).result()
+    assert signal.SIGINT in held_back
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
 
 
 def test_a_dask_cluster_gives_the_same_numbers(plain, tmp_path):
