@@ -152,11 +152,7 @@ def _figures(answer: Placed) -> Table:
     )
     for name, step in (("before", answer.before), ("after", answer.after)):
         figures, heat = step.evenness, step.heat
-        copy = next(
-            c for c in step.glow.copies if c.name.partition(" ")[0] and c.lights
-            and (c.name == answer.body.name or c.name.startswith(f"{answer.body.name} "))
-        )  # fmt: skip
-        lights = [step.glow.lights[k] for k in copy.lights]
+        lights = [step.glow.lights[k] for k in step.copies[0].lights]
         table.add_row(
             name,
             str(len(lights)),

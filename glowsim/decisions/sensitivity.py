@@ -21,7 +21,7 @@ from glowsim.findings import Finding, looks_of
 from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.pictures.section import MarkKind, Section, SectionMark, draw_sections
-from glowsim.transport.problem import Copy, Emitters, Kind
+from glowsim.transport.problem import Emitters, Kind
 
 NEAR_SHARE = 0.08
 """A mark within this share of the body's size of a section counts as lying on it."""
@@ -180,16 +180,10 @@ class Sensitivity:
             off = [abs(float(point[3 - a - u] - meet[3 - a - u])) for a, u in _PLANES]
             return SectionMark(kind, label, places, tuple(k <= near for k in off))
 
-        copy = _copy_of(self._step, self._responses.problem.name)
-        body = self._step.glow.bodies[copy.body]
+        body = self._step.glow.bodies[self._step.copies[0].body]
         marks = [mark("light", str(k + 1), point) for k, point in enumerate(body.light_mm)]
         words = self.place.words.split(",")[0]
         return [*marks, mark("hot" if self.place.hot else "dark", words, self.place.point_mm)]
-
-
-def _copy_of(step: Step, name: str) -> Copy:
-    """Return the first copy of the body called `name`."""
-    return next(c for c in step.glow.copies if c.name == name or c.name.startswith(f"{name} "))
 
 
 def patch_middles(responses: Responses) -> FloatArray:
@@ -204,8 +198,9 @@ def patch_middles(responses: Responses) -> FloatArray:
 
 def patch_luminance(responses: Responses, step: Step) -> FloatArray:
     """Return the luminance of patches in a step solved on the same faces, (patches,) [cd/m2]."""
-    copy = _copy_of(step, responses.problem.name)
-    look = next(k for k in looks_of(step.glow, step.scene_file.scene.room) if copy in k.copies)
+    looks = looks_of(step.glow, step.scene_file.scene.room)
+    first = step.copies[0]
+    look = next(look for look in looks if any(copy is first for copy in look.copies))
     chosen = responses.patch >= 0
     area = responses.problem.walls.areas_mm2[responses.problem.skin]
     total = np.bincount(

@@ -13,6 +13,7 @@ from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Room, SceneFile
+from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 
 
@@ -21,6 +22,7 @@ class Step:
     """A value of the varied quantity, and what came of it.
 
     glow     : of the whole prop;  scene_file : the variant
+    copies   : of the varied body
     findings : of the varied body alone
     led_depth_mm : of the shallowest LED below the outer surface
     darkest_mm : from which height to which the darkest twentieth of the glowing surface lies, in
@@ -34,6 +36,7 @@ class Step:
     value_mm: float
     scene_file: SceneFile
     glow: SurfaceGlow
+    copies: tuple[Copy, ...]
     findings: Findings
     led_depth_mm: float
     darkest_mm: tuple[float, float]
@@ -141,6 +144,7 @@ def judged(
         value_mm,
         scene_file,
         glow,
+        copies,
         findings,
         float(np.min(depth)),
         _darkest(alone, scene.room, findings.bodies[0].p5_cd_m2),

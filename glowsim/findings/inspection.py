@@ -10,6 +10,7 @@ import numpy as np
 from glowsim.catalogue import Board, Material
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
+from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.plan import Plan
@@ -76,23 +77,16 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     for key, number in plan.distinct.items():
         report(f"shaping {scene.bodies[number].name}")
         problems[key] = body_problem(plan, number)
-    known = [np.zeros((_light_count(problem), 3)) for problem in problems.values()]
-    copies, _ = plan.copies(known)
-    checks = []
-    for number, body in enumerate(scene.bodies):
-        named = [c for c in copies if c.name == body.name or c.name.startswith(f"{body.name} ")]
-        checks.append(_checked(plan, body, problems[plan.keys[number]], len(named)))
-    return tuple(checks)
+    return tuple(
+        _checked(plan, body, problems[key], len(copies_of(body)))
+        for body, key in zip(scene.bodies, plan.keys, strict=True)
+    )
 
 
 def doubts(plan: Plan, number: int) -> tuple[str, ...]:
     """Return what looks wrong with body `number` of a scene; raises as `inspect` does."""
     body = plan.scene_file.scene.bodies[number]
     return _checked(plan, body, body_problem(plan, number), 1).suspicious
-
-
-def _light_count(problem: BodyProblem) -> int:
-    return problem.emitters.light_count
 
 
 def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyCheck:

@@ -1,0 +1,41 @@
+"""A solved variant, judged: of its own body alone."""
+
+from __future__ import annotations
+
+import pytest
+
+from glowsim.decisions.response import Responses
+from glowsim.decisions.sensitivity import patch_luminance
+from glowsim.decisions.step import judged
+from glowsim.findings import looks_of
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
+from glowsim.transport.solve import solve
+
+ORB = """
+[[bodies]]
+name = "{name}"
+shape = {{ kind = "orb", diameter_mm = 40 }}
+material = "upholstery_foam_white"
+detail_mm = 8
+cell_mm = 4
+[[bodies.lights]]
+board = "rgb_5050_18ma"
+position_mm = [0, 0, 5]
+drive = {{ green = {green} }}
+"""
+
+
+def test_a_body_whose_name_begins_like_anothers_is_not_taken_for_it():
+    text = ORB.format(name="orb tall", green=0.1) + ORB.format(name="orb", green=1.0)
+    scene_file = parse_scene(text)
+    plan, glow = plan_of(scene_file), solve(scene_file)
+    step = judged(glow, scene_file, 1, 1.0, "upholstery_foam_white", plan.catalogue)
+    assert [copy.name for copy in step.copies] == ["orb"]
+    responses = Responses(plan, 1, 3.0, 30)
+    patches = patch_luminance(responses, step)
+    (look,) = (k for k in looks_of(glow, scene_file.scene.room) if k.name == "orb")
+    # Whatever patches there are, they hold what the body's own glowing faces do.
+    area = look.body.surface.areas_mm2[look.glows]
+    whole = float(area @ look.luminance_cd_m2[look.glows])
+    assert float(responses.area_mm2 @ patches) == pytest.approx(whole, rel=1e-6)
