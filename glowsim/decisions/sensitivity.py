@@ -108,8 +108,7 @@ class Sensitivity:
     def _colour(self) -> FloatArray:
         """Return the share of each band in the light as driven, (3,) float."""
         step = self._step
-        copy = _copy_of(step, self._responses.problem.name)
-        lights = [step.glow.lights[k] for k in copy.lights]
+        lights = [step.glow.lights[k] for k in step.copies[0].lights]
         flux = np.sum([light.flux_lm * light.drive for light in lights], axis=0)
         return flux / flux.sum()
 

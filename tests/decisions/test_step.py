@@ -34,7 +34,7 @@ def test_a_body_whose_name_begins_like_anothers_is_not_taken_for_it():
     assert [copy.name for copy in step.copies] == ["orb"]
     responses = Responses(plan, 1, 3.0, 30)
     patches = patch_luminance(responses, step)
-    (look,) = (k for k in looks_of(glow, scene_file.scene.room) if k.name == "orb")
+    (look,) = (k for k in looks_of(glow, scene_file.scene.room) if k.copies[0].name == "orb")
     # Whatever patches there are, they hold what the body's own glowing faces do.
     area = look.body.surface.areas_mm2[look.glows]
     whole = float(area @ look.luminance_cd_m2[look.glows])
