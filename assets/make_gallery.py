@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
 from PIL import Image
 
 from glowsim import (
@@ -21,7 +20,7 @@ from glowsim import (
     write_turntable,
 )
 from glowsim.decisions.placing_pictures import before_after, mending
-from glowsim.pictures import Mark
+from glowsim.pictures import marks_of
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenes"
@@ -38,15 +37,7 @@ def main() -> None:
         studio = Studio(glow, prop.scene)
         save(studio.photo((960, 720)).resize(PHOTO, Image.Resampling.LANCZOS), name)
         if name == "thistle_staff":
-            marks = [
-                Mark(
-                    found.number,
-                    "hot" if found.kind == "hot spot" else "dark",
-                    np.array(found.prop_place_mm),
-                    f"{found.ratio:.2g} x its surroundings, {found.size_mm:.0f} mm",
-                )
-                for found in findings_of(glow, prop.scene).found
-            ]
+            marks = marks_of(findings_of(glow, prop.scene).found)
             page = bright_map(studio, prop.scene, marks, MAP)
             save(page.resize((720, 540), Image.Resampling.LANCZOS), f"{name}_brightness")
             write_turntable(

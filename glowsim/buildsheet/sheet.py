@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 from PIL import Image
 
 from glowsim.buildsheet.blocks import BuildSheet
@@ -21,9 +20,9 @@ from glowsim.buildsheet.places import BodyPlaces, body_places
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
-from glowsim.findings import Finding, findings_of
+from glowsim.findings import findings_of
 from glowsim.geometry.body import solid_of
-from glowsim.pictures import Mark, Studio, bright_map
+from glowsim.pictures import Studio, bright_map, marks_of
 from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan
 from glowsim.transport.result import SurfaceGlow
@@ -138,28 +137,19 @@ def _pictures(
     # Without the loss in the wires copies are alike, and each finding stands for all of them.
     findings = findings_of(glow, scene)
     told = findings.found[:MOST_FINDINGS]
-    marks = [_mark(finding) for finding in told]
+    page = bright_map(studio, scene, marks_of(told), PICTURE_SIZE)
     room = scene.room
     words = f"In {room.illuminance_lx:g} lx, seen from {room.viewing_distance_mm / 1000:g} m"
     words += f"; {note}." if note else "."
     shown = (
         (studio.photo(PICTURE_SIZE), words),
-        (bright_map(studio, scene, marks, PICTURE_SIZE), "Brightness. Good to a third either way."),
+        (page, "Brightness. Good to a third either way."),
     )
     listed = [
-        f"{f.number}. {f.body}: {_what(f)}. {f.suggestion[:1].upper()}{f.suggestion[1:]}"
+        f"{f.number}. {f.body}: {f.kind}, {f.label}. {f.suggestion[:1].upper()}{f.suggestion[1:]}"
         for f in told
     ]
     return shown, tuple(listed)
-
-
-def _what(finding: Finding) -> str:
-    return f"{finding.kind}, {finding.size_mm:.0f} mm wide, {finding.ratio:.2g} x its surroundings"
-
-
-def _mark(finding: Finding) -> Mark:
-    kind = "hot" if finding.kind == "hot spot" else "dark"
-    return Mark(finding.number, kind, np.array(finding.prop_place_mm), _what(finding))  # type: ignore[arg-type]
 
 
 def _file_names(names: list[str]) -> list[str]:

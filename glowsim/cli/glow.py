@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-import numpy as np
 
 from glowsim.cli.common import (
     SizeType,
@@ -32,8 +31,8 @@ from glowsim.cli.reference import (
 )
 from glowsim.cli.tables import print_findings
 from glowsim.files import written_whole
-from glowsim.findings import Finding, Findings, findings_of
-from glowsim.pictures import Mark, Studio, bright_map, export_glow, save_picture
+from glowsim.findings import Findings, findings_of
+from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import REFERENCE_GOAL, solve
@@ -157,22 +156,13 @@ def _draw(
     report("drawing the photo")
     save_picture(studio.photo(size), files.photo)
     report("drawing the brightness map")
-    marks = [_mark(finding) for finding in findings.found]
+    marks = marks_of(findings.found)
     save_picture(bright_map(studio, scene_file.scene, marks, size), files.brightness)
     report("writing meshes")
     for path in files.meshes:
         exposure = studio.exposure_cd_m2
         export_glow(glow, scene_file.scene, path, exposure_cd_m2=exposure)
     return [files.photo, files.brightness, *files.meshes], studio.reason
-
-
-def _mark(finding: Finding) -> Mark:
-    kind = "hot" if finding.kind == "hot spot" else "dark"
-    label = f"{finding.ratio:.2g} x its surroundings, {finding.size_mm:.0f} mm"
-    if finding.within_noise:
-        label += ", within noise"
-    places = np.array([finding.prop_place_mm, *finding.elsewhere_mm])
-    return Mark(finding.number, kind, places[0], label, places[1:])  # type: ignore[arg-type]
 
 
 def _write_json(data: dict[str, Any], path: Path) -> None:

@@ -56,6 +56,12 @@ class Finding:
     within_noise: bool = False
     elsewhere_mm: tuple[tuple[float, ...], ...] = ()
 
+    @property
+    def label(self) -> str:
+        """How large and how strong it is, in a few words."""
+        words = f"{self.size_mm:.0f} mm wide, {self.ratio:.2g} x its surroundings"
+        return f"{words}, within noise" if self.within_noise else words
+
 
 @dataclass(frozen=True)
 class Findings:
@@ -98,8 +104,7 @@ class Findings:
         for found in self.found:
             place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
             lines.append(
-                f"{found.number}. {found.kind} on {found.body} at ({place}) mm, "
-                f"{found.size_mm:.0f} mm across, {found.ratio:.2g} x its surroundings: "
+                f"{found.number}. {found.kind} on {found.body} at ({place}) mm, {found.label}: "
                 f"{found.suggestion}"
             )
         if self.unlisted:

@@ -11,7 +11,7 @@ from glowsim.pictures.colour_scale import ColourScale
 from glowsim.pictures.export import export_glow
 from glowsim.pictures.heat_map import heat_map
 from glowsim.pictures.map_page import Words
-from glowsim.pictures.marks import Mark
+from glowsim.pictures.marks import Mark, marks_of
 from glowsim.pictures.photo import Studio, photo
 from glowsim.pictures.ratio_map import Compared, ratio_map
 from glowsim.pictures.sheet import compared, contact_sheet
@@ -33,6 +33,7 @@ __all__ = [
     "contact_sheet",
     "export_glow",
     "heat_map",
+    "marks_of",
     "photo",
     "ratio_map",
     "save_picture",

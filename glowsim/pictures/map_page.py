@@ -10,7 +10,7 @@ from PIL import Image, ImageDraw
 
 from glowsim.pictures.camera import LEAST_PX, Camera, Size
 from glowsim.pictures.colour_scale import ColourScale, draw_scale
-from glowsim.pictures.marks import KIND_WORDS, PAPER, Mark, draw_marks, draw_symbol, marks_seen
+from glowsim.pictures.marks import KIND_WORDS, PAPER, Kind, Mark, draw_marks, draw_symbol, marks_seen
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.text import FAINT_INK, INK, font, number, scale_bar, shortened, text_width
 from glowsim.pictures.visibility import Points, points_seen
@@ -34,7 +34,7 @@ class Words:
     """What a page says: its title, what each kind of mark stands for, and what is grey."""
 
     title: str
-    kinds: Mapping[str, str] = field(default_factory=lambda: KIND_WORDS)
+    kinds: Mapping[Kind, str] = field(default_factory=lambda: KIND_WORDS)
     grey: str = "grey: not meant to glow"
 
 

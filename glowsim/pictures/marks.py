@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from PIL import ImageDraw
@@ -14,7 +14,8 @@ from glowsim.geometry.rays import RayTarget
 from glowsim.pictures.camera import Camera
 from glowsim.pictures.text import INK, font, text_width
 
-KIND_WORDS = {"hot": "hot spot", "dark": "dark gap"}
+Kind = Literal["hot", "dark"]
+KIND_WORDS: dict[Kind, str] = {"hot": "hot spot", "dark": "dark gap"}
 PAPER = (255, 255, 255)
 _ANGLES = np.radians([-60, -120, 60, 120, 0, 180, -30, -150, 30, 150, -90, 90])
 
@@ -30,10 +31,40 @@ class Mark:
     """
 
     number: int
-    kind: Literal["hot", "dark"]
+    kind: Kind
     point_mm: FloatArray
     label: str = ""
     elsewhere_mm: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+
+
+class Found(Protocol):
+    """What a finding must tell to be marked; `kind` is one of the words of KIND_WORDS."""
+
+    @property
+    def number(self) -> int: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def label(self) -> str: ...
+    @property
+    def prop_place_mm(self) -> Sequence[float]: ...
+    @property
+    def elsewhere_mm(self) -> Sequence[Sequence[float]]: ...
+
+
+def marks_of(found: Sequence[Found]) -> list[Mark]:
+    """Return a mark for each finding, which knows its places on other copies too."""
+    kinds = {words: kind for kind, words in KIND_WORDS.items()}
+    return [
+        Mark(
+            f.number,
+            kinds[f.kind],
+            np.array(f.prop_place_mm),
+            f.label,
+            np.reshape(f.elsewhere_mm, (-1, 3)),
+        )
+        for f in found
+    ]
 
 
 def marks_seen(
