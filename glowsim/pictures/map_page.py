@@ -10,7 +10,15 @@ from PIL import Image, ImageDraw
 
 from glowsim.pictures.camera import LEAST_PX, Camera, Size
 from glowsim.pictures.colour_scale import ColourScale, draw_scale
-from glowsim.pictures.marks import KIND_WORDS, PAPER, Kind, Mark, draw_marks, draw_symbol, marks_seen
+from glowsim.pictures.marks import (
+    KIND_WORDS,
+    PAPER,
+    Kind,
+    Mark,
+    draw_marks,
+    draw_symbol,
+    marks_seen,
+)
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.text import FAINT_INK, INK, font, number, scale_bar, shortened, text_width
 from glowsim.pictures.visibility import Points, points_seen

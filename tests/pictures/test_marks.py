@@ -22,7 +22,7 @@ def test_a_mark_knows_the_same_place_on_every_copy() -> None:
     findings = findings_of(replace(glow, copies=(glow.copies[0], second)), scene)
     (mark,) = marks_of(findings.found)
     assert (mark.number, mark.kind) == (1, "hot")
-    np.testing.assert_allclose(mark.elsewhere_mm, [mark.point_mm + [500.0, 0.0, 0.0]])
+    np.testing.assert_allclose(mark.elsewhere_mm, [mark.point_mm + np.array([500.0, 0.0, 0.0])])
     assert mark.label.startswith("24 mm wide, ")
     assert mark.label.endswith(" x its surroundings")
     # One that only noise may have made says so.
