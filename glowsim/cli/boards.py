@@ -75,13 +75,3 @@ def placing_of(
             raise SceneError(f"--{name} {value:g} mm: must be at least 0")
     given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
     return own.model_copy(update={key: v for key, v in given.items() if v is not None})
-
-
-def short(value: float) -> str:
-    """Return a figure for a table: no dust, no long numbers."""
-    return "<0.01" if value < 0.005 else f"{value:.3g}" if value < 1000 else f"{value:.0f}"
-
-
-def short_share(value: float) -> str:
-    """Return a share for a table."""
-    return "<0.01" if value < 0.005 else f"{value:.2f}"

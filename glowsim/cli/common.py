@@ -115,6 +115,18 @@ def table_of(title: str, left: Iterable[str], right: Iterable[str] = ()) -> Tabl
     return table
 
 
+def short(value: float) -> str:
+    """Return a figure for a table: three digits, no dust, no exponent."""
+    if abs(value) < 0.001:
+        return "0" if abs(value) < 1e-9 else "<0.001"
+    return f"{value:.3g}" if abs(value) < 999.5 else f"{value:.0f}"
+
+
+def short_share(value: float) -> str:
+    """Return a share for a table: two digits after the point."""
+    return "<0.01" if value < 0.005 else f"{value:.2f}"
+
+
 def print_json(data: Any) -> None:
     """Print data as JSON."""
     click.echo(json.dumps(data, indent=2, ensure_ascii=False))

@@ -13,8 +13,6 @@ from rich.table import Table
 from glowsim.cli.boards import (
     placing_of,
     placing_options,
-    short,
-    short_share,
     wish_of,
 )
 from glowsim.cli.common import (
@@ -28,6 +26,8 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    short,
+    short_share,
     table_of,
 )
 from glowsim.decisions.modules import Modules, modules

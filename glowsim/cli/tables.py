@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.common import table_of
+from glowsim.cli.common import short, table_of
 from glowsim.findings import EnergyAccount, Findings
 
 
@@ -93,7 +93,7 @@ def _evenness(findings: Findings) -> Table:
     )
     for row in rows:
         values = (
-            _short(getattr(row, name)) + ("*" if name in row.shifted else "") for name in columns
+            short(getattr(row, name)) + ("*" if name in row.shifted else "") for name in columns
         )
         table.add_row(row.body, *values)
         if row.noise:
@@ -163,7 +163,7 @@ def _account(account: EnergyAccount) -> Table:
     }
     for name, lumens in rows.items():
         if name == "emitted" or lumens.any():
-            table.add_row(name, *(_short(float(v)) for v in lumens))
+            table.add_row(name, *(short(float(v)) for v in lumens))
     share = float(account.escaped_lm.sum() / max(account.emitted_lm.sum(), 1e-12))
     table.caption = (
         f"{100 * share:.0f} % let out; the account closes to {100 * account.error_share:.1g} %"
@@ -177,7 +177,3 @@ def _with_error(value: float, error: float) -> str:
 
 def _error(value: float) -> str:
     return f"{value:.1g}" if value < 0.95 else f"{value:.0f}"
-
-
-def _short(value: float) -> str:
-    return "0" if abs(value) < 5e-5 else f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"

@@ -8,8 +8,8 @@ from rich.console import Console
 from rich.table import Table
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import table_of
-from glowsim.decisions.advice import Advice, share
+from glowsim.cli.common import short, short_share, table_of
+from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
 
@@ -92,18 +92,12 @@ def _watts(step: Step) -> str:
     return "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}"
 
 
-def _short(value: float) -> str:
-    if value < 1:
-        return share(value)
-    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"
-
-
 Columns = dict[str, Callable[[Step], str]]
 _SEEN: Columns = {
-    "5%/mean": lambda step: share(step.even),
-    "U0": lambda step: share(step.evenness.u0),
-    "mean": lambda step: _short(step.evenness.mean_cd_m2),
-    "least": lambda step: _short(step.evenness.least_cd_m2),
+    "5%/mean": lambda step: short_share(step.even),
+    "U0": lambda step: short_share(step.evenness.u0),
+    "mean": lambda step: short(step.evenness.mean_cd_m2),
+    "least": lambda step: short(step.evenness.least_cd_m2),
     "reads as": lambda step: step.lit.grade,
     "hot": lambda step: str(step.hot_spots),
     "dark": lambda step: str(step.dark_gaps),

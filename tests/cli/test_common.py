@@ -1,0 +1,31 @@
+"""What the tables of all commands share."""
+
+from __future__ import annotations
+
+import pytest
+
+from glowsim.cli.common import short, short_share
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        *((0.0, "0"), (3e-7, "<0.001"), (0.00099, "<0.001"), (0.00123, "0.00123")),
+        *(
+            (0.4567, "0.457"),
+            (34.56, "34.6"),
+            (999.4, "999"),
+            (999.7, "1000"),
+            (123456.0, "123456"),
+        ),
+    ],
+)
+def test_a_figure_has_three_digits_no_dust_and_no_exponent(value, text):
+    assert short(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(0.0, "<0.01"), (0.0049, "<0.01"), (0.0051, "0.01"), (0.437, "0.44")]
+)
+def test_a_share_has_two_digits(value, text):
+    assert short_share(value) == text
