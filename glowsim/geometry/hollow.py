@@ -31,6 +31,10 @@ error arises at inward edges, whose offset is mitred rather than rounded."""
 CLOSED_UP = 2.0
 """Where the material is thicker than this many walls, the wall is said to have closed up. (A
 square corner is 1.73 walls thick across its diagonal.)"""
+MOST_CUBES = 500
+"""Cubes followed at a time in the search for the deepest place."""
+_EIGHTH = np.stack(np.meshgrid([-1, 1], [-1, 1], [-1, 1], indexing="ij"), axis=-1).reshape(-1, 3)
+"""The middles of the eighths of a cube of edge 4."""
 
 
 def hollow_mesh(outer: Mesh, wall_mm: float, what: str) -> tuple[Mesh, list[str]]:
@@ -65,6 +69,26 @@ def _depth_and_nearest(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, Floa
         return np.zeros(0), np.zeros((0, 3))
     distance, nearest, _ = nearest_on(mesh, points)
     return np.where(inside_closed(mesh, points), distance, -distance), nearest
+
+
+def greatest_depth_mm(mesh: Mesh) -> float:
+    """Return the depth of the deepest place in a body, to 1 %: the largest ball that fits in it.
+
+    Depth changes by at most the distance moved, so cubes that can hold no deeper place are
+    dropped and the others cut into eight. (In wide flat bodies only the deepest are followed.)
+    """
+    half = float(mesh.size_mm.max()) / 16
+    axes = [np.arange(low + half, high + half, 2 * half) for low, high in mesh.bounds.T]
+    centres, best = _grid(axes), 0.0
+    while True:
+        depth = depth_mm(mesh, centres)
+        best = max(best, float(depth.max()))
+        chosen = np.argsort(-depth)[:MOST_CUBES]
+        chosen = chosen[depth[chosen] + np.sqrt(3) * half > 1.01 * best]
+        if len(chosen) == 0 or np.sqrt(3) * half < 0.01 * best:
+            return best
+        half /= 2
+        centres = (centres[chosen, None] + half * _EIGHTH).reshape(-1, 3)
 
 
 def nearest_on(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -119,8 +143,9 @@ def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
         step /= 2
     if len(faces) == 0:
         raise GeometryError(
-            f"{what}: a wall of {wall_mm:g} mm leaves no hollow; the body is at most "
-            f"{2 * values.max():.1f} mm thick. Give a thinner wall_mm, or leave it out for a solid"
+            f"{what}: a wall of {wall_mm:g} mm leaves no hollow; the deepest place in the body "
+            f"lies {greatest_depth_mm(outer):.4g} mm below its surface. Give a wall_mm of less "
+            "than that, or leave it out for a solid"
         )
     vertices, _ = _at_depth(outer, vertices, wall_mm)
     return _without_specks(Mesh.single_part(vertices, faces), step)

@@ -1,5 +1,7 @@
 """Hollow shells: the inner surface lies one wall below the outer one."""
 
+import re
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -145,18 +147,29 @@ def test_two_hollows_in_a_dumb_bell():
     assert ", 40.0) mm: " in notes[0]  # the rod is thinner than two walls
 
 
+# Radii of the largest balls that fit, by hand: half a diameter, half a thickness; a spike's ball
+# touches its foot and its side, which leans in by atan(b / l): r = b l / (b + sqrt(b^2 + l^2)).
 @pytest.mark.parametrize(
-    ("outer", "wall_mm", "thick"),
-    [(ORB, 31.0, r"\d\d\.\d"), (PANEL, 3.5, r"\d\.\d"), (BLADE, 7.0, r"\d+\.\d")],
-    ids=["orb", "panel", "blade"],
+    ("outer", "wall_mm", "deepest_mm"),
+    [
+        *((ORB, 31.0, 30), (ORB, 100.0, 30), (PANEL, 3.5, 3), (PANEL, 40.0, 3)),
+        (shape("spike", length_mm=120, base_diameter_mm=40), 20.0, 2400 / (20 + 14800**0.5)),
+        (RING, 50.0, 15),
+    ],
+    ids=["orb", "orb, far", "panel", "panel, far", "spike", "ring"],
 )
-def test_too_thick_a_wall_is_refused(outer, wall_mm, thick):
-    with pytest.raises(
-        GeometryError,
-        match=f"shell: a wall of {wall_mm:g} mm leaves no hollow; the body is at most {thick} mm "
-        "thick. Give a thinner wall_mm, or leave it out for a solid",
-    ):
+def test_too_thick_a_wall_is_refused(outer, wall_mm, deepest_mm):
+    with pytest.raises(GeometryError) as refused:
         hollow_mesh(outer, wall_mm, "shell")
+    said = re.fullmatch(
+        rf"shell: a wall of {wall_mm:g} mm leaves no hollow; the deepest place in the body lies "
+        r"([\d.]+) mm below its surface\. Give a wall_mm of less than that, or leave it out for a "
+        "solid",
+        str(refused.value),
+    )
+    assert said
+    assert float(said[1]) == pytest.approx(deepest_mm, rel=0.015)
+    assert float(said[1]) <= 1.001 * deepest_mm
 
 
 def test_a_panel_just_thicker_than_two_walls():
