@@ -33,6 +33,8 @@ CLOSED_UP = 2.0
 square corner is 1.73 walls thick across its diagonal.)"""
 MOST_CUBES = 500
 """Cubes followed at a time in the search for the deepest place."""
+CLOSE = 0.003
+"""How near that search comes to the greatest depth, as a share of it."""
 _EIGHTH = np.stack(np.meshgrid([-1, 1], [-1, 1], [-1, 1], indexing="ij"), axis=-1).reshape(-1, 3)
 """The middles of the eighths of a cube of edge 4."""
 
@@ -72,7 +74,7 @@ def _depth_and_nearest(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, Floa
 
 
 def greatest_depth_mm(mesh: Mesh) -> float:
-    """Return the depth of the deepest place in a body, to 1 %: the largest ball that fits in it.
+    """Return the depth of the deepest place in a body, to 0.3 %: the largest ball that fits.
 
     Depth changes by at most the distance moved, so cubes that can hold no deeper place are
     dropped and the others cut into eight. (In wide flat bodies only the deepest are followed.)
@@ -84,8 +86,8 @@ def greatest_depth_mm(mesh: Mesh) -> float:
         depth = depth_mm(mesh, centres)
         best = max(best, float(depth.max()))
         chosen = np.argsort(-depth)[:MOST_CUBES]
-        chosen = chosen[depth[chosen] + np.sqrt(3) * half > 1.01 * best]
-        if len(chosen) == 0 or np.sqrt(3) * half < 0.01 * best:
+        chosen = chosen[depth[chosen] + np.sqrt(3) * half > (1 + CLOSE) * best]
+        if len(chosen) == 0 or np.sqrt(3) * half < CLOSE * best:
             return best
         half /= 2
         centres = (centres[chosen, None] + half * _EIGHTH).reshape(-1, 3)
