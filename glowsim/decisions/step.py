@@ -11,7 +11,6 @@ from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.geometry.hollow import nearest_on
-from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Room, SceneFile
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
@@ -124,9 +123,7 @@ def judged(
     Raises SceneError if no face of the body is meant to glow.
     """
     scene = scene_file.scene
-    # Copies stand in the order of the scene's bodies.
-    counts = [len(copies_of(body)) for body in scene.bodies[: number + 1]]
-    copies = glow.copies[sum(counts[:-1]) : sum(counts)]
+    copies = tuple(copy for copy in glow.copies if copy.of == scene.bodies[number].name)
     body = glow.bodies[copies[0].body]
     alone = replace(glow, copies=copies)
     findings = findings_of(alone, scene)

@@ -39,10 +39,9 @@ class Look:
 
     @property
     def name(self) -> str:
-        """The body's name, with the number of copies if there are several."""
-        return (
-            self.body.name if len(self.copies) == 1 else f"{self.body.name} (x{len(self.copies)})"
-        )
+        """The body's name in the scene, with the number of copies if there are several."""
+        name = self.copies[0].of
+        return name if len(self.copies) == 1 else f"{name} (x{len(self.copies)})"
 
     @property
     def seen_cd_m2(self) -> FloatArray:

@@ -86,7 +86,7 @@ class LongRun:
             return
         for body in glow.bodies:
             if body.key in self.plan.distinct and (body.key in tables or not body.light_count):
-                self._bodies[body.key] = body
+                self._bodies[body.key] = replace(body, name=self.plan.name_of(body.key))
                 if body.light_count:
                     self._tallies[body.key] = Tallies.from_arrays(tables[body.key])
         self._check_begun(glow)
@@ -160,7 +160,7 @@ class LongRun:
 
     def _go_on(self, key: str, goal: Goal, spent: float) -> float:
         """Follow more photons through one body and save; return the seconds that took."""
-        name = self.plan.scene_file.scene.bodies[self.plan.distinct[key]].name
+        name = self.plan.name_of(key)
         if key not in self._problems:
             self.report(f"shaping {name}")
             self._problems[key] = body_problem(self.plan, self.plan.distinct[key])

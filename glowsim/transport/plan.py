@@ -30,6 +30,10 @@ class Plan:
     def distinct(self) -> dict[str, int]:
         return {key: self.keys.index(key) for key in dict.fromkeys(self.keys)}
 
+    def name_of(self, key: str) -> str:
+        """Return the name of the first body of the scene with a key."""
+        return self.scene_file.scene.bodies[self.keys.index(key)].name
+
     @property
     def title(self) -> str:
         """The scene's title, or its file's name."""
@@ -52,7 +56,7 @@ class Plan:
                 name = body.name if len(places) == 1 else f"{body.name} {k + 1}"
                 mine = lights_of_copy(body, name, transform, light_mm[number], self.catalogue)
                 numbers = tuple(range(len(lights), len(lights) + len(mine)))
-                copies.append(Copy(name, number, transform, numbers))
+                copies.append(Copy(name, body.name, number, transform, numbers))
                 lights += mine
         return tuple(copies), tuple(lights)
 

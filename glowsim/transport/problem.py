@@ -185,9 +185,14 @@ class LightSource:
 
 @dataclass(frozen=True)
 class Copy:
-    """One copy of a body in the prop: which body, where, and its lights."""
+    """One copy of a body in the prop: which body, where, and its lights.
+
+    of   : the name of the scene's body it is a copy of
+    body : the number of the solved body; bodies of the scene that are alike share one
+    """
 
     name: str
+    of: str
     body: int
     transform: FloatArray
     lights: tuple[int, ...]

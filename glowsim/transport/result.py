@@ -22,7 +22,7 @@ from glowsim.transport.problem import (
     notes_of,
 )
 
-VERSION = 2
+VERSION = 3
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]

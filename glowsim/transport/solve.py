@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -57,13 +58,13 @@ def solve(
     bodies = []
     for key, number in plan.distinct.items():
         if key not in known:
-            name = scene_file.scene.bodies[number].name
+            name = plan.name_of(key)
             report(f"shaping {name}")
             problem = body_problem(plan, number)
             report(f"lighting {name}")
             bodies.append(solve_body(problem, seed))
         else:
-            bodies.append(known[key])
+            bodies.append(replace(known[key], name=plan.name_of(key)))
     copies, lights = plan.copies([body.light_mm for body in bodies])
     seconds = time.perf_counter() - started
     glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, seed, seconds)

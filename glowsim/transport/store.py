@@ -146,7 +146,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
             )
         )
     copies = tuple(
-        Copy(c["name"], c["body"], np.array(c["transform"]), tuple(c["lights"]))
+        Copy(c["name"], c["of"], c["body"], np.array(c["transform"]), tuple(c["lights"]))
         for c in meta["copies"]
     )
     lights = tuple(LightSource(**_arrayed(light)) for light in meta["lights"])

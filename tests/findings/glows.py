@@ -70,5 +70,5 @@ def lit(brightness, noise=None, *, seed=None, solver="quick", **changed) -> Surf
     source = LightSource(
         *("lamp", "all", "board"), np.ones(3), np.ones(3), np.eye(3), 1.3, np.zeros(3), 0.1, 0.1
     )
-    copy = Copy("plate", 0, np.eye(4), (0,))
+    copy = Copy("plate", "plate", 0, np.eye(4), (0,))
     return SurfaceGlow("plate", (replace(body, **changed),), (copy,), (source,), solver, 0, 0.0)

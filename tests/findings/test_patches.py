@@ -74,7 +74,7 @@ def lit(brightness, *, lights=None, whiteness=0.0, flux_factor=1.3) -> SurfaceGl
         0.1,
         0.1,
     )
-    copy = Copy("plate", 0, np.eye(4), (0,))
+    copy = Copy("plate", "plate", 0, np.eye(4), (0,))
     return SurfaceGlow("plate", (body,), (copy,), (source,), "quick", 0, 0.0)
 
 
@@ -226,7 +226,7 @@ def test_copies_with_equal_lights_are_one_look():
     twice = SurfaceGlow(
         glow.title,
         glow.bodies,
-        (glow.copies[0], Copy("other", 0, np.eye(4), (1,))),
+        (glow.copies[0], Copy("other", "other", 0, np.eye(4), (1,))),
         (glow.lights[0], glow.lights[0]),
         *("quick", 0, 0.0),
     )

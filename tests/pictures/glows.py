@@ -74,7 +74,9 @@ def glow_of(
         )
         for k in range(len(places))
     )  # fmt: skip
-    copies = tuple(Copy(f"copy {k}", body, place, (k,)) for k, (body, place) in enumerate(places))
+    copies = tuple(
+        Copy(f"copy {k}", f"copy {k}", body, place, (k,)) for k, (body, place) in enumerate(places)
+    )
     return SurfaceGlow("Test prop", tuple(bodies), copies, lights, "quick", 0, 0.0)
 
 

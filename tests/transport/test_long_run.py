@@ -135,10 +135,11 @@ def test_a_goal_that_is_reached_needs_no_photons(begun, saved):
     assert saved.stat().st_mtime_ns == before
 
 
-def test_drive_and_place_need_no_photons(saved):
+def test_drive_place_and_name_need_no_photons(saved):
     moved = SCENE.replace("[50, 0, 0]", "[0, 70, 0]").replace('zone = "a"', 'zone = "b"')
-    glow, done = worked_on(moved, saved=saved, goal=FEW)
+    glow, done = worked_on(moved.replace('"puff"', '"cloud"'), saved=saved, goal=FEW)
     assert done == []
+    assert glow.bodies[0].name == "cloud"
     assert glow.copies[1].transform[1, 3] == 70
     assert glow.lights[0].zone == "b"
 

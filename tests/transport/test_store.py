@@ -44,6 +44,7 @@ def test_a_glow_survives_its_file(glow, tmp_path):
     back = load_glow(path)
     assert back.title == glow.title
     assert back.copies[2].lights == glow.copies[2].lights
+    assert [copy.of for copy in back.copies] == ["spike"] * 3 + ["rod"]
     np.testing.assert_array_equal(back.copies[1].transform, glow.copies[1].transform)
     for old, new in zip(glow.bodies, back.bodies, strict=True):
         np.testing.assert_array_equal(new.diffuse, old.diffuse)
@@ -88,6 +89,14 @@ def test_drive_and_zone_need_no_solve(tmp_path):
     red_full, red_half = (g.exitance_lm_mm2(g.copies[0])[0] for g in (full, half))
     np.testing.assert_allclose(red_half, red_full / 2, rtol=1e-6)
     assert half.lights[0].zone == "b"
+
+
+def test_a_new_name_needs_no_solve_and_is_told(tmp_path):
+    saved = tmp_path / "glow.npz"
+    worked_on(TWO, saved)
+    renamed, done = worked_on(TWO.replace('"spike"\n', '"thorn"\n'), saved)
+    assert done == []
+    assert [body.name for body in renamed.bodies] == ["thorn", "rod"]
 
 
 def test_another_seed_is_another_result(tmp_path):
