@@ -32,7 +32,7 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
         if findings.unlisted:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:
-        screen.print("No hot spots and no dark gaps by these thresholds.")
+        screen.print("No hot spots, dark gaps or light leaks by these thresholds.")
     screen.print(_account(findings.account))
     for line in _trust(findings):
         screen.print(line, markup=False)
@@ -145,7 +145,7 @@ def _found(findings: Findings) -> Table:
             ", ".join(f"{c:.0f}" for c in row.body_place_mm),
             f"{row.from_mm:.0f} to {row.to_mm:.0f}",
             f"{row.size_mm:.0f}",
-            _with_error(row.ratio, row.noise),
+            "-" if row.kind == "light leak" else _with_error(row.ratio, row.noise),
             _with_error(row.ratio_to_mean, row.noise_to_mean),
             f"{row.light}, {row.light_mm:.0f} mm",
         )

@@ -61,7 +61,7 @@ class Sensitivity:
         self.place = self._worst()
 
     def _worst(self) -> Place:
-        found = self._step.findings.found
+        found = [f for f in self._step.findings.found if f.kind != "light leak"]
         glow, luminance = self._responses.glow, self._patch_cd_m2
         if found:
             finding: Finding = found[0]

@@ -22,7 +22,7 @@ from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room, Thresholds
 from glowsim.transport.problem import BoolArray
 
-Kind = Literal["hot spot", "dark gap"]
+Kind = Literal["hot spot", "dark gap", "light leak"]
 
 FINEST_DEG = 1 / 30
 """Radius over which the eye averages [deg]: half a period at 15 cycles per degree, beyond which
@@ -33,13 +33,14 @@ LEAST_DEG = 0.1
 
 @dataclass(frozen=True)
 class Patch:
-    """One hot spot or dark gap on a body as lit.
+    """One hot spot, dark gap or light leak on a body as lit.
 
     faces         : (n,) int, faces of the body's surface
     place_mm      : (3,) float, its most extreme face, in the body's frame
     size_mm       : diameter of a disc of its area
-    ratio         : to its surroundings at the viewing distance, at the most extreme face
-    ratio_to_mean : to the mean of the body
+    ratio         : to its surroundings at the viewing distance, at the most extreme face; of a
+                    light leak, which should have none, as the next
+    ratio_to_mean : to the mean of what is meant to glow
     from_mm, to_mm : least and greatest z it reaches, in the body's frame
     light         : the light of the nearest LED, by number;  light_mm : that LED's distance
     direct_share  : share of unscattered light in it
@@ -86,9 +87,9 @@ class Eye:
         distance = room.viewing_distance_mm
         self.patchwork = Patchwork(look.body.surface, look.glows)
         extent = np.sqrt(float(self.patchwork.area.sum()))
-        self._fine_mm = distance * np.tan(np.radians(FINEST_DEG))
+        self.fine_mm = distance * np.tan(np.radians(FINEST_DEG))
         self._wide_mm = min(distance * np.tan(np.radians(limits.surround_deg)), extent)
-        self._least_mm2 = np.pi / 4 * (distance * np.tan(np.radians(LEAST_DEG))) ** 2
+        self.least_mm2 = np.pi / 4 * (distance * np.tan(np.radians(LEAST_DEG))) ** 2
 
     def ratios(self, luminance_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return each glowing face's ratio to its surroundings and to the mean, (n,) or (n, k).
@@ -100,7 +101,7 @@ class Eye:
 
     def _ratios(self, luminance_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the ratios; noise can make some of them negative."""
-        seen = self.patchwork.smoothed(luminance_cd_m2, self._fine_mm)
+        seen = self.patchwork.smoothed(luminance_cd_m2, self.fine_mm)
         around = self.patchwork.smoothed(luminance_cd_m2, self._wide_mm)
         area = self.patchwork.area
         mean = np.tensordot(area, luminance_cd_m2, axes=(0, 0)) / area.sum()
@@ -122,7 +123,7 @@ class Eye:
         for kind, chosen in kinds:
             for rows in self.patchwork.groups(chosen):
                 found.append(self._patch(kind, rows, local, whole))
-        kept = [p for p in found if p.area_mm2 >= self._least_mm2]
+        kept = [p for p in found if p.area_mm2 >= self.least_mm2]
         return sorted(kept, key=lambda p: (p.within_noise, -p.severity))
 
     @cached_property
@@ -150,31 +151,49 @@ class Eye:
         return bool((far_local | far_whole).any())
 
     def _patch(self, kind: Kind, rows: IntArray, local: FloatArray, whole: FloatArray) -> Patch:
-        body = self.look.body
-        faces = self.patchwork.faces[rows]
-        area = self.patchwork.area[rows]
         sign = 1.0 if kind == "hot spot" else -1.0
         worst = int(np.argmax(sign * (local[rows] + whole[rows])))
-        place = body.surface.centroids[faces[worst]]
-        heights = body.surface.triangles[faces][:, :, 2]
-        apart = np.linalg.norm(body.led_mm - place, axis=1)
-        luminance = self.look.luminance_cd_m2[faces]
-        direct = float(
-            (self.look.direct_cd_m2[faces] * area).sum() / max((luminance * area).sum(), 1e-12)
-        )
-        return Patch(
+        return patch_on(
+            self.look,
             kind,
-            faces,
-            place,
-            float(heights.min()),
-            float(heights.max()),
-            float(area.sum()),
-            float(local[rows][worst]),
-            float(whole[rows][worst]),
-            int(body.led_light[apart.argmin()]),
-            float(apart.min()),
-            direct,
-            float(self._noise[0][rows][worst]),
-            float(self._noise[1][rows][worst]),
+            self.patchwork.faces[rows],
+            worst,
+            (float(local[rows][worst]), float(whole[rows][worst])),
+            (float(self._noise[0][rows][worst]), float(self._noise[1][rows][worst])),
             not self._clear_of_noise(rows, local, whole),
         )
+
+
+def patch_on(
+    look: Look,
+    kind: Kind,
+    faces: IntArray,
+    worst: int,
+    ratios: tuple[float, float],
+    noises: tuple[float, float],
+    within_noise: bool,
+) -> Patch:
+    """Return the patch that faces make up; `worst` is the row of the most extreme one.
+
+    ratios, noises : to its surroundings and to the mean, at that face
+    """
+    body = look.body
+    area = body.surface.areas_mm2[faces]
+    place = body.surface.centroids[faces[worst]]
+    heights = body.surface.triangles[faces][:, :, 2]
+    apart = np.linalg.norm(body.led_mm - place, axis=1)
+    total = float((look.luminance_cd_m2[faces] * area).sum())
+    return Patch(
+        kind,
+        faces,
+        place,
+        float(heights.min()),
+        float(heights.max()),
+        float(area.sum()),
+        *ratios,
+        int(body.led_light[apart.argmin()]),
+        float(apart.min()),
+        float((look.direct_cd_m2[faces] * area).sum()) / max(total, 1e-12),
+        *noises,
+        within_noise,
+    )

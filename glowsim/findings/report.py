@@ -10,6 +10,7 @@ from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
 from glowsim.findings.compared import Comparison, compared_with
 from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
+from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
 from glowsim.findings.patches import Eye, Patch
@@ -26,7 +27,9 @@ WITHIN_NOISE = "within the noise of this run: more photons will tell whether it 
 
 @dataclass(frozen=True)
 class Finding:
-    """A numbered hot spot or dark gap.
+    """A numbered hot spot, dark gap or light leak (what must stay dark and is lit).
+
+    ratio : to its surroundings; of a light leak, to the mean of what is meant to glow
 
     body_place_mm : in the body's own frame;  prop_place_mm : on its first copy, in the prop
     from_mm, to_mm : heights (z) it reaches in the body's own frame
@@ -59,7 +62,8 @@ class Finding:
     @property
     def label(self) -> str:
         """How large and how strong it is, in a few words."""
-        words = f"{self.size_mm:.0f} mm wide, {self.ratio:.2g} x its surroundings"
+        what = "the glow's mean" if self.kind == "light leak" else "its surroundings"
+        words = f"{self.size_mm:.0f} mm wide, {self.ratio:.2g} x {what}"
         return f"{words}, within noise" if self.within_noise else words
 
 
@@ -68,7 +72,7 @@ class Findings:
     """What a glow amounts to.
 
     bodies  : evenness of each different look;  whole : of all glowing faces together
-    found   : hot spots and dark gaps, numbered;  unlisted : how many more there are
+    found   : light leaks, hot spots and dark gaps, numbered;  unlisted : how many more there are
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
@@ -156,7 +160,7 @@ def findings_of(
     unlisted = 0
     for look in looks:
         eye = Eye(look, scene.room, scene.findings)
-        patches = eye.patches()
+        patches = [*_leaks(eye, scene), *eye.patches()]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
             found.append(_finding(len(found) + 1, patch, eye, glow))
@@ -184,6 +188,18 @@ def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
     return reads_as_lit(look, glow, scene.room, scene.findings, material)
 
 
+def _leaks(eye: Eye, scene: Scene) -> list[Patch]:
+    regions = (body.dark_where for body in scene.bodies if body.name == eye.look.copies[0].of)
+    where = next(regions, None)
+    return light_leaks(eye, where) if where else []
+
+
+def _suggestion(patch: Patch, eye: Eye) -> str:
+    if patch.within_noise:
+        return WITHIN_NOISE
+    return stopped(patch, eye) if patch.kind == "light leak" else suggestion(patch, eye)
+
+
 def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
     copy = eye.look.copies[0]
     world, *elsewhere = (
@@ -205,7 +221,7 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         glow.lights[copy.lights[patch.light]].name,
         patch.light_mm,
         patch.direct_share,
-        WITHIN_NOISE if patch.within_noise else suggestion(patch, eye),
+        _suggestion(patch, eye),
         patch.noise,
         patch.noise_to_mean,
         patch.within_noise,

@@ -1,4 +1,5 @@
-"""Numbered marks on a picture: a triangle for a hot spot, a square for a dark gap."""
+"""Numbered marks on a picture: a triangle for a hot spot, a square for a dark gap, a diamond for
+a light leak."""
 
 from __future__ import annotations
 
@@ -14,8 +15,8 @@ from glowsim.geometry.rays import RayTarget
 from glowsim.pictures.camera import Camera
 from glowsim.pictures.text import INK, font, text_width
 
-Kind = Literal["hot", "dark"]
-KIND_WORDS: dict[Kind, str] = {"hot": "hot spot", "dark": "dark gap"}
+Kind = Literal["hot", "dark", "leak"]
+KIND_WORDS: dict[Kind, str] = {"hot": "hot spot", "dark": "dark gap", "leak": "light leak"}
 PAPER = (255, 255, 255)
 _ANGLES = np.radians([-60, -120, 60, 120, 0, 180, -30, -150, 30, 150, -90, 90])
 
@@ -86,10 +87,17 @@ def marks_seen(
 def draw_symbol(
     draw: ImageDraw.ImageDraw, kind: str, x: float, y: float, size_px: float, filled: bool
 ) -> None:
-    """Draw a triangle (hot) or a square (dark) about a point; hollow if it is not `filled`."""
+    """Draw a triangle (hot), square (dark) or diamond (leak) about a point, hollow or `filled`."""
     half = size_px / 2
     if kind == "hot":
         corners = [(x, y - half * 1.15), (x + half, y + half * 0.75), (x - half, y + half * 0.75)]
+    elif kind == "leak":
+        corners = [
+            (x, y - half * 1.1),
+            (x + half * 0.8, y),
+            (x, y + half * 1.1),
+            (x - half * 0.8, y),
+        ]
     else:
         side = half * 0.85
         corners = [(x - side, y - side), (x + side, y - side), (x + side, y + side)]

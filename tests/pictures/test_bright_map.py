@@ -72,22 +72,23 @@ def test_a_mark_lands_on_its_pixel(studio: Studio) -> None:
     assert_allclose([column, row], [100 + 20 * 1.6, 100 - 10 * 1.6], atol=1.5)
 
 
-def test_triangle_and_square_differ_in_shape_and_hollow_from_filled() -> None:
+def test_triangle_square_and_diamond_differ_in_shape_and_hollow_from_filled() -> None:
     pictures = []
-    for kind in ("hot", "dark"):
+    for kind in ("hot", "dark", "leak"):
         for filled in (True, False):
             page = Image.new("L", (40, 40), 128)
             draw_symbol(ImageDraw.Draw(page.convert("RGB")), kind, 20, 20, 24, filled)
             colour = Image.new("RGB", (40, 40), (128, 128, 128))
             draw_symbol(ImageDraw.Draw(colour), kind, 20, 20, 24, filled)
             pictures.append(np.asarray(colour)[:, :, 0])
-    hot, hollow_hot, dark, hollow_dark = pictures
-    assert hot[20, 20] < 60
-    assert dark[20, 20] < 60
-    assert hollow_hot[20, 20] == hollow_dark[20, 20] == 128
-    # A triangle has no upper corners.
+    hot, hollow_hot, dark, hollow_dark, leak, hollow_leak = pictures
+    assert max(hot[20, 20], dark[20, 20], leak[20, 20]) < 60
+    assert hollow_hot[20, 20] == hollow_dark[20, 20] == hollow_leak[20, 20] == 128
+    # A triangle has no upper corners, a diamond none at all.
     assert dark[12, 12] != 128
-    assert hot[12, 12] == 128
+    assert hot[12, 12] == leak[12, 12] == 128
+    assert hot[28, 12] != 128
+    assert leak[28, 12] == 128
 
 
 def test_marks_on_the_far_side_are_known(studio: Studio) -> None:
