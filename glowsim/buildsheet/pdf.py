@@ -338,3 +338,15 @@ def _fonts() -> tuple[str, str]:
     except (TTFError, OSError):
         return "Helvetica", "Helvetica-Bold"
     return "DejaVuSans", "DejaVuSans-Bold"
+
+
+def unprintable(text: str) -> str:
+    """Return the letters of a text that the PDF's fonts lack, each once: they come out as boxes.
+
+    So do those of East Asian scripts. Fonts that a PDF names without holding them, as its viewer
+    may have its own, are no way out: where it has none, the letters vanish.
+    """
+    faces = [pdfmetrics.getFont(name).face for name in _fonts()]
+    known = [getattr(face, "charToGlyph", range(256)) for face in faces]
+    letters = (letter for letter in dict.fromkeys(text) if letter.isprintable())
+    return "".join(c for c in letters if not all(ord(c) in face for face in known))

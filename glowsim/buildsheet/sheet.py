@@ -15,7 +15,7 @@ from glowsim.buildsheet.folder import check_free, fill
 from glowsim.buildsheet.html import html
 from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
 from glowsim.buildsheet.paper import paper_size_mm
-from glowsim.buildsheet.pdf import pdf
+from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.places import BodyPlaces, body_places
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
@@ -35,11 +35,15 @@ MOST_FINDINGS = 5
 
 @dataclass(frozen=True)
 class MadeSheet:
-    """A sheet that was written."""
+    """A sheet that was written.
+
+    unprintable : letters of it that the PDF has no font for
+    """
 
     sheet: BuildSheet
     files: tuple[Path, ...]
     heat: HeatReport | None
+    unprintable: str
 
 
 def make_sheet(
@@ -95,8 +99,10 @@ def make_sheet(
         glow.notes,
     )
     sheet = build_sheet(prop, paper)
-    files = {PDF: pdf(sheet, paper), HTML: html(sheet)} | files
-    return MadeSheet(sheet, tuple(fill(folder, files)), heat)
+    page = html(sheet)
+    files = {PDF: pdf(sheet, paper), HTML: page} | files
+    # Every letter of the sheet stands in its HTML.
+    return MadeSheet(sheet, tuple(fill(folder, files)), heat, unprintable(page.decode()))
 
 
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:

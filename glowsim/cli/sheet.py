@@ -82,7 +82,14 @@ def command(
     if as_json:
         files = [str(path) for path in made.files]
         heat = None if made.heat is None else made.heat.as_json()
-        print_json({"title": made.sheet.title, "files": files, "heat": heat})
+        print_json(
+            {
+                "title": made.sheet.title,
+                "files": files,
+                "heat": heat,
+                "not_printable": made.unprintable,
+            }
+        )
         return
     screen = console()
     if made.heat is not None and made.heat.hottest.bears < 1:
@@ -92,5 +99,12 @@ def command(
         "Print the PDF at 100 % (actual size) and measure the bar at the foot of a template page.",
         markup=False,
     )
+    if made.unprintable:
+        screen.print(
+            f"note: the PDF has no letters for {' '.join(made.unprintable)} and shows boxes in "
+            "their place, as do the pictures; sheet.html shows them in a browser. To print them, "
+            "write these names in other letters.",
+            markup=False,
+        )
     screen.print(f"caution: {caution('sheet')}", markup=False)
     screen.print("Written:", *(f"\n  {path}" for path in made.files), markup=False, sep="")

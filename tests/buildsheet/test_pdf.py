@@ -9,7 +9,7 @@ import pytest
 from glowsim.buildsheet.blocks import BuildSheet, FullSize, Grid, Items, Para, Section
 from glowsim.buildsheet.drawing import Drawing, Path, Round
 from glowsim.buildsheet.paper import EDGE_MM, FOOT_MM, HEAD_MM, OVERLAP_MM, area_mm, pages_for
-from glowsim.buildsheet.pdf import pdf
+from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.template import MARGIN_MM
 from glowsim.errors import SceneError
 from tests.support.sheets import PX_PER_MM, page_pixels, page_texts
@@ -172,3 +172,20 @@ def test_small_drawings_share_a_page():
     boxes = [(*p.at, *p.window[2:]) for p in pages[0].pieces]
     assert len(boxes) == 2  # two rows of two
     assert boxes[0][1] >= boxes[1][1] + boxes[1][3]
+
+
+def test_letters_without_a_font_are_known():
+    assert unprintable("Lampe für Dörte: Ελλάδα, Україна, 3 × ½ Ω, ≤ 5 °C, ☐ →\n") == ""
+    assert unprintable("提灯 lantern 提灯, 등불, ランタン") == "提灯등불ランタ"
+
+
+def test_what_is_told_as_unprintable_comes_out_as_boxes():
+    """All letters without a font look alike; those with one don't."""
+
+    def look(text):
+        page = pypdfium2.PdfDocument(pdf(BuildSheet(text, ()), "A4"))[0]
+        return np.asarray(page.render(scale=2).to_pil().convert("L"))
+
+    assert unprintable("提灯") == "提灯"
+    assert (look("提") == look("灯")).all()
+    assert (look("ä") != look("ö")).any()
