@@ -168,7 +168,7 @@ def _figures(answer: Placed) -> Table:
         )
     table.caption = (
         f"even enough from 5%/mean {answer.target:g} on; hot, dark: spots that stand out; ! above "
-        "what a buried board bears"
+        "the rule of thumb for a buried board"
     )
     return table
 

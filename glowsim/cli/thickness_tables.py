@@ -77,7 +77,7 @@ def _explained(answer: Thickness, advice: Advice) -> str:
         f"-> {'least that is even enough' if advice.meets else 'most even, but not enough'}: "
         f"5%/mean {limits.evenness_target:g} is wanted.  hot, dark: spots that stand out.  "
         + ("LED: below the surface.  " if moves else "")
-        + f"watts: of the hottest board, ! above the {limits.buried_power_w:g} W it bears buried.  "
+        + f"watts: of the hottest board, ! above {limits.buried_power_w:g} W, the rule of thumb.  "
         "quick: whether that solver holds or is a rough guide"
     )
 

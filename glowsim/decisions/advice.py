@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
+from glowsim.decisions.heat import HeatLimit
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
+from glowsim.decisions.words import share
 from glowsim.electrics.heat import BoardHeat
 from glowsim.geometry.mesh import FloatArray
 
@@ -56,7 +58,7 @@ class Advice:
         if not boards:
             return self
         warmest = min(boards, key=lambda board: board.bears)
-        return replace(self.also(*_warmth(warmest)), warmest=warmest)
+        return replace(self.also(*_warmth(warmest, self.step.heat)), warmest=warmest)
 
     def beside(self, reference: Step) -> Advice:
         """Return the advice with what the reference solver says of the same value."""
@@ -117,11 +119,6 @@ def advise(variation: Variation, steps: Sequence[Step], solve: Callable[[float],
     return Advice(
         step.material, step, meets, predicted, edge, variation.edit(step.value_mm), sentences
     )
-
-
-def share(value: float) -> str:
-    """Return evenness as it is printed."""
-    return "<0.01" if value < 0.005 else f"{value:.2f}"
 
 
 def grain_mm(span_mm: float) -> float:
@@ -243,7 +240,7 @@ def _heat(step: Step) -> list[str]:
             ]
         return [
             f"Heat, not optics, limits this glow: {heat.light} draws {heat.power_w:.2g} W, and "
-            f"{heat.limit_w:g} W is the limit for a buried board. Turned down to "
+            f"{heat.limit_w:g} W is the rule of thumb for a buried board. Turned down to "
             f"{100 * heat.heat_factor:.0f} % of its drive it averages "
             f"{step.mean_at_cd_m2(heat.heat_factor):.3g} cd/m2: "
             f"{_reads(step.grade_at(heat.heat_factor))}. The evenness stays as it is."
@@ -251,8 +248,8 @@ def _heat(step: Step) -> list[str]:
     if step.lit.ratio < step.findings.limits.glow_ratio:
         most = f"turned up {heat.factor:.2g} times"
         reason = (
-            f"more than that is too hot for a buried board ({heat.limit_w:g} W): heat, not optics, "
-            "is the limit"
+            f"more than that is too hot for a buried board (rule of thumb: {heat.limit_w:g} W): "
+            "heat, not optics, is the limit"
             if heat.binds
             else "that is full drive"
         )
@@ -264,8 +261,8 @@ def _heat(step: Step) -> list[str]:
     return []
 
 
-def _warmth(board: BoardHeat) -> list[str]:
-    """Say how warm the warmest board gets; `glowsim heat` says more."""
+def _warmth(board: BoardHeat, rule: HeatLimit | None) -> list[str]:
+    """Say how warm the warmest board gets, and what to go by where the rule says otherwise."""
     said = (
         f"Heat sum: {board.name} settles there at {board.board_c:.0f} °C with "
         f"{board.power_w:.2g} W, {board.verdict}"
@@ -276,7 +273,13 @@ def _warmth(board: BoardHeat) -> list[str]:
             f"; {limit.what}: {limit.found_c:.0f} °C of {limit.limit_c:.0f} °C, reached with "
             f"{board.bearable_w:.2g} W"
         )
-    return [said + "."]
+    if rule is None or rule.exceeded == (board.bears < 1):
+        return [said + "."]
+    return [
+        said + ".",
+        f"The rule of thumb for any buried board, {rule.limit_w:g} W (buried_power_w), says "
+        "otherwise: go by the heat sum, which is for this body; `glowsim heat` shows all of it.",
+    ]
 
 
 def _bearable_w(board: BoardHeat | None) -> float | None:

@@ -30,6 +30,14 @@ class HeatLimit:
     full_factor: float
 
     @property
+    def is_a_rule(self) -> str:
+        """A sentence on where the limit comes from."""
+        return (
+            f"The {self.limit_w:g} W are a rule of thumb for any buried board (buried_power_w); "
+            "`glowsim heat` works out what a board bears in this body."
+        )
+
+    @property
     def exceeded(self) -> bool:
         """Whether a board draws more than the limit as driven."""
         return self.power_w > self.limit_w

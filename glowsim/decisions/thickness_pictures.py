@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 
 from PIL import Image
 
-from glowsim.decisions.advice import share
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Report, Thickness
+from glowsim.decisions.words import share
 from glowsim.pictures import Line, Panel, Studio, chart, compared
 
 MOST_PICTURES = 12

@@ -79,4 +79,6 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
                 )
             )
         )
+    if heat.exceeded or factor != 1.0 or (short and heat.binds):
+        said.append(heat.is_a_rule)
     return said

@@ -137,6 +137,8 @@ def test_heat_turns_the_boards_down_and_says_so():
     assert only.power_w <= 0.1
     assert only.step.heat.power_w <= 0.1 + 1e-6
     assert "Heat, not optics, limits this glow" in " ".join(answer.text)
+    assert "The 0.1 W are a rule of thumb" in " ".join(answer.text)
+    assert "`glowsim heat` works out what a board bears in this body" in " ".join(answer.text)
     assert only.joints == 6
 
 

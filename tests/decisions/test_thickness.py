@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -185,6 +186,14 @@ def test_heat_is_named_where_it_limits_the_glow():
     assert answer.advice[0].as_json()["warmest_board_bears_w"] == pytest.approx(
         warmest.bearable_w, abs=1e-4
     )
+    # A rule of thumb that says otherwise than the sum is called one, and the sum goes before it.
+    assert "says otherwise" not in text
+    lax = replace(step, heat=replace(step.heat, limit_w=100.0))
+    both = replace(answer.advice[0], step=lax).warmed([warmest])
+    assert "The rule of thumb for any buried board, 100 W (buried_power_w), says otherwise" in (
+        both.text
+    )
+    assert both.sentences[-1].endswith("`glowsim heat` shows all of it.")
     factor = step.heat.heat_factor
     dimmed = f"{{ red = {factor:.6f}, green = {factor:.6f}, blue = {factor:.6f} }}"
     again = thickness(spike(drive=dimmed), "spike", from_mm=0, to_mm=2, steps=2).advice[0].step
