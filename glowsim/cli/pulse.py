@@ -28,7 +28,12 @@ from glowsim.cli.pulse_tables import print_pulse, pulse_json
 from glowsim.electrics.export import c_header, keyframes_csv
 from glowsim.electrics.flashes import FlashReport, coarse, count_flashes
 from glowsim.electrics.power import Electrics
-from glowsim.electrics.pulse_report import PulseReport, current_ma, pulse_report
+from glowsim.electrics.pulse_report import (
+    PulseReport,
+    current_ma,
+    levels_as_wired,
+    pulse_report,
+)
 from glowsim.errors import SceneError
 from glowsim.files import write_whole
 from glowsim.geometry.mesh import FloatArray
@@ -135,10 +140,10 @@ def command(
     report = pulse_report(electrics, seconds=seconds, frames_per_second=fps)
     with progress_line() as tell:
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=tell)
-        glow, note = electrics.wired(glow)
+        wired, note = electrics.wired(glow)
         tell("taking the light apart")
         # For one small view it does not pay to start OpenGL.
-        studio = Studio(glow, scene_file.scene, backend if pictures else "embree")
+        studio = Studio(wired, scene_file.scene, backend if pictures else "embree")
         groups = [member.lights for member in report.moving]
         camera = studio.camera(FLASH_SIZE)
         if pictures:
@@ -155,20 +160,14 @@ def command(
         written.append(folder / "pulse_chart.png")
     if pictures and not held_back:
         path = target or folder / "pulse.webp"
-        with _bar(len(report.time_s)) as progress:
-            write_moving(
-                pulse_frames(
-                    pulsed,
-                    report.moving_levels,
-                    size=size,
-                    exposure_cd_m2=studio.exposure_cd_m2,
-                    turns=turns,
-                ),
-                path,
-                frame_count=len(report.time_s),
-                seconds=seconds,
-                progress=progress,
-            )
+        levels = levels_as_wired(electrics, report, glow)
+        note += ", at full levels; each frame with the loss at its own" if note else ""
+        frames = pulse_frames(
+            pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
+        )
+        count = len(levels)
+        with _bar(count) as progress:
+            write_moving(frames, path, frame_count=count, seconds=seconds, progress=progress)
         written.append(path)
     if as_json:
         files = [str(file) for file in written]

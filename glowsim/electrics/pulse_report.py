@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.electrics.power import Electrics
+from glowsim.electrics.power import HALF_USED, Electrics
 from glowsim.electrics.pulse import Course, Member
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Pulse
+from glowsim.transport.result import SurfaceGlow
 
 LEAST_FLASH_RATE = 25.0
 """Frames a second at which flashes are counted at the least."""
@@ -78,6 +79,37 @@ def current_ma(electrics: Electrics, levels: FloatArray) -> FloatArray:
         full = float(np.sum(board.channel_ma * board.drive))
         current += full * of_light[:, list(board.lights)].mean(axis=1)
     return current
+
+
+def levels_as_wired(electrics: Electrics, report: PulseReport, glow: SurfaceGlow) -> FloatArray:
+    """Return the levels of the moving members as the wires let each moment be, (t, moving).
+
+    They multiply a glow that already has the loss of full levels (`Electrics.wired`): when less
+    is drawn less is lost, and a member gives more lumens than its level says. The wiring is
+    solved for every moment; how the loss falls on the boards and colours of one member stays as
+    at full levels, and so do the lights that don't move.
+
+    glow : without any loss
+    """
+    if electrics.harness is None or not report.moving:
+        return report.moving_levels
+    boards = electrics.boards
+    flux_lm = np.array([light.flux_lm * light.drive for light in glow.lights])
+    of_light = electrics.course.of_lights(report.levels, len(flux_lm))
+    of_board = np.stack([of_light[:, list(b.lights)].mean(axis=1) for b in boards], axis=1)
+    feed = electrics.supply.feed(HALF_USED)
+
+    def given_lm(level: FloatArray) -> list[float]:
+        """Return the lumens of each moving member at full level, as the moment's wires let it."""
+        share = electrics.circuit.state(feed, electrics.drawn * level[:, None]).share
+        lit = np.ones_like(flux_lm)
+        for board, own in zip(boards, share, strict=True):
+            lit[list(board.lights)] = own
+        return [float((flux_lm * lit)[list(member.lights)].sum()) for member in report.moving]
+
+    full = np.array(given_lm(np.ones(len(boards))))
+    now = np.array([given_lm(level) for level in of_board])
+    return report.moving_levels * np.where(full > 0, now / np.maximum(full, 1e-300), 1.0)
 
 
 def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: float) -> PulseReport:

@@ -1,9 +1,12 @@
 """Levels over time: shapes, phases, the irregular ones, codes for a controller."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from glowsim.electrics.power import HALF_USED
 from glowsim.electrics.pulse import (
     DUTY_OF_CODE,
     EMBER_BAND,
@@ -12,7 +15,7 @@ from glowsim.electrics.pulse import (
     codes_of,
     course_of,
 )
-from glowsim.electrics.pulse_report import pulse_report
+from glowsim.electrics.pulse_report import levels_as_wired, pulse_report
 from tests.electrics.props import electrics, row
 
 
@@ -203,3 +206,49 @@ def test_codes_come_back_as_light():
     back = DUTY_OF_CODE[codes_of(levels)] / 255
     # Half a step of the code, at most 1.1 % of light where it is bright, and half one of the duty.
     assert np.abs(back - levels).max() < 0.5 / 255 + 0.0065
+
+
+WIRES = """[power]
+battery = "lithium_18650"
+[wiring]
+kind = "bus"
+gauge = 30
+feed_mm = 1500
+spacing_mm = 500
+"""
+SWELL = '[[pulses]]\nzone = "spikes"\npattern = "swell"\nperiod_s = 2\nlow = 0.0\n'
+
+
+def lit_by(prop, *lumens):
+    """A glow of which only its lights' lumens matter, per board and band."""
+    lights = [SimpleNamespace(flux_lm=np.array(lumens), drive=b.drive) for b in prop.boards]
+    return SimpleNamespace(lights=lights)
+
+
+def test_each_moment_has_the_loss_of_its_own_level():
+    prop = electrics(row(4, WIRES + SWELL, drive=0.9))
+    report = pulse_report(prop, seconds=2, frames_per_second=10)
+    glow = lit_by(prop, 1.0, 3.0, 0.5)
+    levels = levels_as_wired(prop, report, glow)[:, 0]
+    own = report.moving_levels[:, 0]
+    # Full level is what the glow was drawn with; below it less is lost, the lower the less.
+    assert own[10] == pytest.approx(1.0)
+    assert levels[10] == pytest.approx(1.0)
+    gain = levels[1:11] / own[1:11]
+    assert (np.diff(gain) < 1e-9).all()
+    # Starved boards draw less, so all but no level gives nearly all of what the wires took away.
+    full = prop.circuit.state(prop.supply.feed(HALF_USED), prop.drawn).share
+    weight = np.array([1.0, 3.0, 0.5])
+    lost = (full @ weight).sum() / (4 * weight.sum())
+    assert lost < 0.9
+    assert gain[0] == pytest.approx(1 / lost, rel=0.03)
+    # In between: the lumens of that moment's own network.
+    moment = prop.circuit.state(prop.supply.feed(HALF_USED), prop.drawn * own[4]).share
+    assert gain[3] == pytest.approx((moment @ weight).sum() / (full @ weight).sum(), rel=1e-6)
+
+
+def test_without_wires_levels_are_as_they_are():
+    prop = electrics(row(4, SWELL))
+    report = pulse_report(prop, seconds=2, frames_per_second=10)
+    levels = levels_as_wired(prop, report, lit_by(prop, 1.0, 1.0, 1.0))
+    np.testing.assert_array_equal(levels, report.moving_levels)
