@@ -45,7 +45,7 @@ class Aim:
     def mean(self, luminance: FloatArray) -> FloatArray:
         """Return the mean over the glowing patches, (..., patches) -> (...)."""
         weight = np.where(self.glow, self.area_mm2, 0.0)
-        return luminance @ (weight / weight.sum())
+        return _weighed(luminance, weight / weight.sum())
 
     def evenness(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
         """Return 5th percentile over mean, (n, patches) -> (n,).
@@ -78,7 +78,7 @@ class Aim:
         """Return the spread over mean as c / (1 + c), c the coefficient of variation, (n,)."""
         weight = np.where(self.glow, self.area_mm2, 0.0) / self.area_mm2[self.glow].sum()
         mean = np.maximum(self.mean(luminance), 1e-300)
-        c = np.sqrt(np.maximum((luminance**2 @ weight) / mean**2 - 1, 0.0))
+        c = np.sqrt(np.maximum(_weighed(luminance**2, weight) / mean**2 - 1, 0.0))
         return c / (1 + c)
 
     def score(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
@@ -94,6 +94,25 @@ class Aim:
             value = self.mean(luminance) * np.minimum(1.0, even / self.target)
         over = np.maximum(self.stray(luminance) / self.dark_ratio, 1.0)
         return value / over**3
+
+    def may_beat(self, luminance: FloatArray, best: float) -> BoolArray:
+        """Return which rows could score above `best` by patch means, (n, patches) -> (n,) bool.
+
+        Quicker than the score: a 5th percentile above a limit leaves hardly more than 5 % of the
+        area below it, which counting tells without sorting.
+        """
+        area = self.area_mm2[self.glow]
+        mean = self.mean(luminance)
+        limit = best * (mean if self.first == "evenness" else np.full(len(mean), self.target))
+        values = luminance if self.glow.all() else luminance[:, self.glow]
+        below = _weighed((values <= limit[:, None]).astype(float), area)
+        able = below < LOW_SHARE * area.sum() + area.max() / 2
+        return np.asarray(able if self.first == "evenness" else able & (mean > best))
+
+
+def _weighed(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return weighted sums, (..., n) and (n,) -> (...), the same on any number of threads."""
+    return np.asarray(np.einsum("...n,n->...", values, weight))
 
 
 def logarithm(luminance: FloatArray) -> FloatArray:

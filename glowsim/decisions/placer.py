@@ -114,9 +114,7 @@ class Placer:
         if chosen is None:
             raise SceneError(self._too_many(count))
         self._found[count] = chosen
-        start = Placement(
-            self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen].sum(axis=0)
-        )
+        start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
         placement = self._polish(self.aim).improved(start)
         correction, rows = self._correction(placement)
         aim = replace(self.aim, correction=correction[rows])
@@ -165,7 +163,7 @@ class Placer:
         if not self.allowed.allows(tidy.poses).all():
             tidy = sites
         rows = site_luminance(self.responses, self.kind, self.allowed, tidy, SURE_RAYS)
-        return Placement(tidy, placement.level, placement.level @ rows)
+        return Placement(tidy, placement.level, rows)
 
     def _too_many(self, count: int) -> str:
         symmetry = self.allowed.placing.symmetry

@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
 from glowsim.decisions.objective import LOW_SHARE, Aim
-from glowsim.decisions.response import Responses
+from glowsim.decisions.response import FAST_RAYS, Responses
 from glowsim.decisions.sites import ON_AXIS_MM, Sites, sites_of, sound
 from glowsim.geometry.mesh import FloatArray
 
@@ -36,12 +36,17 @@ class Placement:
     """Boards that were placed.
 
     sites : the boards;  level : (sites,) float, drive over the pattern's, at most 1
-    luminance : (patches,) float, all together [cd/m2]
+    rows  : (sites, patches) float, luminance that each brings at full level [cd/m2]
     """
 
     sites: Sites
     level: FloatArray
-    luminance: FloatArray
+    rows: FloatArray
+
+    @property
+    def luminance(self) -> FloatArray:
+        """Luminance of the patches, all together, (patches,) float [cd/m2]."""
+        return self.level @ self.rows
 
     @property
     def poses(self) -> Poses:
@@ -71,20 +76,18 @@ class Polish:
         self._responses, self._kind, self._allowed, self._aim = responses, kind, allowed, aim
         self._free_levels, self._free_directions = free_levels, free_directions
         self._moves = allowed.placing.drill is None
-        self._last: tuple[Sites, FloatArray] | None = None
 
     def improved(self, start: Placement) -> Placement:
         """Return the placement after a few steps, each of which paid."""
-        here = self._at(start.sites, start.level)
+        here = start
         trust = 0.5 * start.sites.step_mm
         for _ in range(MOST_STEPS):
             if trust < SMALLEST_MM or not (self._moves or self._free_levels):
                 break
-            rows = self._rows(here.sites)
-            slopes = self._slopes(here.sites, rows)
+            slopes = self._slopes(here)
             paid = False
             while not paid and trust >= SMALLEST_MM:
-                after = self._step(here, rows, slopes, trust)
+                after = self._step(here, slopes, trust)
                 paid = after is not None and self._score(after) > self._score(here) * (1 + PAYS)
                 if paid and after is not None:
                     here = after
@@ -95,16 +98,9 @@ class Polish:
     def _score(self, placement: Placement) -> float:
         return float(self._aim.score(placement.luminance[None])[0])
 
-    def _at(self, sites: Sites, level: FloatArray) -> Placement:
-        return Placement(sites, level, level @ self._rows(sites))
-
     def _rows(self, sites: Sites) -> FloatArray:
         """Return the luminance of each site at full level, (sites, patches)."""
-        # A step that paid starts the next one: its sites have just been asked for.
-        if self._last is None or self._last[0] is not sites:
-            rows = site_luminance(self._responses, self._kind, self._allowed, sites)
-            self._last = (sites, rows)
-        return self._last[1]
+        return site_luminance(self._responses, self._kind, self._allowed, sites)
 
     def _freedoms(self, first: Poses) -> list[Poses]:
         """Return the pose shifted along each way it may move, one small shift each."""
@@ -124,26 +120,25 @@ class Polish:
                     shifts.append(Poses(first.position, (turned / np.linalg.norm(turned))[None]))
         return shifts
 
-    def _slopes(self, sites: Sites, rows: FloatArray) -> list[FloatArray]:
+    def _slopes(self, here: Placement) -> list[FloatArray]:
         """Return what one shift along each freedom of each site adds, [(freedoms, patches)]."""
+        sites = here.sites
         symmetry = self._allowed.placing.symmetry
         firsts = [sites.of(k).at(slice(0, 1)) for k in range(len(sites))]
         shifts = [self._freedoms(first) for first in firsts]
         every = [pose for some in shifts for pose in some]
         if not every:
-            return [np.zeros((0, rows.shape[1])) for _ in firsts]
+            return [np.zeros((0, len(self._aim.area_mm2))) for _ in firsts]
         moved = self._rows(sites_of(Poses.joined(every), symmetry, sites.step_mm))
         slopes, at = [], 0
         for k, some in enumerate(shifts):
-            slopes.append(moved[at : at + len(some)] - rows[k])
+            slopes.append(moved[at : at + len(some)] - here.rows[k])
             at += len(some)
         return slopes
 
-    def _step(
-        self, here: Placement, rows: FloatArray, slopes: list[FloatArray], trust: float
-    ) -> Placement | None:
+    def _step(self, here: Placement, slopes: list[FloatArray], trust: float) -> Placement | None:
         """Return the placement one step on; moves that are not allowed are left out."""
-        move, level = self._solved(here, rows, slopes, trust / SHIFT_MM)
+        move, level = self._solved(here, slopes, trust / SHIFT_MM)
         if move is None or level is None:
             return None
         symmetry = self._allowed.placing.symmetry
@@ -154,7 +149,7 @@ class Polish:
             at += len(slope)
         olds = [here.sites.of(k).at(slice(0, 1)) for k in range(len(firsts))]
         sites = self._fitted(firsts, olds, symmetry, here.sites.step_mm)
-        return self._at(sites, level)
+        return Placement(sites, level, self._rows(sites))
 
     def _moved(self, first: Poses, amounts: FloatArray) -> Poses:
         place, way = first.position[0].copy(), first.direction[0].copy()
@@ -182,7 +177,7 @@ class Polish:
         return sites
 
     def _solved(
-        self, here: Placement, rows: FloatArray, slopes: list[FloatArray], reach: float
+        self, here: Placement, slopes: list[FloatArray], reach: float
     ) -> tuple[FloatArray | None, FloatArray | None]:
         """Return the best shifts and levels by a linear programme about `here`.
 
@@ -191,8 +186,8 @@ class Polish:
         """
         aim = self._aim
         slope = np.concatenate([here.level[k] * s for k, s in enumerate(slopes)])
-        shifts, sites = len(slope), len(rows)
-        column = np.concatenate([slope, rows])
+        shifts, sites = len(slope), len(here.rows)
+        column = np.concatenate([slope, here.rows])
         luminance, mean = here.luminance, float(aim.mean(here.luminance))
         even = float(aim.evenness(luminance[None])[0])
         value, change = self._read(luminance, column)
@@ -234,11 +229,10 @@ class Polish:
 
 
 def site_luminance(
-    responses: Responses, kind: BoardKind, allowed: Allowed, sites: Sites, rays: int | None = None
+    responses: Responses, kind: BoardKind, allowed: Allowed, sites: Sites, rays: int = FAST_RAYS
 ) -> FloatArray:
     """Return what each site brings to each patch as driven, (sites, patches) float [cd/m2]."""
-    options = {} if rays is None else {"rays": rays}
-    boards = responses.luminance_cd_m2(kind, sites.poses, allowed, **options)
+    boards = responses.luminance_cd_m2(kind, sites.poses, allowed, rays)
     total = np.zeros((len(sites), boards.shape[1]))
     np.add.at(total, sites.site, boards)
     return total

@@ -56,7 +56,7 @@ class Adjoint:
         self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
         nodes = 0 if quick._elements is None else quick._elements.node_count
         airs = 0 if quick._cavity is None else len(quick._cavity.area)
-        self._field = np.zeros((3, self.count, nodes), dtype=np.float32)
+        self._field = np.zeros((3, nodes, self.count), dtype=np.float32)
         self._air = np.zeros((3, self.count, airs), dtype=np.float32)
         alike = _alike(quick)
         batches = [
@@ -86,12 +86,12 @@ class Adjoint:
         weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
         weight[skin] = heard * walls.let_out[skin, band : band + 1]
         weight *= problem.walls.areas_mm2[:, None]
-        load = np.zeros((self._field.shape[2], heard.shape[1]))
+        load = np.zeros((self._field.shape[1], heard.shape[1]))
         if quick._elements is not None:
             load += quick._face_mean.T @ (walls.field_b[:, band : band + 1] * weight)
         cavity = quick._cavity
         if cavity is None:
-            self._field[band, mine] = quick.solved(load, band, TOLERANCE).T
+            self._field[band, :, mine] = quick.solved(load, band, TOLERANCE)
             return
         arriving, b = quick._arriving[band], quick._patch_b[band][:, None]
         sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
@@ -99,7 +99,7 @@ class Adjoint:
         if quick._patch_field is not None:
             load += quick._patch_field.T @ (b * (arriving.T @ air))
             field = quick.solved(load, band, TOLERANCE)
-            self._field[band, mine] = field.T
+            self._field[band, :, mine] = field
             air = air + b * cavity.area[:, None] * (quick._patch_field @ field)
         self._air[band, mine] = ((arriving.T @ air) / cavity.area[:, None]).T
 
@@ -132,7 +132,7 @@ class Adjoint:
             if quick._elements is not None:
                 lit = np.nonzero(flight.source.any(axis=1))[0]
                 source = flight.source[lit, band::3].astype(np.float32)
-                out[:, band] += (self._field[band][:, lit] @ source).T
+                out[:, band] += (self._field[band, lit].T @ source).T
             if quick._cavity is not None:
                 first = quick._cavity.gather(flight.into_air[:, :, band].T)
                 out[:, band] += (self._air[band] @ first.astype(np.float32)).T
@@ -159,7 +159,7 @@ class Adjoint:
         elements = self.quick._elements
         if elements is None:
             return np.zeros(len(points))
-        field = np.einsum("bp,bpn->n", weight.astype(np.float32), self._field, optimize=True)
+        field = np.einsum("bp,bnp->n", weight.astype(np.float32), self._field, optimize=True)
         return np.asarray(elements.sampler(points) @ field, dtype=float)
 
 

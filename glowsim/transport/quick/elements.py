@@ -123,13 +123,25 @@ class Elements:
         cell in use beside it.
         """
         cell, local = self.grid.locate(points)
-        row = np.minimum(np.searchsorted(self.cells, cell), len(self.cells) - 1)
-        stray = np.nonzero(self.cells[row] != cell)[0]
+        row = self._row[cell]
+        stray = np.nonzero(row < 0)[0]
         if len(stray):
             row[stray] = self._nearest_cell(points[stray])
             origin = self.grid.low_mm + self.grid.index(self.cells[row[stray]]) * self.grid.cell_mm
             local[stray] = np.clip((points[stray] - origin) / self.grid.cell_mm, 0.0, 1.0)
-        return self.corners[row], local
+        return np.take(self._corner_rows, row, axis=1).T, local
+
+    @cached_property
+    def _row(self) -> IntArray:
+        """Row of every cell of the grid among those in use, -1 for the others."""
+        row = np.full(int(np.prod(self.grid.counts)), -1, dtype=np.int64)
+        row[self.cells] = np.arange(len(self.cells))
+        return row
+
+    @cached_property
+    def _corner_rows(self) -> IntArray:
+        """Corners, one after the other in memory, as `shape_values` has them."""
+        return np.ascontiguousarray(self.corners.T)
 
     def _nearest_cell(self, points: FloatArray) -> IntArray:
         _, row = self._tree.query(points)
@@ -183,26 +195,25 @@ def _second_difference(
 
 
 def shape_values(local: FloatArray) -> FloatArray:
-    """Return the eight trilinear shape functions at places in a cell, (n, 8)."""
-    return _product(*(np.stack([1 - local[:, k], local[:, k]], axis=1) for k in range(3)))
+    """Return the eight trilinear shape functions at places in a cell, (n, 8).
 
-
-def _product(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
-    """Return the products of one factor along each axis for the eight corners, (n, 8)."""
-    flat = (x[:, :, None] * y[:, None, :]).reshape(-1, 4)
-    return (flat[:, :, None] * z[:, None, :]).reshape(-1, 8)
+    In memory, one corner's values follow another's: long rows are what arrays are quick at.
+    """
+    x, y, z = (np.stack([1 - along, along]) for along in local.T)
+    return _product(_product(x, y), z).T
 
 
 def shape_slopes(local: FloatArray, direction: FloatArray, cell_mm: float) -> FloatArray:
     """Return the derivatives of the shape functions along unit directions, (n, 8) [1/mm]."""
-    along = [np.stack([1 - local[:, k], local[:, k]], axis=1) for k in range(3)]
-    slope = np.array([-1.0, 1.0])
-    total = np.zeros((len(local), 8))
-    for axis in range(3):
-        factors = list(along)
-        factors[axis] = np.broadcast_to(slope, along[axis].shape)
-        total += direction[:, axis : axis + 1] * _product(*factors)
-    return total / cell_mm
+    x, y, z = (np.stack([1 - along, along]) for along in local.T)
+    dx, dy, dz = (np.stack([-along, along]) for along in direction.T / cell_mm)
+    across = _product(dx, y) + _product(x, dy)
+    return (_product(across, z) + _product(_product(x, y), dz)).T
+
+
+def _product(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Return the product of each row with each of the other's, (a, n) and (b, n) -> (a b, n)."""
+    return (one[:, None] * other[None]).reshape(len(one) * len(other), -1)
 
 
 def _pattern(

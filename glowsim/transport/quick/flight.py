@@ -173,12 +173,14 @@ class FirstFlight:
         slope = (
             shape_slopes(local, rays.direction, self._elements.grid.cell_mm) if directed else None
         )
+        place = nodes.T * columns + rays.light * 3
         for band in range(3):
             weight = value
             if slope is not None:
                 weight = value + self._ahead_mm[rays.region, band][:, None] * slope
-            place = nodes * columns + (rays.light * 3 + band)[:, None]
-            np.add.at(self._source, place.ravel(), (weight * power[:, band : band + 1]).ravel())
+            # Corner by corner, as these arrays lie in memory.
+            given = weight.T * power[:, band]
+            np.add.at(self._source, (place + band).ravel(), given.ravel())
 
     def _without_strays(self, rays: Rays, hits: Hits, flight: Flight) -> tuple[Rays, Hits]:
         """Settle rays that met no face: they slipped through a seam between triangles."""
