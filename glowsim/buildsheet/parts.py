@@ -85,7 +85,7 @@ def _wires(power: PowerReport) -> list[Row]:
         (f"{length:.1f} m", f"stranded wire {gauge}, three colours", "plus, minus, data")
         for gauge, length in metres.items()
     ]
-    joints = 6 * len(power.wiring.harness.runs)
+    joints = 6 * len(power.wiring.harness.every_run)
     rows.append((str(joints), "pieces of heat-shrink sleeve", f"joints of the wires ({PRACTICE})"))
     return rows
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from glowsim.buildsheet.drawing import GREY, LIGHT, Drawing, Path, Round
@@ -21,9 +23,13 @@ MOST_ROWS = 36
 def wiring_drawings(wiring: WiringReport, boards: tuple[LitBoard, ...], fuse: str) -> list[Drawing]:
     """Return the wiring as drawings of a page at most each; `fuse` is written at the fuse."""
     harness = wiring.harness
+    if harness.second is not None:
+        end = f"second feed, to {harness.second.end}"
+        harness = replace(harness, second=replace(harness.second, end=end))
+    amperes = zip(harness.every_run, wiring.drawn.run_ma, wiring.run_ma, strict=True)
     current = {
-        run.end: f"{drawn / 1000:.2f} A as drawn, {white / 1000:.2f} A at full white"
-        for run, drawn, white in zip(harness.runs, wiring.drawn.run_ma, wiring.run_ma, strict=True)
+        run.end: f"{abs(drawn) / 1000:.2f} A as drawn, {abs(white) / 1000:.2f} A at full white"
+        for run, drawn, white in amperes
     }
     rows = _rows(harness)
     deepest = max((level for level, _ in rows), default=1)
@@ -45,7 +51,7 @@ def _rows(harness: Harness) -> list[tuple[int, WireRun]]:
         level, run = waiting.pop()
         rows.append((level, run))
         waiting += [(level + 1, r) for r in reversed(harness.runs) if r.start == run.end]
-    return rows
+    return rows if harness.second is None else [*rows, (1, harness.second)]
 
 
 def _page(

@@ -155,15 +155,16 @@ def _runs(report: PowerReport, wiring: WiringReport) -> Table:
         ("from", "to", "gauge", "boards there"),
         ("mm", "mA full white", "V at its end as drawn"),
     )
-    for k, run in enumerate(wiring.harness.runs):
+    harness = wiring.harness
+    for k, run in enumerate(harness.every_run):
         table.add_row(
             run.start,
             run.end,
             run.gauge,
             str(len(run.boards)),
             f"{run.length_mm:.0f}",
-            f"{wiring.run_ma[k]:.0f}",
-            f"{wiring.drawn.node_v[k + 1]:.2f}",
+            f"{abs(wiring.run_ma[k]):.0f}",
+            f"{wiring.drawn.node_v[harness.nodes.index(run.end)]:.2f}",
         )
     return table
 
@@ -179,7 +180,7 @@ def _cut_list(wiring: WiringReport) -> Table:
     total_mm: dict[str, float] = {}
     for (gauge, length), (_, count) in pieces.items():
         total_mm[gauge] = total_mm.get(gauge, 0.0) + length * count
-    table.caption = "in all, of each conductor: " + ", ".join(
+    table.caption = "in all, of plus and of minus: " + ", ".join(
         f"{mm / 1000:.1f} m of {gauge}" for gauge, mm in total_mm.items()
     )
     return table

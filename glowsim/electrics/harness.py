@@ -1,7 +1,8 @@
-"""The wiring of a scene as runs from node to node: the tree that is solved, cut and drawn."""
+"""The wiring of a scene as runs from node to node: what is solved, cut and drawn."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from glowsim.catalogue import Wire
@@ -54,12 +55,24 @@ class CutPiece:
 class Harness:
     """All runs, from the supply outwards: a run starts at the supply or where an earlier ends.
 
-    kind  : 'bus', 'chain', 'star' or 'tree';  drop_limit_v : as the scene wants it
+    kind   : 'bus', 'chain', 'star' or 'tree';  drop_limit_v : as the scene wants it
+    second : a pair more from the supply to the end of the last run, which closes a ring
     """
 
     kind: str
     runs: tuple[WireRun, ...]
     drop_limit_v: float
+    second: WireRun | None = None
+
+    @property
+    def every_run(self) -> tuple[WireRun, ...]:
+        """All runs, with the second feed last."""
+        return self.runs if self.second is None else (*self.runs, self.second)
+
+    def rewired(self, change: Callable[[WireRun], WireRun]) -> Harness:
+        """Return the same wiring with every run changed."""
+        second = None if self.second is None else change(self.second)
+        return replace(self, runs=tuple(map(change, self.runs)), second=second)
 
     @property
     def nodes(self) -> tuple[str, ...]:
@@ -76,14 +89,15 @@ class Harness:
 
     def without_copper(self) -> Harness:
         """Return the same wiring of wire without resistance: what is left is its joints."""
-        return replace(self, runs=tuple(replace(run, length_mm=0.0) for run in self.runs))
+        return self.rewired(lambda run: replace(run, length_mm=0.0))
 
     @property
     def cut_list(self) -> tuple[CutPiece, ...]:
-        """The pieces to cut, ends included, equal ones together. Data wire is cut as the pair."""
+        """The pieces to cut, ends included, equal ones together. Data wire is cut as the pair;
+        a second feed has none."""
         pieces: dict[tuple[str, str, float], list[str]] = {}
-        for run in self.runs:
-            for conductor in CONDUCTORS:
+        for run in self.every_run:
+            for conductor in CONDUCTORS[: 2 if run is self.second else 3]:
                 key = (conductor, run.gauge, round(run.length_mm + ENDS_MM))
                 pieces.setdefault(key, []).append(f"{run.start} to {run.end}")
         return tuple(
@@ -109,6 +123,9 @@ def harness_of(plan: Plan, boards: tuple[LitBoard, ...]) -> Harness | None:
         runs = _star(plan, wiring, boards)
     else:
         runs = _line(plan, wiring, boards)
+        if wiring.second_feed_mm is not None:
+            second = replace(runs[-1], start=SUPPLY, length_mm=wiring.second_feed_mm, boards=())
+            return Harness(wiring.kind, tuple(runs), wiring.drop_limit_v, second)
     return Harness(wiring.kind, tuple(runs), wiring.drop_limit_v)
 
 

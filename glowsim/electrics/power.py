@@ -69,7 +69,7 @@ class WiringReport:
 
     drawn, white : states as drawn and at full white, with boards that fade where starved
     held_drop_v  : (boards,) float, loss at full white if boards held their currents
-    run_ma       : of each run at full white, held
+    run_ma       : of every run at full white, held; below 0 where it flows towards its start
     thinnest, thinnest_drawn : gauge that would keep the drop limit throughout and bear the fuse,
                    at full white and as drawn; None if none does
     joints_v     : part of the greatest loss that joints alone make
@@ -322,6 +322,6 @@ def _fuse(electrics: Electrics, total: Currents, wires: dict[str, Wire]) -> Fuse
     if fuse_a is None:
         return None
     wire = next((name for name, w in wires.items() if w.buried_a >= fuse_a), None)
-    runs = electrics.harness.runs if electrics.harness else ()
+    runs = electrics.harness.every_run if electrics.harness else ()
     too_thin = dict.fromkeys(run.gauge for run in runs if run.wire.buried_a < fuse_a)
     return FuseAdvice(fuse_a, load_ma, for_white, wire, tuple(too_thin))

@@ -66,16 +66,18 @@ def wiring_words(wiring: WiringReport) -> list[str]:
         if wiring.thinnest:
             lines.append(f"The thinnest wire that does, used throughout: {wiring.thinnest}.")
         return lines
+    one_end = wiring.harness.kind in ("bus", "chain") and wiring.harness.second is None
+    far_too = ", or feed the far end too (second_feed_mm)" if one_end else ""
     words = f"Full white would lose {worst:.2f} V on the way; the limit is {limit:g} V. "
     if wiring.thinnest:
         words += f"The thinnest wire that keeps it, used throughout: {wiring.thinnest}."
     elif wiring.joints_v > limit:
         words += (
             f"No wire keeps it: the joints alone lose {wiring.joints_v:.2f} V. Feed the boards by "
-            "a bus or a tree, or feed the far end too."
+            f"a bus or a tree{far_too}."
         )
     else:
-        words += "No wire of the catalogue keeps it: feed the far end too, or branch earlier."
+        words += f"No wire of the catalogue keeps it: branch earlier{far_too}."
     if wiring.thinnest_drawn:
         words += f" As drawn, and never brighter, {wiring.thinnest_drawn} would do."
     return [*lines, words]

@@ -120,7 +120,7 @@ def _wiring(report: PowerReport) -> dict[str, Any]:
                 "boards": [report.boards[n].name for n in run.boards],
                 "white_ma": round(current, 1),
             }
-            for run, current in zip(wiring.harness.runs, wiring.run_ma, strict=True)
+            for run, current in zip(wiring.harness.every_run, wiring.run_ma, strict=True)
         ],
         "drawn": _state(wiring.drawn),
         "full_white": _state(wiring.white),

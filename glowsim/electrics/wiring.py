@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from glowsim.catalogue import Wire
-from glowsim.electrics.harness import Harness, WireRun
+from glowsim.electrics.harness import Harness
 from glowsim.electrics.loads import IDLE_FULL_V, LitBoard
 from glowsim.electrics.network import Network, solve_network
 from glowsim.geometry.mesh import FloatArray, IntArray
@@ -27,7 +28,8 @@ class State:
     """All boards at one set of levels.
 
     board_v, board_ma : (boards,) float;  share : (boards, 3) float, of full current per channel
-    node_v            : (nodes,) float, the supply first;  run_ma : (runs,) float
+    node_v            : (nodes,) float, the supply first
+    run_ma            : (runs,) float, of every run; below 0 where it flows towards its start
     supply_v          : at the start of the wiring, the battery's sag taken off
     supply_ma         : all of it;  wire_loss_w : turned to heat in wires and joints
     """
@@ -59,7 +61,7 @@ class Circuit:
     def __init__(self, boards: tuple[LitBoard, ...], harness: Harness | None) -> None:
         """Prepare the network. Without a harness every board sees the supply itself."""
         self._boards = boards
-        self._runs = harness.runs if harness else ()
+        self._runs = harness.every_run if harness else ()
         self._node = np.array(harness.node_of_board(len(boards)) if harness else [0] * len(boards))
         self._channel_a = np.array([b.channel_ma for b in boards]).reshape(-1, 3) / 1000
         self._idle_a = np.array([b.idle_ma for b in boards]) / 1000
@@ -68,6 +70,7 @@ class Circuit:
         names = {name: k for k, name in enumerate(harness.nodes if harness else ("supply",), 1)}
         start = [0, *(names[run.start] for run in self._runs)]
         end = [1, *(names[run.end] for run in self._runs)]
+        self._node_count = 1 + len(names)
         self._node = self._node + 1
         self._start: IntArray = np.array(start, dtype=np.int64)
         self._end: IntArray = np.array(end, dtype=np.int64)
@@ -77,7 +80,7 @@ class Circuit:
     def state(self, feed: Feed, levels: FloatArray) -> State:
         """Return the state at levels (boards, 3); raises SolveError if it cannot be found."""
         ohm = np.concatenate([[feed.ohm], self._run_ohm])
-        network = Network(2 + len(self._runs), self._start, self._end, ohm)
+        network = Network(self._node_count, self._start, self._end, ohm)
         at_full = self._channel_a * levels
 
         def load(volts: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -130,18 +133,31 @@ def drops_if_held_v(harness: Harness, board_ma: FloatArray) -> FloatArray:
     """
     nodes = harness.nodes
     loss = {nodes[0]: 0.0}
-    for run, carried_ma in zip(harness.runs, run_currents_ma(harness, board_ma), strict=True):
+    for run, carried_ma in zip(harness.runs, run_currents_ma(harness, board_ma), strict=False):
         loss[run.end] = loss[run.start] + carried_ma / 1000 * run.loop_ohm
     return np.array([loss[nodes[n]] for n in harness.node_of_board(len(board_ma))])
 
 
 def run_currents_ma(harness: Harness, board_ma: FloatArray) -> list[float]:
-    """Return the current of each run if all boards held theirs [mA]."""
+    """Return the current of every run if all boards held theirs [mA]; below 0 where it flows
+    towards the run's start."""
     behind = {run.end: sum(board_ma[b] for b in run.boards) for run in harness.runs}
+    given_ma = []
+    if harness.second is not None:
+        given_ma = [_second_ma(harness, board_ma)]
+        behind[harness.second.end] -= given_ma[0]
     for run in reversed(harness.runs):
         if run.start in behind:
             behind[run.start] += behind[run.end]
-    return [float(behind[run.end]) for run in harness.runs]
+    return [*(float(behind[run.end]) for run in harness.runs), *given_ma]
+
+
+def _second_ma(harness: Harness, board_ma: FloatArray) -> float:
+    """Return the current of a second feed [mA]: the voltage that its end lacks without it, over
+    the resistance around the ring (Thevenin), which is that of all runs, as they lie in a line."""
+    once = drops_if_held_v(replace(harness, second=None), board_ma)
+    ring_ohm = sum(run.loop_ohm for run in harness.every_run)
+    return 1000 * float(once[list(harness.runs[-1].boards)].max()) / ring_ohm if ring_ohm else 0.0
 
 
 def thinnest_wire(
@@ -151,15 +167,11 @@ def thinnest_wire(
 
     Inside foam it must bear what it carries, and the fuse before it. None if no known wire does.
     """
-    carried_a = max(run_currents_ma(harness, board_ma)) / 1000
+    carried_a = max(map(abs, run_currents_ma(harness, board_ma))) / 1000
     for name, wire in wires:
         if wire.buried_a < max(carried_a, fuse_a):
             continue
-        tried = replace(harness, runs=tuple(_rewired(run, name, wire) for run in harness.runs))
+        tried = harness.rewired(partial(replace, gauge=name, wire=wire))
         if drops_if_held_v(tried, board_ma).max() <= harness.drop_limit_v:
             return name
     return None
-
-
-def _rewired(run: WireRun, name: str, wire: Wire) -> WireRun:
-    return replace(run, gauge=name, wire=wire)

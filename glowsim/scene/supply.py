@@ -65,6 +65,8 @@ class Bus(_Wiring):
     """From the supply to the first board."""
     spacing_mm: PositiveMm
     """From each board to the next."""
+    second_feed_mm: PositiveMm | None = None
+    """Of a second pair from the supply, to the last board; left out, there is none."""
     boards: tuple[Name, ...] = ()
     """The boards in their order; left out, all as they stand in the scene."""
 
@@ -75,6 +77,7 @@ class Chain(_Wiring):
     kind: Literal["chain"]
     feed_mm: PositiveMm
     spacing_mm: PositiveMm
+    second_feed_mm: PositiveMm | None = None
     boards: tuple[Name, ...] = ()
     joint_mohm: Annotated[Number, Field(ge=0, le=10_000)] = 20.0
     """Of each conductor from one board to the next: plugs, pads and copper of the board."""

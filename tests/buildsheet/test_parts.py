@@ -50,6 +50,16 @@ def test_tree_is_drawn_from_its_root():
     assert "0.26 A at full white" in left.text
 
 
+def test_a_second_feed_is_drawn_as_one():
+    (drawing,) = drawn(SPIKE + "second_feed_mm = 700\n")
+    second = words_of(drawing)[-1]
+    assert second.text.startswith("second feed, to spike 2: board: 700 mm, 24 AWG, ")
+    # It leaves the supply as the first feed does, and the first feed keeps its own figures.
+    first = words_of(drawing)[2]
+    assert second.at[0] == first.at[0]
+    assert first.text.startswith("spike 1: board (all): 400 mm, 24 AWG")
+
+
 def test_every_line_starts_where_one_ended():
     (drawing,) = drawn(SPIKE[: SPIKE.index("[wiring]")] + TREE)
     lines = [i.points for i in drawing.items if isinstance(i, Path) and len(i.points) == 3]

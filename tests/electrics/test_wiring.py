@@ -109,6 +109,52 @@ def test_currents_of_runs_are_those_beyond_them():
     assert_allclose(run_currents_ma(prop.harness, np.array([1.0, 2, 3, 4])), [10, 9, 7, 4])
 
 
+BOTH = BUS.replace("500", "200").replace("150", "200") + "second_feed_mm = 200\n"
+
+
+def test_a_bus_fed_from_both_ends_loses_a_quarter():
+    """Nine equal loads i on ten equal pieces r. From one end the last loses r i N(N+1)/2 = 45 r i;
+    from both, the middle one is fed by five pieces a side, which carry 4.5, 3.5, 2.5, 1.5 and
+    0.5 i: 12.5 r i = r i (N+1)^2 / 8. The ratio, (N+1)/(4N), tends to a quarter."""
+    board_ma, r = np.full(9, 250.0), 2 * 0.0842 * 0.2
+    one, both = (
+        electrics(row(9, text)).harness for text in (BOTH.replace("second_feed_mm = 200", ""), BOTH)
+    )
+    once, twice = (drops_if_held_v(harness, board_ma) for harness in (one, both))
+    assert_allclose(once[-1], 45 * r * 0.25, rtol=1e-9)
+    assert_allclose(twice.max(), 12.5 * r * 0.25, rtol=1e-9)
+    assert twice.argmax() == 4
+    assert_allclose(twice, twice[::-1], rtol=1e-9)
+    currents = np.array([4.5, 3.5, 2.5, 1.5, 0.5, -0.5, -1.5, -2.5, -3.5, 4.5])
+    assert_allclose(run_currents_ma(both, board_ma), 250 * currents, rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    "text", [BOTH, BOTH.replace('"bus"', '"chain"'), BOTH.replace("d_mm = 200", "d_mm = 900")]
+)
+@pytest.mark.parametrize("count", [1, 2, 7])
+def test_held_drops_of_a_ring_are_those_of_its_network(text, count):
+    prop = electrics(row(count, text))
+    state = prop.circuit.state(Feed(5.0), white(prop))
+    assert_allclose(state.share, 1.0)
+    assert_allclose(state.board_loss_v, held(prop), rtol=1e-6)
+    white_ma = np.array([b.white_ma for b in prop.boards])
+    assert_allclose(state.run_ma, run_currents_ma(prop.harness, white_ma), rtol=1e-5, atol=1e-6)
+    assert_allclose(state.run_ma[0] + state.run_ma[-1], white_ma.sum(), rtol=1e-6)
+
+
+def test_a_second_feed_is_cut_without_data_wire_and_allows_thinner_wire():
+    wires, board_ma = load_catalogue().wires, np.full(9, 250.0)
+    one = electrics(row(9, BUS)).harness
+    both = electrics(row(9, BUS + "second_feed_mm = 700\n")).harness
+    more = [p for p in both.cut_list if p.length_mm == 740]
+    assert [(p.conductor, p.count) for p in more] == [("plus", 1), ("minus", 1)]
+    assert len(both.cut_list) == len(one.cut_list) + 2
+    names = list(wires)
+    thin, thick = (names.index(thinnest_wire(h, board_ma, wires.items())) for h in (both, one))
+    assert thin < thick
+
+
 def test_thinnest_wire_is_the_first_that_keeps_the_limit():
     wires = load_catalogue().wires
     prop = electrics(row(10, BUS))
