@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import signal
 import subprocess
@@ -17,6 +16,7 @@ import pytest
 from PIL import Image
 
 from glowsim.cli.main import main
+from tests.support.commands import command, run
 
 GOOD = """
 title = "Little spike"
@@ -32,18 +32,6 @@ cell_mm = 3
   board = "round_7_12ma"
   position_mm = [0, 0, 12]
 """
-
-
-def run(*arguments, folder: Path, **environment) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "glowsim.cli", *map(str, arguments)],
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-        env={**os.environ, "NO_COLOR": "1", **environment},
-    )
 
 
 @pytest.fixture
@@ -173,9 +161,8 @@ def test_turntable_writes_an_animation(scene):
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
 def test_ctrl_c_keeps_the_frames_that_are_finished(scene):
     # A shell in the background passes an ignored Ctrl-C on to its children: not to this one.
-    command = [sys.executable, "-m", "glowsim.cli", "turntable", str(scene), "--frames", "300"]
     running = subprocess.Popen(
-        command,
+        command("turntable", scene, "--frames", "300"),
         cwd=scene.parent,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

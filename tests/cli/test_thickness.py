@@ -7,32 +7,16 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
+from tests.support.commands import command, run
 from tests.support.sweeps import SPIKE
 
 RANGE = ("--from", "2", "--to", "8", "--steps", "3")
-
-
-def command(*arguments) -> list[str]:
-    return [sys.executable, "-m", "glowsim.cli", "thickness", *map(str, arguments)]
-
-
-def run(*arguments, folder: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        command(*arguments),
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-        env={**os.environ, "NO_COLOR": "1"},
-    )
 
 
 @pytest.fixture
@@ -43,7 +27,7 @@ def scene(tmp_path) -> Path:
 
 
 def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
-    done = run(scene, *RANGE, "--size", "160x120", folder=scene.parent)
+    done = run("thickness", scene, *RANGE, "--size", "160x120", folder=scene.parent)
     assert done.returncode == 0, done.stderr
     for words in (
         "Varied: material added all round the body",
@@ -72,6 +56,7 @@ def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
 
 def test_json_is_all_there_is_on_standard_output(scene):
     done = run(
+        "thickness",
         *(scene, *RANGE, "--vary", "size", "--from", "60", "--to", "80", "--steps", "2"),
         *("--workers", "1", "--no-pictures", "--json", "--out", "here"),
         folder=scene.parent,
@@ -100,7 +85,7 @@ def test_bad_input_leaves_everything_alone(scene, arguments, said):
     folder = scene.parent / "little-glow"
     folder.mkdir()
     (folder / "thickness.csv").write_text("mine")
-    done = run(scene, *arguments, folder=scene.parent)
+    done = run("thickness", scene, *arguments, folder=scene.parent)
     assert done.returncode == 2
     assert said in done.stderr
     assert "Traceback" not in done.stderr
@@ -114,7 +99,7 @@ def test_ctrl_c_keeps_finished_steps(scene):
     steps = scene.parent / "little-glow" / "steps"
     many = (scene, "--from", "1", "--to", "40", "--steps", "120", "--no-pictures")
     with subprocess.Popen(
-        command(*many),
+        command("thickness", *many),
         cwd=scene.parent,
         stderr=subprocess.PIPE,
         text=True,
