@@ -21,7 +21,7 @@ from glowsim.findings import Finding, looks_of
 from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.pictures.section import MarkKind, Section, SectionMark, draw_sections
-from glowsim.transport.problem import Emitters, Kind
+from glowsim.transport.problem import Kind
 
 NEAR_SHARE = 0.08
 """A mark within this share of the body's size of a section counts as lying on it."""
@@ -29,9 +29,9 @@ SAMPLES = 220
 """Samples along the longer side of a section in material."""
 STRONG = 97.0
 """Percentile of the effects that takes the full colour."""
-AIR_SAMPLES = 26
+AIR_SAMPLES = 34
 """The same where light stands in air, which takes rays from every sample."""
-AIR_RAYS = 600
+AIR_RAYS = 1000
 _NAMES = "xyz"
 _PLANES = ((0, 2), (1, 2), (0, 1))
 
@@ -99,10 +99,7 @@ class Sensitivity:
         air &= region_of(points, responses.problem.solids) >= 0
         effect[cloudy] = responses.adjoint.at(points[cloudy], weight)
         if air.any():
-            share = responses.adjoint.respond(
-                self._points_of_light(points[air]), AIR_RAYS, AIR_RAYS
-            )
-            effect[air] = np.einsum("nbp,bp->n", share, weight)
+            effect[air] = responses.adjoint.in_air(points[air], weight, AIR_RAYS)
         return effect
 
     def _colour(self) -> FloatArray:
@@ -111,18 +108,6 @@ class Sensitivity:
         lights = [step.glow.lights[k] for k in step.copies[0].lights]
         flux = np.sum([light.flux_lm * light.drive for light in lights], axis=0)
         return flux / flux.sum()
-
-    def _points_of_light(self, points: FloatArray) -> Emitters:
-        """Return lights that shine evenly all round."""
-        count, up = len(points), np.array([0.0, 0.0, 1.0])
-        return Emitters(
-            np.repeat(points, 2, axis=0),
-            np.tile(np.stack([up, -up]), (count, 1)),
-            np.zeros(2 * count),
-            np.repeat(np.arange(count), 2),
-            np.full(2 * count, 0.5),
-            np.repeat(region_of(points, self._responses.problem.solids), 2),
-        )
 
     def best_mm(self, poses: Poses) -> tuple[FloatArray, float]:
         """Return where among some places light mends most, (3,) [mm], and its effect there."""

@@ -79,3 +79,16 @@ def test_field_at_a_point_is_the_response_to_light_scattered_there():
     total = adjoint.respond(isotropic, 4096).sum()
     # What a point light scatters first does so about a mean free path away: a little more escapes.
     assert middle < total < 1.1 * middle
+
+
+def test_light_anywhere_in_a_hollow_is_read_from_its_walls():
+    problem = hollow()
+    adjoint = Adjoint(QuickBody(problem), octants(problem))
+    points = np.array([[0, 0, 0], [8, 2, -3], [-11, 4, 6], [2, -13, 5.0]])
+    weight = np.random.default_rng(1).random((3, 8)) - 0.3
+    traced = adjoint.respond(emitters(points, both_ways=True, region=1), 20_000, 20_000)
+    wanted = np.einsum("nbp,bp->n", traced, weight)
+    read = adjoint.in_air(points, weight, 4000)
+    # What falls on walls evenly from all sides is reflected a little more than what falls straight.
+    np.testing.assert_allclose(read, wanted, rtol=0.1)
+    np.testing.assert_allclose(read / read.mean(), wanted / wanted.mean(), rtol=0.03)

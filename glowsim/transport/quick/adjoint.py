@@ -11,15 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.rays import AHEAD_MM
 from glowsim.transport.problem import Emitters
 from glowsim.transport.quick.aim import Aims, beams
-from glowsim.transport.quick.beams import Rays
+from glowsim.transport.quick.beams import Rays, cosine_directions, even_points
+from glowsim.transport.quick.cavity import air_side
 from glowsim.transport.quick.solve import QuickBody
 
 Float32Array = NDArray[np.float32]
@@ -59,15 +63,11 @@ class Adjoint:
         self._field = np.zeros((3, nodes, self.count), dtype=np.float32)
         self._air = np.zeros((3, self.count, airs), dtype=np.float32)
         alike = _alike(quick)
-        batches = [
-            (band, first)
-            for first in range(0, self.count, PATCHES_AT_ONCE)
-            for band in range(3)
-            if alike[band] == band
-        ]
+        bands = [band for band in range(3) if alike[band] == band]
+        batches = range(0, self.count, PATCHES_AT_ONCE)
         done = 0
         with ThreadPoolExecutor(max_workers=2) as pool:
-            for _ in pool.map(lambda batch: self._listen(*batch), batches):
+            for _ in pool.map(lambda first: self._listen(first, bands), batches):
                 done += 1
                 report(f"reading the light backwards, {100 * done // len(batches)} %")
         for band in range(3):
@@ -77,12 +77,17 @@ class Adjoint:
                     self._air[alike[band]],
                 )
 
-    def _listen(self, band: int, first: int) -> None:
-        """Solve for one batch of patches in one band, the transpose of the forward solve."""
-        quick, problem = self.quick, self.quick.problem
+    def _listen(self, first: int, bands: list[int]) -> None:
+        """Solve for one batch of patches, the transpose of the forward solve."""
         mine = slice(first, min(first + PATCHES_AT_ONCE, self.count))
+        heard = self.quick.calmed(self._sum[mine].toarray().T)
+        for band in bands:
+            self._listen_in(band, mine, heard)
+
+    def _listen_in(self, band: int, mine: slice, heard: FloatArray) -> None:
+        """Solve for some patches in one band; heard : (skin faces, patches), what each counts."""
+        quick, problem = self.quick, self.quick.problem
         walls, skin = quick._walls, problem.skin
-        heard = quick.calmed(self._sum[mine].toarray().T)
         weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
         weight[skin] = heard * walls.let_out[skin, band : band + 1]
         weight *= problem.walls.areas_mm2[:, None]
@@ -116,17 +121,19 @@ class Adjoint:
         parts = []
         for first in range(0, count, LIGHTS_AT_ONCE):
             lights = range(first, min(first + LIGHTS_AT_ONCE, count))
-            some = [emitters.of(k) for k in lights]
-            parts.append(self._respond(some, rays_per_light, aimed_rays))
+            some = [
+                self._rays(emitters.of(k), k - first, rays_per_light, aimed_rays) for k in lights
+            ]
+            parts.append(self._respond(Rays.joined(some), len(lights)))
         return np.concatenate(parts) if parts else np.zeros((0, 3, self.count))
 
-    def _respond(self, lights: list[Emitters], rays_per_light: int, aimed: int) -> FloatArray:
+    def _respond(self, rays: Rays, lights: int) -> FloatArray:
+        """Return the share of each light's rays that leaves each patch, (lights, 3, patches)."""
         quick = self.quick
-        bundles = [self._rays(light, k, rays_per_light, aimed) for k, light in enumerate(lights)]
-        flight = quick._flight.follow([Rays.joined(bundles)], len(lights))
+        flight = quick._flight.follow([rays], lights)
         skin = quick.problem.skin
         leaving = flight.direct[:, skin] + flight.through_coat[:, skin]
-        out = np.zeros((len(lights), 3, self.count))
+        out = np.zeros((lights, 3, self.count))
         for band in range(3):
             out[:, band] = (self._sum @ leaving[:, :, band].T).T
             if quick._elements is not None:
@@ -161,6 +168,58 @@ class Adjoint:
             return np.zeros(len(points))
         field = np.einsum("bp,bnp->n", weight.astype(np.float32), self._field, optimize=True)
         return np.asarray(elements.sampler(points) @ field, dtype=float)
+
+    def in_air(self, points: FloatArray, weight: FloatArray, rays: int) -> FloatArray:
+        """Return the response of patches, added up, to lights in hollows that shine all round.
+
+        points : (n, 3) float [mm];  weight : (3, patches) float;  rays : of each light. Returns
+        (n,) float, per unit of power. What light does at a wall is read from `lit_walls`, as if
+        it fell there from all sides: a point needs no more than to see the walls.
+        """
+        cavity = self.quick._cavity
+        if cavity is None or len(points) == 0:
+            return np.zeros(len(points))
+        worth = np.append(np.einsum("abp,bp->a", self.lit_walls, weight), 0.0)
+        place = even_points(np.arange(rays), np.zeros((1, 2)))
+        height, turn = 2 * place[:, 0] - 1, 2 * np.pi * place[:, 1]
+        flat = np.sqrt(1 - height**2)
+        ways = np.column_stack([flat * np.cos(turn), flat * np.sin(turn), height])
+        target, total = self.quick._target, np.zeros(len(points))
+        for k, point in enumerate(points):
+            face = target.first_hits(np.broadcast_to(point, ways.shape), ways).face
+            total[k] = worth[np.where(face >= 0, cavity.patch[face], -1)].mean()
+        return total
+
+    @cached_property
+    def lit_walls(self) -> FloatArray:
+        """The response of patches to light that falls evenly from all sides on each patch of the
+        walls of hollows, (air patches, 3, patches) float, per unit of power."""
+        problem, cavity = self.quick.problem, self.quick._cavity
+        if cavity is None:
+            return np.zeros((0, 3, self.count))
+        side = air_side(problem)
+        faces = np.nonzero(side != 0)[0]
+        faces = faces[np.argsort(cavity.patch[faces], kind="stable")]
+        patch = cavity.patch[faces]
+        normal = problem.walls.normals[faces] * side[faces, None]
+        number = np.arange(len(faces))
+        share = problem.walls.areas_mm2[faces] / cavity.area[patch]
+        rays = Rays(
+            problem.walls.centroids[faces] + 2 * AHEAD_MM * normal,
+            cosine_directions(-normal, even_points(number, np.zeros((1, 2)))),
+            np.repeat(share[:, None], 3, axis=1),
+            np.where(side[faces] < 0, problem.inside[faces], problem.outside[faces]),
+            patch,
+            np.asarray((number * 0.618033988749895) % 1.0),
+            np.full(len(faces), -1),
+            np.ones(len(faces)),
+        )
+        parts = []
+        for first in range(0, len(cavity.area), LIGHTS_AT_ONCE):
+            count = min(LIGHTS_AT_ONCE, len(cavity.area) - first)
+            some = rays.where((patch >= first) & (patch < first + count))
+            parts.append(self._respond(replace(some, light=some.light - first), count))
+        return np.concatenate(parts)
 
 
 def _alike(quick: QuickBody) -> list[int]:
