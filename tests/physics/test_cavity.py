@@ -1,20 +1,26 @@
-"""Hollows: view factors, integrating cavity, translucent shells, the n^2 of an index step."""
+"""Hollows: view factors, integrating cavity, translucent shells, the n^2 of an index step.
+
+View factors and the equilibrium at an index step are quick's alone: the reference has neither
+patches nor a field, it follows photons across.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
+from glowsim.geometry.patterns import placed
 from glowsim.geometry.rays import RayTarget
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.optics.diffusion import hollow_sphere_escape_fraction
-from glowsim.optics.slab import layer_reflectance_transmittance
 from glowsim.optics.viewfactors import cavity_multiplier, coaxial_discs
 from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport.problem import AIR, BARE, Layer
 from glowsim.transport.quick.cavity import cavity_of
 from glowsim.transport.quick.walls import walls_of
-from tests.support.bodies import body, emitters, medium, shell
+from tests.support.bodies import body, emitters, medium, opaque, shell
+from tests.support.slabs import SLABS
+from tests.support.solvers import quick
 
 
 def hollow_box(mesh, reflectance=0.5, transmittance=0.0):
@@ -81,35 +87,49 @@ def test_view_factors_are_reciprocal_and_closed():
     np.testing.assert_allclose(cavity.view.sum(axis=1), 1.0, rtol=1e-9)
 
 
-@pytest.mark.parametrize("reflectance", [0.90, 0.98])
-def test_integrating_cavity_multiplies_light(solve, reflectance):
-    """A closed sphere of reflectance rho multiplies light by 1 / (1 - rho) (the integrating
-    sphere equation, textbook): what a wall lets through in the end is T / (1 - R)."""
-    through = 1 - reflectance
-    orb = shape_mesh(Orb(kind="orb", diameter_mm=40))
-    leaving = solve(hollow_box(orb, reflectance, through))
-    # A lossless sheet lets all light out in the end, evenly but for the first hit.
-    assert leaving.total == pytest.approx(1.0, abs=1e-6)
-    lost = solve(hollow_box(orb, reflectance, through / 2))
-    assert lost.total == pytest.approx(0.5, abs=1e-6)
-    assert lost.in_coats == pytest.approx(0.5, abs=1e-6)
+@pytest.mark.parametrize(
+    ("shape", "reflectance", "absorptance"),
+    [
+        (Orb(kind="orb", diameter_mm=40), 0.9, 0.0),
+        (Orb(kind="orb", diameter_mm=40), 0.9, 0.05),
+        (Orb(kind="orb", diameter_mm=40), 0.98, 0.0),
+        (Orb(kind="orb", diameter_mm=40), 0.98, 0.01),
+        (Slab(kind="slab", length_mm=30, width_mm=12, thickness_mm=50), 0.7, 0.1),
+    ],
+    ids=lambda value: getattr(value, "kind", str(value)),
+)
+def test_translucent_sheet_lets_out_t_over_one_minus_r(solve, shape, reflectance, absorptance):
+    """Each visit to a diffuse sheet gives the same odds, whatever the shape (derived; in a sphere
+    it is the integrating sphere's 1 / (1 - rho), textbook)."""
+    problem = hollow_box(shape_mesh(shape), reflectance, 1 - reflectance - absorptance)
+    leaving = solve(problem, 20_000)
+    kept = absorptance / (1 - reflectance)
+    assert leaving.leaves().agrees(1 - kept, digits=1e-9, within=1e-6)
+    if kept:
+        assert leaving.stays_in_coats().agrees(kept, digits=1e-9, within=1e-6)
 
 
-@pytest.mark.parametrize("port", [0.05, 0.10])
-def test_integrating_cavity_with_a_port(solve, port):
-    """M = rho / (1 - rho (1 - f)): share of the flux that leaves by a port of area fraction f is
-    f M for light whose first hit is on the wall."""
-    reflectance = 0.95
+@pytest.mark.parametrize(
+    ("reflectance", "port"),
+    [
+        (0.90, 0.10),
+        (0.95, 0.05),
+        pytest.param(0.98, 0.02, marks=pytest.mark.slow_for("reference")),
+    ],
+)
+def test_integrating_cavity_with_a_port(solve, reflectance, port):
+    """M = rho / (1 - rho (1 - f)) (the integrating sphere equation, textbook): share of the flux
+    that leaves by a port of area fraction f is f M for light whose first hit is on the wall."""
     problem = hollow_box(shape_mesh(Orb(kind="orb", diameter_mm=40)), reflectance, 0.0)
     # A cap of a sphere of height h has the share h / (2 r) of its area.
-    height = problem.walls.centroids[:, 2]
-    area = problem.walls.areas_mm2
-    is_port = height < -20 + 2 * 20 * port
+    is_port = problem.walls.centroids[:, 2] < -20 + 2 * 20 * port
     problem.coat[is_port] = BARE
-    fraction = area[is_port].sum() / area.sum()
-    leaving = solve(problem)
+    area = problem.walls.areas_mm2
+    fraction = float(area[is_port].sum() / area.sum())
     exact = fraction * float(cavity_multiplier(reflectance=reflectance, port_fraction=fraction))
-    assert leaving.where(is_port[problem.skin]) == pytest.approx(exact, rel=0.01)
+    found = solve(problem, 100_000).leaves(is_port[problem.skin])
+    # The faces of the mesh see each other as those of a sphere do within 3e-3.
+    assert found.agrees(exact, digits=3e-3 * exact, within=0.01)
 
 
 @pytest.mark.parametrize(
@@ -117,8 +137,9 @@ def test_integrating_cavity_with_a_port(solve, port):
     [(0.005, 1.0, 1.0, 2.0), (0.01, 2.0, 1.5, 2.0), (0.005, 8.0, 1.46, 2.0)],
 )
 @pytest.mark.parametrize("cells", [1, 2])
-def test_translucent_shell_lets_out_what_diffusion_says(solve, mu_a, mu_s, n, wall, cells):
-    """Concentric spherical shell, closed form of diffusion theory (derived in `optics`)."""
+def test_translucent_shell_lets_out_what_diffusion_says(mu_a, mu_s, n, wall, cells):
+    """Concentric spherical shell (derived in `optics`). Quick alone: the closed form is
+    diffusion's own, as quick is."""
     orb = shape_mesh(Orb(kind="orb", diameter_mm=40))
     lights = emitters([[0.2, 0.1, 0.3]], region=1, both_ways=True)
     problem = shell(
@@ -129,22 +150,56 @@ def test_translucent_shell_lets_out_what_diffusion_says(solve, mu_a, mu_s, n, wa
             inner_radius_mm=20 - wall, wall_mm=wall, mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s, n=n
         )
     )
-    assert solve(problem).total == pytest.approx(exact, rel=0.015)
+    assert quick(problem).leaves().agrees(exact, within=0.015)
 
 
 @pytest.mark.slow
-def test_large_shell_lets_out_t_over_t_plus_a(solve):
-    """T / (T + A) with T and A of the flat wall, wherever the LED sits (derived: each visit to
-    the wall gives the same odds). R and T by delta-P1, within 2 % of adding-doubling here."""
-    wall, mu_a, mu_s = 3.0, 0.01, 1.5
-    orb = shape_mesh(Orb(kind="orb", diameter_mm=160))
-    r, t = layer_reflectance_transmittance(
-        mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s, n=1.0, thickness_mm=wall
+@pytest.mark.parametrize("place", [(0.004, 0.007, 0.01), (0.35, 0.1, -0.5)], ids=["middle", "off"])
+@pytest.mark.parametrize("name", ["S3", "S15", "S16"])
+def test_large_shell_lets_out_t_over_t_plus_a(solve, name, place):
+    """Large and thin: UT1 + UR1 T / (T + A) with the flat wall's T and A from the table, wherever
+    the light sits (derived: each visit to the wall gives the same odds)."""
+    mu_a, mu_s, g, n, wall, ur1, ut1, urd, utd = SLABS[name]
+    radius = 27 * wall
+    orb = shape_mesh(Orb(kind="orb", diameter_mm=2 * radius))
+    lights = emitters([radius * np.array(place)], region=1, both_ways=True)
+    material = medium(mu_a, mu_s * (1 - g), g, n)
+    problem = shell(orb, material, wall, lights, cell_mm=wall / 2, face_mm=2 * wall)
+    exact = ut1 + ur1 * utd / (1 - urd)
+    # The wall is curved, and light it sends back hits the next at the same angle, which is not
+    # quite that of diffuse light: worth less than 1 %.
+    assert solve(problem, 200_000).leaves().agrees(exact, digits=0.01 * exact, within=0.02)
+
+
+@pytest.mark.parametrize("n", [1.0, 1.5])
+def test_lossless_shell_lets_all_light_out(solve, n):
+    lights = emitters([[2.0, 0.1, -3.0]], region=1)
+    orb = shape_mesh(Orb(kind="orb", diameter_mm=30))
+    problem = shell(orb, medium(0.0, 1.0, 0.5, n), 2.0, lights, cell_mm=2.0, face_mm=5.0)
+    # Quick drops a ray in air that has become ten thousand times fainter.
+    assert solve(problem, 20_000).leaves().agrees(1.0, digits=1e-9, within=1e-4)
+
+
+@pytest.mark.parametrize("reflectance", [0.4, 1.0])
+def test_core_absorbs_what_it_does_not_send_back(solve, reflectance):
+    """A ball is hit by the share of rays that its solid angle says, and absorbs 1 - R of them."""
+    radius, distance = 4.0, 12.0
+    core = shape_mesh(Orb(kind="orb", diameter_mm=2 * radius)).moved(
+        placed((distance, 0, 0), (0, 0, 0))
     )
-    for centre in ([0.0, 0.0, 0.0], [30.0, 10.0, -45.0]):
-        lights = emitters([centre], region=1, both_ways=True)
-        problem = shell(orb, medium(mu_a, mu_s), wall, lights, cell_mm=1.5, face_mm=6.0)
-        assert solve(problem).total == pytest.approx(float(t / (1 - r)), rel=0.02)
+    problem = body(
+        shape_mesh(Orb(kind="orb", diameter_mm=40)),
+        [AIR, opaque(reflectance)],
+        emitters([[0.0, 0.0, 0.0]], direction=(1.0, 0.0, 0.0), both_ways=True),
+        inserts=[core],
+        cell_mm=1.0,
+        face_mm=9.0,
+    )
+    seen = (1 - np.sqrt(1 - (radius / distance) ** 2)) / 2
+    # Of the core's outline 42 chords make a polygon that is 0.3 % smaller or larger. Quick counts
+    # a face at the outline, or in part behind it, all or nothing.
+    found = solve(problem, 1_000_000).stays_in(1)
+    assert found.agrees((1 - reflectance) * seen, digits=4e-3 * seen, within=0.02)
 
 
 @pytest.mark.parametrize("n", [1.0, 1.4, 1.5])

@@ -9,25 +9,55 @@ from scipy.stats import chi2
 
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.reference import Goal, Tallies, solve_body
-from glowsim.transport.reference.run import Follower
 
 
 @dataclass(frozen=True)
 class Share:
-    """A mean with its standard error."""
+    """A mean with its standard error; None where chance has no part in it."""
 
     mean: float
-    error: float
+    error: float | None
+
+    def times(self, factor: float) -> Share:
+        """Return this in another unit."""
+        return Share(self.mean * factor, None if self.error is None else self.error * factor)
 
     def off(self, other: Share | float, digits: float = 0.0) -> float:
         """Return the distance from another value in standard errors, beyond its own digits."""
-        exact = other if isinstance(other, Share) else Share(other, 0.0)
+        exact = other if isinstance(other, Share) else Share(other, None)
         gap = max(0.0, abs(self.mean - exact.mean) - digits)
-        return gap / max(float(np.hypot(self.error, exact.error)), 1e-300)
+        return gap / max(float(np.hypot(self.error or 0.0, exact.error or 0.0)), 1e-300)
 
-    def agrees(self, other: Share | float, digits: float = 0.0) -> bool:
-        """Return whether this lies within three standard errors of another value."""
-        return self.off(other, digits) <= 3.0
+    def agrees(
+        self, other: Share | float, *, digits: float = 0.0, within: float | None = None
+    ) -> bool:
+        """Return whether this is another value, as far as it can be told.
+
+        digits : of the other value, and what a mesh makes of the shape it stands for; a mean with
+                 an error must lie within three standard errors and these
+        within : share of the other value within which a solver claims to be that has no error
+        """
+        if self.error is not None:
+            return self.off(other, digits) <= 3.0
+        assert within is not None, "say how near a solver without a standard error claims to come"
+        exact = other.mean if isinstance(other, Share) else other
+        return abs(self.mean - exact) <= within * abs(exact)
+
+
+def mean_of(*shares: Share) -> Share:
+    """Return the mean of independent shares."""
+    errors = [share.error for share in shares if share.error is not None]
+    error = float(np.sqrt(np.square(errors).sum())) / len(shares) if errors else None
+    return Share(float(np.mean([share.mean for share in shares])), error)
+
+
+def ratio(one: Share, other: Share) -> Share:
+    """Return the quotient of two independent shares."""
+    quotient = one.mean / other.mean
+    if one.error is None or other.error is None:
+        return Share(quotient, None)
+    error = np.hypot(one.error / one.mean, other.error / other.mean)
+    return Share(quotient, float(quotient * error))
 
 
 def follow(problem: BodyProblem, photons: int, *, seed: int = 1, jumps: bool = False) -> Tallies:
@@ -50,33 +80,19 @@ def leaving(
     count = float(tallies.photons[light])
     mean = float((tallies.out[light, where, band] * weight).sum()) / count
     square = float((tallies.square[light, where, band] * np.square(weight)).sum()) / count
+    return of_moments(mean, square, count)
+
+
+def of_moments(mean: float, square: float, count: float) -> Share:
+    """Return the mean over so many photons, its error from their mean square."""
     return Share(mean, float(np.sqrt(max(square - mean**2, 0.0) / (count - 1))))
 
 
 def of_samples(samples: np.ndarray) -> Share:
-    """Return the mean of independent results, its error from their spread."""
+    """Return the mean of independent results, its error from their spread if there are several."""
+    if len(samples) == 1:
+        return Share(float(samples[0]), None)
     return Share(float(samples.mean()), float(samples.std(ddof=1) / np.sqrt(len(samples))))
-
-
-def absorbed(
-    problem: BodyProblem,
-    region: int,
-    photons: int,
-    *,
-    runs: int = 16,
-    jumps: bool = False,
-    scale: float = 1.0,
-) -> Share:
-    """Return the share absorbed in a region, times `scale`, its error from `runs` runs."""
-    follower = Follower(problem, seed=2, jumps=jumps, earlier=None)
-    tallies = follower.tallies
-    part = tallies.batch * max(1, round(photons / runs / tallies.batch))
-    so_far = [0.0]
-    for run in range(runs):
-        goal = Goal(noise=None, photons=(run + 1) * part)
-        follower.follow_until(goal, lambda progress: None, lambda: False, 0.0)
-        so_far.append(float(tallies.absorbed[0, region, 1]))
-    return of_samples(scale * np.diff(so_far) / part)
 
 
 def chi_square_tail(counts: np.ndarray, expected: np.ndarray) -> float:
