@@ -230,6 +230,7 @@ class Trial:
     ) -> None:
         """saved : where the last glow is kept meanwhile."""
         self._plan, self._number, self._seed = responses.plan, number, seed
+        self._responses = responses
         self._saved, self._report = saved, report
         body = self._plan.scene_file.scene.bodies[number]
         self._sizes = (body.detail_mm or 0.0, body.cell_mm or 0.0)
@@ -237,7 +238,13 @@ class Trial:
     def judged(self, scene_file: SceneFile, count: float) -> Step:
         """Return what comes of a variant, on the faces and cells that all are compared on."""
         scene_file = pinned(scene_file, self._number, *self._sizes)
-        glow = solve(scene_file, seed=self._seed, saved=self._saved, report=self._report)
+        glow = solve(
+            scene_file,
+            seed=self._seed,
+            saved=self._saved,
+            ready=self._responses.fine,
+            report=self._report,
+        )
         material = scene_file.scene.bodies[self._number].material
         return judged(glow, scene_file, self._number, count, material, self._plan.catalogue)
 

@@ -30,6 +30,10 @@ LEAST_DEPTH_MM = 3.0
 """Boards nearer to the surface than this do not make faces and cells finer still."""
 MOST_CELLS = 32_000
 """Cells of the grid that is read backwards; a finer body is read on a coarser grid."""
+HOLLOW_PATCHES = 200
+HOLLOW_CELLS = 16_000
+"""The same where lights stand in a hollow, which lights its walls much more evenly. Half the
+cells move a prediction by less than a thousandth there (measured on a printed ball)."""
 FAST_RAYS = 1024
 SURE_RAYS = 16_384
 
@@ -69,6 +73,9 @@ class Responses:
             dark = faces_where(body.dark_where, problem.walls, problem.part, problem.part_names)[
                 skin
             ]
+        in_air = (self.problem.kind_of(self.problem.emitters.region) == Kind.AIR).any()
+        if in_air:
+            patches = min(patches, HOLLOW_PATCHES)
         self.patch, self.glow = _patches(self.problem, glows, dark & ~glows, patches)
         chosen = self.patch >= 0
         areas = self.problem.walls.areas_mm2[skin]
@@ -76,7 +83,7 @@ class Responses:
             np.bincount(self.patch[chosen], areas[chosen]), dtype=float
         )
         report(f"preparing {body.name}")
-        self.quick = QuickBody(_coarse(self.problem))
+        self.quick = QuickBody(_coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS))
         self.adjoint = Adjoint(self.quick, self.patch, report)
 
     @cached_property
@@ -178,8 +185,8 @@ def _pinned(plan: Plan, number: int, depth_mm: float) -> tuple[Plan, BodyProblem
     return plan, body_problem(plan, number)
 
 
-def _coarse(problem: BodyProblem) -> BodyProblem:
-    """Return the problem on a grid of at most MOST_CELLS cells, about."""
+def _coarse(problem: BodyProblem, most_cells: int) -> BodyProblem:
+    """Return the problem on a grid of at most so many cells, about."""
     cloudy = [
         solid
         for solid, medium in zip(problem.solids, problem.media, strict=True)
@@ -187,7 +194,7 @@ def _coarse(problem: BodyProblem) -> BodyProblem:
     ]
     if not cloudy:
         return problem
-    return replace(problem, cell_mm=max(problem.cell_mm, cell_for_mm(cloudy, MOST_CELLS)))
+    return replace(problem, cell_mm=max(problem.cell_mm, cell_for_mm(cloudy, most_cells)))
 
 
 def _patches(

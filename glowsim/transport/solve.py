@@ -13,7 +13,7 @@ from glowsim.scene import SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
 from glowsim.transport.plan import plan_of
-from glowsim.transport.quick import solve_body
+from glowsim.transport.quick import QuickBody, solve_body
 from glowsim.transport.reference import Goal
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.store import load_glow, save_glow
@@ -32,6 +32,7 @@ def solve(
     goal: Goal = REFERENCE_GOAL,
     resume: bool = False,
     jumps: bool = True,
+    ready: QuickBody | None = None,
     report: Callable[[str], None] = lambda text: None,
     watch: Watch = nothing_seen,
 ) -> SurfaceGlow:
@@ -46,6 +47,8 @@ def solve(
              photons in `saved` are an error: they are neither thrown away nor followed again.
     jumps  : let the reference solver cross clear material in single steps; without, it follows
              every scattering, which takes longer and changes nothing that can be told
+    ready  : a body prepared for the quick solver, used where a body of the scene differs from it
+             in its lights alone
     report, watch : told what is being worked on, and how far the reference solver is
     Raises SceneError, MaterialError, GeometryError or SolveError. Ctrl-C in the reference solver
     raises KeyboardInterrupt that says what `saved` holds now.
@@ -62,7 +65,7 @@ def solve(
             report(f"shaping {name}")
             problem = body_problem(plan, number)
             report(f"lighting {name}")
-            bodies.append(solve_body(problem, seed))
+            bodies.append(solve_body(problem, seed, ready))
         else:
             bodies.append(replace(known[key], name=plan.name_of(key)))
     copies, lights = plan.copies([body.light_mm for body in bodies])

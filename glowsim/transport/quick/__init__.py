@@ -10,11 +10,16 @@ from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole, unli
 __all__ = ["BodyResponse", "QuickBody", "solve_body"]
 
 
-def solve_body(problem: BodyProblem, seed: int = 0) -> BodyGlow:
-    """Return the glow of one body. Raises SolveError if a solve does not converge."""
+def solve_body(problem: BodyProblem, seed: int = 0, ready: QuickBody | None = None) -> BodyGlow:
+    """Return the glow of one body. Raises SolveError if a solve does not converge.
+
+    ready : a body prepared before, used if `problem` differs from it in its lights alone
+    """
     if problem.emitters.light_count == 0:
         return unlit_body(problem)
-    response = QuickBody(problem, seed).respond(problem.emitters)
+    serves = ready is not None and ready.serves(problem, seed)
+    quick = ready if ready is not None and serves else QuickBody(problem, seed)
+    response = quick.respond(problem.emitters)
     direct_share = float(response.direct.sum(axis=2).mean())
     return body_glow(
         problem,

@@ -80,6 +80,15 @@ class QuickBody:
         """Grid cells in use."""
         return 0 if self._elements is None else len(self._elements.cells)
 
+    def serves(self, problem: BodyProblem, seed: int = 0) -> bool:
+        """Whether `problem` differs from this body in its lights and looks alone."""
+        mine, other = _basis(self.problem), _basis(problem)
+        return (
+            seed == self._seed
+            and len(mine) == len(other)
+            and all(np.array_equal(a, b) for a, b in zip(mine, other, strict=True))
+        )
+
     def respond(self, emitters: Emitters) -> BodyResponse:
         """Return the response to `emitters`, light by light.
 
@@ -329,6 +338,28 @@ class QuickBody:
 
 
 _FIELDS = ("diffuse", "direct", "heading", "absorbed", "in_coats", "lost")
+
+
+def _basis(problem: BodyProblem) -> list[FloatArray | IntArray]:
+    """Return all that grid, matrices and cavity are made from."""
+    none = np.full(3, -1.0)
+    media = [
+        np.concatenate(
+            [
+                [m.kind, m.g, m.refractive_index],
+                *(m.mu_a_per_mm, m.mu_s_reduced_per_mm),
+                none if m.reflectance is None else m.reflectance,
+            ]
+        )
+        for m in problem.media
+    ]
+    layers = [
+        np.concatenate([c.reflectance, c.transmittance, [c.open_fraction]]) for c in problem.layers
+    ]
+    meshes = [problem.walls, *(solid for solid in problem.solids if solid is not None)]
+    shapes = [array for mesh in meshes for array in (mesh.vertices, mesh.faces)]
+    sides = [problem.inside, problem.outside, problem.coat]
+    return [np.array([problem.cell_mm]), *sides, *shapes, *media, *layers]
 
 
 def _hierarchies(matrices: list[sparse.csr_matrix]) -> list[Multigrid]:
