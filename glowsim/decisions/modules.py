@@ -15,7 +15,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from glowsim.decisions.bound import Bound
+from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.placer import Placer, Report, Wish, body_number, pattern_light
 from glowsim.decisions.placing import Trial, check_count, drive_factor, lights_of
 from glowsim.decisions.response import Responses
@@ -40,7 +40,7 @@ class Count:
 
     predicted : 5 %/mean by the response matrix;  factor : what the drive was multiplied with
     current_ma, power_w : of all boards of one body, as driven;  leds, joints : of one body
-    places_mm : of the boards, in the body's own frame
+    places_mm : of the boards, in the body's own frame;  gap : what is left up to the bound
     """
 
     board: str
@@ -53,6 +53,7 @@ class Count:
     leds: int
     joints: int
     places_mm: tuple[tuple[float, ...], ...]
+    gap: Gap
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -232,6 +233,7 @@ def _tried(
         count * kind.led_count,
         count * WIRES[kind.board.drive] * JOINTS_PER_WIRE,
         tuple(light.position_mm for light in lights),
+        placer.gap(placement, step.even),
     )
 
 
@@ -265,11 +267,11 @@ def _words(answer: Modules) -> list[str]:
         able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
         if able and best.count == tried:
             said.append(f"More of them can be: try --max {2 * tried} with {' or '.join(able)}.")
-    for board, bound in answer.bounds.items():
+    for board in answer.bounds:
         mine = answer.of(board)
         if mine:
             top = max(mine, key=lambda c: c.step.even)
-            said.append(bound_words(bound, top.step.even, answer.target, board, top.count))
+            said.append(bound_words(top.gap, answer.target, board, top.count, answer.wish))
     shown = chosen or answer.best
     said += heat_words(shown.step, shown.factor, answer.wish.first)
     if shown.step.trust:

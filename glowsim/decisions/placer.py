@@ -11,7 +11,7 @@ import numpy as np
 
 from glowsim.decisions.allowed import Allowed, ways_of
 from glowsim.decisions.boards import BoardKind
-from glowsim.decisions.bound import Bound, bound_of
+from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
 from glowsim.decisions.objective import LOW_SHARE, Aim, First, percentile
 from glowsim.decisions.polish import Placement, Polish, site_luminance
 from glowsim.decisions.response import SURE_RAYS, Responses
@@ -99,6 +99,19 @@ class Placer:
     def bound(self) -> Bound:
         """What no number of such boards can beat."""
         return bound_of(self.luminance, self.aim)
+
+    @cached_property
+    def mixture(self) -> Mixture:
+        """The best found of any number of boards, each at its own level."""
+        level = np.zeros(len(self.sites))
+        level[self.bound.sites] = self.bound.level
+        return mixed(self.luminance, self.aim, level)
+
+    def gap(self, placement: Placement, even: float) -> Gap:
+        """Return what lies between a placement, solved to 5 %/mean `even`, and the bound."""
+        as_placed = mixed(placement.rows, self.aim, placement.level, rounds=0).even
+        freed = mixed(placement.rows, self.aim, placement.level).even
+        return Gap(even, even * freed / max(as_placed, 1e-300), self.mixture, self.bound)
 
     @cached_property
     def _search(self) -> Search:

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from glowsim.decisions.boards import BoardKind
-from glowsim.decisions.bound import Bound
+from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.objective import LOW_SHARE, percentile
 from glowsim.decisions.placed_scene import free_name, matched, with_lights, write_new
 from glowsim.decisions.placer import Placer, Wish, body_number, pattern_light
@@ -107,6 +107,11 @@ class Placed:
         return path
 
     @cached_property
+    def gap(self) -> Gap:
+        """What lies between the placement and the bound."""
+        return self.placer.gap(self.placement, self.after.even)
+
+    @cached_property
     def text(self) -> tuple[str, ...]:
         """What a maker should know, in sentences."""
         return tuple(_words(self))
@@ -124,6 +129,9 @@ class Placed:
             "reference_p5_over_mean": self.reference,
             "bound_p5_over_mean": round(self.bound.percent, 5),
             "bound_least_over_mean": round(self.bound.least, 5),
+            "levels_freed_p5_over_mean": round(self.gap.freed, 5),
+            "best_mixture_p5_over_mean": round(self.gap.mixture.even, 5),
+            "best_mixture_boards": self.gap.mixture.count,
             "drive_factor": round(self.drive_factor, 5),
             "before": self.before.as_json(),
             "after": self.after.as_json(),
@@ -199,7 +207,7 @@ def _words(answer: Placed) -> list[str]:
         said.append(
             f"The reference solver says {answer.reference:.2f}, read from patches of the surface."
         )
-    said.append(bound_words(answer.bound, even, answer.target, answer.board, count))
+    said.append(bound_words(answer.gap, answer.target, answer.board, count, answer.wish))
     stray = float(answer.placer.aim.stray(answer.placement.luminance[None])[0])
     if stray > 0:
         least = answer.plan.scene_file.scene.findings.whole_dark_ratio

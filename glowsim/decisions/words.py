@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from glowsim.decisions.bound import Bound
+from glowsim.decisions.bound import Gap
 from glowsim.decisions.objective import First
+from glowsim.decisions.placer import Wish
 from glowsim.decisions.step import Step
 
 NEAR_BOUND = 0.95
 """From this share of the bound on there is nothing left to gain by placing."""
+_NOTHING = 0.005
+"""Differences of evenness up to this are none."""
 
 
 def named_boards(count: int, name: str) -> str:
     """Return '1 board round_7' or '3 boards round_7'."""
-    return f"{count} board{'s' if count != 1 else ''} {name}"
+    return f"{_boards(count)} {name}"
+
+
+def _boards(count: int) -> str:
+    return f"{count} board{'s' if count != 1 else ''}"
 
 
 def does(count: int, one: str, many: str) -> str:
@@ -25,24 +32,46 @@ def share(value: float) -> str:
     return "below 0.01" if value < 0.005 else f"{value:.2f}"
 
 
-def bound_words(bound: Bound, even: float, target: float, board: str, count: int) -> str:
-    """Say how far a result is from what no number of such boards can beat, and what that means."""
-    best = max(bound.percent, 0.01)
+def bound_words(gap: Gap, target: float, board: str, count: int, wish: Wish) -> str:
+    """Say how far a result is from what no number of such boards can beat, and why."""
+    percent = gap.bound.percent
+    best = max(percent, 0.01)
     most = f"No number of '{board}' boards in this space can beat 5%/mean {best:.2f}"
-    if bound.percent < target:
-        return (
+    if percent < target:
+        said = (
             f"{most}, and {target:g} is wanted: more lights won't help. Thicken the wall or the "
             "body, take a smaller board that gets nearer to the dark places, give it more room "
             "(less depth_mm or clearance_mm, other directions), or a clearer material."
         )
-    if even >= NEAR_BOUND * bound.percent:
+        near = percent < 0.005 or gap.even >= NEAR_BOUND * percent
+        return said if near else f"{said} {_gap_words(gap, count, wish)}"
+    if gap.even >= NEAR_BOUND * percent:
         comes = does(count, "comes", "come")
         return f"{most}: {count} {comes} so near that moving boards has nothing left to gain."
-    low = float(bound.level.min() / bound.level.max())
-    return (
-        f"{most}. That best mixture has {len(bound.sites)} boards, the weakest at "
-        f"{100 * low:.0f} % of the strongest; {count} at the places found "
-        f"{does(count, 'reaches', 'reach')} {100 * even / bound.percent:.0f} % of it."
+    return f"{most}. {_gap_words(gap, count, wish)}"
+
+
+def _gap_words(gap: Gap, count: int, wish: Wish) -> str:
+    """Say what the rest up to the bound is due to, each part as a number."""
+    many, most = gap.mixture.even, gap.mixture.count
+    first = "" if wish.first == "evenness" else f", placed for {wish.first} first,"
+    if many > gap.freed + _NOTHING:
+        said = (
+            f"That limit need not be within reach: the best mixture found, {_boards(most)} each at "
+            f"its own level, room between them aside, comes to about {many:.2f}. Having "
+            f"{count}{first} in place of {most} costs {many - gap.freed:.2f}"
+        )
+    else:
+        said = (
+            "That limit need not be within reach: nothing found, of any number of boards each at "
+            f"its own level, comes above {share(max(gap.freed, many))}; having {count}{first} "
+            "costs nothing"
+        )
+    if wish.free_levels:
+        return f"{said}."
+    equal = gap.freed - gap.even
+    return f"{said}, driving them alike " + (
+        f"{equal:.2f} (--levels free)." if equal > _NOTHING else "nothing."
     )
 
 

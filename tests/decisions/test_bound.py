@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from glowsim.decisions.bound import bound_of
+from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
 from glowsim.decisions.objective import Aim, percentile
+from glowsim.decisions.placer import Wish
+from glowsim.decisions.words import bound_words
 
 
 def aim(patches: int, dark: int = 0, target: float = 0.5) -> Aim:
@@ -72,3 +74,47 @@ def test_percentile_agrees_with_sorting(share):
         order = np.argsort(row)
         place = (np.cumsum(area[order]) - area[order] / 2) / area.sum()
         assert found == pytest.approx(np.interp(share, place, row[order]), rel=1e-9)
+
+
+def test_the_best_mixture_found_stands_between_its_start_and_the_bound():
+    rng = np.random.default_rng(4)
+    luminance = rng.random((30, 60)) ** 3
+    wanted = aim(60)
+    bound = bound_of(luminance, wanted)
+    alike = np.ones(30)
+    start = float(wanted.evenness((alike @ luminance)[None])[0])
+    found = mixed(luminance, wanted, alike)
+    assert 1.05 * start < found.even <= bound.percent
+    again = float(wanted.evenness((found.level @ luminance)[None])[0])
+    assert found.even == pytest.approx(again)
+    assert found.level.max() == pytest.approx(1.0)
+    random = rng.random((4000, 30)) ** 4 @ luminance
+    assert found.even > wanted.evenness(random).max()
+
+
+def test_two_lights_alone_are_mixed_to_even():
+    found = mixed(np.array([[2.0, 0.0], [0.0, 1.0]]), aim(2), np.ones(2))
+    assert found.even == pytest.approx(1.0)
+    assert found.level == pytest.approx([0.5, 1.0])
+    assert found.count == 2
+
+
+@pytest.mark.parametrize(
+    ("even", "freed", "many", "wish", "words"),
+    [
+        (0.3, 0.35, 0.56, Wish(), "in place of 12 costs 0.21, driving them alike 0.05 (--levels"),
+        (0.3, 0.3, 0.56, Wish(), "in place of 12 costs 0.26, driving them alike nothing."),
+        (0.3, 0.3, 0.56, Wish(free_levels=True), "in place of 12 costs 0.26."),
+        (0.3, 0.3, 0.3, Wish(), "comes above 0.30; having 4 costs nothing"),
+        (0.3, 0.3, 0.5, Wish(first="power"), "4, placed for power first, in place of 12 costs 0.2"),
+    ],
+)
+def test_the_parts_of_a_gap_are_said_in_numbers(even, freed, many, wish, words):
+    level = np.ones(12)
+    gap = Gap(even, freed, Mixture(many, level), Bound(0.9, 0.5, np.arange(12), level))
+    said = bound_words(gap, 0.25, "round_7", 4, wish)
+    assert "can beat 5%/mean 0.90" in said
+    assert words in said
+    assert "more lights won't help" in bound_words(gap, 0.95, "round_7", 4, wish)
+    near = Gap(0.89, 0.89, Mixture(0.9, level), Bound(0.9, 0.5, np.arange(12), level))
+    assert "nothing left to gain" in bound_words(near, 0.25, "round_7", 4, wish)

@@ -49,11 +49,16 @@ def test_as_even_as_the_best_of_2000_random_placements(name, body, board, count)
     bound = found.bound
     print(
         f"\n{name}: {count} boards {mine:.4f} (predicted {predicted:.4f}), best of 2000 random "
-        f"{random.max():.4f}, bound {bound.percent:.4f} with {len(bound.sites)} boards at "
-        f"{100 * bound.level.min() / bound.level.max():.0f} to 100 %"
+        f"{random.max():.4f}, bound {bound.percent:.4f}"
     )
     assert mine >= random.max()
-    # Short of the bound by more than 5 % only where the bound's mixture takes more boards, or
-    # boards at unequal levels.
-    explained = len(bound.sites) > count or bound.level.min() < 0.95 * bound.level.max()
-    assert mine >= 0.95 * bound.percent or explained
+    # Short of the bound by more than 5 % only by what is said to be the cause: fewer boards than
+    # the best mixture found, levels alike, or a bound that no mixture found comes near.
+    gap = found.gap(placement, mine)
+    print(
+        f"  mixture {gap.mixture.even:.4f} of {gap.mixture.count} boards, levels freed {gap.freed:.4f}"
+    )
+    assert mine <= gap.freed <= bound.percent
+    assert gap.mixture.even <= bound.percent
+    near = mine >= 0.95 * max(gap.mixture.even, gap.freed)
+    assert near or gap.mixture.count > count or gap.freed > 1.01 * mine
