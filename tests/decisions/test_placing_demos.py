@@ -56,7 +56,8 @@ def test_as_even_as_the_best_of_2000_random_placements(name, body, board, count)
     # the best mixture found, levels alike, or a bound that no mixture found comes near.
     gap = found.gap(placement, mine)
     print(
-        f"  mixture {gap.mixture.even:.4f} of {gap.mixture.count} boards, levels freed {gap.freed:.4f}"
+        f"  mixture {gap.mixture.even:.4f} of {gap.mixture.count} boards, "
+        f"levels freed {gap.freed:.4f}"
     )
     assert mine <= gap.freed <= bound.percent
     assert gap.mixture.even <= bound.percent
