@@ -59,14 +59,23 @@ class BodyResponse:
 class QuickBody:
     """A body ready for the quick solver: grid, matrices and their multigrid, cavity."""
 
-    def __init__(self, problem: BodyProblem, seed: int = 0) -> None:
-        """Prepare `problem`. Everything that does not depend on the lights happens here."""
+    def __init__(
+        self, problem: BodyProblem, seed: int = 0, same_walls: QuickBody | None = None
+    ) -> None:
+        """Prepare `problem`. Everything that does not depend on the lights happens here.
+
+        same_walls : the same body on another grid, whose walls see each other in the same way
+        """
         self.problem = problem
         self._seed = seed
         self._walls = walls_of(problem)
         self._patch_field: sparse.csr_matrix | None = None
         self._target = RayTarget(problem.walls.triangles)
-        self._cavity = cavity_of(problem, self._target, self._walls.classes, seed)
+        self._cavity: Cavity | None = (
+            cavity_of(problem, self._target, self._walls.classes, seed)
+            if same_walls is None
+            else same_walls._cavity
+        )
         self._elements: Elements | None = None
         if problem.scatters:
             self._lay_grid()
