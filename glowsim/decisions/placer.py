@@ -100,18 +100,22 @@ class Placer:
         """What no number of such boards can beat."""
         return bound_of(self.luminance, self.aim)
 
-    @cached_property
-    def mixture(self) -> Mixture:
-        """The best found of any number of boards, each at its own level."""
-        level = np.zeros(len(self.sites))
-        level[self.bound.sites] = self.bound.level
-        return mixed(self.luminance, self.aim, level)
+    def _mixture(self, chosen: IntArray) -> Mixture:
+        """Return the best found of any number of boards, each at its own level: from the bound's,
+        from the sites chosen, or from all alike."""
+        starts = np.zeros((3, len(self.sites)))
+        starts[0, self.bound.sites] = self.bound.level
+        starts[1, chosen] = 1.0
+        starts[2] = 1.0
+        found = [mixed(self.luminance, self.aim, start) for start in starts]
+        return max(found, key=lambda mixture: mixture.even)
 
     def gap(self, placement: Placement, even: float) -> Gap:
         """Return what lies between a placement, solved to 5 %/mean `even`, and the bound."""
         as_placed = mixed(placement.rows, self.aim, placement.level, rounds=0).even
         freed = mixed(placement.rows, self.aim, placement.level).even
-        return Gap(even, even * freed / max(as_placed, 1e-300), self.mixture, self.bound)
+        mixture = self._mixture(self._found[len(placement.poses)])
+        return Gap(even, even * freed / max(as_placed, 1e-300), mixture, self.bound)
 
     @cached_property
     def _search(self) -> Search:
