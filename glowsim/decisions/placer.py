@@ -115,7 +115,8 @@ class Placer:
         as_placed = mixed(placement.rows, self.aim, placement.level, rounds=0).even
         freed = mixed(placement.rows, self.aim, placement.level).even
         mixture = self._mixture(self._found[len(placement.poses)])
-        return Gap(even, even * freed / max(as_placed, 1e-300), mixture, self.bound)
+        gain = max(1.0, freed / max(as_placed, 1e-300))
+        return Gap(even, even * gain, mixture, self.bound)
 
     @cached_property
     def _search(self) -> Search:
