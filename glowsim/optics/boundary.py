@@ -53,7 +53,7 @@ def boundary_coefficient(n: ArrayLike, *, model: BoundaryModel = "transport") ->
 @lru_cache(maxsize=1024)
 def haskell_coefficient(n: float) -> float:
     """Return A of Haskell et al. (1994) for one relative index, by quadrature to 1e-9."""
-    mu, weight = _cosines(n)
+    mu, weight = split_cosines(n)
     power = reflectance(mu, n_from=n, n_to=1.0)
     r_phi = np.sum(weight * 2.0 * mu * power)
     r_j = np.sum(weight * 3.0 * mu**2 * power)
@@ -109,7 +109,7 @@ def transport_coefficient(n: float) -> float:
 @lru_cache(maxsize=64)
 def _milne(n: float) -> tuple[Array, Array, Array, Array, float]:
     """Return nodes, weights, R and I / F on the nodes, and z_e in mean free paths."""
-    mu, weight = _cosines(n)
+    mu, weight = split_cosines(n)
     power = reflectance(mu, n_from=n, n_to=1.0)
     h = chandrasekhar_h(mu, albedo=1.0)
     kernel = 0.5 * np.outer(h, weight * mu * h * power) / (mu[:, None] + mu[None, :])
@@ -124,7 +124,7 @@ _MODELS: dict[str, Callable[[float], float]] = {
 }
 
 
-def _cosines(n: float) -> tuple[Array, Array]:
+def split_cosines(n: float) -> tuple[Array, Array]:
     """Return quadrature nodes and weights on 0 to 1, split at the critical angle of index `n`.
 
     Beyond it R rises as a square root of the distance, and near grazing incidence R falls

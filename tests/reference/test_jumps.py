@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.optics.exact import decay_constant, decay_constant_of_phase
-from glowsim.scene import Orb
-from glowsim.transport.problem import BodyProblem
-from glowsim.transport.reference.jumps import FAR, jump_rule
+from glowsim.optics.milne import departure
+from glowsim.scene import Orb, Spike
+from glowsim.transport.problem import BodyProblem, Kind
+from glowsim.transport.reference.jumps import NO_JUMPS, jump_rule
+from glowsim.transport.reference.packing import face_index
+from glowsim.transport.reference.passage import MOST
 from tests.support.bodies import body, emitters, medium, shell
 from tests.support.monte_carlo import follow, leaving
 
@@ -37,8 +42,10 @@ def compare(problem: BodyProblem, photons: int) -> list[str]:
     """Return what differs by more than three standard errors; photons are shared by none."""
     off = follow(problem, photons, seed=1, jumps=False)
     on = follow(problem, photons, seed=2, jumps=True)
-    x = problem.walls.centroids[problem.skin][:, 0]
+    x, _, z = problem.walls.centroids[problem.skin].T
     zones = {"all": x == x, "near side": x > 0.5 * RADIUS, "far side": x < -0.5 * RADIUS}
+    if z.max() > 2 * RADIUS:
+        zones = {"all": x == x, "low": z < 24, "next": (z >= 24) & (z < 48)}
     wrong = []
     for name, zone in zones.items():
         one, other = leaving(off, zone), leaving(on, zone)
@@ -67,6 +74,24 @@ def test_on_is_off_in_a_ball(g, n, photons):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("n", [1.0, 1.5])
+def test_on_is_off_in_a_large_ball(n):
+    """Thirty transport lengths in radius: photons start again close to the wall."""
+    assert compare(ball(30.0, 0.0, n), 1_000_000) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("n", [1.0, 1.5])
+def test_on_is_off_in_a_spike(n):
+    """Its balls touch the wall in a ring only, and grow small toward the tip."""
+    outer = shape_mesh(Spike(kind="spike", length_mm=120, base_diameter_mm=40, tip_radius_mm=2))
+    material = medium(0.0012, 2.0, 0.0, n)
+    lights = emitters([[0.1, 0.2, 14.0]], both_ways=True)
+    problem = body(outer, [material], lights, cell_mm=1.0, face_mm=2.5)
+    assert compare(problem, 1_000_000) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("n", [1.0, 1.5])
 @pytest.mark.parametrize(("g", "photons"), [(0.0, 1_500_000), (0.9, 600_000)])
 def test_on_is_off_in_a_shell(g, n, photons):
     assert compare(thick_shell(g, n), photons) == []
@@ -74,17 +99,50 @@ def test_on_is_off_in_a_shell(g, n, photons):
 
 def test_rule():
     mu_a = np.array([0.01, 0.02, 3.0])
-    rule = jump_rule(mu_a, 10.0, 0.9, [0, 1], True)
-    assert rule.ahead_mm == pytest.approx(1 / 1.01)
-    assert rule.margin_mm == pytest.approx(1.1 / 1.01)
-    assert rule.from_mm > rule.margin_mm
+    rule = jump_rule(mu_a, 10.0, 0.9, [0, 1], 1.5)
+    length = 1 / 1.01
+    assert rule.ahead_mm == pytest.approx(length)
+    small, large = rule.margin_mm - rule.settle_mm
+    # Set back by a transport length, a photon still starts below the wall.
+    assert small == pytest.approx(2.1 * length)
+    assert large == pytest.approx(1.1 * length)
+    assert rule.settle_mm[1] == pytest.approx(
+        length * departure(1.1, n=1.5, g=0.9, set_back=1.0), rel=1e-6
+    )
+    assert (rule.from_mm > rule.margin_mm).all()
+    assert rule.most_mm == pytest.approx(MOST / rule.decay_per_mm.max())
     assert rule.decay_per_mm[2] == 0.0
     # Diffusion theory's sqrt(3 mu_a (mu_a + mu_s')) is right to first order in the absorption.
     assert rule.decay_per_mm[0] == pytest.approx(np.sqrt(3 * 0.01 * 1.01), rel=3e-3)
-    assert jump_rule(mu_a, 10.0, 0.9, [0, 1], False).from_mm == FAR
-    assert jump_rule(mu_a, 0.0, 0.0, [0, 1], True).from_mm == FAR
+    assert jump_rule(mu_a, 0.0, 0.0, [0, 1], 1.5) is NO_JUMPS
     # Where a band is nearly black nothing diffuses.
-    assert jump_rule(mu_a, 10.0, 0.9, [0, 1, 2], True).from_mm == FAR
+    assert jump_rule(mu_a, 10.0, 0.9, [0, 1, 2], 1.5) is NO_JUMPS
+
+
+def test_walls_of_more_than_one_kind_are_kept_clear_of():
+    mu_a = np.full(3, 0.01)
+    mixed, bare = (jump_rule(mu_a, 1.0, 0.0, [0, 1, 2], index) for index in (None, 1.0))
+    assert (mixed.settle_mm == 0).all()
+    assert mixed.margin_mm[0] == mixed.margin_mm[1] == pytest.approx(3 / 1.01)
+    assert bare.margin_mm[1] < mixed.margin_mm[1]
+
+
+def test_which_walls_are_of_one_kind():
+    """Bare faces of one index, or walls that send light back diffusely; not two sorts together."""
+    lights = emitters([[3.0, 2.0, 1.0]], both_ways=True)
+    outer = shape_mesh(Orb(kind="orb", diameter_mm=2 * RADIUS))
+    for n in (1.0, 1.5):
+        hollow = shell(outer, medium(0.002, 1.0, 0.0, n), 5.0, lights, cell_mm=2.0, face_mm=5.0)
+        assert face_index(hollow, 0) == n
+        core = replace(hollow, media=(hollow.media[0], replace(hollow.media[1], kind=Kind.OPAQUE)))
+        assert face_index(core, 0) == (1.0 if n == 1.0 else None)
+        filled = replace(
+            hollow, media=(hollow.media[0], replace(hollow.media[1], kind=Kind.SCATTERS))
+        )
+        assert face_index(filled, 0) is None
+        coat = np.where(hollow.outside == -1, 0, -1)
+        painted = replace(hollow, coat=coat)
+        assert face_index(painted, 0) == (1.0 if n == 1.0 else None)
 
 
 @pytest.mark.parametrize("albedo", [0.5, 0.8, 0.99, 0.9999])

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numba import njit
+from scipy.special import eval_legendre, spherical_in
 
 from glowsim.optics.fresnel import reflectance
+from glowsim.optics.phase import henyey_greenstein_cos
 from glowsim.transport.reference import kernels
+from glowsim.transport.reference.passage import MOST, passage_table
 from tests.support.monte_carlo import UNLIKELY, chi_square_tail
 
 COUNT = 400_000
@@ -139,8 +142,35 @@ def test_fresnel(n_from, n_to):
     np.testing.assert_allclose(n_from * sines[0], n_to * sines[1], atol=1e-12)
 
 
-def test_survival_of_a_jump():
-    x = np.concatenate([np.geomspace(1e-6, 30, 300), [0.4999999, 0.5, 700.0]])
-    found = np.array([kernels.jump_survival(value) for value in x])
-    exact = np.where(x < 600, x / np.sinh(np.minimum(x, 600)), 0.0)
-    np.testing.assert_allclose(found, exact, rtol=1e-7, atol=1e-200)
+def left(t: float, cos: np.ndarray, x: float) -> np.ndarray:
+    """Return what the photon loop leaves of light that crosses a ball."""
+    found = np.array([kernels.passed(passage_table(), t, c) for c in cos])
+    length, a, b, c = found.T
+    return 1 - length * x**2 * (a - x**2 * (b - x**2 * c))
+
+
+@pytest.mark.parametrize("x", [0.2, 0.7, MOST])
+@pytest.mark.parametrize("t", [0.0, 0.01, 0.33, 0.71, 0.96, 0.985])
+def test_what_a_jump_leaves(t, x):
+    """By the series with scipy's Bessel functions; the mean over all ways out is, by the mean value
+    of exp-like fields in a ball, sinh(t x) / (t sinh x) (Courant & Hilbert, Methods of
+    Mathematical Physics II, from memory)."""
+    cos = np.cos(np.linspace(0, np.pi, 40))
+    found = left(t, cos, x)
+    order = np.arange(300)
+    if t > 0.0:
+        # Beyond these the two functions of large order go over into t^l.
+        ratio = t**order
+        with np.errstate(under="ignore"):
+            low, high = spherical_in(order[:40], t * x), spherical_in(order[:40], x)
+        ratio[:40] = np.where(high > 1e-250, low / np.maximum(high, 1e-250), ratio[:40])
+        some, all_of_it = (
+            np.array([((2 * order + 1) * share * eval_legendre(order, c)).sum() for c in cos])
+            for share in (ratio, t**order)
+        )
+        if t < 0.95:
+            np.testing.assert_allclose(found, some / all_of_it, atol=7e-5)
+    chance = (np.arange(4000) + 0.5) / 4000
+    cos = henyey_greenstein_cos(chance, g=t)
+    mean = np.sinh(t * x) / (t * np.sinh(x)) if t > 0 else x / np.sinh(x)
+    assert left(t, cos, x).mean() == pytest.approx(mean, abs=7e-5)

@@ -1,10 +1,10 @@
-"""A grid that tells a photon which triangles are near, and how far it can go without any.
+"""A grid that tells a photon which triangles are near, and where it can go without meeting any.
 
-At the centre of each cell the distance to the nearest triangle is known, and distance changes by
-at most the distance moved; so from anywhere in the cell a photon is safe for (distance at the
-centre) - (its distance from the centre). Near walls each cell lists the triangles that touch it,
-for flights from cell to cell, and those that touch the cube of twice its size about it: from
-these a photon knows all walls for at least half a cell ahead.
+Each cell names a ball in which there is no wall, as large as may be, that comes close to the wall
+next to the cell: from most places in the cell a photon can go a long way in it, and back. Near
+walls each cell lists the triangles that touch it, for flights from cell to cell, and those that
+touch the cube of twice its size about it: from these a photon knows all walls for at least half
+a cell ahead.
 """
 
 from __future__ import annotations
@@ -23,6 +23,10 @@ MOST_CELLS = 120_000
 """Grid cells, about, at most."""
 TRIANGLES_PER_CELL = 1.0
 """Aimed at, for cells that the surface runs through."""
+FALLS_SHORT = 0.2
+"""Cells by which a ball may end farther from the wall than the distance from the cell's centre."""
+GROWTH = 1.07
+"""From one distance at which the middle of a ball is tried to the next."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,9 @@ class CellGrid:
     low, cell, counts : lowest corner (3,) [mm], edge [mm], cells along each axis (3,)
     start, listed     : triangles in cell k are listed[start[k]:start[k + 1]]
     about_start, about : the same for the cube of twice its size
-    clear_mm          : (cells,) float32, distance from each cell's centre to the nearest triangle
+    balls             : (b, 4), middle, seen from `low`, and radius [mm] of balls without walls; the
+                        first has radius 0
+    ball              : (cells,), which of them a cell names: the first out in the room
     """
 
     low: FloatArray
@@ -42,11 +48,16 @@ class CellGrid:
     listed: NDArray[np.int32]
     about_start: NDArray[np.int32]
     about: NDArray[np.int32]
-    clear_mm: NDArray[np.float32]
+    balls: FloatArray
+    ball: NDArray[np.int32]
 
 
-def cell_grid(walls: Mesh) -> CellGrid:
-    """Return the grid over `walls`."""
+def cell_grid(walls: Mesh, scatters: NDArray[np.bool_]) -> CellGrid:
+    """Return the grid over `walls`.
+
+    scatters : (m, 2) bool, whether there is scattering material inside and outside each face;
+               cells that a wall runs through get their balls there if they can
+    """
     low, high = walls.bounds
     size = high - low
     # The surface runs through about area / cell^2 cells (more at a slant).
@@ -56,20 +67,99 @@ def cell_grid(walls: Mesh) -> CellGrid:
     counts = np.ceil((high + 0.51 * cell - low) / cell).astype(np.int64)
     within = _listed(walls, low, cell, counts, 0.5 * cell)
     about = _listed(walls, low, cell, counts, cell)
-    clear = _clear(walls, low, cell, counts, np.diff(within[0]) > 0)
-    return CellGrid(low, cell, counts, *within, *about, clear)
+    crossed = np.diff(within[0]) > 0
+    balls, ball = _balls(walls, scatters, low, cell, counts, crossed)
+    return CellGrid(low, cell, counts, *within, *about, balls, ball)
 
 
-def _clear(
-    walls: Mesh, low: FloatArray, cell: float, counts: IntArray, crossed: NDArray[np.bool_]
-) -> NDArray[np.float32]:
-    """Return each cell's distance from the walls, 0 where no photon comes: out in the room."""
+def _balls(
+    walls: Mesh,
+    scatters: NDArray[np.bool_],
+    low: FloatArray,
+    cell: float,
+    counts: IntArray,
+    crossed: NDArray[np.bool_],
+) -> tuple[FloatArray, NDArray[np.int32]]:
+    """Return balls without walls, (b, 4), and which of them each cell names."""
     rooms, _ = ndimage.label(~crossed.reshape(counts))
     inner = np.nonzero((rooms != rooms[0, 0, 0]).ravel())[0]
-    place = np.stack(np.unravel_index(inner, counts), axis=1)
-    clear = np.zeros(crossed.shape, dtype=np.float32)
-    clear[inner], _, _ = nearest_on(walls, low + (place + 0.5) * cell)
-    return clear
+    centre = _centres(inner, low, cell, counts)
+    clear = np.zeros(len(crossed))
+    clear[inner], nearest, face = nearest_on(walls, centre)
+    away = (centre - nearest) / np.maximum(clear[inner], 1e-30)[:, None]
+    best = _grown(inner, centre, away, clear, low, cell, counts)
+
+    # Where the wall has the centre of a cell on its other side, a neighbour's ball serves it.
+    outside = np.einsum("nd,nd->n", away, walls.normals[face]) > 0
+    served = np.zeros(len(crossed), dtype=np.bool_)
+    served[inner] = scatters[face, outside.astype(int)]
+    owner = np.arange(len(crossed))
+    owner[inner] = best
+    lacking = inner[crossed[inner] & ~served[inner]]
+    owner[lacking] = _best_neighbour(lacking, owner, served, clear, low, cell, counts)
+
+    used, place = np.unique(owner[inner], return_inverse=True)
+    balls = np.zeros((len(used) + 1, 4))
+    balls[1:, :3] = _centres(used, np.zeros(3), cell, counts)
+    # Short by more than what is lost in rounding.
+    balls[1:, 3] = np.maximum(0.0, clear[used] - 1e-9 * float(counts.max()) * cell)
+    ball = np.zeros(len(crossed), dtype=np.int32)
+    ball[inner] = place + 1
+    return balls, ball
+
+
+def _centres(cells: IntArray, low: FloatArray, cell: float, counts: IntArray) -> FloatArray:
+    return low + (np.stack(np.unravel_index(cells, counts), axis=-1) + 0.5) * cell
+
+
+def _grown(
+    inner: IntArray,
+    centre: FloatArray,
+    away: FloatArray,
+    clear: FloatArray,
+    low: FloatArray,
+    cell: float,
+    counts: IntArray,
+) -> IntArray:
+    """Return for each inner cell the one in whose middle a larger ball that serves it stands.
+
+    It is looked for away from the nearest wall. clear : (cells,), distance from each centre [mm]
+    """
+    best = inner.copy()
+    enough = clear[inner] - FALLS_SHORT * cell
+    distance = cell
+    while distance < 0.5 * cell * counts.max():
+        place = np.floor((centre + distance * away - low) / cell).astype(np.int64)
+        there = np.ravel_multi_index(tuple(np.clip(place, 0, counts - 1).T), counts)
+        short = np.linalg.norm(_centres(there, low, cell, counts) - centre, axis=1)
+        better = clear[there] - short >= enough
+        best[better] = there[better]
+        distance *= GROWTH
+    return best
+
+
+def _best_neighbour(
+    lacking: IntArray,
+    owner: IntArray,
+    served: NDArray[np.bool_],
+    clear: FloatArray,
+    low: FloatArray,
+    cell: float,
+    counts: IntArray,
+) -> IntArray:
+    """Return, for cells without a ball where it is wanted, the owner of the neighbouring ball that
+    comes nearest to their centres; their own where there is none."""
+    centre = _centres(lacking, low, cell, counts)
+    best, least = owner[lacking], np.full(len(lacking), 0.8 * cell)
+    for step in np.ndindex(3, 3, 3):
+        place = np.stack(np.unravel_index(lacking, counts), axis=-1) + np.array(step) - 1
+        there = np.ravel_multi_index(tuple(np.clip(place, 0, counts - 1).T), counts)
+        candidate = owner[there]
+        gap = np.linalg.norm(_centres(candidate, low, cell, counts) - centre, axis=1)
+        gap = np.where(served[there], gap - clear[candidate], np.inf)
+        better = gap < least
+        best[better], least[better] = candidate[better], gap[better]
+    return best
 
 
 def _listed(

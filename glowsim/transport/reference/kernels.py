@@ -39,6 +39,9 @@ EDGE = 1e-9
 """Triangles are widened by this share of their edges, so that no ray slips between two."""
 LONG = 0.75
 """A flight of more cells than this follows the grid; a shorter one stays about its cell."""
+BENDS = 0.2
+"""A wall may bend away from its ball by a tenth of what makes a jump worth its time at this share
+of the square of the distance (its sagitta is d^2 / 2 R)."""
 FAR = 1e30
 MOST_MIRRORED = 10_000
 """Reflections in a row after which light is taken to circle for ever in clear material."""
@@ -157,17 +160,28 @@ def fresnel(cos, n_from, n_to):
 
 
 @inlined
-def jump_survival(x):
-    """Return the share of light that leaves a sphere of radius x / k it starts in the middle of.
-
-    x / sinh x: the mean over a sphere of a field that grows as exp(k r) (derived; Fleck &
-    Canfield, J. Comput. Phys. 54, 508 (1984) for the walk itself).
-    """
-    if x < 0.5:
-        s = x * x
-        return 1.0 - s * (1 / 6 - s * (7 / 360 - s * (31 / 15120 - s * (127 / 604800))))
-    left = math.exp(-x)
-    return 2.0 * x * left / (1.0 - left * left)
+def passed(table, t, cos):
+    """Return L, a, b, c of `passage` for light that leaves a ball at an angle to its start."""
+    length = math.sqrt(max(0.0, 1.0 + t * t - 2.0 * t * cos))
+    last = len(table) - 1
+    row = t * last
+    column = (length - 1.0 + t) / max(2.0 * t, 1e-9) * last
+    i = min(int(row), last - 1)
+    k = min(max(int(column), 0), last - 1)
+    row, column = row - i, column - k
+    one, other = table[i], table[i + 1]
+    p, q, r, s = (
+        (1.0 - row) * (1.0 - column),
+        (1.0 - row) * column,
+        row * (1.0 - column),
+        row * column,
+    )
+    return (
+        length,
+        p * one[k, 0] + q * one[k + 1, 0] + r * other[k, 0] + s * other[k + 1, 0],
+        p * one[k, 1] + q * one[k + 1, 1] + r * other[k, 1] + s * other[k + 1, 1],
+        p * one[k, 2] + q * one[k + 1, 2] + r * other[k, 2] + s * other[k + 1, 2],
+    )
 
 
 @inlined
@@ -181,42 +195,26 @@ def cell_of(grid, inverse, x, y, z):
 
 
 @inlined
-def clear_at(grid, inverse, x, y, z):
-    """Return a distance within which there is surely no wall."""
+def ball_at(grid, inverse, x, y, z):
+    """Return a point seen from the middle of the ball that its cell names, and the radius."""
     i, j, k = cell_of(grid, inverse, x, y, z)
-    if i < 0:
-        return 0.0
-    dx = x - (grid.low[0] + (i + 0.5) * grid.cell)
-    dy = y - (grid.low[1] + (j + 0.5) * grid.cell)
-    dz = z - (grid.low[2] + (k + 0.5) * grid.cell)
-    known = grid.clear[(i * grid.counts[1] + j) * grid.counts[2] + k]
-    return known - math.sqrt(dx * dx + dy * dy + dz * dz)
+    ball = grid.balls[grid.ball[(i * grid.counts[1] + j) * grid.counts[2] + k] if i >= 0 else 0]
+    x, y, z = x - grid.low[0] - ball[0], y - grid.low[1] - ball[1], z - grid.low[2] - ball[2]
+    return x, y, z, ball[3]
 
 
 @inlined
 def met(walls, face, x, y, z, dx, dy, dz, best, region, skip):
     """Return how far away a flight through `region` meets a face, or `best` if that is nearer."""
-    nx, ny, nz = walls.normal[face, 0], walls.normal[face, 1], walls.normal[face, 2]
-    toward = dx * nx + dy * ny + dz * nz
-    t = (walls.normal[face, 3] - x * nx - y * ny - z * nz) / toward
+    it = walls.geometry[face]
+    toward = dx * it[0] + dy * it[1] + dz * it[2]
+    t = (it[3] - x * it[0] - y * it[1] - z * it[2]) / toward
     # Leaving along the normal means coming from the region behind the face.
-    if not -1e-9 < t < best or face == skip:
-        return best
-    if walls.sides[face, 0 if toward > 0.0 else 1] != region:
+    if not -1e-9 < t < best or face == skip or it[12 if toward > 0.0 else 13] != region:
         return best
     hx, hy, hz = x + t * dx, y + t * dy, z + t * dz
-    u = (
-        hx * walls.along[face, 0]
-        + hy * walls.along[face, 1]
-        + hz * walls.along[face, 2]
-        - walls.along[face, 3]
-    )
-    v = (
-        hx * walls.along[face, 4]
-        + hy * walls.along[face, 5]
-        + hz * walls.along[face, 6]
-        - walls.along[face, 7]
-    )
+    u = hx * it[4] + hy * it[5] + hz * it[6] - it[7]
+    v = hx * it[8] + hy * it[9] + hz * it[10] - it[11]
     if u < -EDGE or v < -EDGE or u + v > 1.0 + EDGE:
         return best
     return max(t, 0.0)
@@ -235,6 +233,17 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     i, j, k = cell_of(grid, 1.0 / cell, x, y, z)
     if i < 0:
         return -2, 0.0
+    best, found = reach, -1
+    if reach < cell:
+        to_i, to_j, to_k = cell_of(grid, 1.0 / cell, x + reach * dx, y + reach * dy, z + reach * dz)
+        if i == to_i and j == to_j and k == to_k:
+            here = (i * counts_1 + j) * counts_2 + k
+            for place in range(grid.start[here], grid.start[here + 1]):
+                face = grid.listed[place]
+                t = met(walls, face, x, y, z, dx, dy, dz, best, region, skip)
+                if t < best:
+                    best, found = t, face
+            return found, best
     step_i = 1 if dx > 0.0 else -1
     step_j = 1 if dy > 0.0 else -1
     step_k = 1 if dz > 0.0 else -1
@@ -244,7 +253,6 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     next_i = (grid.low[0] + (i + (step_i > 0)) * cell - x) / dx if dx != 0.0 else FAR
     next_j = (grid.low[1] + (j + (step_j > 0)) * cell - y) / dy if dy != 0.0 else FAR
     next_k = (grid.low[2] + (k + (step_k > 0)) * cell - z) / dz if dz != 0.0 else FAR
-    best, found = reach, -1
     while True:
         here = (i * counts_1 + j) * counts_2 + k
         for place in range(grid.start[here], grid.start[here + 1]):
@@ -298,14 +306,10 @@ def near_walls(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     here = (i * grid.counts[1] + j) * grid.counts[2] + k
     for place in range(grid.about_start[here], grid.about_start[here + 1]):
         face = grid.about[place]
-        if walls.sides[face, 0] != region and walls.sides[face, 1] != region:
+        it = walls.geometry[face]
+        if it[12] != region and it[13] != region:
             continue
-        off = (
-            walls.normal[face, 3]
-            - x * walls.normal[face, 0]
-            - y * walls.normal[face, 1]
-            - z * walls.normal[face, 2]
-        )
+        off = it[3] - x * it[0] - y * it[1] - z * it[2]
         clear = min(clear, abs(off))
         t = met(walls, face, x, y, z, dx, dy, dz, best, region, skip)
         if t < best:
@@ -429,6 +433,67 @@ def at_coat(state, tally, coats, coat, w):
     return state, 0 if u * p_out < coats.straight[coat] else 1
 
 
+@inlined
+def jump_room(media, region, radius):
+    """Return the square of the distance from the middle of a ball within which a photon may jump,
+    -1 if nowhere."""
+    size = 1 if radius >= media.large[region] else 0
+    room = radius - media.jump_from[region, size]
+    return room * room if room > 0.0 else -1.0
+
+
+@inlined
+def jumped(state, media, region, grid, inverse, cx, cy, cz, px, py, pz, radius, share):
+    """Take a photon at c + p, in a ball about c, on by jumps; see `jumps` and `passage`.
+
+    Returns the ball it ends in, where in it, and how many jumps it took; `share` is set to what
+    is left of the light in each band.
+    """
+    for band in range(3):
+        share[band] = 1.0
+    ux, uy, uz = 0.0, 0.0, 1.0
+    times = 0
+    while True:
+        size = 1 if radius >= media.large[region] else 0
+        margin = media.margin[region, size]
+        worth = media.jump_from[region, size] - margin
+        # A ball in the ball, about the photon or touching the rim next to it.
+        core = radius - margin
+        ball = min(core, media.most[region])
+        off = math.sqrt(px * px + py * py + pz * pz)
+        if off > 0.0:
+            ux, uy, uz = px / off, py / off, pz / off
+        aside = min(off, core - ball)
+        t = (off - aside) / ball
+        state, cos = henyey_greenstein_cosine(state, t)
+        far, a, b, c = passed(media.passage, t, cos)
+        for band in range(3):
+            x = media.decay[region, band] * ball
+            x *= x
+            share[band] *= 1.0 - far * x * (a - x * (b - x * c))
+        state, vx, vy, vz = turned(state, cos, ux, uy, uz)
+        px, py, pz = aside * ux + ball * vx, aside * uy + ball * vy, aside * uz + ball * vz
+        times += 1
+        off_2 = px * px + py * py + pz * pz
+        if off_2 <= jump_room(media, region, radius):
+            continue
+        deep = radius - math.sqrt(off_2)
+        far *= ball
+        if far * far > BENDS * radius * worth:
+            # So far from where it started, another ball may come closer to the wall.
+            ox, oy, oz, other = ball_at(grid, inverse, cx + px, cy + py, cz + pz)
+            near_2 = ox * ox + oy * oy + oz * oz
+            if near_2 <= jump_room(media, region, other):
+                cx, cy, cz, radius = cx + px - ox, cy + py - oy, cz + pz - oz, other
+                px, py, pz = ox, oy, oz
+                continue
+            deep = max(deep, other - math.sqrt(near_2))
+        # What makes up for the wall grows less with depth: to little where a jump is worth it.
+        settle = media.settle[region, size] * max(0.0, 1.0 - (deep - margin) / worth)
+        outward = 1.0 + settle / math.sqrt(max(off_2, 1e-30))
+        return state, cx, cy, cz, px * outward, py * outward, pz * outward, radius, times
+
+
 @compiled
 def follow(
     first, count, seed, light, active, stop, lamp, media, coats, walls, grid, tally, w, share
@@ -443,75 +508,126 @@ def follow(
     """
     inverse = 1.0 / grid.cell
     room = len(media.kind) - 1
-    scatterings, searches, jumped = 0, 0, 0
+    scatterings, searches, jumps = 0, 0, 0
     followed = 0
     for photon in range(first, first + count):
         if stop[0] != 0:
             break
         followed += 1
         state = first_state(seed, light, photon)
-        # The photon is at c + r. There is no wall within the square root of `clear_2` of c, and no
-        # place to jump from within the square root of `near_2`.
+        # The photon is at c + r. There is no wall within the square root of `clear_2` of c; from
+        # within that of `jump_2` it may jump.
         state, cx, cy, cz, dx, dy, dz, region = emitted(state, lamp)
-        rx, ry, rz, clear_2, near_2 = 0.0, 0.0, 0.0, 0.0, 0.0
+        rx, ry, rz, radius, clear_2, jump_2 = 0.0, 0.0, 0.0, 0.0, 0.0, -1.0
         for band in range(3):
             w[band] = active[band]
         skip, length, events, mirrored = -1, 0.0, 0, 0
         direct = True
-        mfp, g, jump_from = media.mfp[region], media.g[region], media.jump_from[region]
+        mfp, g = media.mfp[region], media.g[region]
         state, depth = exponential(state)
         while True:
             step = depth * mfp
             tx, ty, tz = rx + step * dx, ry + step * dy, rz + step * dz
             far_2 = tx * tx + ty * ty + tz * tz
             if far_2 >= clear_2:
-                cx, cy, cz = cx + rx, cy + ry, cz + rz
-                rx, ry, rz = 0.0, 0.0, 0.0
-                clear = clear_at(grid, inverse, cx, cy, cz)
-                lacks = max(jump_from - clear, 0.0)
-                clear = max(clear, 0.0)
-                clear_2, near_2 = clear * clear, lacks * lacks
-                if step >= clear:
-                    if clear > 2.0 * grid.cell:
-                        # The flight is longer still: go as far as is surely clear.
-                        hop = clear * 0.999
-                        cx, cy, cz, clear_2 = cx + hop * dx, cy + hop * dy, cz + hop * dz, 0.0
+                px, py, pz = cx + rx, cy + ry, cz + rz
+                rx, ry, rz, radius = ball_at(grid, inverse, px, py, pz)
+                cx, cy, cz, clear_2 = px - rx, py - ry, pz - rz, radius * radius
+                jump_2 = jump_room(media, region, radius)
+                tx, ty, tz = rx + step * dx, ry + step * dy, rz + step * dz
+                far_2 = tx * tx + ty * ty + tz * tz
+                near_2 = rx * rx + ry * ry + rz * rz
+                if far_2 >= clear_2 or near_2 >= clear_2:
+                    # The flight leaves the ball, or does not start in it.
+                    along = rx * dx + ry * dy + rz * dz
+                    cut = along * along + clear_2 - near_2
+                    root = math.sqrt(max(0.0, cut))
+                    if near_2 < clear_2:
+                        hop = 0.999 * (root - along)
                         length += hop
                         depth -= hop / mfp
+                        step -= hop
+                        rx, ry, rz, clear_2 = rx + hop * dx, ry + hop * dy, rz + hop * dz, 0.0
                         skip = -1
-                        continue
-                    if step > LONG * grid.cell:
-                        face, reach = nearest_hit(
-                            walls, grid, cx, cy, cz, dx, dy, dz, step, region, skip
-                        )  # fmt: skip
+                        if hop > 2.0 * grid.cell:
+                            continue
+                        enters = False
+                        short = False
                     else:
+                        enters = cut > 0.0 and 0.0 <= -along - root < step
+                        short = not enters and step <= LONG * grid.cell
+                    cx, cy, cz = cx + rx, cy + ry, cz + rz
+                    clear_2 = 0.0
+                    if short:
                         face, reach, clear = near_walls(
                             walls, grid, cx, cy, cz, dx, dy, dz, step, region, skip
                         )  # fmt: skip
-                        clear_2 = max(clear_2, clear * clear)
+                        clear_2 = clear * clear
+                    else:
+                        reach = 1.0001 * (-along - root) + 1e-9 if enters else step
+                        face, reach = nearest_hit(
+                            walls, grid, cx, cy, cz, dx, dy, dz, reach, region, skip
+                        )  # fmt: skip
                     searches += 1
                     if face == -2:
                         for band in range(3):
                             tally.lost[band] += w[band]
                         tally.events[LOSSES] += 1
                         break
+                    if enters and face == -1:
+                        cx, cy, cz, clear_2 = cx - rx, cy - ry, cz - rz, radius * radius
+                        rx, ry, rz = rx + reach * dx, ry + reach * dy, rz + reach * dz
+                        length += reach
+                        depth -= reach / mfp
+                        skip = -1
+                        continue
+                    rx, ry, rz, jump_2 = 0.0, 0.0, 0.0, -1.0
                     if face >= 0:
                         cx, cy, cz, clear_2 = cx + reach * dx, cy + reach * dy, cz + reach * dz, 0.0
                         length += reach
                         depth -= reach / mfp
                         skip = face
-                        paid(tally, media, region, length, w)
-                        length = 0.0
-                        nx, ny, nz = (
-                            walls.normal[face, 0], walls.normal[face, 1], walls.normal[face, 2]
-                        )  # fmt: skip
+                        it = walls.geometry[face]
+                        nx, ny, nz = it[0], it[1], it[2]
                         cos = dx * nx + dy * ny + dz * nz
-                        goes = walls.sides[face, 1 if cos > 0.0 else 0]
+                        goes = int(it[13 if cos > 0.0 else 12])
                         if cos < 0.0:
                             nx, ny, nz, cos = -nx, -ny, -nz, -cos
                         coat = walls.coat[face]
                         back = False
-                        if media.kind[goes] == OPAQUE:
+                        n_from, n_to = media.n[region], media.n[goes]
+                        opaque = media.kind[goes] == OPAQUE
+                        if n_from != n_to and coat < 0 and not opaque:
+                            reflects, cos_to = fresnel(cos, n_from, n_to)
+                            state, u = uniform(state)
+                            if u < reflects:
+                                dx, dy, dz = (
+                                    dx - 2.0 * cos * nx, dy - 2.0 * cos * ny, dz - 2.0 * cos * nz
+                                )  # fmt: skip
+                                mirrored += 1
+                                if mirrored == MOST_MIRRORED:
+                                    for band in range(3):
+                                        tally.lost[band] += w[band]
+                                    tally.events[TRAPPED] += 1
+                                    break
+                                if mirrored % CHECK_EVERY == 0:
+                                    # Between walls that only mirror, nothing else looks.
+                                    paid(tally, media, region, length, w)
+                                    length = 0.0
+                                    state, alive = gambled(state, tally, w)
+                                    if not alive:
+                                        break
+                                continue
+                            ratio = n_from / n_to
+                            turn = cos_to - ratio * cos
+                            dx, dy, dz = of_length_one(
+                                ratio * dx + turn * nx,
+                                ratio * dy + turn * ny,
+                                ratio * dz + turn * nz,
+                            )
+                        paid(tally, media, region, length, w)
+                        length = 0.0
+                        if opaque:
                             at_surface(tally.absorbed[goes], media.reflectance[goes], w)
                             back = True
                         elif coat >= 0:
@@ -532,47 +648,20 @@ def follow(
                             mirrored = 0
                             state, depth = exponential(state)
                             continue
-                        n_from, n_to = media.n[region], media.n[goes]
-                        if n_from != n_to:
-                            reflects, cos_to = fresnel(cos, n_from, n_to)
-                            state, u = uniform(state)
-                            if u < reflects:
-                                dx, dy, dz = (
-                                    dx - 2.0 * cos * nx, dy - 2.0 * cos * ny, dz - 2.0 * cos * nz
-                                )  # fmt: skip
-                                mirrored += 1
-                                if mirrored == MOST_MIRRORED:
-                                    for band in range(3):
-                                        tally.lost[band] += w[band]
-                                    tally.events[TRAPPED] += 1
-                                    break
-                                # Between walls that only mirror, nothing else looks at the weight.
-                                state, alive = gambled(state, tally, w)
-                                if not alive:
-                                    break
-                                continue
-                            ratio = n_from / n_to
-                            turn = cos_to - ratio * cos
-                            dx, dy, dz = of_length_one(
-                                ratio * dx + turn * nx,
-                                ratio * dy + turn * ny,
-                                ratio * dz + turn * nz,
-                            )
                         if goes == room:
                             gone_out(tally, walls.row[face], w, dx, dy, dz, direct)
                             break
                         # The optical depth still to go does not change at a wall.
                         region = goes
                         mfp, g = media.mfp[region], media.g[region]
-                        jump_from = media.jump_from[region]
                         continue
                     if reach < step:
                         cx, cy, cz, clear_2 = cx + reach * dx, cy + reach * dy, cz + reach * dz, 0.0
                         length += reach
                         depth -= reach / mfp
                         continue
-                tx, ty, tz = step * dx, step * dy, step * dz
-                far_2 = step * step
+                    tx, ty, tz = step * dx, step * dy, step * dz
+                    far_2 = step * step
             # Nothing in the way: scatter here.
             rx, ry, rz = tx, ty, tz
             length += step
@@ -590,46 +679,23 @@ def follow(
                 state, alive = gambled(state, tally, w)
                 if not alive:
                     break
-            if far_2 >= near_2:
-                # Modified random walk, see `jumps`: is there a sphere clear enough to cross?
-                cx, cy, cz = cx + rx, cy + ry, cz + rz
-                rx, ry, rz = 0.0, 0.0, 0.0
-                clear = clear_at(grid, inverse, cx, cy, cz)
-                if clear < jump_from < grid.cell:
-                    _, _, other = near_walls(
-                        walls, grid, cx, cy, cz, dx, dy, dz, 0.0, region, -1
+            if jump_2 >= 0.0:
+                ahead = media.ahead[region]
+                px, py, pz = rx + ahead * dx, ry + ahead * dy, rz + ahead * dz
+                if px * px + py * py + pz * pz <= jump_2:
+                    state, cx, cy, cz, px, py, pz, radius, times = jumped(
+                        state, media, region, grid, inverse, cx, cy, cz, px, py, pz, radius, share
                     )  # fmt: skip
-                    clear = max(clear, other)
-                lacks = jump_from - clear
-                if lacks <= 0.0:
-                    ahead = media.ahead[region]
-                    px, py, pz = cx + ahead * dx, cy + ahead * dy, cz + ahead * dz
-                    clear_p = clear_at(grid, inverse, px, py, pz) if ahead > 0.0 else clear
-                    lacks = 0.5 * ahead
-                    if clear_p >= jump_from:
-                        margin = media.jump_margin[region]
-                        for band in range(3):
-                            share[band] = 1.0
-                        while clear_p >= jump_from:
-                            radius = clear_p - margin
-                            for band in range(3):
-                                share[band] *= jump_survival(media.decay[region, band] * radius)
-                            state, ux, uy, uz = isotropic(state)
-                            px, py, pz = px + radius * ux, py + radius * uy, pz + radius * uz
-                            jumped += 1
-                            clear_p = clear_at(grid, inverse, px, py, pz)
-                        for band in range(3):
-                            tally.absorbed[region, band] += w[band] * (1.0 - share[band])
-                            w[band] *= share[band]
-                        state, dx, dy, dz = isotropic(state)
-                        cx, cy, cz, clear = px, py, pz, clear_p
-                        rx, ry, rz = -ahead * dx, -ahead * dy, -ahead * dz
-                        lacks = jump_from - clear_p
-                clear = max(clear, 0.0)
-                clear_2, near_2 = clear * clear, lacks * lacks
+                    jumps += times
+                    clear_2, jump_2 = radius * radius, jump_room(media, region, radius)
+                    for band in range(3):
+                        tally.absorbed[region, band] += w[band] * (1.0 - share[band])
+                        w[band] *= share[band]
+                    state, dx, dy, dz = isotropic(state)
+                    rx, ry, rz = px - ahead * dx, py - ahead * dy, pz - ahead * dz
             state, depth = exponential(state)
         scatterings += events
     tally.events[SCATTERINGS] += scatterings
     tally.events[SEARCHES] += searches
-    tally.events[JUMPS] += jumped
+    tally.events[JUMPS] += jumps
     return followed

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.reference.cells import CellGrid, cell_grid
-from glowsim.transport.reference.jumps import FAR, jump_rule
+from glowsim.transport.reference.jumps import FAR, NO_JUMPS, jump_rule
+from glowsim.transport.reference.passage import passage_table
 
 Int32 = NDArray[np.int32]
 
@@ -22,7 +23,8 @@ class Media(NamedTuple):
     kind, n : what it is, refractive index;  mfp : mean free path of scattering [mm]
     mu_a, reflectance : (regions, 3);  g : mean cosine
     decay       : (regions, 3), rate at which diffuse light dies with distance [1/mm]
-    ahead, jump_from, jump_margin : see `jumps` [mm]
+    ahead, most, large  : see `jumps` [mm];  margin, jump_from, settle : (regions, 2)
+    passage     : see `passage`
     """
 
     kind: Int32
@@ -33,23 +35,28 @@ class Media(NamedTuple):
     reflectance: FloatArray
     decay: FloatArray
     ahead: FloatArray
+    most: FloatArray
+    large: FloatArray
+    margin: FloatArray
     jump_from: FloatArray
-    jump_margin: FloatArray
+    settle: FloatArray
+    passage: FloatArray
 
 
 class Walls(NamedTuple):
     """Wall faces.
 
-    normal : (m, 4), unit normal and its product with a corner
-    along  : (m, 8), two vectors and their products with the first corner: what a point's product
-             with them exceeds these by are its shares of the second and third corner
-    sides  : (m, 2), the regions inside and outside;  coat : (m,)
-    row    : (m,), place of the face among those on the room, or -1
+    geometry : (m, 16), what a search reads of a face, side by side:
+               0 to 3    unit normal and its product with a corner
+               4 to 11   two vectors, each followed by its product with the first corner: what
+                         a point's product with them exceeds these by are its shares of the
+                         second and third corner
+               12, 13    the regions inside and outside
+    coat     : (m,)
+    row      : (m,), place of the face among those on the room, or -1
     """
 
-    normal: FloatArray
-    along: FloatArray
-    sides: Int32
+    geometry: FloatArray
     coat: Int32
     row: Int32
 
@@ -82,7 +89,8 @@ class Grid(NamedTuple):
     listed: Int32
     about_start: Int32
     about: Int32
-    clear: NDArray[np.float32]
+    balls: FloatArray
+    ball: Int32
 
 
 class Run(NamedTuple):
@@ -138,16 +146,18 @@ def packed(problem: BodyProblem, jumps: bool) -> Packed:
         tuple(_lamp(problem, light) for light in lights),
         _coats(problem),
         _walls(problem),
-        _grid(cell_grid(problem.walls)),
+        _grid(cell_grid(problem.walls, _scatters(problem))),
     )
 
 
 def empty_run(problem: BodyProblem) -> Run:
     """Return a run of no photons."""
     faces, regions = len(problem.skin), len(problem.media)
+    both = np.zeros((faces, 6))
     return Run(
-        out=np.zeros((faces, 3)),
-        square=np.zeros((faces, 3)),
+        # Side by side in memory: every photon that gets out adds to both.
+        out=both[:, :3],
+        square=both[:, 3:],
         direct=np.zeros((faces, 3)),
         heading=np.zeros((faces, 3)),
         absorbed=np.zeros((regions, 3)),
@@ -178,8 +188,13 @@ def _media(problem: BodyProblem, bands: list[int], jumps: bool) -> Media:
     g = np.array([*(m.g for m in media), 0.0])
     reduced = np.array([*(m.mu_s_reduced_per_mm[bands[0]] for m in media), 0.0])
     mu_s = reduced / (1.0 - g)
-    mfp = np.divide(1.0, mu_s, out=np.full(len(mu_s), FAR), where=mu_s > 0)
-    rules = [jump_rule(mu_a[k], mu_s[k], g[k], bands, jumps) for k in range(len(mu_s))]
+    mfp = np.divide(1.0, mu_s, out=np.full(len(mu_s), FAR), where=mu_s > 1.0 / FAR)
+    rules = [NO_JUMPS] * len(mu_s)
+    if jumps:
+        rules = [
+            jump_rule(mu_a[k], mu_s[k], g[k], bands, face_index(problem, k))
+            for k in range(len(mu_s))
+        ]
     return Media(
         np.array([*(m.kind for m in media), Kind.AIR], dtype=np.int32),
         mu_a,
@@ -189,9 +204,33 @@ def _media(problem: BodyProblem, bands: list[int], jumps: bool) -> Media:
         np.array([*(room if m.reflectance is None else m.reflectance for m in media), room]),
         np.array([rule.decay_per_mm for rule in rules]),
         np.array([rule.ahead_mm for rule in rules]),
-        np.array([rule.from_mm for rule in rules]),
+        np.array([rule.most_mm for rule in rules]),
+        np.array([rule.large_mm for rule in rules]),
         np.array([rule.margin_mm for rule in rules]),
+        np.array([rule.from_mm for rule in rules]),
+        np.array([rule.settle_mm for rule in rules]),
+        passage_table(),
     )
+
+
+def face_index(problem: BodyProblem, region: int) -> float | None:
+    """Return the refractive index of a region relative to what is beyond its walls, counted as 1
+    where they send light back diffusely; None if that differs from wall to wall."""
+    beyond = np.concatenate(
+        [problem.outside[problem.inside == region], problem.inside[problem.outside == region]]
+    )
+    coated = np.concatenate(
+        [problem.coat[problem.inside == region], problem.coat[problem.outside == region]]
+    )
+    found = set()
+    for other in np.unique(beyond[coated < 0]):
+        kind = Kind.AIR if other < 0 else problem.media[other].kind
+        if kind == Kind.SCATTERS:
+            return None
+        found.add(problem.media[region].refractive_index if kind == Kind.AIR else 1.0)
+    if (coated >= 0).any():
+        found.add(1.0)
+    return found.pop() if len(found) == 1 else None
 
 
 def _lamp(problem: BodyProblem, light: int) -> Lamp:
@@ -235,13 +274,18 @@ def _walls(problem: BodyProblem) -> Walls:
     scale = 1.0 / np.maximum(np.einsum("md,md->m", cross, cross), 1e-60)[:, None]
     duals = (np.cross(edge_2, cross) * scale, np.cross(cross, edge_1) * scale)
     normal = problem.walls.normals
-    return Walls(
-        np.column_stack([normal, np.einsum("md,md->m", normal, corner)]),
-        np.column_stack([np.column_stack([d, np.einsum("md,md->m", d, corner)]) for d in duals]),
-        _numbers(problem)[np.column_stack([problem.inside, problem.outside])],
-        problem.coat.astype(np.int32),
-        row,
-    )
+    geometry = np.zeros((len(triangles), 16))
+    for first, vector in ((0, normal), (4, duals[0]), (8, duals[1])):
+        geometry[:, first : first + 3] = vector
+        geometry[:, first + 3] = np.einsum("md,md->m", vector, corner)
+    geometry[:, 12:14] = _numbers(problem)[np.column_stack([problem.inside, problem.outside])]
+    return Walls(geometry, problem.coat.astype(np.int32), row)
+
+
+def _scatters(problem: BodyProblem) -> NDArray[np.bool_]:
+    """Return whether there is scattering material inside and outside each face, (m, 2)."""
+    region = np.array([*(m.kind == Kind.SCATTERS for m in problem.media), False])
+    return region[np.column_stack([problem.inside, problem.outside])]
 
 
 def _grid(grid: CellGrid) -> Grid:
@@ -253,5 +297,6 @@ def _grid(grid: CellGrid) -> Grid:
         grid.listed,
         grid.about_start,
         grid.about,
-        grid.clear_mm,
+        grid.balls,
+        grid.ball,
     )
