@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -118,3 +119,16 @@ def test_the_parts_of_a_gap_are_said_in_numbers(even, freed, many, wish, words):
     assert "more lights won't help" in bound_words(gap, 0.95, "round_7", 4, wish)
     near = Gap(0.89, 0.89, Mixture(0.9, level), Bound(0.9, 0.5, np.arange(12), level))
     assert "nothing left to gain" in bound_words(near, 0.25, "round_7", 4, wish)
+
+
+@pytest.mark.parametrize("first", ["evenness", "brightness"])
+def test_what_could_beat_a_figure_is_never_left_out(first):
+    rng = np.random.default_rng(6)
+    luminance = rng.random((500, 60)) ** rng.uniform(0.2, 3, (500, 1))
+    area = rng.random(60) + 0.5
+    wanted = replace(aim(60), first=first, area_mm2=area)
+    score = wanted.score(luminance, sharp=False)
+    for best in np.quantile(score, [0.1, 0.5, 0.9, 0.99]):
+        able = wanted.may_beat(luminance, float(best))
+        assert able[score > best].all()
+        assert able.sum() < 2.5 * (score > best).sum() + 10
