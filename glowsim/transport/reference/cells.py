@@ -23,9 +23,9 @@ MOST_CELLS = 120_000
 """Grid cells, about, at most."""
 TRIANGLES_PER_CELL = 1.0
 """Aimed at, for cells that the surface runs through."""
-FALLS_SHORT = 0.2
+FALLS_SHORT = 0.04
 """Cells by which a ball may end farther from the wall than the distance from the cell's centre."""
-GROWTH = 1.07
+GROWTH = 1.02
 """From one distance at which the middle of a ball is tried to the next."""
 
 
@@ -128,7 +128,7 @@ def _grown(
     best = inner.copy()
     enough = clear[inner] - FALLS_SHORT * cell
     distance = cell
-    while distance < 0.5 * cell * counts.max():
+    while distance < clear.max():
         place = np.floor((centre + distance * away - low) / cell).astype(np.int64)
         there = np.ravel_multi_index(tuple(np.clip(place, 0, counts - 1).T), counts)
         short = np.linalg.norm(_centres(there, low, cell, counts) - centre, axis=1)

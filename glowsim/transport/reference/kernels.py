@@ -233,17 +233,6 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     i, j, k = cell_of(grid, 1.0 / cell, x, y, z)
     if i < 0:
         return -2, 0.0
-    best, found = reach, -1
-    if reach < cell:
-        to_i, to_j, to_k = cell_of(grid, 1.0 / cell, x + reach * dx, y + reach * dy, z + reach * dz)
-        if i == to_i and j == to_j and k == to_k:
-            here = (i * counts_1 + j) * counts_2 + k
-            for place in range(grid.start[here], grid.start[here + 1]):
-                face = grid.listed[place]
-                t = met(walls, face, x, y, z, dx, dy, dz, best, region, skip)
-                if t < best:
-                    best, found = t, face
-            return found, best
     step_i = 1 if dx > 0.0 else -1
     step_j = 1 if dy > 0.0 else -1
     step_k = 1 if dz > 0.0 else -1
@@ -253,6 +242,7 @@ def nearest_hit(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     next_i = (grid.low[0] + (i + (step_i > 0)) * cell - x) / dx if dx != 0.0 else FAR
     next_j = (grid.low[1] + (j + (step_j > 0)) * cell - y) / dy if dy != 0.0 else FAR
     next_k = (grid.low[2] + (k + (step_k > 0)) * cell - z) / dz if dz != 0.0 else FAR
+    best, found = reach, -1
     while True:
         here = (i * counts_1 + j) * counts_2 + k
         for place in range(grid.start[here], grid.start[here + 1]):
