@@ -17,6 +17,7 @@ from glowsim.decisions.polish import Placement, Polish, site_luminance
 from glowsim.decisions.response import SURE_RAYS, Responses
 from glowsim.decisions.search import Search
 from glowsim.decisions.sites import Sites, candidates
+from glowsim.decisions.tidy import tidied
 from glowsim.errors import SceneError, did_you_mean
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Body, Light, Placing
@@ -137,7 +138,7 @@ class Placer:
         correction, rows = self._correction(placement)
         aim = replace(self.aim, correction=correction[rows])
         placement = self._polish(aim).improved(placement)
-        placement = self._tidied(placement)
+        placement = self._tidied(placement, aim)
         face, area = self.responses.faces_cd_m2(placement.luminance)
         face = face * correction
         mean = float(face @ area / area.sum())
@@ -172,16 +173,13 @@ class Placer:
         floor = 1e-9 * float(solved.max())
         return np.maximum(solved, floor) / np.maximum(face, floor), self.responses.sample_rows
 
-    def _tidied(self, placement: Placement) -> Placement:
-        """Return the placement with places in tenths of a mm, read with many rays."""
-        sites = placement.sites
-        tidy = replace(
-            sites, poses=replace(sites.poses, position=np.round(sites.poses.position, 1) + 0.0)
+    def _tidied(self, placement: Placement, aim: Aim) -> Placement:
+        return tidied(
+            placement,
+            self.allowed,
+            lambda sites: site_luminance(self.responses, self.kind, self.allowed, sites, SURE_RAYS),
+            lambda luminance: float(aim.score(luminance[None])[0]),
         )
-        if not self.allowed.allows(tidy.poses).all():
-            tidy = sites
-        rows = site_luminance(self.responses, self.kind, self.allowed, tidy, SURE_RAYS)
-        return Placement(tidy, placement.level, rows)
 
     def _too_many(self, count: int) -> str:
         symmetry = self.allowed.placing.symmetry
