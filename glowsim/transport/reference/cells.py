@@ -18,6 +18,7 @@ from scipy import ndimage
 
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.voxels import Grid
 
 MOST_CELLS = 120_000
 """Grid cells, about, at most."""
@@ -33,17 +34,15 @@ GROWTH = 1.02
 class CellGrid:
     """The grid over one body's walls.
 
-    low, cell, counts : lowest corner (3,) [mm], edge [mm], cells along each axis (3,)
+    cells             : where they lie
     start, listed     : triangles in cell k are listed[start[k]:start[k + 1]]
     about_start, about : the same for the cube of twice its size
-    balls             : (b, 4), middle, seen from `low`, and radius [mm] of balls without walls; the
-                        first has radius 0
+    balls             : (b, 4), middle, seen from their lowest corner, and radius [mm] of balls
+                        without walls; the first has radius 0
     ball              : (cells,), which of them a cell names: the first out in the room
     """
 
-    low: FloatArray
-    cell: float
-    counts: IntArray
+    cells: Grid
     start: NDArray[np.int32]
     listed: NDArray[np.int32]
     about_start: NDArray[np.int32]
@@ -65,29 +64,23 @@ def cell_grid(walls: Mesh, scatters: NDArray[np.bool_]) -> CellGrid:
     cell = float(max(wanted, np.cbrt(np.prod(size) / MOST_CELLS), size.max() / 400))
     low = low - 0.51 * cell
     counts = np.ceil((high + 0.51 * cell - low) / cell).astype(np.int64)
-    within = _listed(walls, low, cell, counts, 0.5 * cell)
-    about = _listed(walls, low, cell, counts, cell)
-    crossed = np.diff(within[0]) > 0
-    balls, ball = _balls(walls, scatters, low, cell, counts, crossed)
-    return CellGrid(low, cell, counts, *within, *about, balls, ball)
+    cells = Grid(low, cell, counts)
+    within, about = _listed(walls, cells, 0.5 * cell), _listed(walls, cells, cell)
+    balls, ball = _balls(walls, scatters, cells, np.diff(within[0]) > 0)
+    return CellGrid(cells, *within, *about, balls, ball)
 
 
 def _balls(
-    walls: Mesh,
-    scatters: NDArray[np.bool_],
-    low: FloatArray,
-    cell: float,
-    counts: IntArray,
-    crossed: NDArray[np.bool_],
+    walls: Mesh, scatters: NDArray[np.bool_], cells: Grid, crossed: NDArray[np.bool_]
 ) -> tuple[FloatArray, NDArray[np.int32]]:
     """Return balls without walls, (b, 4), and which of them each cell names."""
-    rooms, _ = ndimage.label(~crossed.reshape(counts))
+    rooms, _ = ndimage.label(~crossed.reshape(cells.counts))
     inner = np.nonzero((rooms != rooms[0, 0, 0]).ravel())[0]
-    centre = _centres(inner, low, cell, counts)
+    centre = cells.centres_mm(inner)
     clear = np.zeros(len(crossed))
     clear[inner], nearest, face = nearest_on(walls, centre)
     away = (centre - nearest) / np.maximum(clear[inner], 1e-30)[:, None]
-    best = _grown(inner, centre, away, clear, low, cell, counts)
+    best = _grown(inner, centre, away, clear, cells)
 
     # Where the wall has the centre of a cell on its other side, a neighbour's ball serves it.
     outside = np.einsum("nd,nd->n", away, walls.normals[face]) > 0
@@ -96,20 +89,16 @@ def _balls(
     owner = np.arange(len(crossed))
     owner[inner] = best
     lacking = inner[crossed[inner] & ~served[inner]]
-    owner[lacking] = _best_neighbour(lacking, owner, served, clear, low, cell, counts)
+    owner[lacking] = _best_neighbour(lacking, owner, served, clear, cells)
 
     used, place = np.unique(owner[inner], return_inverse=True)
     balls = np.zeros((len(used) + 1, 4))
-    balls[1:, :3] = _centres(used, np.zeros(3), cell, counts)
+    balls[1:, :3] = (cells.index(used) + 0.5) * cells.cell_mm
     # Short by more than what is lost in rounding.
-    balls[1:, 3] = np.maximum(0.0, clear[used] - 1e-9 * float(counts.max()) * cell)
+    balls[1:, 3] = np.maximum(0.0, clear[used] - 1e-9 * float(cells.counts.max()) * cells.cell_mm)
     ball = np.zeros(len(crossed), dtype=np.int32)
     ball[inner] = place + 1
     return balls, ball
-
-
-def _centres(cells: IntArray, low: FloatArray, cell: float, counts: IntArray) -> FloatArray:
-    return low + (np.stack(np.unravel_index(cells, counts), axis=-1) + 0.5) * cell
 
 
 def _grown(
@@ -117,21 +106,18 @@ def _grown(
     centre: FloatArray,
     away: FloatArray,
     clear: FloatArray,
-    low: FloatArray,
-    cell: float,
-    counts: IntArray,
+    cells: Grid,
 ) -> IntArray:
     """Return for each inner cell the one in whose middle a larger ball that serves it stands.
 
     It is looked for away from the nearest wall. clear : (cells,), distance from each centre [mm]
     """
     best = inner.copy()
-    enough = clear[inner] - FALLS_SHORT * cell
-    distance = cell
+    enough = clear[inner] - FALLS_SHORT * cells.cell_mm
+    distance = cells.cell_mm
     while distance < clear.max():
-        place = np.floor((centre + distance * away - low) / cell).astype(np.int64)
-        there = np.ravel_multi_index(tuple(np.clip(place, 0, counts - 1).T), counts)
-        short = np.linalg.norm(_centres(there, low, cell, counts) - centre, axis=1)
+        there, _ = cells.locate(centre + distance * away)
+        short = np.linalg.norm(cells.centres_mm(there) - centre, axis=1)
         better = clear[there] - short >= enough
         best[better] = there[better]
         distance *= GROWTH
@@ -143,29 +129,25 @@ def _best_neighbour(
     owner: IntArray,
     served: NDArray[np.bool_],
     clear: FloatArray,
-    low: FloatArray,
-    cell: float,
-    counts: IntArray,
+    cells: Grid,
 ) -> IntArray:
     """Return, for cells without a ball where it is wanted, the owner of the neighbouring ball that
     comes nearest to their centres; their own where there is none."""
-    centre = _centres(lacking, low, cell, counts)
-    best, least = owner[lacking], np.full(len(lacking), 0.8 * cell)
+    centre, place = cells.centres_mm(lacking), cells.index(lacking)
+    best, least = owner[lacking], np.full(len(lacking), 0.8 * cells.cell_mm)
     for step in np.ndindex(3, 3, 3):
-        place = np.stack(np.unravel_index(lacking, counts), axis=-1) + np.array(step) - 1
-        there = np.ravel_multi_index(tuple(np.clip(place, 0, counts - 1).T), counts)
+        there = cells.flat(np.clip(place + np.array(step) - 1, 0, cells.counts - 1))
         candidate = owner[there]
-        gap = np.linalg.norm(_centres(candidate, low, cell, counts) - centre, axis=1)
+        gap = np.linalg.norm(cells.centres_mm(candidate) - centre, axis=1)
         gap = np.where(served[there], gap - clear[candidate], np.inf)
         better = gap < least
         best[better], least[better] = candidate[better], gap[better]
     return best
 
 
-def _listed(
-    walls: Mesh, low: FloatArray, cell: float, counts: IntArray, half: float
-) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+def _listed(walls: Mesh, cells: Grid, half: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """List for every cell the triangles that touch the cube of half edge `half` at its centre."""
+    low, cell, counts = cells.low_mm, cells.cell_mm, cells.counts
     corners = walls.triangles
     wider = half / cell - 0.5 + 1e-6
     first = np.floor((corners.min(axis=1) - low) / cell - wider).astype(np.int64)
@@ -188,7 +170,7 @@ def _listed(
     for axes in _separating_axes(corners):
         touches = _overlap(axes[face], corners[face], low + (place + 0.5) * cell, half)
         face, place = face[touches], place[touches]
-    key = (place[:, 0] * counts[1] + place[:, 1]) * counts[2] + place[:, 2]
+    key = cells.flat(place)
     order = np.argsort(key, kind="stable")
     start = np.searchsorted(key[order], np.arange(int(np.prod(counts)) + 1))
     return start.astype(np.int32), face[order].astype(np.int32)

@@ -290,9 +290,9 @@ def _scatters(problem: BodyProblem) -> NDArray[np.bool_]:
 
 def _grid(grid: CellGrid) -> Grid:
     return Grid(
-        np.ascontiguousarray(grid.low),
-        grid.cell,
-        grid.counts,
+        np.ascontiguousarray(grid.cells.low_mm),
+        grid.cells.cell_mm,
+        grid.cells.counts,
         grid.start,
         grid.listed,
         grid.about_start,
