@@ -15,7 +15,7 @@ import numpy as np
 
 from glowsim.errors import SolveError
 from glowsim.findings.luminance import Look, looks_of
-from glowsim.findings.noise import SAMPLES, beyond_chance, noise_lm_mm2, shaken
+from glowsim.findings.noise import beyond_chance, noise_lm_mm2, shaken_often
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room
@@ -199,10 +199,8 @@ def ratio_of_faces(
     own, other = (k.luminance_cd_m2[work.faces].astype(float) for k in (quick, reference))
     if not other.any():
         raise SolveError(f"no photon has left '{reference.name}' yet: give the reference more time")
-    random = np.random.default_rng(0)
     noise = None if reference.noise_cd_m2 is None else reference.noise_cd_m2[work.faces]
-    again = [shaken(other, noise, random) for _ in range(SAMPLES)]
-    calm = work.smoothed(np.column_stack([own, other, *again]), radius)
+    calm = work.smoothed(np.column_stack([own, other, shaken_often(other, noise)]), radius)
     mean = float(work.area @ other / work.area.sum())
     below = np.maximum(calm[:, 1], 1e-6 * mean)
     ratio = calm[:, 0] / below

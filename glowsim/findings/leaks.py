@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from glowsim.findings.noise import SAMPLES, beyond_chance, shaken
+from glowsim.findings.noise import beyond_chance, shaken_often
 from glowsim.findings.patches import Eye, Patch, patch_on
 from glowsim.geometry.body import faces_where
 from glowsim.geometry.mesh import FloatArray
@@ -55,9 +55,8 @@ def _noise(eye: Eye, work: Patchwork) -> FloatArray:
     """One-sigma error of each face as the eye sees it, (n,) float [cd/m2]."""
     if eye.look.noise_cd_m2 is None:
         return np.zeros(len(work.faces))
-    noise, random = eye.look.noise_cd_m2[work.faces], np.random.default_rng(0)
-    none = np.zeros(len(noise))
-    again = np.stack([shaken(none, noise, random) for _ in range(SAMPLES)], axis=1)
+    noise = eye.look.noise_cd_m2[work.faces]
+    again = shaken_often(np.zeros(len(noise)), noise)
     return np.asarray(work.smoothed(again, eye.fine_mm).std(axis=1, ddof=1))
 
 

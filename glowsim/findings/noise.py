@@ -55,6 +55,12 @@ def shaken(values: FloatArray, noise: FloatArray | None, random: np.random.Gener
     return values if noise is None else values + noise * random.standard_normal(len(values))
 
 
+def shaken_often(values: FloatArray, noise: FloatArray | None) -> FloatArray:
+    """Return values with their noise added anew in each column, (n, SAMPLES); always the same."""
+    random = np.random.default_rng(0)
+    return np.stack([shaken(values, noise, random) for _ in range(SAMPLES)], axis=1)
+
+
 def beyond_chance(places: int) -> float:
     """Return how many standard errors noise alone hardly ever reaches at any of `places`.
 

@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from glowsim.findings.luminance import Look
-from glowsim.findings.noise import SAMPLES, beyond_chance, shaken
+from glowsim.findings.noise import beyond_chance, shaken_often
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room, Thresholds
@@ -133,9 +133,7 @@ class Eye:
         if self.look.noise_cd_m2 is None:
             return np.zeros(len(faces)), np.zeros(len(faces))
         seen, noise = self.look.seen_cd_m2[faces], self.look.noise_cd_m2[faces]
-        random = np.random.default_rng(0)
-        again = [shaken(seen, noise, random) for _ in range(SAMPLES)]
-        local, whole = self._ratios(np.stack(again, axis=1))
+        local, whole = self._ratios(shaken_often(seen, noise))
         return local.std(axis=1, ddof=1), whole.std(axis=1, ddof=1)
 
     def _clear_of_noise(self, rows: IntArray, local: FloatArray, whole: FloatArray) -> bool:
