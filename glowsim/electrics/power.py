@@ -164,13 +164,16 @@ class Electrics:
                 )
         return pack
 
+    def of_boards(self, levels: FloatArray) -> FloatArray:
+        """Return levels, (..., members), as means over each board, (..., boards)."""
+        lights = max((light for b in self.boards for light in b.lights), default=-1) + 1
+        of_light = self.course.of_lights(levels, lights)
+        means = [of_light[..., list(board.lights)].mean(axis=-1) for board in self.boards]
+        return np.stack(means, axis=-1) if means else np.zeros((*levels.shape[:-1], 0))
+
     def average_levels(self) -> FloatArray:
         """Return drive times mean level of the pulses per board, (boards, 3) float."""
-        means = self.course.mean_levels()
-        lights = max((light for b in self.boards for light in b.lights), default=-1) + 1
-        of_light = self.course.of_lights(means, lights)
-        of_board = np.array([of_light[list(b.lights)].mean() for b in self.boards])
-        return self.drawn * of_board[:, None] if len(self.boards) else self.drawn
+        return self.drawn * self.of_boards(self.course.mean_levels())[:, None]
 
     @property
     def total_drawn_ma(self) -> float:

@@ -73,11 +73,9 @@ def _strokes_per_second(pulse: Pulse) -> float:
 def current_ma(electrics: Electrics, levels: FloatArray) -> FloatArray:
     """Return the current of the whole prop, (t,) [mA], at levels of the members, (t, members)."""
     boards = electrics.boards
-    of_light = electrics.course.of_lights(levels, sum(len(b.lights) for b in boards))
     current = np.full(len(levels), sum(b.idle_ma for b in boards))
-    for board in boards:
-        full = float(np.sum(board.channel_ma * board.drive))
-        current += full * of_light[:, list(board.lights)].mean(axis=1)
+    for board, level in zip(boards, electrics.of_boards(levels).T, strict=True):
+        current += float(np.sum(board.channel_ma * board.drive)) * level
     return current
 
 
@@ -95,8 +93,6 @@ def levels_as_wired(electrics: Electrics, report: PulseReport, glow: SurfaceGlow
         return report.moving_levels
     boards = electrics.boards
     flux_lm = np.array([light.flux_lm * light.drive for light in glow.lights])
-    of_light = electrics.course.of_lights(report.levels, len(flux_lm))
-    of_board = np.stack([of_light[:, list(b.lights)].mean(axis=1) for b in boards], axis=1)
     feed = electrics.supply.feed(HALF_USED)
 
     def given_lm(level: FloatArray) -> list[float]:
@@ -108,7 +104,7 @@ def levels_as_wired(electrics: Electrics, report: PulseReport, glow: SurfaceGlow
         return [float((flux_lm * lit)[list(member.lights)].sum()) for member in report.moving]
 
     full = np.array(given_lm(np.ones(len(boards))))
-    now = np.array([given_lm(level) for level in of_board])
+    now = np.array([given_lm(level) for level in electrics.of_boards(report.levels)])
     return report.moving_levels * np.where(full > 0, now / np.maximum(full, 1e-300), 1.0)
 
 
