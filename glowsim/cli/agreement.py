@@ -27,7 +27,12 @@ from glowsim.cli.common import (
     seed_option,
     table_of,
 )
-from glowsim.cli.reference import goal_of, reference_options, solve_by_reference
+from glowsim.cli.reference import (
+    check_fresh,
+    goal_of,
+    reference_options,
+    solve_by_reference,
+)
 from glowsim.errors import SolveError
 from glowsim.files import write_whole
 from glowsim.findings import Agreement, agreement_of, comparisons_of
@@ -88,8 +93,7 @@ def command(
     folder = out_folder(out, scene_file.stem)
     goal = goal_of(noise, seconds, photons)
     saved = folder / "reference.npz"
-    if fresh and resume:
-        raise click.UsageError("--fresh throws away what --resume would go on from; choose one")
+    check_fresh(fresh, resume)
     for path in (saved, folder / "glow.npz") if fresh else ():
         path.unlink(missing_ok=True)
     if goal == REFERENCE_GOAL and not resume and _holds(saved, scene_file, seed):

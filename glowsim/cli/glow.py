@@ -24,6 +24,7 @@ from glowsim.cli.common import (
     verbose_option,
 )
 from glowsim.cli.reference import (
+    check_fresh,
     earlier_comparisons,
     goal_of,
     reference_options,
@@ -94,8 +95,7 @@ def command(
             "--noise, --time, --photons, --resume and --plain are for the reference solver; "
             "add --reference, or leave them out"
         )
-    if fresh and resume:
-        raise click.UsageError("--fresh throws away what --resume would go on from; choose one")
+    check_fresh(fresh, resume)
     scene_file = read_scene(scene)
     through_wires = as_wired(scene_file)
     folder = out_folder(out, scene_file.stem)

@@ -10,11 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.boards import (
-    placing_of,
-    placing_options,
-    wish_of,
-)
+from glowsim.cli.boards import placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
     backend_option,

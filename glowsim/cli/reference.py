@@ -53,6 +53,12 @@ def reference_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
+def check_fresh(fresh: bool, resume: bool) -> None:
+    """Raise UsageError where --fresh and --resume are both given."""
+    if fresh and resume:
+        raise click.UsageError("--fresh throws away what --resume would go on from; choose one")
+
+
 def goal_of(noise: float | None, seconds: float | None, photons: int | None) -> Goal:
     """Return when to stop: at what is asked for, or at what suits if nothing is."""
     if noise is None and seconds is None and photons is None:

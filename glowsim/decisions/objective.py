@@ -121,6 +121,11 @@ def logarithm(luminance: FloatArray) -> FloatArray:
     return np.log(np.maximum(luminance, floor))
 
 
+def p5_over_mean(values: FloatArray, area: FloatArray) -> float:
+    """Return 5th percentile over mean of values on areas, (k,) and (k,)."""
+    return float(percentile(values[None], area, LOW_SHARE)[0]) / float(values @ area / area.sum())
+
+
 def percentile(values: FloatArray, area: FloatArray, share: float) -> FloatArray:
     """Return the values below which a small share of the area lies, (n, k) -> (n,)."""
     count = min(values.shape[1], max(4, round(_LOOKED_AT * values.shape[1])))

@@ -12,7 +12,7 @@ import numpy as np
 from glowsim.decisions.allowed import Allowed, ways_of
 from glowsim.decisions.boards import BoardKind
 from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
-from glowsim.decisions.objective import LOW_SHARE, Aim, First, percentile
+from glowsim.decisions.objective import Aim, First, p5_over_mean
 from glowsim.decisions.polish import Placement, Polish, site_luminance
 from glowsim.decisions.response import SURE_RAYS, Responses
 from glowsim.decisions.search import Search
@@ -140,9 +140,7 @@ class Placer:
         placement = self._polish(aim).improved(placement)
         placement = self._tidied(placement, aim)
         face, area = self.responses.faces_cd_m2(placement.luminance)
-        face = face * correction
-        mean = float(face @ area / area.sum())
-        return placement, float(percentile(face[None], area, LOW_SHARE)[0]) / mean
+        return placement, p5_over_mean(face * correction, area)
 
     def _polish(self, aim: Aim) -> Polish:
         return Polish(

@@ -22,7 +22,7 @@ import numpy as np
 
 from glowsim.decisions.boards import BoardKind
 from glowsim.decisions.bound import Bound, Gap
-from glowsim.decisions.objective import LOW_SHARE, percentile
+from glowsim.decisions.objective import p5_over_mean
 from glowsim.decisions.placed_scene import free_name, matched, with_lights, write_new
 from glowsim.decisions.placer import Placer, Wish, body_number, pattern_light
 from glowsim.decisions.polish import Placement
@@ -360,8 +360,7 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
         answer.plan.catalogue,
     )
     face, area = responses.faces_cd_m2(patch_luminance(responses, step))
-    p5 = float(percentile(face[None], area, LOW_SHARE)[0])
-    return round(p5 / float(face @ area / area.sum()), 5)
+    return round(p5_over_mean(face, area), 5)
 
 
 __all__ = ["REFERENCE_GOAL", "Move", "Placed", "Trial", "Wish", "place"]

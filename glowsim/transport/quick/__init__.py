@@ -17,9 +17,9 @@ def solve_body(problem: BodyProblem, seed: int = 0, ready: QuickBody | None = No
     """
     if problem.emitters.light_count == 0:
         return unlit_body(problem)
-    serves = ready is not None and ready.serves(problem, seed)
-    quick = ready if ready is not None and serves else QuickBody(problem, seed)
-    response = quick.respond(problem.emitters)
+    if ready is None or not ready.serves(problem, seed):
+        ready = QuickBody(problem, seed)
+    response = ready.respond(problem.emitters)
     direct_share = float(response.direct.sum(axis=2).mean())
     return body_glow(
         problem,
