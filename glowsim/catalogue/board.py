@@ -10,7 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from glowsim.catalogue.entry import Entry, Factor, NonNegative, Positive, PositiveBands, Prose
+from glowsim.catalogue.entry import (
+    Entry,
+    Factor,
+    FractionBands,
+    NonNegative,
+    Positive,
+    PositiveBands,
+    Prose,
+)
 from glowsim.errors import MaterialError
 
 SIZE_KEYS: dict[str, tuple[str, ...]] = {
@@ -68,6 +76,12 @@ class Board(Entry):
     """Board and LED together."""
     led_window_mm: Positive
     """Diameter of the bright window of one LED."""
+    front_reflectance: FractionBands = (0.70, 0.72, 0.70)
+    """Share of light that the side with the LEDs throws back, LEDs and mask together."""
+    back_reflectance: FractionBands = (0.60, 0.65, 0.62)
+    """The same of its back and rim."""
+    reflectance_source: Prose = ""
+    """Where these two come from."""
 
     drive: Literal["rgb", "white"] = "rgb"
     """Three channels of their own, or one channel whose lumens are split over the bands."""

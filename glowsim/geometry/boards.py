@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import trimesh
 
 from glowsim.catalogue import Board
 from glowsim.geometry.mesh import FloatArray, Mesh
-from glowsim.geometry.rays import RayTarget
+from glowsim.geometry.rays import BoolArray, RayTarget
 from glowsim.scene.bodies import Light
 
 SIDES = 64
@@ -54,6 +56,53 @@ def bore_mm(board: Board) -> float:
     return max(0.0, 2 * float(board.ring_diameter_mm or 0) - float(board.diameter_mm or 0))
 
 
+@dataclass(frozen=True)
+class BoardShape:
+    """A light board as a flat solid in its body's frame, from z = -thickness to 0 in its own.
+
+    frame     : (4, 4) float, from the board's frame to the body's; the board faces along its +z
+    size_mm   : (length, width);  bore_mm : diameter of the opening of a ring, 0 without
+    is_round  : a disc or ring; otherwise a rectangle
+    """
+
+    frame: FloatArray
+    size_mm: tuple[float, float]
+    thickness_mm: float
+    is_round: bool
+    bore_mm: float = 0.0
+
+    def local(self, points: FloatArray) -> FloatArray:
+        """Return points of the body's frame, (n, 3) [mm], in the board's own."""
+        return np.asarray((points - self.frame[:3, 3]) @ self.frame[:3, :3])
+
+    def covers(self, local: FloatArray) -> BoolArray:
+        """Return whether points of the board's frame lie within its outline, seen from ahead."""
+        if not self.is_round:
+            return np.all(np.abs(local[:, :2]) <= np.array(self.size_mm) / 2, axis=1)
+        radius = np.linalg.norm(local[:, :2], axis=1)
+        return (radius <= self.size_mm[0] / 2) & (radius >= self.bore_mm / 2)
+
+    def mesh(self) -> Mesh:
+        """Return the board as a closed mesh in its body's frame."""
+        return _flat_solid(
+            self.size_mm, self.bore_mm, self.thickness_mm, self.thickness_mm, self.is_round
+        ).moved(self.frame)
+
+
+def board_shape(light: Light, board: Board) -> BoardShape | None:
+    """Return a light's board as it stands in its body; None where it has no frame."""
+    frame = board_frame(light)
+    if frame is None:
+        return None
+    return BoardShape(
+        frame,
+        outline_mm(board, light.led_count),
+        board.thickness_mm,
+        board.kind != "strip",
+        bore_mm(board),
+    )
+
+
 def board_solid(
     board: Board, led_count: int | None = None, clearance_mm: float = 0.0, filled: bool = False
 ) -> Mesh:
@@ -62,21 +111,33 @@ def board_solid(
     clearance_mm : how much is added on every side;  filled : close the opening of a ring
     """
     length, width = outline_mm(board, led_count)
-    height = board.thickness_mm + 2 * clearance_mm
-    bore = 0.0 if filled else bore_mm(board) - 2 * clearance_mm
-    if board.kind == "strip":
-        box = (length + 2 * clearance_mm, width + 2 * clearance_mm, height)
-        solid = trimesh.creation.box(extents=box)
-    elif bore > 0:
+    return _flat_solid(
+        (length + 2 * clearance_mm, width + 2 * clearance_mm),
+        0.0 if filled else bore_mm(board) - 2 * clearance_mm,
+        board.thickness_mm + 2 * clearance_mm,
+        board.thickness_mm,
+        board.kind != "strip",
+    )
+
+
+def _flat_solid(
+    size_mm: tuple[float, float],
+    bore_mm: float,
+    height_mm: float,
+    thickness_mm: float,
+    is_round: bool,
+) -> Mesh:
+    """Return a flat solid about the middle of a board that reaches from -thickness up to 0."""
+    if not is_round:
+        solid = trimesh.creation.box(extents=(*size_mm, height_mm))
+    elif bore_mm > 0:
         solid = trimesh.creation.annulus(
-            r_min=bore / 2, r_max=length / 2 + clearance_mm, height=height, sections=SIDES
+            r_min=bore_mm / 2, r_max=size_mm[0] / 2, height=height_mm, sections=SIDES
         )
     else:
-        solid = trimesh.creation.cylinder(
-            radius=length / 2 + clearance_mm, height=height, sections=SIDES
-        )
+        solid = trimesh.creation.cylinder(radius=size_mm[0] / 2, height=height_mm, sections=SIDES)
     mesh = Mesh.single_part(solid.vertices, solid.faces)
-    return mesh.moved(trimesh.transformations.translation_matrix((0, 0, -board.thickness_mm / 2)))
+    return mesh.moved(trimesh.transformations.translation_matrix((0, 0, -thickness_mm / 2)))
 
 
 def way_out_mm(outer: Mesh, start_mm: FloatArray) -> FloatArray:

@@ -15,6 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from glowsim.geometry.boards import BoardShape
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM
 
@@ -111,6 +112,20 @@ class Emitters:
 
 
 @dataclass(frozen=True)
+class OpaqueBoard:
+    """A light board as light meets it: a flat solid that lets nothing through.
+
+    name        : of the catalogue's board
+    front, back : (3,) float, diffuse reflectance of the side with the LEDs, and of back and rim
+    """
+
+    name: str
+    shape: BoardShape
+    front: FloatArray
+    back: FloatArray
+
+
+@dataclass(frozen=True)
 class BodyProblem:
     """One body in its own frame, ready to be solved.
 
@@ -122,6 +137,7 @@ class BodyProblem:
     whiteness : (m, 3) float, share of room light that each face on the room sends back
     outer    : the whole outer surface, as given
     wall_mm  : wall of a shell, or None
+    boards   : the light boards, each an opaque solid wherever it stands
     key      : digest of all that decides the response;  notes : repairs and assumptions
     """
 
@@ -141,6 +157,7 @@ class BodyProblem:
     wall_mm: float | None
     emitters: Emitters
     cell_mm: float
+    boards: tuple[OpaqueBoard, ...] = ()
     key: str = ""
     notes: tuple[str, ...] = ()
 

@@ -60,7 +60,7 @@ class Flight:
 
 
 class FirstFlight:
-    """Follows the rays of one body's lights."""
+    """Follows the rays of one body's lights; any number of threads may ask at once."""
 
     def __init__(self, problem: BodyProblem, target: RayTarget, elements: Elements | None) -> None:
         """Prepare the optics of all regions; `elements` takes the scattered light, if any."""
@@ -87,11 +87,9 @@ class FirstFlight:
     def follow(self, bundles: Iterable[Rays], light_count: int) -> Flight:
         """Follow all bundles of rays to their end."""
         flight = self._empty(light_count)
-        self._source = np.zeros(flight.source.size)
         for bundle in bundles:
             for first in range(0, len(bundle), RAYS_AT_ONCE):
                 self._follow(bundle.where(slice(first, first + RAYS_AT_ONCE)), flight)
-        flight.source = self._source.reshape(flight.source.shape)
         return flight
 
     def _follow(self, rays: Rays, flight: Flight) -> None:
@@ -153,7 +151,7 @@ class FirstFlight:
             _add(flight.into_air, inside.light[entered], inside.door[entered], -extra[entered])
             self._deposit(
                 inside.origin + np.minimum(middle, length)[:, None] * inside.direction,
-                scattered, inside, directed=True,
+                scattered, inside, flight, directed=True,
             )  # fmt: skip
             before = after
         gone = inside.power * (1 - before)
@@ -163,13 +161,15 @@ class FirstFlight:
         power[cloudy] = inside.power - gone
         return replace(rays, power=power)
 
-    def _deposit(self, points: FloatArray, power: FloatArray, rays: Rays, directed: bool) -> None:
+    def _deposit(
+        self, points: FloatArray, power: FloatArray, rays: Rays, flight: Flight, *, directed: bool
+    ) -> None:
         """Add scattered power to the load of the field at `points`."""
         if self._elements is None or not power.any():
             return
         nodes, local = self._elements.locate(points)
         value = shape_values(local)
-        columns = self._source.size // self._elements.node_count
+        columns, load = flight.source.shape[1], flight.source.reshape(-1)
         slope = (
             shape_slopes(local, rays.direction, self._elements.grid.cell_mm) if directed else None
         )
@@ -180,7 +180,7 @@ class FirstFlight:
                 weight = value + self._ahead_mm[rays.region, band][:, None] * slope
             # Corner by corner, as these arrays lie in memory.
             given = weight.T * power[:, band]
-            np.add.at(self._source, (place + band).ravel(), given.ravel())
+            np.add.at(load, (place + band).ravel(), given.ravel())
 
     def _without_strays(self, rays: Rays, hits: Hits, flight: Flight) -> tuple[Rays, Hits]:
         """Settle rays that met no face: they slipped through a seam between triangles."""
@@ -195,7 +195,8 @@ class FirstFlight:
         if len(rays) == 0:
             return
         cloudy = self._problem.kind_of(rays.region) == Kind.SCATTERS
-        self._deposit(rays.origin[cloudy], rays.power[cloudy], rays.where(cloudy), False)
+        inside = rays.where(cloudy)
+        self._deposit(inside.origin, inside.power, inside, flight, directed=False)
         np.add.at(flight.lost, rays.light[~cloudy], rays.power[~cloudy])
 
     def _at_faces(self, rays: Rays, hits: Hits, flight: Flight) -> Rays:
@@ -283,7 +284,7 @@ class FirstFlight:
         # Diffuse light from a surface scatters, on average, one transport length before it.
         reach = 1.0 / np.maximum((self._mu_a + self._mu_s)[cloudy.region].max(axis=1), 1e-3)
         back = cloudy.origin - np.minimum(reach, 1.0)[:, None] * cloudy.direction
-        self._deposit(back, power[~air], cloudy, directed=False)
+        self._deposit(back, power[~air], cloudy, flight, directed=False)
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
