@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 
 from glowsim.catalogue import Catalogue
-from glowsim.decisions.heat import HeatLimit, heat_limit
+from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import Room, SceneFile
+from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 
@@ -28,7 +29,8 @@ class Step:
                  the body's own frame
     weight_g : of one copy's own material, None where its density is not known
     trust    : what makes the solver a rough guide here; empty where it holds
-    heat     : what the scene's power limit means, None for lights that are off
+    heat     : what a limit of power means, None for lights that are off: the scene's rule of thumb,
+               or what boards bear at their places
     """
 
     material: str
@@ -108,6 +110,13 @@ class Step:
             "solver": self.glow.solver,
             "rough_guide_because": list(self.trust),
         }
+
+
+def warmed(step: Step, scene_file: SceneFile, plan: Plan, number: int) -> Step:
+    """Return a step with what body `number`'s boards bear at their places, in place of the rule
+    of thumb."""
+    name = scene_file.scene.bodies[number].name
+    return replace(step, heat=limit_at_place(scene_file, plan.catalogue, name, step.heat))
 
 
 def judged(

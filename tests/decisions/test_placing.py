@@ -12,8 +12,9 @@ import pytest
 from glowsim.cli.main import main
 from glowsim.decisions.bound import bound_of
 from glowsim.decisions.modules import modules
+from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import free_name, with_lights, write_new
-from glowsim.decisions.placer import Placer, Wish
+from glowsim.decisions.placer import Placer
 from glowsim.decisions.placing import place
 from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import Sensitivity

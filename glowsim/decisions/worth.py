@@ -1,0 +1,132 @@
+"""Is a change worth doing? Before and after, as solved, by what is wanted and what it costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.step import Step
+from glowsim.decisions.words import share
+from glowsim.findings.lit import BRIGHTEST, GRADES
+
+LEAST_GAIN = 0.05
+"""What is wanted must gain this share of itself ..."""
+LEAST_EVENER = 0.01
+"""... and an evenness at least this much: less cannot be seen (common practice, no source)."""
+LEAST_MEAN = 0.5
+"""The mean may fall to this share of what it was, for the power drawn: the eye takes half the
+luminance for a small step only (common practice, no source)."""
+_ORDER = [name for _, name in GRADES] + [BRIGHTEST]
+_SAME = 0.02
+"""Smaller changes of the mean are not told."""
+_SAME_K = 1.0
+"""Smaller changes of a board's temperature are not told [K]."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether a change is worth doing, and why in sentences."""
+
+    worth: bool
+    sentences: tuple[str, ...]
+
+
+def weigh(before: Step, after: Step, wish: Wish) -> Verdict:
+    """Return whether `after` is worth doing in place of `before`.
+
+    It is where what comes first gains enough, no grade is lost, the mean keeps its share and
+    nothing leaks that did not. Where heat does not bear the lights as they are, they are judged
+    turned down to what it does.
+    """
+    was, now = _figure(before, wish), _figure(after, wish)
+    needed = max(was * (1 + LEAST_GAIN), was + (LEAST_EVENER if wish.first == "evenness" else 0.0))
+    stray_was, stray = _leaks(before), _leaks(after)
+    gains = now >= needed or stray < stray_was
+    losses = []
+    if _ORDER.index(after.lit.grade) < _ORDER.index(_borne_grade(before)):
+        losses.append(f"it would read as '{after.lit.grade}', no longer '{_borne_grade(before)}'")
+    if wish.first != "power" and after.evenness.mean_cd_m2 < _least_mean(before, after):
+        losses.append(f"that is below {100 * LEAST_MEAN:.0f} % of the light for its power")
+    if stray > stray_was:
+        losses.append("light would leak where it must stay dark")
+    effects = _side_effects(before, after)
+    if gains and not losses:
+        return Verdict(True, tuple(_capital(f"{effect}.") for effect in effects))
+    return Verdict(False, (_leave_it(before, after, wish, needed, effects, losses),))
+
+
+def _leave_it(
+    before: Step, after: Step, wish: Wish, needed: float, effects: list[str], losses: list[str]
+) -> str:
+    """Say that a change is not worth doing, and what it would have come to."""
+    if wish.first == "evenness":
+        said = (
+            f"the best that was found has 5%/mean {share(after.even)} where there is "
+            f"{share(before.even)}"
+        )
+        if _figure(after, wish) < needed:
+            said += f" (from {max(needed, 0.01):.2f} on it would be a gain)"
+    else:
+        said = (
+            f"by what comes first, {wish.first}, the best that was found is "
+            f"{_figure(after, wish) / max(_figure(before, wish), 1e-12):.2g} times as good as what "
+            f"is there (a gain from {1 + LEAST_GAIN:g} on)"
+        )
+    return f"Leave it: not worth doing. {_capital('; '.join([said, *effects, *losses]))}."
+
+
+def _figure(step: Step, wish: Wish) -> float:
+    """Return what is to be raised: as `Aim.score` has it, of the glow as solved."""
+    target = step.findings.limits.evenness_target
+    even = min(1.0, step.even / target)
+    if wish.first == "evenness":
+        return step.even
+    if wish.first == "brightness":
+        return step.mean_at_cd_m2(_borne(step)) * even
+    lit = min(1.0, step.lit.ratio / step.findings.limits.glow_ratio)
+    return even * lit / max(_power_w(step), 1e-12)
+
+
+def _borne(step: Step) -> float:
+    """Return by how much heat has the lights of a step turned down, at most 1."""
+    return 1.0 if step.heat is None else min(1.0, step.heat.heat_factor)
+
+
+def _borne_grade(step: Step) -> str:
+    return step.grade_at(_borne(step))
+
+
+def _least_mean(before: Step, after: Step) -> float:
+    """Return the mean that must be kept: where boards draw less, so much less is what was asked."""
+    power = _borne(before) * _power_w(before)
+    less = min(1.0, _power_w(after) / max(power, 1e-12))
+    return LEAST_MEAN * less * before.mean_at_cd_m2(_borne(before))
+
+
+def _power_w(step: Step) -> float:
+    return sum(step.glow.lights[k].power_w for k in step.copies[0].lights)
+
+
+def _leaks(step: Step) -> int:
+    return sum(finding.kind == "light leak" for finding in step.findings.found)
+
+
+def _side_effects(before: Step, after: Step) -> list[str]:
+    """Say what else changes: the mean and how it reads, and how warm the warmest board gets."""
+    said = []
+    was, now = before.evenness.mean_cd_m2, after.evenness.mean_cd_m2
+    if abs(now - was) > _SAME * was:
+        grade = after.lit.grade
+        reads = f"'{grade}' as before" if grade == before.lit.grade else f"'{grade}'"
+        said.append(
+            f"its mean {'rises' if now > was else 'falls'} from {was:.3g} to {now:.3g} cd/m2 and "
+            f"it reads as {reads}"
+        )
+    warm, warmer = (None if step.heat is None else step.heat.board_c for step in (before, after))
+    if warm is not None and warmer is not None and abs(warmer - warm) > _SAME_K:
+        said.append(f"its warmest board gets {warmer:.0f} °C in place of {warm:.0f} °C")
+    return said
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
