@@ -133,10 +133,14 @@ def limit_at_place(
     try:
         boards = [b for b in heat_of(scene_file, report=report).boards if b.body == body]
     except GlowsimError as fault:
-        return replace(rule, what=f"what a board bears here is not known ({fault})")
+        # The place in the file is left out: the scene may be one that was only tried.
+        reason = str(fault).rsplit(": ", 1)[-1]
+        return replace(rule, what=f"what a board bears here is not known ({reason})")
     own = _of_board(min(boards, key=lambda board: board.bears), catalogue, rule)
     given = "buried_power_w" in scene_file.scene.findings.model_fields_set
-    return rule if given and rule.heat_factor < own.heat_factor else own
+    if given and rule.heat_factor < own.heat_factor:
+        return replace(rule, what=f"the scene gives it; the heat sum bears {own.limit_w:.2g} W")
+    return own
 
 
 def _of_board(board: BoardHeat, catalogue: Catalogue, rule: HeatLimit) -> HeatLimit:

@@ -15,7 +15,7 @@ from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
 from glowsim.findings.patches import Eye, Patch
 from glowsim.findings.ranges import material_range
-from glowsim.findings.suggest import suggestion
+from glowsim.findings.suggest import Suggestion, suggestion
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
 from glowsim.transport.result import SurfaceGlow
@@ -36,6 +36,7 @@ class Finding:
     noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
     within_noise   : noise alone could make such a patch
     elsewhere_mm   : the same place on the other copies that look alike, in the prop
+    suggested_mm   : where the suggestion wants a light, in the body's own frame, if anywhere
     """
 
     number: int
@@ -58,6 +59,7 @@ class Finding:
     noise_to_mean: float = 0.0
     within_noise: bool = False
     elsewhere_mm: tuple[tuple[float, ...], ...] = ()
+    suggested_mm: tuple[float, ...] | None = None
 
     @property
     def label(self) -> str:
@@ -194,14 +196,16 @@ def _leaks(eye: Eye, scene: Scene) -> list[Patch]:
     return light_leaks(eye, where) if where else []
 
 
-def _suggestion(patch: Patch, eye: Eye) -> str:
+def _suggestion(patch: Patch, eye: Eye) -> Suggestion:
     if patch.within_noise:
-        return WITHIN_NOISE
-    return stopped(patch, eye) if patch.kind == "light leak" else suggestion(patch, eye)
+        return Suggestion(WITHIN_NOISE)
+    if patch.kind == "light leak":
+        return Suggestion(stopped(patch, eye))
+    return suggestion(patch, eye)
 
 
 def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
-    copy = eye.look.copies[0]
+    copy, advice = eye.look.copies[0], _suggestion(patch, eye)
     world, *elsewhere = (
         _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3]) for c in eye.look.copies
     )
@@ -221,11 +225,12 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         glow.lights[copy.lights[patch.light]].name,
         patch.light_mm,
         patch.direct_share,
-        _suggestion(patch, eye),
+        advice.words,
         patch.noise,
         patch.noise_to_mean,
         patch.within_noise,
         tuple(elsewhere),
+        None if advice.place_mm is None else _rounded(advice.place_mm),
     )
 
 
