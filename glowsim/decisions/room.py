@@ -35,7 +35,7 @@ from glowsim.transport.problem import BodyProblem, Kind
 
 QUICK_LOOK = 300
 """Boards looked at, about, before it is taken that they find room."""
-NET = 8_000
+NET = 12_000
 """Places with directions in a body's box that are counted, about, before it is said that no more
 boards find room."""
 SMALLER_BOARDS = 4
@@ -228,7 +228,7 @@ def _what_helps(
     if not enough:
         across = _would_fit(allowed, ways, step) if now == 0 else ""
         yield (
-            f"  nothing else that was tried makes room for {count}{across}; take fewer or smaller "
+            f"  nothing that was tried makes room for {count}{across}; take fewer or smaller "
             "boards, or a thicker body"
         )
 
