@@ -186,7 +186,7 @@ def _figures(answer: Placed) -> Table:
         )
     table.caption = (
         f"even enough from 5%/mean {answer.target:g} on; hot, dark: spots that stand out; board W, "
-        "°C: the warmest board, ! above what heat allows there"
+        "°C: the warmest board, on average over its pulses, ! above what heat allows there"
     )
     return table
 

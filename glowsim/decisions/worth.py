@@ -17,6 +17,8 @@ LEAST_MEAN = 0.5
 """The mean may fall to this share of what it was, for the power drawn: the eye takes half the
 luminance for a small step only (common practice, no source)."""
 _ORDER = [name for _, name in GRADES] + [BRIGHTEST]
+_UNLIT = ("looks painted", "tinted")
+"""Grades of what does not read as lit."""
 _SAME = 0.02
 """Smaller changes of the mean are not told."""
 _SAME_K = 1.0
@@ -43,8 +45,8 @@ def weigh(before: Step, after: Step, wish: Wish) -> Verdict:
     stray_was, stray = _leaks(before), _leaks(after)
     gains = now >= needed or stray < stray_was
     losses = []
-    if _ORDER.index(after.lit.grade) < _ORDER.index(_borne_grade(before)):
-        losses.append(f"it would read as '{after.lit.grade}', no longer '{_borne_grade(before)}'")
+    if _loses_a_grade(before, after):
+        losses.append("that loses a grade")
     if wish.first != "power" and after.evenness.mean_cd_m2 < _least_mean(before, after):
         losses.append(f"that is below {100 * LEAST_MEAN:.0f} % of the light for its power")
     if stray > stray_was:
@@ -92,15 +94,24 @@ def _borne(step: Step) -> float:
     return 1.0 if step.heat is None else min(1.0, step.heat.heat_factor)
 
 
-def _borne_grade(step: Step) -> str:
-    return step.grade_at(_borne(step))
+def _asked(before: Step, after: Step) -> float:
+    """Return by how much the lights of `before` are turned down to be compared with `after`: to
+    what heat bears, and to its power, for fewer or smaller boards are what was asked."""
+    borne = _borne(before)
+    return borne * min(1.0, _power_w(after) / max(borne * _power_w(before), 1e-12))
+
+
+def _loses_a_grade(before: Step, after: Step) -> bool:
+    """Return whether a body reads less lit than its power would have it, or not as lit any more."""
+    asked = before.grade_at(_asked(before, after))
+    was_lit = before.grade_at(_borne(before)) not in _UNLIT
+    lower = _ORDER.index(after.lit.grade) < _ORDER.index(asked)
+    return lower or (was_lit and after.lit.grade in _UNLIT)
 
 
 def _least_mean(before: Step, after: Step) -> float:
-    """Return the mean that must be kept: where boards draw less, so much less is what was asked."""
-    power = _borne(before) * _power_w(before)
-    less = min(1.0, _power_w(after) / max(power, 1e-12))
-    return LEAST_MEAN * less * before.mean_at_cd_m2(_borne(before))
+    """Return the mean that must be kept, for the power drawn."""
+    return LEAST_MEAN * before.mean_at_cd_m2(_asked(before, after))
 
 
 def _power_w(step: Step) -> float:
@@ -117,7 +128,8 @@ def _side_effects(before: Step, after: Step) -> list[str]:
     was, now = before.evenness.mean_cd_m2, after.evenness.mean_cd_m2
     if abs(now - was) > _SAME * was:
         grade = after.lit.grade
-        reads = f"'{grade}' as before" if grade == before.lit.grade else f"'{grade}'"
+        same = grade == before.lit.grade
+        reads = f"'{grade}' as before" if same else f"'{grade}' in place of '{before.lit.grade}'"
         said.append(
             f"its mean {'rises' if now > was else 'falls'} from {was:.3g} to {now:.3g} cd/m2 and "
             f"it reads as {reads}"
