@@ -174,7 +174,7 @@ def modules(
     lights = [pattern_light(plan, number, name) for name in names]
     wish = wish or Wish()
     room = placing or scene_file.scene.bodies[number].placing or Placing()
-    responses = Responses(plan, number, room.depth_mm, report=report)
+    responses = Responses(plan, number, room.depth_mm, report=report, seed=seed)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
     missing: list[str] = []

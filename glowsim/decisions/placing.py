@@ -167,7 +167,7 @@ def place(
     light = pattern_light(plan, number, board)
     wish = wish or Wish()
     room = placing or scene_file.scene.bodies[number].placing or Placing()
-    responses = Responses(plan, number, room.depth_mm, report=report)
+    responses = Responses(plan, number, room.depth_mm, report=report, seed=seed)
     placer = Placer(plan, number, responses, light, room, wish, seed, report)
     report("placing")
     placement, predicted = placer.place(count)

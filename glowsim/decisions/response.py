@@ -55,6 +55,7 @@ class Responses:
         depth_mm: float,
         patches: int = PATCHES,
         report: Report = lambda text: None,
+        seed: int = 0,
     ) -> None:
         """Solve for the patches of body `number`. Raises as `body_problem` does.
 
@@ -84,7 +85,9 @@ class Responses:
             np.bincount(self.patch[chosen], areas[chosen]), dtype=float
         )
         report(f"preparing {body.name}")
-        self.quick = QuickBody(_coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS))
+        coarse = _coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS)
+        self.seed = seed
+        self.quick = QuickBody(coarse, seed)
         self.adjoint = Adjoint(self.quick, self.patch, report)
 
     @cached_property
@@ -92,7 +95,7 @@ class Responses:
         """The body on the grid that a solve of the scene takes."""
         if self.quick.problem.cell_mm == self.problem.cell_mm:
             return self.quick
-        return QuickBody(self.problem, same_walls=self.quick)
+        return QuickBody(self.problem, self.seed, surfaces=self.quick.surfaces)
 
     def luminance_cd_m2(
         self,

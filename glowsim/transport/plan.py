@@ -61,12 +61,22 @@ class Plan:
         return tuple(copies), tuple(lights)
 
 
+def catalogue_of(scene_file: SceneFile) -> Catalogue:
+    """Return the catalogue with the entries of a scene, as the scene stands now.
+
+    What the file says counts for messages alone. Raises MaterialError naming what is wrong.
+    """
+    scene = scene_file.scene
+    own = {name: getattr(scene, name) for name in ("materials", "coats", "boards", "batteries")}
+    return load_catalogue(scene_file.toml, own)
+
+
 def plan_of(scene_file: SceneFile) -> Plan:
     """Look up every name of a scene.
 
     Raises SceneError or MaterialError naming file, line and key of what is wrong.
     """
-    catalogue = load_catalogue(scene_file.toml)
+    catalogue = catalogue_of(scene_file)
     numbers = range(len(scene_file.scene.bodies))
     for number in numbers:
         check_names(scene_file, number, catalogue)

@@ -19,8 +19,6 @@ from glowsim.geometry.mesh import FloatArray
 
 Operator = Callable[[FloatArray], FloatArray]
 
-TOLERANCE = 1e-10
-"""Relative residual at which a solve stops."""
 MOST_STEPS = 400
 _COARSEST = 300
 _LOWEST_SMOOTHED = 1 / 6
@@ -34,6 +32,16 @@ class _Level:
     largest: float
     prolong: sparse.csr_matrix | None
     restrict: sparse.csr_matrix | None
+
+    def in_type(self, number_type: type[np.floating]) -> _Level:
+        """Return the level in numbers of another type."""
+        return _Level(
+            self.matrix.astype(number_type),
+            self.inverse_diagonal.astype(number_type),
+            self.largest,
+            None if self.prolong is None else self.prolong.astype(number_type),
+            None if self.restrict is None else self.restrict.astype(number_type),
+        )
 
 
 class Multigrid:
@@ -50,7 +58,7 @@ class Multigrid:
             presmoother=None,
             postsmoother=None,
         )
-        self._levels = [
+        self._levels: list[_Level] = [
             _Level(
                 level.A.tocsr(),
                 1.0 / level.A.diagonal()[:, None],
@@ -61,6 +69,16 @@ class Multigrid:
             for level in hierarchy.levels
         ]
         self._coarsest = linalg.cho_factor(self._levels[-1].matrix.toarray())
+
+    def in_type(self, number_type: type[np.floating]) -> Multigrid:
+        """Return the same hierarchy in numbers of another type."""
+        if self._levels[0].matrix.dtype == number_type:
+            return self
+        other = object.__new__(Multigrid)
+        other._levels = [level.in_type(number_type) for level in self._levels]
+        factor, lower = self._coarsest
+        other._coarsest = (factor.astype(number_type), lower)
+        return other
 
     def cycle(self, residual: FloatArray, level: int = 0) -> FloatArray:
         """Return an approximate solution for each column of `residual`, (n, k)."""
@@ -76,19 +94,18 @@ def solve(
     apply: Operator,
     precondition: Operator,
     sources: FloatArray,
-    start: FloatArray | None = None,
-    tolerance: float = TOLERANCE,
+    tolerance: float,
 ) -> FloatArray:
     """Solve for each column of `sources`, (n, k), by preconditioned conjugate gradients.
 
     Raises SolveError if the relative residual does not fall to `tolerance`.
     """
-    solution = np.zeros_like(sources) if start is None else start.copy()
-    residual = sources - (apply(solution) if start is not None else 0.0)
+    solution = np.zeros_like(sources)
+    residual = sources.copy()
     goal = tolerance * np.linalg.norm(sources, axis=0)
     goal[goal == 0] = np.inf
     search = np.zeros_like(sources)
-    before = np.ones(sources.shape[1])
+    before = np.ones(sources.shape[1], dtype=sources.dtype)
     for _ in range(MOST_STEPS):
         if (np.linalg.norm(residual, axis=0) <= goal).all():
             return solution
@@ -101,7 +118,7 @@ def solve(
         step = np.divide(now, curvature, out=np.zeros_like(now), where=curvature > 0)
         solution += step * search
         residual -= step * image
-        before = np.where(now > 0, now, 1.0)
+        before = np.where(now > 0, now, 1.0).astype(sources.dtype)
     worst = float((np.linalg.norm(residual, axis=0) / goal).max()) * tolerance
     raise SolveError(
         f"the diffusion solve stopped at a relative residual of {worst:.1e} after {MOST_STEPS} "

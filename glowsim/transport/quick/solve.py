@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -11,23 +12,21 @@ from scipy import sparse
 from glowsim.errors import SolveError
 from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.geometry.patchwork import Patchwork
-from glowsim.geometry.rays import RayTarget
 from glowsim.geometry.regions import ROOM
-from glowsim.geometry.voxels import Filling, Grid, solid_filling, surface_filling
-from glowsim.optics.diffusion import diffusion_coefficient_mm
+from glowsim.transport.kept import Kept
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.aim import beams
-from glowsim.transport.quick.cavity import Cavity, cavity_of
+from glowsim.transport.quick.beams import Rays
+from glowsim.transport.quick.cavity import Cavity
 from glowsim.transport.quick.elements import Elements
 from glowsim.transport.quick.flight import FirstFlight, Flight
-from glowsim.transport.quick.multigrid import TOLERANCE, Multigrid, solve
-from glowsim.transport.quick.triangles import surface_points
+from glowsim.transport.quick.lattice import Lattice, lattice_of
+from glowsim.transport.quick.multigrid import Multigrid, solve
+from glowsim.transport.quick.quality import FULL, Quality
+from glowsim.transport.quick.surfaces import Surfaces, as_numbers, surfaces_of
+from glowsim.transport.quick.system import Returns, System
 from glowsim.transport.quick.walls import walls_of
 
-RAYS_PER_LIGHT = 16_384
-MORE_RAYS = 8
-"""Times as many rays are followed where unscattered light shows at the surface."""
 VISIBLE_DIRECT = 0.01
 """From this share of a light's flux on, unscattered light at the surface counts as showing."""
 LIGHTS_AT_ONCE = 8
@@ -57,37 +56,55 @@ class BodyResponse:
 
 
 class QuickBody:
-    """A body ready for the quick solver: grid, matrices and their multigrid, cavity."""
+    """A body ready for the quick solver: grid, matrices and their multigrid, cavity.
+
+    Nothing of it changes once it is made: any number of threads may ask at once.
+
+    surfaces, lattice : what depends on walls and grid alone, see there
+    walls   : what each wall does to diffuse light
+    """
 
     def __init__(
-        self, problem: BodyProblem, seed: int = 0, same_walls: QuickBody | None = None
+        self,
+        problem: BodyProblem,
+        seed: int = 0,
+        surfaces: Surfaces | None = None,
+        lattice: Lattice | None = None,
     ) -> None:
         """Prepare `problem`. Everything that does not depend on the lights happens here.
 
-        same_walls : the same body on another grid, whose walls see each other in the same way
+        surfaces, lattice : those of a body with the same walls, and cells, if they are there
         """
         self.problem = problem
+        self.walls = walls_of(problem)
+        self.surfaces = surfaces or surfaces_of(problem, seed)
+        self.lattice = lattice or lattice_of(problem, self.surfaces.kind)
         self._seed = seed
-        self._walls = walls_of(problem)
-        self._patch_field: sparse.csr_matrix | None = None
-        self._target = RayTarget(problem.walls.triangles)
-        self._cavity: Cavity | None = (
-            cavity_of(problem, self._target, self._walls.classes, seed)
-            if same_walls is None
-            else same_walls._cavity
-        )
-        self._elements: Elements | None = None
-        if problem.scatters:
-            self._lay_grid()
-        if self._cavity is not None:
-            self._couple_cavity(self._cavity)
-        self._skin = Patchwork(problem.walls, problem.outside == ROOM, self._walls.classes)
-        self._flight = FirstFlight(problem, self._target, self._elements)
+        if self.lattice is not None:
+            self._assemble(self.lattice)
+        if self.cavity is not None:
+            self._couple_cavity(self.cavity)
+        self._flight = FirstFlight(problem, self.surfaces.target, self.elements)
+
+    @property
+    def elements(self) -> Elements | None:
+        """The finite elements of the field, None for a body that does not scatter."""
+        return None if self.lattice is None else self.lattice.elements
+
+    @property
+    def cavity(self) -> Cavity | None:
+        """How the walls of hollows see each other, None where there is no hollow."""
+        return self.surfaces.cavity
 
     @property
     def cell_count(self) -> int:
         """Grid cells in use."""
-        return 0 if self._elements is None else len(self._elements.cells)
+        return 0 if self.elements is None else len(self.elements.cells)
+
+    @property
+    def node_count(self) -> int:
+        """Nodes of the field."""
+        return 0 if self.elements is None else self.elements.node_count
 
     def serves(self, problem: BodyProblem, seed: int = 0) -> bool:
         """Whether `problem` differs from this body in its lights and looks alone."""
@@ -98,7 +115,7 @@ class QuickBody:
             and all(np.array_equal(a, b) for a, b in zip(mine, other, strict=True))
         )
 
-    def respond(self, emitters: Emitters) -> BodyResponse:
+    def respond(self, emitters: Emitters, quality: Quality = FULL) -> BodyResponse:
         """Return the response to `emitters`, light by light.
 
         A moved light costs one first flight and one solve on what is ready here. Each solve starts
@@ -117,7 +134,7 @@ class QuickBody:
                 emitters.share[mine],
                 emitters.region[mine],
             )
-            parts.append(self._respond_batch(batch, count))
+            parts.append(self._respond_batch(batch, count, quality))
         return BodyResponse(
             *(np.concatenate([getattr(p, name) for p in parts]) for name in _FIELDS)
         )
@@ -128,154 +145,150 @@ class QuickBody:
         points : (n, 3) float [mm]. Returns (n, lights, 3) float, per unit of each light's flux
         [1/mm2]. Raises SolveError for a body that does not scatter.
         """
-        if self._elements is None:
+        if self.elements is None:
             raise SolveError("there is no scattering material to read a fluence in")
-        flight = self._first_flight(emitters, emitters.light_count)
-        read = self._elements.sampler(points)
+        flight = self._first_flight(emitters, emitters.light_count, FULL)
+        read = self.elements.sampler(points)
         index = np.array([m.refractive_index for m in self.problem.media])
         scale = 4 * index[region_of(points, self.problem.solids)] ** 2
-        fields = [read @ self._field(flight, band)[0] for band in range(3)]
+        fields = [read @ self._field(flight, band, FULL)[0] for band in range(3)]
         return scale[:, None, None] * np.stack(fields, axis=2)
 
-    def _respond_batch(self, emitters: Emitters, lights: int) -> BodyResponse:
-        flight = self._first_flight(emitters, lights)
+    def _respond_batch(self, emitters: Emitters, lights: int, quality: Quality) -> BodyResponse:
+        flight = self._first_flight(emitters, lights, quality)
         with ThreadPoolExecutor(max_workers=3) as pool:
-            fields = list(pool.map(lambda band: self._field(flight, band), range(3)))
+            fields = list(pool.map(lambda band: self._field(flight, band, quality), range(3)))
         return self._response(flight, fields)
 
-    def _first_flight(self, emitters: Emitters, lights: int) -> Flight:
+    def _first_flight(self, emitters: Emitters, lights: int, quality: Quality) -> Flight:
         def follow(rays_per_light: int) -> Flight:
-            rays = beams(self.problem, self._target, emitters, rays_per_light, self._seed)
-            return self._flight.follow(rays, lights)
+            rays = beams(self.problem, self.surfaces.target, emitters, rays_per_light, self._seed)
+            return self.follow(rays, lights)
 
-        flight = follow(RAYS_PER_LIGHT)
-        if flight.direct[:, self.problem.skin].sum(axis=1).max() > VISIBLE_DIRECT:
-            flight = follow(MORE_RAYS * RAYS_PER_LIGHT)
+        flight = follow(quality.rays_per_light)
+        seen = flight.direct[:, self.problem.skin].sum(axis=1).max(initial=0.0)
+        if quality.more_rays > 1 and seen > VISIBLE_DIRECT:
+            flight = follow(quality.more_rays * quality.rays_per_light)
         return flight
 
-    def _lay_grid(self) -> None:
-        """Build elements, the samplers of wall faces, and one matrix per band."""
-        problem = self.problem
-        cloudy = [r for r, m in enumerate(problem.media) if m.kind == Kind.SCATTERS]
-        solids = {r: problem.solids[r] for r in cloudy}
-        low = np.min([s.bounds[0] for s in solids.values() if s is not None], axis=0)
-        high = np.max([s.bounds[1] for s in solids.values() if s is not None], axis=0)
-        grid = Grid.around(np.array([low, high]), problem.cell_mm)
-        fillings = {r: solid_filling(s, grid) for r, s in solids.items() if s is not None}
-        faces = np.nonzero(self._walls.field_b[:, 0] > 0)[0]
-        points, areas, owner = surface_points(problem.walls.triangles[faces], 1.5 * grid.cell_mm)
-        at_wall, _ = grid.locate(points)
-        cells = np.unique(np.concatenate([at_wall, *(f.cells for f in fillings.values())]))
-        self._elements = Elements.over(grid, cells)
-        read = self._elements.sampler(points)
-        share = areas / problem.walls.areas_mm2[faces[owner]]
-        spread = sparse.csr_matrix(
-            (share, (faces[owner], np.arange(len(points)))),
-            shape=(len(problem.walls.faces), len(points)),
-        )
-        self._face_mean = (spread @ read).tocsr()
-        self._assemble(fillings, points, areas, faces[owner])
+    def follow(self, bundles: Iterable[Rays], lights: int) -> Flight:
+        """Follow rays from the emitters until they first scatter or leave."""
+        return self._flight.follow(bundles, lights)
 
-    def _assemble(
-        self,
-        fillings: dict[int, Filling],
-        points: FloatArray,
-        areas: FloatArray,
-        face: IntArray,
-    ) -> None:
-        """Assemble D grad.grad + mu_a + b on walls, in phi^ = phi / (4 n^2), for each band."""
-        elements, media = self._elements, self.problem.media
-        assert elements is not None
-        cell = elements.grid.cell_mm
-        moments = {r: elements.weighted(f) for r, f in fillings.items()}
-        filled = np.sum([m[:, 0] for m in moments.values()], axis=0)
-        least_mu = 0.2 / float(self.problem.walls.size_mm.max())
-        self._matrix, self._absorbs = [], []
-        wall_moments: dict[bytes, FloatArray] = {}
+    def _assemble(self, lattice: Lattice) -> None:
+        """Assemble one matrix per band, and what absorbs."""
+        kind, media = self.surfaces.kind, self.problem.media
+        first = {k: int(np.argmax(kind == k)) for k in lattice.wall_moments}
+        self.matrix: list[sparse.csr_matrix] = []
+        self._absorbs = [lattice.absorbing(media, band) for band in range(3)]
         for band in range(3):
-            b = self._walls.field_b[face, band]
-            if b.tobytes() not in wall_moments:
-                on_wall = surface_filling(points, areas * b, elements.grid)
-                wall_moments[b.tobytes()] = elements.weighted(on_wall)
-            stiffness = np.zeros_like(next(iter(moments.values())))
-            mass = wall_moments[b.tobytes()].copy()
-            absorbs = {}
-            for r, moment in moments.items():
-                medium = media[r]
-                fluence = 4 * medium.refractive_index**2
-                mu_a = medium.mu_a_per_mm[band]
-                # In clear material light crosses the body unscattered; its small scattered part
-                # is spread over the whole body, which a large D says well enough.
-                mu_s = max(medium.mu_s_reduced_per_mm[band], least_mu - mu_a)
-                d_mm = float(diffusion_coefficient_mm(mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s))
-                stiffness += fluence * d_mm * cell * moment
-                absorbed = fluence * mu_a * cell**3 * moment
-                mass += absorbed
-                absorbs[r] = elements.load(absorbed)
-            weight = stiffness[:, 0] / np.maximum(filled, 1e-6) / cell
-            ghost = elements.ghost_penalty(filled, weight)
-            self._matrix.append((elements.matrix(stiffness, mass) + ghost).tocsr())
-            self._absorbs.append(absorbs)
-        self._multigrid = _hierarchies(self._matrix)
+            b_of_kind = {k: float(self.walls.field_b[face, band]) for k, face in first.items()}
+            self.matrix.append(lattice.matrix(media, b_of_kind, band))
+        self._multigrid = _hierarchies(self.matrix)
+        self._systems: Kept[System] = Kept(6)
 
     def _couple_cavity(self, cavity: Cavity) -> None:
         """Work out what the cavity returns, per band, at patch level."""
-        areas = self.problem.walls.areas_mm2
-        mean = cavity.averager(areas)
-        self._arriving, self._patch_b = [], []
+        mean = cavity.averager(self.problem.walls.areas_mm2)
+        self.arriving: list[FloatArray] = []
+        self.patch_b: list[FloatArray] = []
         known: dict[bytes, FloatArray] = {}
         for band in range(3):
-            b = mean @ self._walls.cavity_b[:, band]
+            b = mean @ self.walls.cavity_b[:, band]
             if b.tobytes() not in known:
                 known[b.tobytes()] = cavity.arriving(b)
-            self._arriving.append(known[b.tobytes()])
-            self._patch_b.append(b)
-        if self._elements is not None:
+            self.arriving.append(known[b.tobytes()])
+            self.patch_b.append(b)
+        self.patch_field: sparse.csr_matrix | None = None
+        if self.lattice is not None:
             # Only scattering walls feed the cavity from the field.
-            cloudy = sparse.diags((self._walls.on_cavity).astype(float))
-            self._patch_field = (mean @ cloudy @ self._face_mean).tocsr()
+            cloudy = sparse.diags((self.walls.on_cavity).astype(float))
+            self.patch_field = (mean @ cloudy @ self.lattice.face_mean).tocsr()
 
-    def _field(self, flight: Flight, band: int) -> tuple[FloatArray, FloatArray]:
+    def _field(self, flight: Flight, band: int, quality: Quality) -> tuple[FloatArray, FloatArray]:
         """Return phi^ on the nodes (nodes, lights) and what arrives at patches (p, lights)."""
         source = np.ascontiguousarray(flight.source[:, band::3])
-        cavity = self._cavity
+        cavity = self.cavity
         if cavity is None:
-            return self.solved(source, band), np.zeros((0, source.shape[1]))
-        arriving, b = self._arriving[band], self._patch_b[band]
+            return self.solved(source, band, quality), np.zeros((0, source.shape[1]))
+        arriving, b = self.arriving[band], self.patch_b[band]
         first = cavity.gather(flight.into_air[:, :, band].T) / cavity.area[:, None]
-        couple = self._patch_field
+        couple = self.patch_field
         if couple is None:
             return source, arriving @ first
-        field = self.solved(
-            source + couple.T @ ((b * cavity.area)[:, None] * (arriving @ first)), band
-        )
+        load = source + couple.T @ ((b * cavity.area)[:, None] * (arriving @ first))
+        field = self.solved(load, band, quality)
         return field, arriving @ (b[:, None] * (couple @ field) + first)
 
-    def solved(self, source: FloatArray, band: int, tolerance: float = TOLERANCE) -> FloatArray:
+    def solved(self, source: FloatArray, band: int, quality: Quality) -> FloatArray:
         """Return phi^ on the nodes for loads on them, (nodes, k) each, cavity exchange included.
 
         The matrix is symmetric, so a load that reads a field gives the response to a source
         at any node.
         """
-        if self._elements is None:
+        if self.elements is None:
             return np.zeros_like(source)
-        matrix, cycle = self._matrix[band], self._multigrid[band].cycle
-        cavity, couple = self._cavity, self._patch_field
-        if cavity is None or couple is None:
-            return solve(matrix.__matmul__, cycle, source, tolerance=tolerance)
-        arriving, b = self._arriving[band], self._patch_b[band]
-        power, back = (b * cavity.area)[:, None], couple.T.tocsr()
+        system = self._system(band, quality.number_type)
+        load = source.astype(quality.number_type, copy=False)
+        field = solve(system.apply, system.cycle, load, tolerance=quality.tolerance)
+        return field.astype(float, copy=False)
 
-        def apply(field: FloatArray) -> FloatArray:
-            returned = power * (arriving @ (b[:, None] * (couple @ field)))
-            return matrix @ field - back @ returned
+    def _system(self, band: int, number_type: type[np.floating]) -> System:
+        """Return one band's equations in numbers of a type, kept for the next time."""
+        key = f"{band} {number_type.__name__}"
+        return self._systems.get(key, lambda: self._made_system(band, number_type))
 
-        return solve(apply, cycle, source, tolerance=tolerance)
+    def _made_system(self, band: int, number_type: type[np.floating]) -> System:
+        returns = None
+        if self.cavity is not None and self.patch_field is not None:
+            returns = Returns(self.patch_field, self.patch_b[band], self.cavity.area,
+                              self.arriving[band])  # fmt: skip
+        return System(self.matrix[band], self._multigrid[band], returns).in_type(number_type)
+
+    def backward(
+        self, heard: FloatArray, band: int, quality: Quality
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what light anywhere does to chosen readings of the skin, the transpose of a solve.
+
+        heard : (skin faces, k) float, what each reading counts of what leaves each face.
+        Returns (nodes, k) for power scattered at the nodes, and (patches, k) for power sent
+        first into the air by patches of hollows.
+        """
+        walls, problem = self.walls, self.problem
+        weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
+        weight[problem.skin] = heard * walls.let_out[problem.skin, band : band + 1]
+        weight *= problem.walls.areas_mm2[:, None]
+        load = np.zeros((self.node_count, heard.shape[1]))
+        if self.lattice is not None:
+            load += self.lattice.face_mean.T @ (walls.field_b[:, band : band + 1] * weight)
+        cavity = self.cavity
+        if cavity is None:
+            return self.solved(load, band, quality), np.zeros((0, heard.shape[1]))
+        arriving, b = self.arriving[band], self.patch_b[band][:, None]
+        sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
+        air = cavity.gather(sign * walls.cavity_b[:, band : band + 1] * weight)
+        field = load
+        if self.patch_field is not None:
+            load += self.patch_field.T @ (b * (arriving.T @ air))
+            field = self.solved(load, band, quality)
+            air = air + b * cavity.area[:, None] * (self.patch_field @ field)
+        return field, (arriving.T @ air) / cavity.area[:, None]
+
+    def same_bands(self) -> list[int]:
+        """Return for each band the first band in which the body is the same to diffuse light."""
+        tables = (self.walls.field_b, self.walls.cavity_b, self.walls.let_out)
+
+        def same(a: int, b: int) -> bool:
+            if not all(np.array_equal(table[:, a], table[:, b]) for table in tables):
+                return False
+            return self.elements is None or np.array_equal(self.matrix[a].data, self.matrix[b].data)
+
+        return [next(a for a in range(band + 1) if same(a, band)) for band in range(3)]
 
     def _response(
         self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]]
     ) -> BodyResponse:
-        problem, walls = self.problem, self._walls
+        problem, walls = self.problem, self.walls
         skin, areas = problem.skin, problem.walls.areas_mm2[:, None]
         lights = len(flight.lost)
         diffuse = flight.through_coat[:, skin].transpose(0, 2, 1).copy()
@@ -283,13 +296,13 @@ class QuickBody:
         in_coats = flight.in_coats.sum(axis=1)
         for band, (field, arriving) in enumerate(fields):
             flux = np.zeros((len(areas), lights))
-            if self._elements is not None:
-                flux += walls.field_b[:, band : band + 1] * (self._face_mean @ field) * areas
+            if self.lattice is not None:
+                flux += walls.field_b[:, band : band + 1] * (self.lattice.face_mean @ field) * areas
                 for region, absorbs in self._absorbs[band].items():
                     absorbed[:, band, region] += absorbs @ field
-            if self._cavity is not None:
-                inside = self._cavity.patch >= 0
-                arrives = arriving[self._cavity.patch[inside]] * areas[inside]
+            if self.cavity is not None:
+                inside = self.cavity.patch >= 0
+                arrives = arriving[self.cavity.patch[inside]] * areas[inside]
                 sign = np.where(walls.on_cavity[inside], -1.0, 1.0)[:, None]
                 flux[inside] += sign * walls.cavity_b[inside, band : band + 1] * arrives
             out = self._calmed(walls.let_out[:, band : band + 1] * flux)
@@ -314,7 +327,7 @@ class QuickBody:
         a cell. The sum is kept.
         """
         out = out[self.problem.skin]
-        area = self._skin.area[:, None]
+        area = self.surfaces.skin.area[:, None]
         calm = np.maximum(self.calmed(out / area), 0.0) * area
         return calm * (out.sum(axis=0) / np.maximum(calm.sum(axis=0), 1e-300))
 
@@ -325,15 +338,15 @@ class QuickBody:
         Data Analysis (1977)): a plain average would raise a glow that falls off as exp(-k s) by
         exp(k^2 r^2 / 2), 20 % in the gaps between the LEDs of a strip, and lower its peaks.
         """
-        calm = self._skin.smoothed(values, self.calm_mm)
-        return calm + self._skin.smoothed(values - calm, self.calm_mm)
+        calm = self.surfaces.skin.smoothed(values, self.calm_mm)
+        return calm + self.surfaces.skin.smoothed(values - calm, self.calm_mm)
 
     @property
     def calm_mm(self) -> float:
         """Distance over which what leaves the surface is averaged, see `_calmed`."""
-        if self._elements is None:
+        if self.elements is None:
             return 0.0
-        cell = self._elements.grid.cell_mm
+        cell = self.elements.grid.cell_mm
         steepest = max(float(m.mu_t_reduced_per_mm.max()) for m in self.problem.media)
         return cell * min(CALM_CELLS, cell * steepest)
 
@@ -351,17 +364,7 @@ _FIELDS = ("diffuse", "direct", "heading", "absorbed", "in_coats", "lost")
 
 def _basis(problem: BodyProblem) -> list[FloatArray | IntArray]:
     """Return all that grid, matrices and cavity are made from."""
-    none = np.full(3, -1.0)
-    media = [
-        np.concatenate(
-            [
-                [m.kind, m.g, m.refractive_index],
-                *(m.mu_a_per_mm, m.mu_s_reduced_per_mm),
-                none if m.reflectance is None else m.reflectance,
-            ]
-        )
-        for m in problem.media
-    ]
+    media = [as_numbers(medium) for medium in problem.media]
     layers = [
         np.concatenate([c.reflectance, c.transmittance, [c.open_fraction]]) for c in problem.layers
     ]
