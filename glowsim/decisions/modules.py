@@ -8,11 +8,9 @@ print(*answer.text, sep="\\n")
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
 from typing import Any
 
 from glowsim.decisions.bound import Bound, Gap
@@ -178,23 +176,22 @@ def modules(
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
     missing: list[str] = []
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Trial(responses, number, seed, Path(folder) / "glow.npz", report)
-        report("solving the scene as it is")
-        before = trial.judged(scene_file, 0)
-        for light in lights:
-            try:
-                placer = Placer(plan, number, responses, light, room, wish, seed, report)
-            except SceneError as fault:
-                missing.append(str(fault))
-                continue
-            bounds[light.board] = placer.bound
-            for k in range(1, most + 1):
-                found = _tried(placer, k, scene_file, trial, before, number, report)
-                if isinstance(found, str):
-                    missing.append(found)
-                else:
-                    counts.append(found)
+    trial = Trial(responses, number, report)
+    report("solving the scene as it is")
+    before = trial.judged(scene_file, 0)
+    for light in lights:
+        try:
+            placer = Placer(plan, number, responses, light, room, wish, seed, report)
+        except SceneError as fault:
+            missing.append(str(fault))
+            continue
+        bounds[light.board] = placer.bound
+        for k in range(1, most + 1):
+            found = _tried(placer, k, scene_file, trial, before, number, report)
+            if isinstance(found, str):
+                missing.append(found)
+            else:
+                counts.append(found)
     if not counts:
         raise SceneError("\n".join(missing))
     copies = len(copies_of(scene_file.scene.bodies[number]))

@@ -162,7 +162,7 @@ class Placer:
         # All boards shine as one light, each by its level: one solve does for all of them.
         shares = boards.share * levels[boards.light] / levels.sum()
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
-        given = self.responses.fine.respond(together)
+        given = self.responses.prop.quick(self.responses.problem).respond(together)
         glows = problem.glows[problem.skin]
         leaving = (given.diffuse + given.direct)[:, :, glows]
         area = problem.walls.areas_mm2[problem.skin][glows]

@@ -11,7 +11,6 @@ beside the old one.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -26,7 +25,7 @@ from glowsim.decisions.objective import p5_over_mean
 from glowsim.decisions.placed_scene import free_name, matched, with_lights, write_new
 from glowsim.decisions.placer import Placer, Wish, body_number, pattern_light
 from glowsim.decisions.polish import Placement
-from glowsim.decisions.response import Responses, pinned
+from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged
 from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
@@ -171,17 +170,16 @@ def place(
     placer = Placer(plan, number, responses, light, room, wish, seed, report)
     report("placing")
     placement, predicted = placer.place(count)
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Trial(responses, number, seed, Path(folder) / "glow.npz", report)
-        report("solving the scene as it is")
-        before = trial.judged(scene_file, 0)
-        factor = drive_factor(placer, placement, before)
-        lights = lights_of(placer, placement, scene_file.scene.bodies[number], factor)
-        text, new = with_lights(
-            scene_file, scene_file.toml.text, number, lights, f"{scene_file.stem}-placed.toml"
-        )
-        report("confirming")
-        after = trial.judged(new, count)
+    trial = Trial(responses, number, report)
+    report("solving the scene as it is")
+    before = trial.judged(scene_file, 0)
+    factor = drive_factor(placer, placement, before)
+    lights = lights_of(placer, placement, scene_file.scene.bodies[number], factor)
+    text, new = with_lights(
+        scene_file, scene_file.toml.text, number, lights, f"{scene_file.stem}-placed.toml"
+    )
+    report("confirming")
+    after = trial.judged(new, count)
     answer = Placed(
         plan, number, light.board, wish, before, after, placement, predicted, placer.bound,
         factor, _moves(scene_file.scene.bodies[number].lights, lights, placement),
@@ -233,28 +231,16 @@ def check_count(count: int) -> None:
 class Trial:
     """Solves variants of a scene in which one body differs; the others are solved once."""
 
-    def __init__(
-        self, responses: Responses, number: int, seed: int, saved: Path, report: Report
-    ) -> None:
-        """saved : where the last glow is kept meanwhile."""
-        self._plan, self._number, self._seed = responses.plan, number, seed
-        self._responses = responses
-        self._saved, self._report = saved, report
-        body = self._plan.scene_file.scene.bodies[number]
-        self._sizes = (body.detail_mm or 0.0, body.cell_mm or 0.0)
+    def __init__(self, responses: Responses, number: int, report: Report) -> None:
+        """Solve on what `responses` keeps ready."""
+        self._responses, self._number, self._report = responses, number, report
 
     def judged(self, scene_file: SceneFile, count: float) -> Step:
         """Return what comes of a variant, on the faces and cells that all are compared on."""
-        scene_file = pinned(scene_file, self._number, *self._sizes)
-        glow = solve(
-            scene_file,
-            seed=self._seed,
-            saved=self._saved,
-            ready=self._responses.fine,
-            report=self._report,
-        )
+        plan = plan_of(scene_file, self._responses.sizes)
+        glow = self._responses.prop.glow(plan, report=self._report)
         material = scene_file.scene.bodies[self._number].material
-        return judged(glow, scene_file, self._number, count, material, self._plan.catalogue)
+        return judged(glow, scene_file, self._number, count, material, plan.catalogue)
 
 
 def drive_factor(placer: Placer, placement: Placement, before: Step) -> float:
@@ -348,12 +334,12 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
     """Return 5 %/mean by the reference solver, read from the means of patches: the noise of
     single faces would make the darkest of them look darker than they are."""
     responses = answer.placer.responses
-    body = responses.plan.scene_file.scene.bodies[answer.number]
-    same_faces = pinned(new, answer.number, body.detail_mm or 0.0, body.cell_mm or 0.0)
-    glow = solve(same_faces, method="reference", seed=seed, goal=goal, report=report)
+    glow = solve(
+        new, method="reference", sizes=responses.sizes, seed=seed, goal=goal, report=report
+    )
     step = judged(
         glow,
-        same_faces,
+        new,
         answer.number,
         len(answer.moves),
         answer.body.material,

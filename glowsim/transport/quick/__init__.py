@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from glowsim.transport.problem import BodyProblem
+from glowsim.transport.quick.quality import DRAFT, FULL, Quality
 from glowsim.transport.quick.solve import BodyResponse, QuickBody
 from glowsim.transport.quick.trust import trust_of
 from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole, unlit_body
 
-__all__ = ["BodyResponse", "QuickBody", "solve_body"]
+__all__ = ["DRAFT", "FULL", "BodyResponse", "Quality", "QuickBody", "solve_body"]
 
 
-def solve_body(problem: BodyProblem, seed: int = 0, ready: QuickBody | None = None) -> BodyGlow:
+def solve_body(
+    problem: BodyProblem,
+    seed: int = 0,
+    ready: QuickBody | None = None,
+    quality: Quality = FULL,
+) -> BodyGlow:
     """Return the glow of one body. Raises SolveError if a solve does not converge.
 
-    ready : a body prepared before, used if `problem` differs from it in its lights alone
+    ready : the same body, other lights aside, prepared before
     """
     if problem.emitters.light_count == 0:
         return unlit_body(problem)
-    if ready is None or not ready.serves(problem, seed):
-        ready = QuickBody(problem, seed)
-    response = ready.respond(problem.emitters)
+    quick = ready or QuickBody(problem, seed)
+    response = quick.respond(problem.emitters, quality)
     direct_share = float(response.direct.sum(axis=2).mean())
     return body_glow(
         problem,

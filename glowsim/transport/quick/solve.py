@@ -11,7 +11,7 @@ from scipy import sparse
 
 from glowsim.errors import SolveError
 from glowsim.geometry.body import region_of
-from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.regions import ROOM
 from glowsim.transport.kept import Kept
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
@@ -23,7 +23,7 @@ from glowsim.transport.quick.flight import FirstFlight, Flight
 from glowsim.transport.quick.lattice import Lattice, lattice_of
 from glowsim.transport.quick.multigrid import Multigrid, solve
 from glowsim.transport.quick.quality import FULL, Quality
-from glowsim.transport.quick.surfaces import Surfaces, as_numbers, surfaces_of
+from glowsim.transport.quick.surfaces import Surfaces, surfaces_of
 from glowsim.transport.quick.system import Returns, System
 from glowsim.transport.quick.walls import walls_of
 
@@ -105,15 +105,6 @@ class QuickBody:
     def node_count(self) -> int:
         """Nodes of the field."""
         return 0 if self.elements is None else self.elements.node_count
-
-    def serves(self, problem: BodyProblem, seed: int = 0) -> bool:
-        """Whether `problem` differs from this body in its lights and looks alone."""
-        mine, other = _basis(self.problem), _basis(problem)
-        return (
-            seed == self._seed
-            and len(mine) == len(other)
-            and all(np.array_equal(a, b) for a, b in zip(mine, other, strict=True))
-        )
 
     def respond(self, emitters: Emitters, quality: Quality = FULL) -> BodyResponse:
         """Return the response to `emitters`, light by light.
@@ -360,18 +351,6 @@ class QuickBody:
 
 
 _FIELDS = ("diffuse", "direct", "heading", "absorbed", "in_coats", "lost")
-
-
-def _basis(problem: BodyProblem) -> list[FloatArray | IntArray]:
-    """Return all that grid, matrices and cavity are made from."""
-    media = [as_numbers(medium) for medium in problem.media]
-    layers = [
-        np.concatenate([c.reflectance, c.transmittance, [c.open_fraction]]) for c in problem.layers
-    ]
-    meshes = [problem.walls, *(solid for solid in problem.solids if solid is not None)]
-    shapes = [array for mesh in meshes for array in (mesh.vertices, mesh.faces)]
-    sides = [problem.inside, problem.outside, problem.coat]
-    return [np.array([problem.cell_mm]), *sides, *shapes, *media, *layers]
 
 
 def _hierarchies(matrices: list[sparse.csr_matrix]) -> list[Multigrid]:
