@@ -76,15 +76,16 @@ class RayTarget:
 
 
 def inside_spans(
-    mesh: Mesh, x: FloatArray, y: FloatArray
+    mesh: Mesh, x: FloatArray, y: FloatArray, target: RayTarget | None = None
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Return where lines parallel to z run inside a closed mesh.
 
-    x, y : (n,) float, where the lines stand [mm].
+    x, y : (n,) float, where the lines stand [mm];  target : the mesh made ready before, if so.
     Returns the line of each span (k,) int and its lower and upper end (k,) float [mm]. A span is
     where more faces have been entered than left, so overlapping pieces count once.
     """
-    line, height, entering = _crossings(mesh, x, y)
+    target = RayTarget(mesh.triangles) if target is None else target
+    line, height, entering = _crossings(mesh, target, x, y)
     order = np.lexsort((height, line))
     line, height, entering = line[order], height[order], entering[order]
     depth = np.cumsum(entering)
@@ -102,9 +103,10 @@ def inside_spans(
     return line[start[same]], height[start[same]], height[stop[same]]
 
 
-def _crossings(mesh: Mesh, x: FloatArray, y: FloatArray) -> tuple[IntArray, FloatArray, IntArray]:
+def _crossings(
+    mesh: Mesh, target: RayTarget, x: FloatArray, y: FloatArray
+) -> tuple[IntArray, FloatArray, IntArray]:
     """Return all crossings of upward lines: line, height and +1 entering or -1 leaving."""
-    target = RayTarget(mesh.triangles)
     origin = np.column_stack([x, y, np.full(len(x), mesh.bounds[0, 2] - 1.0)])
     up = np.array([0.0, 0.0, 1.0])
     active = np.arange(len(x))

@@ -8,14 +8,16 @@ together, and the products leave other threads free to run.
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import pyamg
 from scipy import linalg, sparse
 
 from glowsim.errors import SolveError
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import FloatArray, IntArray
 
 Operator = Callable[[FloatArray], FloatArray]
 
@@ -25,13 +27,45 @@ _LOWEST_SMOOTHED = 1 / 6
 """Chebyshev smoothing treats eigenvalues from this share of the largest upward."""
 
 
+class Matrix(Protocol):
+    """Whatever multiplies fields, (n, k)."""
+
+    def __matmul__(self, field: FloatArray, /) -> FloatArray:
+        """Return the product."""
+
+
 @dataclass(frozen=True)
 class _Level:
-    matrix: sparse.csr_matrix
+    matrix: Matrix
     inverse_diagonal: FloatArray
     largest: float
-    prolong: sparse.csr_matrix | None
-    restrict: sparse.csr_matrix | None
+    prolong: Matrix | None
+    restrict: Matrix | None
+
+
+@dataclass(frozen=True)
+class _Copied:
+    """Prolongation to nodes some of which stand in the place of others."""
+
+    prolong: Matrix | None
+    origin: IntArray
+
+    def __matmul__(self, coarse: FloatArray, /) -> FloatArray:
+        fine = coarse if self.prolong is None else self.prolong @ coarse
+        return np.concatenate([fine, fine[self.origin]])
+
+
+@dataclass(frozen=True)
+class _Gathered:
+    """Its transpose."""
+
+    restrict: Matrix | None
+    gather: sparse.csr_matrix
+
+    def __matmul__(self, fine: FloatArray, /) -> FloatArray:
+        count = self.gather.shape[0]
+        total = fine[:count] + self.gather @ fine[count:]
+        return total if self.restrict is None else self.restrict @ total
 
     def in_type(self, number_type: type[np.floating]) -> _Level:
         """Return the level in numbers of another type."""
@@ -68,7 +102,32 @@ class Multigrid:
             )
             for level in hierarchy.levels
         ]
-        self._coarsest = linalg.cho_factor(self._levels[-1].matrix.toarray())
+        self._coarsest = linalg.cho_factor(hierarchy.levels[-1].A.toarray())
+
+    def refined(self, matrix: Matrix, inverse_diagonal: FloatArray, origin: IntArray) -> Multigrid:
+        """Return a cycle for a matrix that differs from this one's in a few places.
+
+        Only the finest level is smoothed anew; what lies below is shared. The matrix may have
+        further unknowns, each in the place of an old one.
+
+        inverse_diagonal : (n + k,) float;  origin : (k,) int, old unknowns of the new ones
+        """
+        old = self._levels[0]
+        count, more = len(old.inverse_diagonal), len(origin)
+        dtype = old.inverse_diagonal.dtype
+        places = (origin, np.arange(more))
+        gather = sparse.csr_matrix((np.ones(more, dtype), places), shape=(count, more))
+        finest = _Level(
+            matrix,
+            inverse_diagonal.astype(dtype)[:, None],
+            old.largest,
+            _Copied(old.prolong, origin),
+            _Gathered(old.restrict, gather),
+        )
+        other = copy(self)
+        below = self._levels if old.prolong is None else self._levels[1:]
+        other._levels = [finest, *below]
+        return other
 
     def in_type(self, number_type: type[np.floating]) -> Multigrid:
         """Return the same hierarchy in numbers of another type."""
