@@ -16,6 +16,7 @@ from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
+from glowsim.transport.boards import boards_of
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
@@ -131,6 +132,7 @@ class _Builder:
             wall_mm=body.wall_mm,
             emitters=leds.emitters(regions.solids, media),
             cell_mm=self._cell_mm(regions.solids, media, depth),
+            boards=boards_of(body, self.catalogue),
             key=key,
             notes=solid.notes,
         )
