@@ -16,6 +16,7 @@ from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
+from glowsim.transport.boards import boards_of
 from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.names import digest, geometry_key, unlit_key
@@ -154,6 +155,7 @@ class _Builder:
             body,
             name=self._body.name,
             emitters=leds.emitters(regions.solids, media),
+            boards=boards_of(self._body, self.catalogue),
             key=self.plan.keys[self.number],
         )
 

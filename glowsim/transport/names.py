@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import SceneError
+from glowsim.geometry.boards import bore_mm, outline_mm
 from glowsim.geometry.body import mesh_file_digest, mesh_path
 from glowsim.scene import SceneFile
 from glowsim.tomlfile import KeyPath
@@ -126,6 +127,9 @@ def _lights(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[An
                 ),
                 board.led_offsets_mm(light.led_count).tolist(),
                 board.half_intensity_full_angle_deg,
+                outline_mm(board, light.led_count),
+                [bore_mm(board), board.thickness_mm],
+                [board.front_reflectance, board.back_reflectance],
             ]
         )
     return lights

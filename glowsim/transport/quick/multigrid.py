@@ -42,6 +42,16 @@ class _Level:
     prolong: Matrix | None
     restrict: Matrix | None
 
+    def in_type(self, number_type: type[np.floating]) -> _Level:
+        """Return the level in numbers of another type."""
+        return _Level(
+            self.matrix.astype(number_type),
+            self.inverse_diagonal.astype(number_type),
+            self.largest,
+            None if self.prolong is None else self.prolong.astype(number_type),
+            None if self.restrict is None else self.restrict.astype(number_type),
+        )
+
 
 @dataclass(frozen=True)
 class _Copied:
@@ -66,16 +76,6 @@ class _Gathered:
         count = self.gather.shape[0]
         total = fine[:count] + self.gather @ fine[count:]
         return total if self.restrict is None else self.restrict @ total
-
-    def in_type(self, number_type: type[np.floating]) -> _Level:
-        """Return the level in numbers of another type."""
-        return _Level(
-            self.matrix.astype(number_type),
-            self.inverse_diagonal.astype(number_type),
-            self.largest,
-            None if self.prolong is None else self.prolong.astype(number_type),
-            None if self.restrict is None else self.restrict.astype(number_type),
-        )
 
 
 class Multigrid:
