@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,13 @@ class Hits:
     point: FloatArray
 
 
+class Target(Protocol):
+    """Whatever rays can be sent against."""
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray."""
+
+
 class RayTarget:
     """Triangles prepared for ray tests; safe to use from several threads at once."""
 
@@ -73,6 +81,26 @@ class RayTarget:
         direction = span / np.maximum(length, 1e-12)[:, None]
         hits = self.first_hits(start + AHEAD_MM * direction, direction)
         return hits.distance_mm < length - 3 * AHEAD_MM
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Two sets of triangles as one: the second's are numbered after the first's."""
+
+    first: RayTarget
+    first_count: int
+    second: RayTarget
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray, see `RayTarget.first_hits`."""
+        hits = self.first.first_hits(origins, directions)
+        other = self.second.first_hits(origins, directions)
+        nearer = other.distance_mm < hits.distance_mm
+        return Hits(
+            np.where(nearer, other.face + self.first_count, hits.face),
+            np.where(nearer, other.distance_mm, hits.distance_mm),
+            np.where(nearer[:, None], other.point, hits.point),
+        )
 
 
 def inside_spans(

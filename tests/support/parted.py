@@ -9,15 +9,13 @@ import numpy as np
 
 from glowsim.geometry.boards import BoardShape
 from glowsim.geometry.mesh import FloatArray
-from glowsim.geometry.voxels import solid_filling
-from glowsim.optics.diffusion import diffusion_coefficient_mm
-from glowsim.transport.problem import BodyProblem, Kind, OpaqueBoard
+from glowsim.transport.problem import BodyProblem, OpaqueBoard
+from glowsim.transport.quick.cloud import WholeCloud
 from glowsim.transport.quick.elements import shape_values
-from glowsim.transport.quick.ground import Band, Ground, Optics, WallPoints
+from glowsim.transport.quick.ground import Ground
 from glowsim.transport.quick.multigrid import solve
 from glowsim.transport.quick.parted import Parted
 from glowsim.transport.quick.solve import QuickBody
-from glowsim.transport.quick.triangles import surface_points
 
 
 @dataclass(frozen=True)
@@ -26,7 +24,7 @@ class Prepared:
 
     quick: QuickBody
     ground: Ground
-    bands: tuple[Band, ...]
+    cloud: WholeCloud
 
     @property
     def problem(self) -> BodyProblem:
@@ -37,32 +35,10 @@ class Prepared:
 def prepare(problem: BodyProblem) -> Prepared:
     """Make a body ready for boards to be cut out."""
     quick = QuickBody(problem)
-    elements = quick._elements
-    assert elements is not None
-    grid = elements.grid
-    solids = {
-        r: solid
-        for r, (solid, medium) in enumerate(zip(problem.solids, problem.media, strict=True))
-        if medium.kind == Kind.SCATTERS and solid is not None
-    }
-    moments = {r: elements.weighted(solid_filling(solid, grid)) for r, solid in solids.items()}
-    faces = np.nonzero(quick._walls.field_b[:, 0] > 0)[0]
-    points, areas, owner = surface_points(problem.walls.triangles[faces], 1.5 * grid.cell_mm)
-    walls = WallPoints.of(elements, points, areas, faces[owner], problem.walls.areas_mm2)
-    ground = Ground.of(elements, solids, moments, walls, len(problem.walls.faces))
-    bands = []
-    for band in range(3):
-        index, diffusion, absorption = {}, {}, {}
-        for r in solids:
-            medium = problem.media[r]
-            index[r] = medium.refractive_index
-            mu_a, mu_s = medium.mu_a_per_mm[band], medium.mu_s_reduced_per_mm[band]
-            d_mm = diffusion_coefficient_mm(mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s)
-            diffusion[r] = 4 * index[r] ** 2 * float(d_mm)
-            absorption[r] = 4 * index[r] ** 2 * float(mu_a)
-        optics = Optics(band, index, diffusion, absorption, quick._walls.field_b[:, band])
-        bands.append(Band.of(ground, optics, quick._matrix[band]))
-    return Prepared(quick, ground, tuple(bands))
+    cloud = quick.bare.cloud
+    assert quick.lattice is not None
+    assert isinstance(cloud, WholeCloud)
+    return Prepared(quick, quick.lattice.ground, cloud)
 
 
 def disc(
@@ -109,14 +85,14 @@ def answer(
     """Solve for one source, spread evenly over points, with boards cut out."""
     parted = Parted.of(body.ground, boards)
     assert parted is not None
-    here, cycle = body.bands[band], body.quick._multigrid[band]
+    here, cycle = body.cloud.bands[band], body.cloud.multigrids[band]
     matrix = parted.matrix(here)
     nodes, local = parted.locate(points)
     load = np.bincount(nodes.ravel(), shape_values(local).ravel(), parted.size) / len(points)
     steps = matrix.preconditioner(cycle, parted.origin)
     field = solve(matrix.__matmul__, steps.cycle, load[:, None], tolerance=1e-11)[:, 0]
     count = body.ground.elements.node_count
-    mean = body.quick._face_mean @ field[:count] + parted.face_mean_change @ field
+    mean = body.cloud.lattice.face_mean @ field[:count] + parted.face_mean_change @ field
     absorbed = 0.0
     for r, amount in here.optics.absorption.items():
         whole = body.ground.elements.load(

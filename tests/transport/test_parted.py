@@ -11,7 +11,7 @@ import pytest
 import trimesh
 
 from glowsim.transport.problem import AIR, BodyProblem, OpaqueBoard
-from glowsim.transport.quick import QuickBody
+from glowsim.transport.quick import FULL, QuickBody
 from glowsim.transport.quick.multigrid import solve
 from glowsim.transport.quick.parted import Parted
 from glowsim.transport.quick.sides import clusters
@@ -105,7 +105,7 @@ def test_matrix_is_symmetric_and_positive(name):
     here = ready(where)
     parted = Parted.of(here.ground, boards)
     assert parted is not None
-    matrix = parted.matrix(here.bands[0])
+    matrix = parted.matrix(here.cloud.bands[0])
     change = matrix.change
     assert abs(change - change.T).max() <= 1e-9 * matrix.diagonal().max()
     assert matrix.diagonal().min() > 0
@@ -119,11 +119,13 @@ def test_thick_board_equals_one_cut_out_beforehand():
     found = answer(ready("spike 1.6"), [board], points).out
     problem = spike(1.6, board)
     cut = QuickBody(problem)
-    elements = cut._elements
-    assert elements is not None
-    load = elements.sampler(points).T @ np.full((len(points), 1), 1 / len(points))
-    field = cut.solved(np.asarray(load), 1)[:, 0]
-    flux = cut._walls.field_b[:, 1] * (cut._face_mean @ field) * problem.walls.areas_mm2
+    assert cut.lattice is not None
+    load = cut.lattice.ground.elements.sampler(points).T @ np.full(
+        (len(points), 1), 1 / len(points)
+    )
+    field = cut.bare.solved(np.asarray(load), 1, FULL)[:, 0]
+    mean = cut.lattice.face_mean @ field
+    flux = cut.bare.walls.field_b[:, 1] * mean * problem.walls.areas_mm2
     for low, high in ((1, 8), (8, 15), (20, 30), (30, 50), (50, 90)):
         wanted = leaving(problem, flux, low, high)
         assert leaving(ready("spike 1.6").problem, found, low, high) == pytest.approx(
@@ -218,7 +220,7 @@ def test_single_precision_gives_the_same():
     here = ready("spike")
     parted = Parted.of(here.ground, SETS["disc"][1])
     assert parted is not None
-    matrix = parted.matrix(here.bands[1])
+    matrix = parted.matrix(here.cloud.bands[1])
     field = np.random.default_rng(5).normal(size=(parted.size, 2))
     single = matrix.as_type(np.float32)
     product = single @ field.astype(np.float32)
@@ -231,10 +233,10 @@ def test_old_coarse_levels_still_serve(name):
     here = ready("spike")
     parted = Parted.of(here.ground, SETS[name][1])
     assert parted is not None
-    matrix = parted.matrix(here.bands[1])
+    matrix = parted.matrix(here.cloud.bands[1])
     nodes, _ = parted.locate(cloud(*SETS[name][2]))
     load = np.bincount(nodes.ravel(), minlength=parted.size)[:, None] / nodes.size
-    base, multigrid = here.bands[1].matrix, here.quick._multigrid[1]
+    base, multigrid = here.cloud.bands[1].matrix, here.cloud.multigrids[1]
     steps = []
     for apply, cycle, source in (
         (base.__matmul__, multigrid.cycle, load[: base.shape[0]]),

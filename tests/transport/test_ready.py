@@ -120,7 +120,7 @@ def test_four_callers_at_once_get_what_one_gets():
     def asked(light: int, quality):
         lamp = quick.problem.emitters
         one = Emitters(*(getattr(lamp, name)[[light]] for name in lamp.__dataclass_fields__))
-        return quick.respond(one.of(light), quality).diffuse
+        return quick.respond(one.of(light), quality=quality).diffuse
 
     for quality in (FULL, DRAFT):
         alone = [asked(k, quality) for k in range(4)]
@@ -133,7 +133,7 @@ def test_four_callers_at_once_get_what_one_gets():
 def test_a_draft_is_near_the_full_answer():
     quick = QuickBody(problem([[3, 1, -2]]))
     lamp = quick.problem.emitters
-    full, draft = quick.respond(lamp).diffuse, quick.respond(lamp, DRAFT).diffuse
+    full, draft = quick.respond(lamp).diffuse, quick.respond(lamp, quality=DRAFT).diffuse
     area = quick.problem.walls.areas_mm2[quick.problem.skin]
     bright = full / area > 0.01 * (full.sum(axis=2) / area.sum())[..., None]
     ratio = draft[bright] / full[bright] - 1

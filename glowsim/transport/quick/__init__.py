@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from glowsim.transport.boards import region_names
 from glowsim.transport.problem import BodyProblem
+from glowsim.transport.quick.arrangement import BodyResponse
 from glowsim.transport.quick.quality import DRAFT, FULL, Quality
-from glowsim.transport.quick.solve import BodyResponse, QuickBody
+from glowsim.transport.quick.solve import QuickBody
 from glowsim.transport.quick.trust import trust_of
 from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole, unlit_body
 
@@ -24,7 +26,7 @@ def solve_body(
     if problem.emitters.light_count == 0:
         return unlit_body(problem)
     quick = ready or QuickBody(problem, seed)
-    response = quick.respond(problem.emitters, quality)
+    response = quick.respond(problem.emitters, problem.boards, quality)
     direct_share = float(response.direct.sum(axis=2).mean())
     return body_glow(
         problem,
@@ -40,7 +42,7 @@ def _account(problem: BodyProblem, response: BodyResponse) -> Account:
     hole = is_hole(problem)[problem.skin]
     leaving = response.diffuse + response.direct
     return Account(
-        tuple(m.name for m in problem.media),
+        region_names(problem),
         response.absorbed,
         response.in_coats,
         leaving[:, :, ~hole].sum(axis=2),

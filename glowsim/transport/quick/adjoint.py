@@ -60,12 +60,13 @@ class Adjoint:
         chosen = np.nonzero(patch >= 0)[0]
         shape = (self.count, len(patch))
         self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
-        airs = 0 if quick.cavity is None else len(quick.cavity.area)
+        bare = quick.bare
+        airs = 0 if bare.cavity is None else len(bare.cavity.area)
         alike = quick.same_bands()
         bands = sorted(set(alike))
         self._row = [bands.index(first) for first in alike]
         """Where each band's readings stand: bands that are alike share theirs."""
-        self._field = np.zeros((len(bands), quick.node_count, self.count), dtype=np.float32)
+        self._field = np.zeros((len(bands), bare.node_count, self.count), dtype=np.float32)
         self._air = np.zeros((len(bands), self.count, airs), dtype=np.float32)
         batches = range(0, self.count, PATCHES_AT_ONCE)
         done = 0
@@ -77,9 +78,9 @@ class Adjoint:
     def _listen(self, first: int, bands: list[int]) -> None:
         """Solve for one batch of patches, the transpose of the forward solve."""
         mine = slice(first, min(first + PATCHES_AT_ONCE, self.count))
-        heard = self.quick.calmed(self._sum[mine].toarray().T)
+        heard = self.quick.bare.calmed(self._sum[mine].toarray().T)
         for band in bands:
-            field, air = self.quick.backward(heard, band, BACKWARD)
+            field, air = self.quick.bare.backward(heard, band, BACKWARD)
             row = self._row[band]
             self._field[row, :, mine], self._air[row, mine] = field, air.T
 
@@ -104,7 +105,7 @@ class Adjoint:
 
     def _respond(self, rays: Rays, lights: int) -> FloatArray:
         """Return the share of each light's rays that leaves each patch, (lights, 3, patches)."""
-        quick = self.quick
+        quick = self.quick.bare
         flight = quick.follow([rays], lights)
         skin = quick.problem.skin
         leaving = flight.direct[:, skin] + flight.through_coat[:, skin]
@@ -112,7 +113,7 @@ class Adjoint:
         for band in range(3):
             out[:, band] = (self._sum @ leaving[:, :, band].T).T
             row = self._row[band]
-            if quick.elements is not None:
+            if quick.cloud is not None:
                 lit = np.nonzero(flight.source.any(axis=1))[0]
                 source = flight.source[lit, band::3].astype(np.float32)
                 out[:, band] += (self._field[row, lit].T @ source).T
@@ -136,13 +137,13 @@ class Adjoint:
         points : (n, 3) float [mm];  weight : (3, patches) float. Returns (n,) float, per unit of
         power. Points outside scattering material read the nearest of it.
         """
-        elements = self.quick.elements
-        if elements is None:
+        cloud = self.quick.bare.cloud
+        if cloud is None:
             return np.zeros(len(points))
         field = np.einsum(
             "bp,bnp->n", self._by_row(weight).astype(np.float32), self._field, optimize=True
         )
-        return np.asarray(elements.sampler(points) @ field, dtype=float)
+        return np.asarray(cloud.nodes.sampler(points) @ field, dtype=float)
 
     def _by_row(self, weight: FloatArray) -> FloatArray:
         """Return weights per band, (3, patches), added up for bands that are alike."""
@@ -157,7 +158,7 @@ class Adjoint:
         (n,) float, per unit of power. What light does at a wall is read from `lit_walls`, as if
         it fell there from all sides: a point needs no more than to see the walls.
         """
-        cavity = self.quick.cavity
+        cavity = self.quick.bare.cavity
         if cavity is None or len(points) == 0:
             return np.zeros(len(points))
         worth = np.append(np.einsum("abp,bp->a", self.lit_walls, weight), 0.0)
@@ -175,7 +176,7 @@ class Adjoint:
     def lit_walls(self) -> FloatArray:
         """The response of patches to light that falls evenly from all sides on each patch of the
         walls of hollows, (air patches, 3, patches) float, per unit of power."""
-        problem, cavity = self.quick.problem, self.quick.cavity
+        problem, cavity = self.quick.problem, self.quick.bare.cavity
         if cavity is None:
             return np.zeros((0, 3, self.count))
         side = air_side(problem)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from scipy import sparse
@@ -58,6 +59,16 @@ def _element_tables() -> tuple[FloatArray, FloatArray]:
 
 
 STIFFNESS, MASS = _element_tables()
+
+
+class Nodes(Protocol):
+    """Where a field's values sit."""
+
+    def locate(self, points: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Return corner nodes (n, 8) and place in the cell (n, 3) of points."""
+
+    def sampler(self, points: FloatArray) -> sparse.csr_matrix:
+        """Return the matrix that reads a field at points, (n, nodes)."""
 
 
 @dataclass(frozen=True)

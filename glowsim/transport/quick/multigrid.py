@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import pyamg
@@ -36,11 +36,11 @@ class Matrix(Protocol):
 
 @dataclass(frozen=True)
 class _Level:
-    matrix: Matrix
+    matrix: Any
     inverse_diagonal: FloatArray
     largest: float
-    prolong: Matrix | None
-    restrict: Matrix | None
+    prolong: Any
+    restrict: Any
 
     def in_type(self, number_type: type[np.floating]) -> _Level:
         """Return the level in numbers of another type."""
@@ -57,7 +57,7 @@ class _Level:
 class _Copied:
     """Prolongation to nodes some of which stand in the place of others."""
 
-    prolong: Matrix | None
+    prolong: Any
     origin: IntArray
 
     def __matmul__(self, coarse: FloatArray, /) -> FloatArray:
@@ -69,7 +69,7 @@ class _Copied:
 class _Gathered:
     """Its transpose."""
 
-    restrict: Matrix | None
+    restrict: Any
     gather: sparse.csr_matrix
 
     def __matmul__(self, fine: FloatArray, /) -> FloatArray:

@@ -2,66 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
-from scipy import sparse
 
-from glowsim.errors import SolveError
-from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray
-from glowsim.geometry.regions import ROOM
+from glowsim.geometry.rays import Joined, RayTarget, Target
+from glowsim.transport.boards import with_boards
 from glowsim.transport.kept import Kept
-from glowsim.transport.problem import BodyProblem, Emitters, Kind
-from glowsim.transport.quick.aim import beams
-from glowsim.transport.quick.beams import Rays
-from glowsim.transport.quick.cavity import Cavity
-from glowsim.transport.quick.elements import Elements
-from glowsim.transport.quick.flight import FirstFlight, Flight
+from glowsim.transport.problem import BodyProblem, Emitters, OpaqueBoard
+from glowsim.transport.quick.arrangement import Arrangement, BodyResponse
+from glowsim.transport.quick.cavity import cavity_with_boards
+from glowsim.transport.quick.cloud import Cloud, PartedCloud, WholeCloud
 from glowsim.transport.quick.lattice import Lattice, lattice_of
-from glowsim.transport.quick.multigrid import Multigrid, solve
 from glowsim.transport.quick.quality import FULL, Quality
 from glowsim.transport.quick.surfaces import Surfaces, surfaces_of
-from glowsim.transport.quick.system import Returns, System
 from glowsim.transport.quick.walls import walls_of
 
-VISIBLE_DIRECT = 0.01
-"""From this share of a light's flux on, unscattered light at the surface counts as showing."""
-LIGHTS_AT_ONCE = 8
-CALM_CELLS = 1.25
-"""What leaves the surface is averaged over this many cells where light turns round within one;
-over less where it does not. On a shell two cells thick that takes the scatter between
-neighbouring faces from 2.5 % (5 % where light also decays within a cell) to 1 %."""
-
-
-@dataclass(frozen=True)
-class BodyResponse:
-    """What each light does to a body, as shares of the light's own flux.
-
-    diffuse  : (lights, 3, skin faces) float, leaving each face diffusely
-    direct   : (lights, 3, skin faces) float, leaving it unscattered
-    heading  : (lights, skin faces, 3) float, sum of direct share times direction over the bands
-    absorbed : (lights, 3, regions) float;  in_coats : (lights, 3) float
-    lost     : (lights, 3) float, unaccounted
-    """
-
-    diffuse: FloatArray
-    direct: FloatArray
-    heading: FloatArray
-    absorbed: FloatArray
-    in_coats: FloatArray
-    lost: FloatArray
+ARRANGEMENTS = 4
+"""Arrangements of boards that are kept for the next question."""
 
 
 class QuickBody:
-    """A body ready for the quick solver: grid, matrices and their multigrid, cavity.
+    """A body ready for the quick solver, whatever boards stand in it.
 
     Nothing of it changes once it is made: any number of threads may ask at once.
 
     surfaces, lattice : what depends on walls and grid alone, see there
-    walls   : what each wall does to diffuse light
+    bare    : the body without a board in it
     """
 
     def __init__(
@@ -71,306 +40,82 @@ class QuickBody:
         surfaces: Surfaces | None = None,
         lattice: Lattice | None = None,
     ) -> None:
-        """Prepare `problem`. Everything that does not depend on the lights happens here.
+        """Prepare `problem`. Everything that does not depend on lights and boards happens here.
 
         surfaces, lattice : those of a body with the same walls, and cells, if they are there
         """
-        self.problem = problem
-        self.walls = walls_of(problem)
-        self.surfaces = surfaces or surfaces_of(problem, seed)
-        self.lattice = lattice or lattice_of(problem, self.surfaces.kind)
+        self.problem = replace(problem, boards=())
+        self.surfaces = surfaces or surfaces_of(self.problem, seed)
+        self.lattice = lattice or lattice_of(self.problem, self.surfaces.kind)
         self._seed = seed
+        walls = walls_of(self.problem)
+        self._cloud = None
         if self.lattice is not None:
-            self._assemble(self.lattice)
-        if self.cavity is not None:
-            self._couple_cavity(self.cavity)
-        self._flight = FirstFlight(problem, self.surfaces.target, self.elements)
-
-    @property
-    def elements(self) -> Elements | None:
-        """The finite elements of the field, None for a body that does not scatter."""
-        return None if self.lattice is None else self.lattice.elements
-
-    @property
-    def cavity(self) -> Cavity | None:
-        """How the walls of hollows see each other, None where there is no hollow."""
-        return self.surfaces.cavity
+            self._cloud = WholeCloud.of(self.lattice, problem.media, walls.field_b)
+        self.bare = Arrangement(
+            self.problem, self.problem, walls, self.surfaces.target, self.surfaces.cavity,
+            self._cloud, self.surfaces.skin, seed,
+        )  # fmt: skip
+        self._arranged: Kept[Arrangement] = Kept(ARRANGEMENTS)
 
     @property
     def cell_count(self) -> int:
         """Grid cells in use."""
-        return 0 if self.elements is None else len(self.elements.cells)
+        return 0 if self.lattice is None else len(self.lattice.ground.elements.cells)
 
-    @property
-    def node_count(self) -> int:
-        """Nodes of the field."""
-        return 0 if self.elements is None else self.elements.node_count
+    def respond(
+        self, emitters: Emitters, boards: Sequence[OpaqueBoard] = (), quality: Quality = FULL
+    ) -> BodyResponse:
+        """Return the response to `emitters`, light by light, with boards in the light's way."""
+        return self.arranged(boards).respond(emitters, quality)
 
-    def respond(self, emitters: Emitters, quality: Quality = FULL) -> BodyResponse:
-        """Return the response to `emitters`, light by light.
-
-        A moved light costs one first flight and one solve on what is ready here. Each solve starts
-        from nothing: starting from the field of the old place saves one step of twelve (measured
-        for moves of 0.5 to 15 mm), which is not worth keeping fields for.
-        """
-        parts = []
-        for first in range(0, emitters.light_count, LIGHTS_AT_ONCE):
-            count = min(LIGHTS_AT_ONCE, emitters.light_count - first)
-            mine = (emitters.light >= first) & (emitters.light < first + count)
-            batch = Emitters(
-                emitters.position[mine],
-                emitters.direction[mine],
-                emitters.exponent[mine],
-                emitters.light[mine] - first,
-                emitters.share[mine],
-                emitters.region[mine],
-            )
-            parts.append(self._respond_batch(batch, count, quality))
-        return BodyResponse(
-            *(np.concatenate([getattr(p, name) for p in parts]) for name in _FIELDS)
+    def arranged(self, boards: Sequence[OpaqueBoard]) -> Arrangement:
+        """Return the body with boards standing in it; nothing of the body is done again."""
+        if not boards:
+            return self.bare
+        key = b"".join(
+            array.tobytes()
+            for board in boards
+            for array in (board.shape.frame, board.front, board.back)
         )
+        sizes = [(b.shape.size_mm, b.shape.thickness_mm, b.shape.bore_mm) for b in boards]
+        return self._arranged.get(f"{key.hex()} {sizes}", lambda: self._with(tuple(boards)))
 
-    def fluence_per_mm2(self, emitters: Emitters, points: FloatArray) -> FloatArray:
-        """Return the fluence rate of scattered light at points in scattering material.
-
-        points : (n, 3) float [mm]. Returns (n, lights, 3) float, per unit of each light's flux
-        [1/mm2]. Raises SolveError for a body that does not scatter.
-        """
-        if self.elements is None:
-            raise SolveError("there is no scattering material to read a fluence in")
-        flight = self._first_flight(emitters, emitters.light_count, FULL)
-        read = self.elements.sampler(points)
-        index = np.array([m.refractive_index for m in self.problem.media])
-        scale = 4 * index[region_of(points, self.problem.solids)] ** 2
-        fields = [read @ self._field(flight, band, FULL)[0] for band in range(3)]
-        return scale[:, None, None] * np.stack(fields, axis=2)
-
-    def _respond_batch(self, emitters: Emitters, lights: int, quality: Quality) -> BodyResponse:
-        flight = self._first_flight(emitters, lights, quality)
-        with ThreadPoolExecutor(max_workers=3) as pool:
-            fields = list(pool.map(lambda band: self._field(flight, band, quality), range(3)))
-        return self._response(flight, fields)
-
-    def _first_flight(self, emitters: Emitters, lights: int, quality: Quality) -> Flight:
-        def follow(rays_per_light: int) -> Flight:
-            rays = beams(self.problem, self.surfaces.target, emitters, rays_per_light, self._seed)
-            return self.follow(rays, lights)
-
-        flight = follow(quality.rays_per_light)
-        seen = flight.direct[:, self.problem.skin].sum(axis=1).max(initial=0.0)
-        if quality.more_rays > 1 and seen > VISIBLE_DIRECT:
-            flight = follow(quality.more_rays * quality.rays_per_light)
-        return flight
-
-    def follow(self, bundles: Iterable[Rays], lights: int) -> Flight:
-        """Follow rays from the emitters until they first scatter or leave."""
-        return self._flight.follow(bundles, lights)
-
-    def _assemble(self, lattice: Lattice) -> None:
-        """Assemble one matrix per band, and what absorbs."""
-        kind, media = self.surfaces.kind, self.problem.media
-        first = {k: int(np.argmax(kind == k)) for k in lattice.wall_moments}
-        self.matrix: list[sparse.csr_matrix] = []
-        self._absorbs = [lattice.absorbing(media, band) for band in range(3)]
-        for band in range(3):
-            b_of_kind = {k: float(self.walls.field_b[face, band]) for k, face in first.items()}
-            self.matrix.append(lattice.matrix(media, b_of_kind, band))
-        self._multigrid = _hierarchies(self.matrix)
-        self._systems: Kept[System] = Kept(6)
-
-    def _couple_cavity(self, cavity: Cavity) -> None:
-        """Work out what the cavity returns, per band, at patch level."""
-        mean = cavity.averager(self.problem.walls.areas_mm2)
-        self.arriving: list[FloatArray] = []
-        self.patch_b: list[FloatArray] = []
-        known: dict[bytes, FloatArray] = {}
-        for band in range(3):
-            b = mean @ self.walls.cavity_b[:, band]
-            if b.tobytes() not in known:
-                known[b.tobytes()] = cavity.arriving(b)
-            self.arriving.append(known[b.tobytes()])
-            self.patch_b.append(b)
-        self.patch_field: sparse.csr_matrix | None = None
-        if self.lattice is not None:
-            # Only scattering walls feed the cavity from the field.
-            cloudy = sparse.diags((self.walls.on_cavity).astype(float))
-            self.patch_field = (mean @ cloudy @ self.lattice.face_mean).tocsr()
-
-    def _field(self, flight: Flight, band: int, quality: Quality) -> tuple[FloatArray, FloatArray]:
-        """Return phi^ on the nodes (nodes, lights) and what arrives at patches (p, lights)."""
-        source = np.ascontiguousarray(flight.source[:, band::3])
-        cavity = self.cavity
-        if cavity is None:
-            return self.solved(source, band, quality), np.zeros((0, source.shape[1]))
-        arriving, b = self.arriving[band], self.patch_b[band]
-        first = cavity.gather(flight.into_air[:, :, band].T) / cavity.area[:, None]
-        couple = self.patch_field
-        if couple is None:
-            return source, arriving @ first
-        load = source + couple.T @ ((b * cavity.area)[:, None] * (arriving @ first))
-        field = self.solved(load, band, quality)
-        return field, arriving @ (b[:, None] * (couple @ field) + first)
-
-    def solved(self, source: FloatArray, band: int, quality: Quality) -> FloatArray:
-        """Return phi^ on the nodes for loads on them, (nodes, k) each, cavity exchange included.
-
-        The matrix is symmetric, so a load that reads a field gives the response to a source
-        at any node.
-        """
-        if self.elements is None:
-            return np.zeros_like(source)
-        system = self._system(band, quality.number_type)
-        load = source.astype(quality.number_type, copy=False)
-        field = solve(system.apply, system.cycle, load, tolerance=quality.tolerance)
-        return field.astype(float, copy=False)
-
-    def _system(self, band: int, number_type: type[np.floating]) -> System:
-        """Return one band's equations in numbers of a type, kept for the next time."""
-        key = f"{band} {number_type.__name__}"
-        return self._systems.get(key, lambda: self._made_system(band, number_type))
-
-    def _made_system(self, band: int, number_type: type[np.floating]) -> System:
-        returns = None
-        if self.cavity is not None and self.patch_field is not None:
-            returns = Returns(self.patch_field, self.patch_b[band], self.cavity.area,
-                              self.arriving[band])  # fmt: skip
-        return System(self.matrix[band], self._multigrid[band], returns).in_type(number_type)
-
-    def backward(
-        self, heard: FloatArray, band: int, quality: Quality
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return what light anywhere does to chosen readings of the skin, the transpose of a solve.
-
-        heard : (skin faces, k) float, what each reading counts of what leaves each face.
-        Returns (nodes, k) for power scattered at the nodes, and (patches, k) for power sent
-        first into the air by patches of hollows.
-        """
-        walls, problem = self.walls, self.problem
-        weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
-        weight[problem.skin] = heard * walls.let_out[problem.skin, band : band + 1]
-        weight *= problem.walls.areas_mm2[:, None]
-        load = np.zeros((self.node_count, heard.shape[1]))
-        if self.lattice is not None:
-            load += self.lattice.face_mean.T @ (walls.field_b[:, band : band + 1] * weight)
-        cavity = self.cavity
-        if cavity is None:
-            return self.solved(load, band, quality), np.zeros((0, heard.shape[1]))
-        arriving, b = self.arriving[band], self.patch_b[band][:, None]
-        sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
-        air = cavity.gather(sign * walls.cavity_b[:, band : band + 1] * weight)
-        field = load
-        if self.patch_field is not None:
-            load += self.patch_field.T @ (b * (arriving.T @ air))
-            field = self.solved(load, band, quality)
-            air = air + b * cavity.area[:, None] * (self.patch_field @ field)
-        return field, (arriving.T @ air) / cavity.area[:, None]
+    def _with(self, boards: tuple[OpaqueBoard, ...]) -> Arrangement:
+        body = replace(self.problem, boards=boards)
+        problem, first = with_boards(body), len(self.problem.walls.faces)
+        target: Target = Joined(
+            self.surfaces.target, first, RayTarget(problem.walls.triangles[first:])
+        )
+        cloud: Cloud | None = self._cloud
+        if self._cloud is not None:
+            faces = len(problem.walls.faces)
+            cloud = PartedCloud.of(self._cloud, boards, len(self.problem.media), faces) or (
+                self._cloud.with_rows(faces)
+            )
+        return Arrangement(
+            body, problem, walls_of(problem), target,
+            cavity_with_boards(self.surfaces.cavity, problem, target, first, self._seed),
+            cloud, self.surfaces.skin, self._seed,
+        )  # fmt: skip
 
     def same_bands(self) -> list[int]:
         """Return for each band the first band in which the body is the same to diffuse light."""
-        tables = (self.walls.field_b, self.walls.cavity_b, self.walls.let_out)
+        walls, cloud = self.bare.walls, self._cloud
+        tables = (walls.field_b, walls.cavity_b, walls.let_out)
 
         def same(a: int, b: int) -> bool:
             if not all(np.array_equal(table[:, a], table[:, b]) for table in tables):
                 return False
-            return self.elements is None or np.array_equal(self.matrix[a].data, self.matrix[b].data)
+            if cloud is None:
+                return True
+            return np.array_equal(cloud.bands[a].matrix.data, cloud.bands[b].matrix.data)
 
         return [next(a for a in range(band + 1) if same(a, band)) for band in range(3)]
 
-    def _response(
-        self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]]
-    ) -> BodyResponse:
-        problem, walls = self.problem, self.walls
-        skin, areas = problem.skin, problem.walls.areas_mm2[:, None]
-        lights = len(flight.lost)
-        diffuse = flight.through_coat[:, skin].transpose(0, 2, 1).copy()
-        absorbed = flight.absorbed.transpose(0, 2, 1).copy()
-        in_coats = flight.in_coats.sum(axis=1)
-        for band, (field, arriving) in enumerate(fields):
-            flux = np.zeros((len(areas), lights))
-            if self.lattice is not None:
-                flux += walls.field_b[:, band : band + 1] * (self.lattice.face_mean @ field) * areas
-                for region, absorbs in self._absorbs[band].items():
-                    absorbed[:, band, region] += absorbs @ field
-            if self.cavity is not None:
-                inside = self.cavity.patch >= 0
-                arrives = arriving[self.cavity.patch[inside]] * areas[inside]
-                sign = np.where(walls.on_cavity[inside], -1.0, 1.0)[:, None]
-                flux[inside] += sign * walls.cavity_b[inside, band : band + 1] * arrives
-            out = self._calmed(walls.let_out[:, band : band + 1] * flux)
-            diffuse[:, band] += out.T
-            coats = walls.in_coat[:, band : band + 1] * flux
-            in_coats[:, band] += coats.sum(axis=0)
-            self._count_cores(flux, absorbed[:, band])
-        return BodyResponse(
-            diffuse,
-            flight.direct[:, skin].transpose(0, 2, 1),
-            flight.heading[:, skin],
-            absorbed,
-            in_coats,
-            flight.lost,
-        )
-
-    def _calmed(self, out: FloatArray) -> FloatArray:
-        """Return the power that faces let out, (skin faces, lights), without the grid's grain.
-
-        The field has no detail finer than a cell or two; where cells cut the surface now here,
-        now there, single faces are a few percent off, the more the steeper the field is within
-        a cell. The sum is kept.
-        """
-        out = out[self.problem.skin]
-        area = self.surfaces.skin.area[:, None]
-        calm = np.maximum(self.calmed(out / area), 0.0) * area
-        return calm * (out.sum(axis=0) / np.maximum(calm.sum(axis=0), 1e-300))
-
-    def calmed(self, values: FloatArray) -> FloatArray:
-        """Return values on the skin, (skin faces, n), averaged over `calm_mm`.
-
-        What the averaging took away is averaged too and given back (twicing: Tukey, Exploratory
-        Data Analysis (1977)): a plain average would raise a glow that falls off as exp(-k s) by
-        exp(k^2 r^2 / 2), 20 % in the gaps between the LEDs of a strip, and lower its peaks.
-        """
-        calm = self.surfaces.skin.smoothed(values, self.calm_mm)
-        return calm + self.surfaces.skin.smoothed(values - calm, self.calm_mm)
-
-    @property
-    def calm_mm(self) -> float:
-        """Distance over which what leaves the surface is averaged, see `_calmed`."""
-        if self.elements is None:
-            return 0.0
-        cell = self.elements.grid.cell_mm
-        steepest = max(float(m.mu_t_reduced_per_mm.max()) for m in self.problem.media)
-        return cell * min(CALM_CELLS, cell * steepest)
-
-    def _count_cores(self, flux: FloatArray, absorbed: FloatArray) -> None:
-        """Add what flows into opaque regions to their account, (lights, regions)."""
-        for region, medium in enumerate(self.problem.media):
-            if medium.kind == Kind.OPAQUE:
-                mine = (self.problem.inside == region) | (self.problem.outside == region)
-                mine &= self.problem.outside != ROOM
-                absorbed[:, region] += flux[mine].sum(axis=0)
+    def fluence_per_mm2(self, emitters: Emitters, points: FloatArray) -> FloatArray:
+        """Return the fluence rate in the body without boards, see `Arrangement`."""
+        return self.bare.fluence_per_mm2(emitters, points)
 
 
-_FIELDS = ("diffuse", "direct", "heading", "absorbed", "in_coats", "lost")
-
-
-def _hierarchies(matrices: list[sparse.csr_matrix]) -> list[Multigrid]:
-    """Return a multigrid for each matrix; bands that differ little share one.
-
-    It only steers the iteration: each band is still solved with its own matrix.
-    """
-    made: list[tuple[sparse.csr_matrix, Multigrid]] = []
-    chosen = []
-    for matrix in matrices:
-        near = next((m for other, m in made if _alike(matrix, other)), None)
-        if near is None:
-            near = Multigrid(matrix)
-            made.append((matrix, near))
-        chosen.append(near)
-    return chosen
-
-
-def _alike(one: sparse.csr_matrix, other: sparse.csr_matrix) -> bool:
-    """Whether two matrices of one grid agree within a factor on sharp and on smooth fields."""
-    sharp = one.diagonal().sum() / other.diagonal().sum()
-    smooth = one.sum() / other.sum()
-    return 0.5 < sharp < 2 and 0.25 < smooth < 4
+__all__ = ["BodyResponse", "QuickBody"]
