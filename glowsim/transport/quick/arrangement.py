@@ -245,31 +245,23 @@ class Arrangement:
     def _response(
         self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]]
     ) -> BodyResponse:
-        problem, walls = self.problem, self.walls
-        skin, areas = problem.skin, problem.walls.areas_mm2[:, None]
-        lights = len(flight.lost)
-        diffuse = flight.through_coat[:, skin].transpose(0, 2, 1).copy()
+        walls, skin = self.walls, self.problem.skin
         absorbed = flight.absorbed.transpose(0, 2, 1).copy()
         in_coats = flight.in_coats.sum(axis=1)
+        let_out = []
         for band, (field, arriving) in enumerate(fields):
-            flux = np.zeros((len(areas), lights))
+            flux = self._flux(field, arriving, band)
             if self.cloud is not None:
-                mean = self.cloud.face_mean @ field
-                flux += walls.field_b[:, band : band + 1] * mean * areas
                 for region, taken in self.cloud.absorbed(field, band).items():
                     absorbed[:, band, region] += taken
-            if self.cavity is not None:
-                inside = self.cavity.patch >= 0
-                arrives = arriving[self.cavity.patch[inside]] * areas[inside]
-                sign = np.where(walls.on_cavity[inside], -1.0, 1.0)[:, None]
-                flux[inside] += sign * walls.cavity_b[inside, band : band + 1] * arrives
-            out = self._calmed(walls.let_out[:, band : band + 1] * flux)
-            diffuse[:, band] += out.T
-            coats = walls.in_coat[:, band : band + 1] * flux
-            in_coats[:, band] += coats.sum(axis=0)
+            let_out.append(walls.let_out[skin, band : band + 1] * flux[skin])
+            in_coats[:, band] += (walls.in_coat[:, band : band + 1] * flux).sum(axis=0)
             self._count_cores(flux, absorbed[:, band])
+        # All bands and lights are smoothed in one go.
+        calm = self._calmed(np.concatenate(let_out, axis=1))
+        through_field = calm.reshape(len(skin), 3, -1).transpose(2, 1, 0)
         return BodyResponse(
-            diffuse,
+            flight.through_coat[:, skin].transpose(0, 2, 1) + through_field,
             flight.direct[:, skin].transpose(0, 2, 1),
             flight.heading[:, skin],
             folded(self.body, absorbed),
@@ -277,14 +269,26 @@ class Arrangement:
             flight.lost,
         )
 
+    def _flux(self, field: FloatArray, arriving: FloatArray, band: int) -> FloatArray:
+        """Return the power that goes through each wall face, (faces, lights)."""
+        walls, areas = self.walls, self.problem.walls.areas_mm2[:, None]
+        flux = np.zeros((len(areas), field.shape[1]))
+        if self.cloud is not None:
+            flux += walls.field_b[:, band : band + 1] * (self.cloud.face_mean @ field) * areas
+        if self.cavity is not None:
+            inside = self.cavity.patch >= 0
+            arrives = arriving[self.cavity.patch[inside]] * areas[inside]
+            sign = np.where(walls.on_cavity[inside], -1.0, 1.0)[:, None]
+            flux[inside] += sign * walls.cavity_b[inside, band : band + 1] * arrives
+        return flux
+
     def _calmed(self, out: FloatArray) -> FloatArray:
-        """Return the power that faces let out, (skin faces, lights), without the grid's grain.
+        """Return the power that faces of the skin let out, (faces, n), without the grid's grain.
 
         The field has no detail finer than a cell or two; where cells cut the surface now here,
         now there, single faces are a few percent off, the more the steeper the field is within
         a cell. The sum is kept.
         """
-        out = out[self.problem.skin]
         area = self.skin.area[:, None]
         calm = np.maximum(self.calmed(out / area), 0.0) * area
         return calm * (out.sum(axis=0) / np.maximum(calm.sum(axis=0), 1e-300))
