@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -18,6 +19,7 @@ from glowsim.transport.quick.sides import clusters
 from tests.support.bodies import body, emitters, medium, opaque
 from tests.support.meshes import block, mesh_of
 from tests.support.parted import Answer, Prepared, answer, disc, prepare
+from tests.support.solvers import reference
 
 FOAM = medium(0.0022, 0.4)
 LIGHTS = emitters([[0, 0, 60]])
@@ -265,3 +267,45 @@ def test_clusters_of_parts():
     assert of([1, 0, 0, 1, 1], 0) == [0, -1, -1, 0, 1]
     # Nothing left on the node's own side: the first cluster takes the old node.
     assert of([0, 1, 0, 0, 0], 0) == [-1, 0, -1, -1, -1]
+
+
+def scattered_first(height: float) -> tuple[np.ndarray, float]:
+    """Return where light of a matt lamp that faces up scatters first, and what share does."""
+    draw = np.random.default_rng(6).random((3, 20_000))
+    sine, turn = np.sqrt(draw[0]), 2 * np.pi * draw[1]
+    ways = np.stack([sine * np.cos(turn), sine * np.sin(turn), np.sqrt(1 - draw[0])], axis=1)
+    mu_a, mu_s = float(FOAM.mu_a_per_mm[1]), float(FOAM.mu_s_reduced_per_mm[1])
+    points = np.array([0, 0, height]) - ways * np.log(draw[2])[:, None] / (mu_a + mu_s)
+    inside = np.linalg.norm(points[:, :2], axis=1) < 20 * (1 - points[:, 2] / 120) - 0.01
+    return points[inside], float(inside.mean()) * mu_s / (mu_a + mu_s)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("thickness", [0.3, 1.6])
+@pytest.mark.parametrize("height", [14.0, 34.0])
+def test_buried_board_agrees_with_the_reference(height, thickness):
+    board = disc((0, 0, height), thickness=thickness)
+    problem = replace(spike(1.6, board), emitters=emitters([[0, 0, height + 0.05]]))
+    true = reference(problem, 400_000, jumps=True)
+    points, share = scattered_first(height + 0.05)
+    found = answer(ready("spike 1.6"), [board], points).out * share
+    z = true.centroids[:, 2]
+    side = np.abs(problem.walls.normals[problem.skin, 2]) < 0.9
+    for low, high, close in (
+        (1, height - 4, 0.10),
+        (height + 4, height + 16, 0.05),
+        (height + 16, height + 36, 0.05),
+    ):
+        wanted = true.leaves(side & (z >= low) & (z < high))
+        mine = found[ready("spike 1.6").problem.skin]
+        other = ready("spike 1.6").problem
+        z_mine = other.walls.centroids[other.skin, 2]
+        side_mine = np.abs(other.walls.normals[other.skin, 2]) < 0.9
+        print(
+            height,
+            thickness,
+            low,
+            high,
+            mine[side_mine & (z_mine >= low) & (z_mine < high)].sum(),
+            wanted,
+        )

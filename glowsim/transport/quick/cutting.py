@@ -7,6 +7,7 @@ than a cell.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,13 +61,16 @@ class Zone:
     pieces: Pieces
 
 
-def measure(ground: Ground, boards: tuple[BoardLines, ...], layers: Layers) -> Zone:
-    """Cut all cells near boards along their lines."""
-    grid = ground.elements.grid
-    found = [ground.rows_of(board.near_cells(grid)) for board in boards]
+def measure(
+    ground: Ground, boards: tuple[BoardLines, ...], layers: Layers, found: Sequence[IntArray]
+) -> Zone:
+    """Cut all cells near boards along their lines.
+
+    found : of each board, ascending rows of the cells in use near it
+    """
     rows = np.unique(np.concatenate(found))
     near = tuple(np.searchsorted(rows, mine) for mine in found)
-    index = grid.index(ground.elements.cells[rows])
+    index = ground.elements.grid.index(ground.elements.cells[rows])
     axis = np.zeros(len(rows), dtype=np.int64)
     for board, mine in zip(boards[::-1], near[::-1], strict=True):
         axis[mine] = board.axis

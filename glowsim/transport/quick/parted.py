@@ -47,10 +47,12 @@ class BoardFaces:
     def of(cls, parts: Parts) -> BoardFaces:
         """Sum up the points on boards."""
         at = parts.on_boards
-        keys = np.column_stack([at.part, at.board, at.region, at.front])
-        rows, back = np.unique(keys, axis=0, return_inverse=True)
-        moments = _summed(_powers(at.local) * at.areas[:, None], back.ravel(), len(rows))
-        return cls(rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, moments)
+        sizes = (len(parts.cell), len(parts.boards), int(at.region.max(initial=0)) + 1, 2)
+        keys = np.ravel_multi_index((at.part, at.board, at.region, 1 * at.front), sizes)
+        rows, back = np.unique(keys, return_inverse=True)
+        moments = _summed(_powers(at.local) * at.areas[:, None], back, len(rows))
+        part, board, region, front = np.unravel_index(rows, sizes)
+        return cls(part, board, region, front > 0, moments)
 
     def b(self, boards: Sequence[OpaqueBoard], optics: Optics) -> FloatArray:
         """Return b = 2 n^2 / A of each row, (q,), see `walls.b_of_material`."""
