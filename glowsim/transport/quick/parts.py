@@ -261,6 +261,8 @@ def _only(parts: Parts, changed: BoolArray) -> Parts:
 def _with_nodes(elements: Elements, parts: Parts) -> Parts:
     """Give each further cluster of parts around a node a node of its own."""
     cut = parts.parted.any(axis=1)
+    if not cut.any():
+        return parts
     nodes = np.unique(elements.corners[parts.rows[cut]])
     number = np.full(elements.node_count, -1, dtype=np.int64)
     number[nodes] = np.arange(len(nodes))

@@ -12,6 +12,9 @@ from glowsim.transport.quick.elements import GHOST, SLIVER, holds_up, second_dif
 from glowsim.transport.quick.ground import Band, Ground
 from glowsim.transport.quick.parts import Parts, corner_number, node_places, rows_at
 
+_TIE = 0.1
+"""Strength, in that of the ghost penalty, that keeps an ill supported node near its neighbour
+where no line holds it: in a sliver between two boards, say."""
 _WAYS = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
 
 
@@ -20,6 +23,7 @@ class GhostChange:
     """Lines of the ghost penalty that boards take away and those that come instead.
 
     old, new : end, near and far nodes of the lines, (m,) int each
+    tied     : ill supported nodes that no line holds, and the best node beside each
     strong   : (s,) int, nodes whose strength changes
     of_cells : places among `strong` and rows of unchanged cells around them
     of_parts : places among `strong` and parts of changed cells around them
@@ -27,6 +31,7 @@ class GhostChange:
 
     old: tuple[IntArray, IntArray, IntArray]
     new: tuple[IntArray, IntArray, IntArray]
+    tied: tuple[IntArray, IntArray]
     strong: IntArray
     of_cells: tuple[IntArray, IntArray]
     of_parts: tuple[IntArray, IntArray]
@@ -47,6 +52,10 @@ class GhostChange:
         many = len(self.old[0])
         amount = np.concatenate([-band.strength[self.old[1]], strength[nears[many:]]])
         change = second_difference(ends, nears, fars, size)
+        if len(self.tied[0]):
+            change = sparse.vstack([change, _difference(*self.tied, size)])
+            tie = _TIE * max(band.optics.diffusion.values())
+            amount = np.concatenate([amount, np.full(len(self.tied[0]), tie)])
         scaled = sparse.diags(amount * (GHOST * ground.elements.grid.cell_mm)) @ change
         return (change.T @ scaled).tocsr()
 
@@ -67,14 +76,30 @@ def ghost_change(
     walker = _Walker(ground, parts, support)
     end, way = np.repeat(ends, 6), np.tile(np.arange(6), len(ends))
     near = walker.next(end, way)
+    best = _best(near.reshape(-1, 6), support)
     use = (near >= 0) & (support[near] > 2 * support[end])
     end, way, near = end[use], way[use], near[use]
     far = walker.next(near, way)
     use = (far >= 0) & holds_up(support, end, near, far)
+    loose = ~np.isin(ends, end[use]) & (best >= 0)
+    tied = (ends[loose], best[loose])
     use &= moved[end] | moved[near] | moved[far]
     new = (end[use], near[use], far[use])
     strong = np.unique(new[1][moved[new[1]]])
-    return GhostChange(old, new, strong, *walker.around(strong))
+    return GhostChange(old, new, tied, strong, *walker.around(strong))
+
+
+def _best(near: IntArray, support: FloatArray) -> IntArray:
+    """Return the best supported of the nodes beside each, (n, 6) to (n,); -1 for none."""
+    worth = np.where(near >= 0, support[near], -np.inf)
+    return np.asarray(near[np.arange(len(near)), worth.argmax(axis=1)])
+
+
+def _difference(one: IntArray, other: IntArray, size: int) -> sparse.csr_matrix:
+    """Return the matrix of u_one - u_other, one row each."""
+    rows, amount = np.arange(len(one)), np.ones(len(one))
+    places = (np.tile(rows, 2), np.concatenate([one, other]))
+    return sparse.csr_matrix((np.concatenate([amount, -amount]), places), shape=(len(one), size))
 
 
 class _Walker:
