@@ -11,8 +11,10 @@ import numpy as np
 import pytest
 import trimesh
 
+from glowsim.geometry.body import region_of
 from glowsim.transport.problem import AIR, BodyProblem, OpaqueBoard
 from glowsim.transport.quick import QuickBody
+from glowsim.transport.quick.boardlines import BoardLines
 from glowsim.transport.quick.multigrid import solve
 from glowsim.transport.quick.parted import Parted
 from glowsim.transport.quick.sides import clusters
@@ -120,19 +122,14 @@ def test_thick_board_equals_one_cut_out_beforehand():
     points = cloud(0, 0, 30)
     found = answer(ready("spike 1.6"), [board], points).out
     problem = spike(1.6, board)
-    cut = QuickBody(problem)
-    elements = cut._elements
-    assert elements is not None
-    load = elements.sampler(points).T @ np.full((len(points), 1), 1 / len(points))
-    field = cut.solved(np.asarray(load), 1)[:, 0]
-    flux = cut._walls.field_b[:, 1] * (cut._face_mean @ field) * problem.walls.areas_mm2
+    flux = cut_before(problem, points)
     for low, high in ((1, 8), (8, 15), (20, 30), (30, 50), (50, 90)):
         wanted = leaving(problem, flux, low, high)
         assert leaving(ready("spike 1.6").problem, found, low, high) == pytest.approx(
-            wanted, rel=0.02
+            wanted, rel=0.005
         )
     whole = flux[problem.skin].sum()
-    assert found.sum() == pytest.approx(whole, rel=0.005)
+    assert found.sum() == pytest.approx(whole, rel=0.001)
 
 
 @pytest.mark.parametrize("facing", [(0, 0, 1), (0.2, -0.1, 1)])
@@ -280,32 +277,94 @@ def scattered_first(height: float) -> tuple[np.ndarray, float]:
     return points[inside], float(inside.mean()) * mu_s / (mu_a + mu_s)
 
 
+def through_side(problem: BodyProblem, low: float, high: float) -> np.ndarray:
+    """Return which faces of the skin lie on the side of the spike, between two heights."""
+    z = problem.walls.centroids[problem.skin, 2]
+    side = np.abs(problem.walls.normals[problem.skin, 2]) < 0.9
+    return np.asarray(side & (z >= low) & (z < high))
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("thickness", [0.3, 1.6])
-@pytest.mark.parametrize("height", [14.0, 34.0])
-def test_buried_board_agrees_with_the_reference(height, thickness):
+@pytest.mark.parametrize(("height", "behind"), [(14.0, 1.12), (34.0, 1.6)])
+def test_buried_board_agrees_with_the_reference(height, behind, thickness):
+    """Through the 2.8 mm beside the upper disc, about one transport length, diffusion theory lets
+    a third to a half too much by; a core thinner than a cell with nodes on both sides shared
+    made it seven times as much.
+    """
     board = disc((0, 0, height), thickness=thickness)
     problem = replace(spike(1.6, board), emitters=emitters([[0, 0, height + 0.05]]))
     true = reference(problem, 400_000, jumps=True)
     points, share = scattered_first(height + 0.05)
-    found = answer(ready("spike 1.6"), [board], points).out * share
-    z = true.centroids[:, 2]
-    side = np.abs(problem.walls.normals[problem.skin, 2]) < 0.9
-    for low, high, close in (
-        (1, height - 4, 0.10),
-        (height + 4, height + 16, 0.05),
-        (height + 16, height + 36, 0.05),
-    ):
-        wanted = true.leaves(side & (z >= low) & (z < high))
-        mine = found[ready("spike 1.6").problem.skin]
-        other = ready("spike 1.6").problem
-        z_mine = other.walls.centroids[other.skin, 2]
-        side_mine = np.abs(other.walls.normals[other.skin, 2]) < 0.9
-        print(
-            height,
-            thickness,
-            low,
-            high,
-            mine[side_mine & (z_mine >= low) & (z_mine < high)].sum(),
-            wanted,
+    here = ready("spike 1.6")
+    found = share * answer(here, [board], points).out[here.problem.skin]
+    for low, high in ((height + 4, height + 16), (height + 16, height + 36)):
+        wanted = true.leaves(through_side(problem, low, high)).mean
+        mine = found[through_side(here.problem, low, high)].sum()
+        assert mine == pytest.approx(wanted, rel=0.05)
+    wanted = true.leaves(through_side(problem, 1, height - 4)).mean
+    assert 0.9 < found[through_side(here.problem, 1, height - 4)].sum() / wanted < behind
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("cell_mm", "close"), [(1.0, 0.05), (1.6, 0.1), (2.5, 0.3)])
+def test_buried_board_in_coarse_cells_agrees_with_one_cut_out_in_fine_cells(cell_mm, close):
+    """The gap beside the disc is 2.8 mm: one cell of 2.5 mm is too coarse for it, though not for
+    what lies ahead.
+    """
+    board = disc((0, 0, 34))
+    points = cloud(0, 0, 36.5)
+    wanted, other = finest(board, points)
+    here = prepare(spike(cell_mm))
+    found = answer(here, [board], points).out[here.problem.skin]
+    for low, high, near in ((1, 30, close), (38, 50, 0.05), (50, 70, 0.05)):
+        true = wanted[through_side(other, low, high)].sum()
+        assert found[through_side(here.problem, low, high)].sum() == pytest.approx(true, rel=near)
+
+
+def finest(board: OpaqueBoard, points: np.ndarray) -> tuple[np.ndarray, BodyProblem]:
+    """Return what leaves a spike of fine cells with a board cut out beforehand."""
+    problem = spike(0.75, board)
+    return cut_before(problem, points)[problem.skin], problem
+
+
+def cut_before(problem: BodyProblem, points: np.ndarray) -> np.ndarray:
+    """Return the flux through the walls of a body, from light put in at points."""
+    cut = QuickBody(problem)
+    elements = cut._elements
+    assert elements is not None
+    load = elements.sampler(points).T @ np.full((len(points), 1), 1 / len(points))
+    field = cut.solved(np.asarray(load), 1)[:, 0]
+    return np.asarray(cut._walls.field_b[:, 1] * (cut._face_mean @ field) * problem.walls.areas_mm2)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_boards_keep_the_account(seed):
+    draw = np.random.default_rng(seed)
+    here = ready(("spike", "brick", "rod")[seed % 3])
+    low, high = here.problem.walls.bounds
+    boards = []
+    for _ in range(4):
+        size = (float(draw.uniform(1, 30)), float(draw.uniform(0.5, 12)))
+        boards.append(
+            disc(
+                low + draw.random(3) * (high - low),
+                draw.normal(size=3),
+                diameter=size[0],
+                bore=float(draw.choice([0, 0.6])) * size[0],
+                size=size if draw.random() < 0.4 else None,
+                thickness=float(draw.choice([0.02, 0.3, 1.6, 6.0])),
+                front=float(draw.choice([0.0, 0.5, 1.0])),
+                back=float(draw.choice([0.0, 0.9])),
+            )
         )
+    again = boards[0].shape
+    way = again.frame[:3, 2]
+    boards.append(disc(again.frame[:3, 3], -way, diameter=10, thickness=0.3))
+    points = low + draw.random((400, 3)) * (high - low)
+    points = points[np.isin(region_of(points, here.problem.solids), list(here.ground.solids))]
+    for board in boards:
+        points = points[~BoardLines(board.shape).holds(board.shape.local(points))]
+    found = answer(here, boards, points)
+    assert found.out.sum() + found.boards.sum() + found.absorbed == pytest.approx(1, abs=1e-6)
+    assert found.mean.min() > -0.06 * found.mean.max()
