@@ -63,7 +63,8 @@ class BoardLines:
     def holds(self, local: FloatArray) -> BoolArray:
         """Return whether points of the board's frame lie in the board."""
         within = (local[:, 2] <= 0) & (local[:, 2] >= -self.thickness)
-        within[within] = self.shape.covers(local[within])
+        some = np.nonzero(within)[0]
+        within[some] = self.shape.covers(local[some])
         return within
 
     def near_cells(self, grid: Grid) -> IntArray:

@@ -153,10 +153,7 @@ class _Batch:
         solid = np.zeros(len(row), dtype=bool)
         sides = digits[cell]
         for board, places, layer, start, step in self._boards:
-            place = np.full(len(self._cells), -1, dtype=np.int64)
-            place[places] = np.arange(len(places))
-            mine = np.nonzero(place[cell] >= 0)[0]
-            at = place[cell[mine]] * LINES + row[mine] % LINES
+            mine, at = _of_lines(row, places, len(self._cells))
             local = start[at] + middle[mine, None] * step
             solid[mine] |= board.holds(local)
             ahead = np.where(local[:, 2] >= -board.thickness / 2, 1, -1)
@@ -251,6 +248,16 @@ def _line_starts(grid: Grid, index: IntArray, axis: int) -> FloatArray:
     offset[:, first] = np.repeat(fine, LINES_PER_CELL)
     offset[:, second] = np.tile(fine, LINES_PER_CELL)
     return np.asarray(grid.low_mm + (index[:, None] + offset) * grid.cell_mm)
+
+
+def _of_lines(row: IntArray, places: IntArray, cells: int) -> tuple[IntArray, IntArray]:
+    """Return which segments lie on the lines of some cells, and the number of their line there."""
+    if len(places) == cells:
+        return np.arange(len(row)), row
+    place = np.full(cells, -1, dtype=np.int64)
+    place[places] = np.arange(len(places))
+    mine = np.nonzero(place[row // LINES] >= 0)[0]
+    return mine, place[row[mine] // LINES] * LINES + row[mine] % LINES
 
 
 def _among(mine: IntArray, cells: IntArray) -> IntArray:
