@@ -8,7 +8,7 @@ import numpy as np
 from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.transport.quick.elements import GHOST, SLIVER, holds_up, second_difference
+from glowsim.transport.quick.elements import GHOST, SLIVER, holds_up
 from glowsim.transport.quick.ground import Band, Ground
 from glowsim.transport.quick.parts import Parts, corner_number, node_places, rows_at
 
@@ -48,16 +48,17 @@ class GhostChange:
         for (place, which), values in ((self.of_cells, band.weight), (self.of_parts, weight)):
             np.maximum.at(anew, place, values[which])
         strength[self.strong] = anew
-        ends, nears, fars = (np.concatenate(pair) for pair in zip(self.old, self.new, strict=True))
+        lines = np.concatenate([np.stack(self.old, axis=1), np.stack(self.new, axis=1)])
         many = len(self.old[0])
-        amount = np.concatenate([-band.strength[self.old[1]], strength[nears[many:]]])
-        change = second_difference(ends, nears, fars, size)
-        if len(self.tied[0]):
-            change = sparse.vstack([change, _difference(*self.tied, size)])
-            tie = _TIE * max(band.optics.diffusion.values())
-            amount = np.concatenate([amount, np.full(len(self.tied[0]), tie)])
-        scaled = sparse.diags(amount * (GHOST * ground.elements.grid.cell_mm)) @ change
-        return (change.T @ scaled).tocsr()
+        amount = np.concatenate([-band.strength[self.old[1]], strength[lines[many:, 1]]])
+        tie = np.full(len(self.tied[0]), _TIE * max(band.optics.diffusion.values()))
+        parts = [
+            _squares(lines, np.array([1.0, -2.0, 1.0]), amount),
+            _squares(np.stack(self.tied, axis=1), np.array([1.0, -1.0]), tie),
+        ]
+        row, column, value = (np.concatenate(part) for part in zip(*parts, strict=True))
+        value = value * (GHOST * ground.elements.grid.cell_mm)
+        return sparse.csr_matrix((value, (row, column)), shape=(size, size))
 
 
 def ghost_change(
@@ -95,11 +96,13 @@ def _best(near: IntArray, support: FloatArray) -> IntArray:
     return np.asarray(near[np.arange(len(near)), worth.argmax(axis=1)])
 
 
-def _difference(one: IntArray, other: IntArray, size: int) -> sparse.csr_matrix:
-    """Return the matrix of u_one - u_other, one row each."""
-    rows, amount = np.arange(len(one)), np.ones(len(one))
-    places = (np.tile(rows, 2), np.concatenate([one, other]))
-    return sparse.csr_matrix((np.concatenate([amount, -amount]), places), shape=(len(one), size))
+def _squares(
+    nodes: IntArray, stencil: FloatArray, amount: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return the entries of the sum of amount (stencil . u)^2, one term for each row of nodes."""
+    one, other = np.repeat(nodes, len(stencil), axis=1), np.tile(nodes, len(stencil))
+    value = amount[:, None] * np.outer(stencil, stencil).ravel()
+    return one.ravel(), other.ravel(), value.ravel()
 
 
 class _Walker:
