@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 import trimesh
 
+from glowsim.geometry.body import region_of
 from glowsim.transport.problem import AIR, BodyProblem, OpaqueBoard
-from glowsim.transport.quick import FULL, QuickBody
+from glowsim.transport.quick import QuickBody
+from glowsim.transport.quick.boardlines import BoardLines
 from glowsim.transport.quick.multigrid import solve
 from glowsim.transport.quick.parted import Parted
 from glowsim.transport.quick.sides import clusters
 from tests.support.bodies import body, emitters, medium, opaque
 from tests.support.meshes import block, mesh_of
 from tests.support.parted import Answer, Prepared, answer, disc, prepare
+from tests.support.solvers import reference
 
 FOAM = medium(0.0022, 0.4)
 LIGHTS = emitters([[0, 0, 60]])
@@ -118,21 +122,14 @@ def test_thick_board_equals_one_cut_out_beforehand():
     points = cloud(0, 0, 30)
     found = answer(ready("spike 1.6"), [board], points).out
     problem = spike(1.6, board)
-    cut = QuickBody(problem)
-    assert cut.lattice is not None
-    load = cut.lattice.ground.elements.sampler(points).T @ np.full(
-        (len(points), 1), 1 / len(points)
-    )
-    field = cut.bare.solved(np.asarray(load), 1, FULL)[:, 0]
-    mean = cut.lattice.face_mean @ field
-    flux = cut.bare.walls.field_b[:, 1] * mean * problem.walls.areas_mm2
+    flux = cut_before(problem, points)
     for low, high in ((1, 8), (8, 15), (20, 30), (30, 50), (50, 90)):
         wanted = leaving(problem, flux, low, high)
         assert leaving(ready("spike 1.6").problem, found, low, high) == pytest.approx(
-            wanted, rel=0.02
+            wanted, rel=0.005
         )
     whole = flux[problem.skin].sum()
-    assert found.sum() == pytest.approx(whole, rel=0.005)
+    assert found.sum() == pytest.approx(whole, rel=0.001)
 
 
 @pytest.mark.parametrize("facing", [(0, 0, 1), (0.2, -0.1, 1)])
@@ -267,3 +264,112 @@ def test_clusters_of_parts():
     assert of([1, 0, 0, 1, 1], 0) == [0, -1, -1, 0, 1]
     # Nothing left on the node's own side: the first cluster takes the old node.
     assert of([0, 1, 0, 0, 0], 0) == [-1, 0, -1, -1, -1]
+
+
+def scattered_first(height: float) -> tuple[np.ndarray, float]:
+    """Return where light of a matt lamp that faces up scatters first, and what share does."""
+    draw = np.random.default_rng(6).random((3, 20_000))
+    sine, turn = np.sqrt(draw[0]), 2 * np.pi * draw[1]
+    ways = np.stack([sine * np.cos(turn), sine * np.sin(turn), np.sqrt(1 - draw[0])], axis=1)
+    mu_a, mu_s = float(FOAM.mu_a_per_mm[1]), float(FOAM.mu_s_reduced_per_mm[1])
+    points = np.array([0, 0, height]) - ways * np.log(draw[2])[:, None] / (mu_a + mu_s)
+    inside = np.linalg.norm(points[:, :2], axis=1) < 20 * (1 - points[:, 2] / 120) - 0.01
+    return points[inside], float(inside.mean()) * mu_s / (mu_a + mu_s)
+
+
+def through_side(problem: BodyProblem, low: float, high: float) -> np.ndarray:
+    """Return which faces of the skin lie on the side of the spike, between two heights."""
+    z = problem.walls.centroids[problem.skin, 2]
+    side = np.abs(problem.walls.normals[problem.skin, 2]) < 0.9
+    return np.asarray(side & (z >= low) & (z < high))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("thickness", [0.3, 1.6])
+@pytest.mark.parametrize(("height", "behind"), [(14.0, 1.12), (34.0, 1.6)])
+def test_buried_board_agrees_with_the_reference(height, behind, thickness):
+    """Through the 2.8 mm beside the upper disc, about one transport length, diffusion theory lets
+    a third to a half too much by; a core thinner than a cell with nodes on both sides shared
+    made it seven times as much.
+    """
+    board = disc((0, 0, height), thickness=thickness)
+    problem = replace(spike(1.6, board), emitters=emitters([[0, 0, height + 0.05]]))
+    true = reference(problem, 400_000, jumps=True)
+    points, share = scattered_first(height + 0.05)
+    here = ready("spike 1.6")
+    found = share * answer(here, [board], points).out[here.problem.skin]
+    for low, high in ((height + 4, height + 16), (height + 16, height + 36)):
+        wanted = true.leaves(through_side(problem, low, high)).mean
+        mine = found[through_side(here.problem, low, high)].sum()
+        assert mine == pytest.approx(wanted, rel=0.05)
+    wanted = true.leaves(through_side(problem, 1, height - 4)).mean
+    assert 0.9 < found[through_side(here.problem, 1, height - 4)].sum() / wanted < behind
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("cell_mm", "close"), [(1.0, 0.05), (1.6, 0.1), (2.5, 0.3)])
+def test_buried_board_in_coarse_cells_agrees_with_one_cut_out_in_fine_cells(cell_mm, close):
+    """The gap beside the disc is 2.8 mm: one cell of 2.5 mm is too coarse for it, though not for
+    what lies ahead.
+    """
+    board, points = UPPER
+    wanted, other = finest()
+    here = prepare(spike(cell_mm))
+    found = answer(here, [board], points).out[here.problem.skin]
+    for low, high, near in ((1, 30, close), (38, 50, 0.05), (50, 70, 0.05)):
+        true = wanted[through_side(other, low, high)].sum()
+        assert found[through_side(here.problem, low, high)].sum() == pytest.approx(true, rel=near)
+
+
+UPPER = (disc((0, 0, 34)), cloud(0, 0, 36.5))
+
+
+@cache
+def finest() -> tuple[np.ndarray, BodyProblem]:
+    """Return what leaves a spike of fine cells with the upper board cut out beforehand."""
+    board, points = UPPER
+    problem = spike(0.75, board)
+    return cut_before(problem, points)[problem.skin], problem
+
+
+def cut_before(problem: BodyProblem, points: np.ndarray) -> np.ndarray:
+    """Return the flux through the walls of a body, from light put in at points."""
+    cut = QuickBody(problem)
+    assert cut.lattice is not None
+    load = cut.lattice.ground.elements.sampler(points).T @ np.full(
+        (len(points), 1), 1 / len(points)
+    )
+    field = cut.bare.solved(np.asarray(load), 1, FULL)[:, 0]
+    return np.asarray(cut._walls.field_b[:, 1] * (cut._face_mean @ field) * problem.walls.areas_mm2)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_any_boards_keep_the_account(seed):
+    draw = np.random.default_rng(seed)
+    here = ready(("spike", "brick", "rod")[seed % 3])
+    low, high = here.problem.walls.bounds
+    boards = []
+    for _ in range(4):
+        size = (float(draw.uniform(1, 30)), float(draw.uniform(0.5, 12)))
+        boards.append(
+            disc(
+                low + draw.random(3) * (high - low),
+                draw.normal(size=3),
+                diameter=size[0],
+                bore=float(draw.choice([0, 0.6])) * size[0],
+                size=size if draw.random() < 0.4 else None,
+                thickness=float(draw.choice([0.02, 0.3, 1.6, 6.0])),
+                front=float(draw.choice([0.0, 0.5, 1.0])),
+                back=float(draw.choice([0.0, 0.9])),
+            )
+        )
+    again = boards[0].shape
+    way = again.frame[:3, 2]
+    boards.append(disc(again.frame[:3, 3], -way, diameter=10, thickness=0.3))
+    points = low + draw.random((400, 3)) * (high - low)
+    points = points[np.isin(region_of(points, here.problem.solids), list(here.ground.solids))]
+    for board in boards:
+        points = points[~BoardLines(board.shape).holds(board.shape.local(points))]
+    found = answer(here, boards, points)
+    assert found.out.sum() + found.boards.sum() + found.absorbed == pytest.approx(1, abs=1e-6)
+    assert found.mean.min() > -0.06 * found.mean.max()

@@ -9,7 +9,7 @@ from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.quick.elements import CORNERS
-from glowsim.transport.quick.multigrid import Multigrid
+from glowsim.transport.quick.multigrid import Multigrid, largest_eigenvalue
 
 _STEPS = 27
 """Nodes that share a cell with a node, itself included."""
@@ -49,7 +49,13 @@ class PartedMatrix:
 
         origin : (k,) int, the old node in whose place each new one stands
         """
-        return base.refined(self, 1.0 / self.diagonal(), origin)
+        inverse = 1.0 / self.diagonal()
+        changed = np.nonzero(np.diff(self.change.indptr))[0]
+        old = changed[changed < self.base.shape[0]]
+        near = self.base[old][:, old].astype(float)
+        near.resize((len(changed), len(changed)))
+        near = near + self.change[changed][:, changed]
+        return base.refined(self, inverse, origin, largest_eigenvalue(near))
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -63,7 +63,8 @@ class BoardLines:
     def holds(self, local: FloatArray) -> BoolArray:
         """Return whether points of the board's frame lie in the board."""
         within = (local[:, 2] <= 0) & (local[:, 2] >= -self.thickness)
-        within[within] = self.shape.covers(local[within])
+        some = np.nonzero(within)[0]
+        within[some] = self.shape.covers(local[some])
         return within
 
     def near_cells(self, grid: Grid) -> IntArray:
@@ -132,38 +133,55 @@ class FacePoints:
 
 def face_points(shape: BoardShape, spacing_mm: float) -> FacePoints:
     """Return even points on all faces of a board, no further apart than about `spacing_mm`."""
-    flat, area = _flat_points(shape, spacing_mm)
-    rim, out, length = _rim_points(shape, spacing_mm)
+    outline = (shape.size_mm, shape.thickness_mm, shape.is_round, shape.bore_mm)
+    local, normals, areas, front = _local_points(*outline, spacing_mm)
+    turn = shape.frame[:3, :3].T
+    return FacePoints(local @ turn + shape.frame[:3, 3], normals @ turn, areas, front)
+
+
+@lru_cache(maxsize=64)
+def _local_points(
+    size: tuple[float, float], thickness: float, is_round: bool, bore: float, spacing: float
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return points, normals, areas and which are in front, in the board's frame.
+
+    A board that is moved about keeps them.
+    """
+    flat, area = _flat_points(size, is_round, bore, spacing)
+    rim, out, length = _rim_points(size, is_round, bore, spacing)
     # An even number of rows, so that none lies on the mid-plane.
-    rows = 2 * max(1, int(np.ceil(shape.thickness_mm / 2 / spacing_mm)))
-    heights = -(np.arange(rows) + 0.5) / rows * shape.thickness_mm
+    rows = 2 * max(1, int(np.ceil(thickness / 2 / spacing)))
+    heights = -(np.arange(rows) + 0.5) / rows * thickness
     up = np.broadcast_to(np.array([0.0, 0.0, 1.0]), (len(flat), 3))
     local = np.concatenate(
         [
             np.column_stack([flat, np.zeros(len(flat))]),
-            np.column_stack([flat, np.full(len(flat), -shape.thickness_mm)]),
+            np.column_stack([flat, np.full(len(flat), -thickness)]),
             *(np.column_stack([rim, np.full(len(rim), z)]) for z in heights),
         ]
     )
     side = np.column_stack([out, np.zeros(len(out))])
     normals = np.concatenate([up, -up, np.tile(side, (rows, 1))])
-    areas = np.concatenate([area, area, np.tile(length * shape.thickness_mm / rows, rows)])
-    turn = shape.frame[:3, :3].T
+    areas = np.concatenate([area, area, np.tile(length * thickness / rows, rows)])
     front = np.arange(len(local)) < len(flat)
-    return FacePoints(local @ turn + shape.frame[:3, 3], normals @ turn, areas, front)
+    for array in (local, normals, areas, front):
+        array.setflags(write=False)
+    return local, normals, areas, front
 
 
-def _flat_points(shape: BoardShape, spacing: float) -> tuple[FloatArray, FloatArray]:
+def _flat_points(
+    size_mm: tuple[float, float], is_round: bool, bore: float, spacing: float
+) -> tuple[FloatArray, FloatArray]:
     """Return points on the flat of a board, (n, 2), and the area each stands for."""
-    if not shape.is_round:
+    if not is_round:
         sides = []
-        for size in shape.size_mm:
+        for size in size_mm:
             many = max(1, int(np.ceil(size / spacing)))
             sides.append(((np.arange(many) + 0.5) / many - 0.5) * size)
         x, y = np.meshgrid(*sides, indexing="ij")
         points = np.column_stack([x.ravel(), y.ravel()])
-        return points, np.full(len(points), np.prod(shape.size_mm) / len(points))
-    inner, outer = shape.bore_mm / 2, shape.size_mm[0] / 2
+        return points, np.full(len(points), np.prod(size_mm) / len(points))
+    inner, outer = bore / 2, size_mm[0] / 2
     rings = max(1, int(np.ceil((outer - inner) / spacing)))
     border = np.linspace(inner, outer, rings + 1)
     circles, areas = [], []
@@ -174,21 +192,23 @@ def _flat_points(shape: BoardShape, spacing: float) -> tuple[FloatArray, FloatAr
     return np.concatenate(circles), np.concatenate(areas)
 
 
-def _rim_points(shape: BoardShape, spacing: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _rim_points(
+    size_mm: tuple[float, float], is_round: bool, bore: float, spacing: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return points on the outline, (n, 2), the way out there, and the length of each."""
-    if shape.is_round:
-        parts = [_circle_points(shape.size_mm[0] / 2, spacing, 1.0)]
-        if shape.bore_mm > 0:
-            parts.append(_circle_points(shape.bore_mm / 2, spacing, -1.0))
+    if is_round:
+        parts = [_circle_points(size_mm[0] / 2, spacing, 1.0)]
+        if bore > 0:
+            parts.append(_circle_points(bore / 2, spacing, -1.0))
     else:
         parts = []
         for k in (0, 1):
-            size = shape.size_mm[k]
+            size = size_mm[k]
             many = max(1, int(np.ceil(size / spacing)))
             along = ((np.arange(many) + 0.5) / many - 0.5) * size
             for sign in (-1.0, 1.0):
                 points, out = np.zeros((many, 2)), np.zeros((many, 2))
-                points[:, k], points[:, 1 - k] = along, sign * shape.size_mm[1 - k] / 2
+                points[:, k], points[:, 1 - k] = along, sign * size_mm[1 - k] / 2
                 out[:, 1 - k] = sign
                 parts.append((points, out, np.full(many, size / many)))
     points, out, length = (np.concatenate(part) for part in zip(*parts, strict=True))

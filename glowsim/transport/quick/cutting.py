@@ -7,6 +7,7 @@ than a cell.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,13 +61,16 @@ class Zone:
     pieces: Pieces
 
 
-def measure(ground: Ground, boards: tuple[BoardLines, ...], layers: Layers) -> Zone:
-    """Cut all cells near boards along their lines."""
-    grid = ground.elements.grid
-    found = [ground.rows_of(board.near_cells(grid)) for board in boards]
+def measure(
+    ground: Ground, boards: tuple[BoardLines, ...], layers: Layers, found: Sequence[IntArray]
+) -> Zone:
+    """Cut all cells near boards along their lines.
+
+    found : of each board, ascending rows of the cells in use near it
+    """
     rows = np.unique(np.concatenate(found))
     near = tuple(np.searchsorted(rows, mine) for mine in found)
-    index = grid.index(ground.elements.cells[rows])
+    index = ground.elements.grid.index(ground.elements.cells[rows])
     axis = np.zeros(len(rows), dtype=np.int64)
     for board, mine in zip(boards[::-1], near[::-1], strict=True):
         axis[mine] = board.axis
@@ -149,10 +153,7 @@ class _Batch:
         solid = np.zeros(len(row), dtype=bool)
         sides = digits[cell]
         for board, places, layer, start, step in self._boards:
-            place = np.full(len(self._cells), -1, dtype=np.int64)
-            place[places] = np.arange(len(places))
-            mine = np.nonzero(place[cell] >= 0)[0]
-            at = place[cell[mine]] * LINES + row[mine] % LINES
+            mine, at = _of_lines(row, places, len(self._cells))
             local = start[at] + middle[mine, None] * step
             solid[mine] |= board.holds(local)
             ahead = np.where(local[:, 2] >= -board.thickness / 2, 1, -1)
@@ -247,6 +248,16 @@ def _line_starts(grid: Grid, index: IntArray, axis: int) -> FloatArray:
     offset[:, first] = np.repeat(fine, LINES_PER_CELL)
     offset[:, second] = np.tile(fine, LINES_PER_CELL)
     return np.asarray(grid.low_mm + (index[:, None] + offset) * grid.cell_mm)
+
+
+def _of_lines(row: IntArray, places: IntArray, cells: int) -> tuple[IntArray, IntArray]:
+    """Return which segments lie on the lines of some cells, and the number of their line there."""
+    if len(places) == cells:
+        return np.arange(len(row)), row
+    place = np.full(cells, -1, dtype=np.int64)
+    place[places] = np.arange(len(places))
+    mine = np.nonzero(place[row // LINES] >= 0)[0]
+    return mine, place[row[mine] // LINES] * LINES + row[mine] % LINES
 
 
 def _among(mine: IntArray, cells: IntArray) -> IntArray:

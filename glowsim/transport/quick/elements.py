@@ -183,7 +183,7 @@ class Elements:
         """
         support, strength = self.support(filled), self.strength(weight)
         end, near, far = self.ill_supported(support)
-        change = second_difference(end, near, far, self.node_count)
+        change = _second_difference(end, near, far, self.node_count)
         total = change.T @ sparse.diags(strength[near]) @ change
         return (GHOST * self.grid.cell_mm) * total.tocsr()
 
@@ -222,7 +222,7 @@ def holds_up(support: FloatArray, end: IntArray, near: IntArray, far: IntArray) 
     return enough & (support[far] >= 0.5 * support[near])
 
 
-def second_difference(
+def _second_difference(
     end: IntArray, near: IntArray, far: IntArray, node_count: int
 ) -> sparse.csr_matrix:
     """Return the matrix of u_end - 2 u_near + u_far, one row each."""

@@ -97,7 +97,6 @@ class Ground:
     solids   : the scattering regions;  moments : their filling of each cell in use, (c, 27) each
     faces    : how many wall faces there are
     support  : (nodes,) float, see `Elements.support`
-    around   : (nodes,) int, cells in use around each node
     weak     : ill supported nodes with the next two on a line, (m,) int each
     """
 
@@ -108,7 +107,6 @@ class Ground:
     walls: WallPoints
     faces: int
     support: FloatArray
-    around: IntArray
     weak: tuple[IntArray, IntArray, IntArray]
 
     @classmethod
@@ -127,12 +125,11 @@ class Ground:
         """
         filled = np.sum([moment[:, 0] for moment in moments.values()], axis=0)
         support = elements.support(filled)
-        around = np.bincount(elements.corners.ravel(), minlength=elements.node_count)
         probes = {
             r: (Probe(solid, 0), Probe(solid, 1), Probe(solid, 2)) for r, solid in solids.items()
         }
         weak = elements.ill_supported(support)
-        return cls(elements, solids, moments, probes, walls, faces, support, around, weak)
+        return cls(elements, solids, moments, probes, walls, faces, support, weak)
 
     @property
     def regions(self) -> tuple[int, ...]:

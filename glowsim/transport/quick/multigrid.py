@@ -96,7 +96,7 @@ class Multigrid:
             _Level(
                 level.A.tocsr(),
                 1.0 / level.A.diagonal()[:, None],
-                _largest_eigenvalue(level.A),
+                largest_eigenvalue(level.A),
                 getattr(level, "P", None),
                 getattr(level, "R", None),
             )
@@ -104,13 +104,16 @@ class Multigrid:
         ]
         self._coarsest = linalg.cho_factor(hierarchy.levels[-1].A.toarray())
 
-    def refined(self, matrix: Matrix, inverse_diagonal: FloatArray, origin: IntArray) -> Multigrid:
+    def refined(
+        self, matrix: Matrix, inverse_diagonal: FloatArray, origin: IntArray, largest: float
+    ) -> Multigrid:
         """Return a cycle for a matrix that differs from this one's in a few places.
 
         Only the finest level is smoothed anew; what lies below is shared. The matrix may have
         further unknowns, each in the place of an old one.
 
         inverse_diagonal : (n + k,) float;  origin : (k,) int, old unknowns of the new ones
+        largest : upper estimate of the largest eigenvalue of D^-1 A where the matrix differs
         """
         old = self._levels[0]
         count, more = len(old.inverse_diagonal), len(origin)
@@ -120,7 +123,7 @@ class Multigrid:
         finest = _Level(
             matrix,
             inverse_diagonal.astype(dtype)[:, None],
-            old.largest,
+            max(old.largest, largest),
             _Copied(old.prolong, origin),
             _Gathered(old.restrict, gather),
         )
@@ -200,7 +203,7 @@ def _smoothed(level: _Level, guess: FloatArray | None, goal: FloatArray) -> Floa
     return guess + step
 
 
-def _largest_eigenvalue(matrix: sparse.csr_matrix) -> float:
+def largest_eigenvalue(matrix: sparse.csr_matrix) -> float:
     """Return a safe upper estimate of the largest eigenvalue of D^-1 A."""
     inverse = 1.0 / matrix.diagonal()
     vector = np.random.default_rng(0).standard_normal(matrix.shape[0])

@@ -26,6 +26,8 @@ from glowsim.transport.quick.walls import b_of_material
 
 _UNSUPPORTED = 0.3
 """Share of its old diagonal that a node keeps which nothing is left around."""
+_NOTHING = 1e-9
+"""A node that keeps less than this share of its old diagonal has nothing left around it."""
 _LOAD = MASS.reshape(MOMENTS, 8, 8).sum(axis=2)
 
 
@@ -47,10 +49,12 @@ class BoardFaces:
     def of(cls, parts: Parts) -> BoardFaces:
         """Sum up the points on boards."""
         at = parts.on_boards
-        keys = np.column_stack([at.part, at.board, at.region, at.front])
-        rows, back = np.unique(keys, axis=0, return_inverse=True)
-        moments = _summed(_powers(at.local) * at.areas[:, None], back.ravel(), len(rows))
-        return cls(rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3] > 0, moments)
+        sizes = (len(parts.cell), len(parts.boards), int(at.region.max(initial=0)) + 1, 2)
+        keys = np.ravel_multi_index((at.part, at.board, at.region, 1 * at.front), sizes)
+        rows, back = np.unique(keys, return_inverse=True)
+        moments = _summed(_powers(at.local) * at.areas[:, None], back, len(rows))
+        part, board, region, front = np.unravel_index(rows, sizes)
+        return cls(part, board, region, front > 0, moments)
 
     def b(self, boards: Sequence[OpaqueBoard], optics: Optics) -> FloatArray:
         """Return b = 2 n^2 / A of each row, (q,), see `walls.b_of_material`."""
@@ -70,7 +74,6 @@ class Parted:
 
     corners : (e, 8) int, nodes of the parts left of changed cells, then those of the old cells
     moments : of each region, (e, 27), what the parts have, then minus what the old cells had
-    dead    : (d,) int, nodes with nothing left around them
     """
 
     ground: Ground
@@ -79,7 +82,6 @@ class Parted:
     faces: BoardFaces
     corners: IntArray
     moments: dict[int, FloatArray]
-    dead: IntArray
     assembly: Assembly
     ghost: GhostChange
 
@@ -110,7 +112,6 @@ class Parted:
             BoardFaces.of(parts),
             corners,
             moments,
-            _dead(ground, parts, before),
             Assembly.over(corners, parts.copy),
             ghost_change(ground, parts, touched, support),
         )
@@ -138,16 +139,19 @@ class Parted:
         change = self.assembly.matrix(stiffness @ STIFFNESS + mass @ MASS)
         weight = mean_coefficient(self.parts.moments, optics.diffusion)
         change = change + self.ghost.matrix(self.ground, band, weight, self.size)
-        if len(self.dead):
-            kept = np.zeros(self.size)
-            kept[self.dead] = _UNSUPPORTED * band.diagonal[self.dead]
-            change = change + sparse.diags(kept)
+        before = np.concatenate([band.diagonal, band.diagonal[self.origin]])
+        left = change.diagonal()
+        left[: len(band.diagonal)] += band.diagonal
+        bare = left < _NOTHING * before
+        if bare.any():
+            change = change + sparse.diags(np.where(bare, _UNSUPPORTED * before, 0.0))
         return PartedMatrix(band.matrix, change.tocsr())
 
     def locate(self, points: FloatArray) -> tuple[IntArray, FloatArray]:
         """Return corner nodes (n, 8) and place in the cell (n, 3) of points, on their own side.
 
-        A point within a board takes what is left of its cell; nodes are dead where nothing is.
+        A point within a board takes what is left of its cell; where nothing is left, light put
+        there is lost.
         """
         elements = self.ground.elements
         row, local = elements.place(points)
@@ -234,15 +238,6 @@ class Parted:
         missing = np.nonzero(part < 0)[0]
         part[missing] = self.parts.nearest(cell[missing], digits[missing])
         return part
-
-
-def _dead(ground: Ground, parts: Parts, before: IntArray) -> IntArray:
-    """Return the old nodes around which nothing is left."""
-    count = ground.elements.node_count
-    changed = np.bincount(before.ravel(), minlength=count)
-    alive = np.zeros(len(parts.copy), dtype=bool)
-    alive[parts.corners.ravel()] = True
-    return np.nonzero((changed > 0) & (changed == ground.around) & ~alive[:count])[0]
 
 
 def _added(nodes: IntArray, values: FloatArray, size: int) -> FloatArray:

@@ -108,10 +108,11 @@ def parts_of(ground: Ground, boards: tuple[BoardLines, ...]) -> Parts | None:
     Raises SolveError for a crowd of boards, see `Layers`.
     """
     elements = ground.elements
-    if not any(len(ground.rows_of(board.near_cells(elements.grid))) for board in boards):
+    rows = [ground.rows_of(board.near_cells(elements.grid)) for board in boards]
+    if not any(map(len, rows)):
         return None
     layers = Layers.of(boards, elements.grid)
-    zone = measure(ground, boards, layers)
+    zone = measure(ground, boards, layers, rows)
     near = np.zeros((len(zone.rows), len(boards)), dtype=bool)
     for k, mine in enumerate(zone.near):
         near[mine, k] = True
@@ -260,6 +261,8 @@ def _only(parts: Parts, changed: BoolArray) -> Parts:
 def _with_nodes(elements: Elements, parts: Parts) -> Parts:
     """Give each further cluster of parts around a node a node of its own."""
     cut = parts.parted.any(axis=1)
+    if not cut.any():
+        return parts
     nodes = np.unique(elements.corners[parts.rows[cut]])
     number = np.full(elements.node_count, -1, dtype=np.int64)
     number[nodes] = np.arange(len(nodes))

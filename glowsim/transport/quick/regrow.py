@@ -8,10 +8,13 @@ import numpy as np
 from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.transport.quick.elements import GHOST, SLIVER, holds_up, second_difference
+from glowsim.transport.quick.elements import GHOST, SLIVER, holds_up
 from glowsim.transport.quick.ground import Band, Ground
 from glowsim.transport.quick.parts import Parts, corner_number, node_places, rows_at
 
+_TIE = 0.1
+"""Strength, in that of the ghost penalty, that keeps an ill supported node near its neighbour
+where no line holds it: in a sliver between two boards, say."""
 _WAYS = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
 
 
@@ -20,6 +23,7 @@ class GhostChange:
     """Lines of the ghost penalty that boards take away and those that come instead.
 
     old, new : end, near and far nodes of the lines, (m,) int each
+    tied     : ill supported nodes that no line holds, and the best node beside each
     strong   : (s,) int, nodes whose strength changes
     of_cells : places among `strong` and rows of unchanged cells around them
     of_parts : places among `strong` and parts of changed cells around them
@@ -27,6 +31,7 @@ class GhostChange:
 
     old: tuple[IntArray, IntArray, IntArray]
     new: tuple[IntArray, IntArray, IntArray]
+    tied: tuple[IntArray, IntArray]
     strong: IntArray
     of_cells: tuple[IntArray, IntArray]
     of_parts: tuple[IntArray, IntArray]
@@ -43,12 +48,17 @@ class GhostChange:
         for (place, which), values in ((self.of_cells, band.weight), (self.of_parts, weight)):
             np.maximum.at(anew, place, values[which])
         strength[self.strong] = anew
-        ends, nears, fars = (np.concatenate(pair) for pair in zip(self.old, self.new, strict=True))
+        lines = np.concatenate([np.stack(self.old, axis=1), np.stack(self.new, axis=1)])
         many = len(self.old[0])
-        amount = np.concatenate([-band.strength[self.old[1]], strength[nears[many:]]])
-        change = second_difference(ends, nears, fars, size)
-        scaled = sparse.diags(amount * (GHOST * ground.elements.grid.cell_mm)) @ change
-        return (change.T @ scaled).tocsr()
+        amount = np.concatenate([-band.strength[self.old[1]], strength[lines[many:, 1]]])
+        tie = np.full(len(self.tied[0]), _TIE * max(band.optics.diffusion.values()))
+        parts = [
+            _squares(lines, np.array([1.0, -2.0, 1.0]), amount),
+            _squares(np.stack(self.tied, axis=1), np.array([1.0, -1.0]), tie),
+        ]
+        row, column, value = (np.concatenate(part) for part in zip(*parts, strict=True))
+        value = value * (GHOST * ground.elements.grid.cell_mm)
+        return sparse.csr_matrix((value, (row, column)), shape=(size, size))
 
 
 def ghost_change(
@@ -67,14 +77,32 @@ def ghost_change(
     walker = _Walker(ground, parts, support)
     end, way = np.repeat(ends, 6), np.tile(np.arange(6), len(ends))
     near = walker.next(end, way)
+    best = _best(near.reshape(-1, 6), support)
     use = (near >= 0) & (support[near] > 2 * support[end])
     end, way, near = end[use], way[use], near[use]
     far = walker.next(near, way)
     use = (far >= 0) & holds_up(support, end, near, far)
+    loose = ~np.isin(ends, end[use]) & (best >= 0)
+    tied = (ends[loose], best[loose])
     use &= moved[end] | moved[near] | moved[far]
     new = (end[use], near[use], far[use])
     strong = np.unique(new[1][moved[new[1]]])
-    return GhostChange(old, new, strong, *walker.around(strong))
+    return GhostChange(old, new, tied, strong, *walker.around(strong))
+
+
+def _best(near: IntArray, support: FloatArray) -> IntArray:
+    """Return the best supported of the nodes beside each, (n, 6) to (n,); -1 for none."""
+    worth = np.where(near >= 0, support[near], -np.inf)
+    return np.asarray(near[np.arange(len(near)), worth.argmax(axis=1)])
+
+
+def _squares(
+    nodes: IntArray, stencil: FloatArray, amount: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return the entries of the sum of amount (stencil . u)^2, one term for each row of nodes."""
+    one, other = np.repeat(nodes, len(stencil), axis=1), np.tile(nodes, len(stencil))
+    value = amount[:, None] * np.outer(stencil, stencil).ravel()
+    return one.ravel(), other.ravel(), value.ravel()
 
 
 class _Walker:
