@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
+from glowsim.transport.fit import misfits, notes_on_fit
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
@@ -113,7 +114,7 @@ class _Builder:
         faces = _faces(regions, media, solid.outer)
         layers: list[Layer] = []
         coat = self._coats(faces, layers)
-        return BodyProblem(
+        problem = BodyProblem(
             name=body.name,
             media=tuple(media),
             solids=regions.solids,
@@ -136,6 +137,7 @@ class _Builder:
             key=key,
             notes=solid.notes,
         )
+        return replace(problem, notes=(*solid.notes, *notes_on_fit(body.name, misfits(problem))))
 
     def _face_mm(self, outer: Mesh, led_depth_mm: FloatArray) -> float:
         """Return the edge of result faces; raise SceneError if the scene asks for too fine."""
