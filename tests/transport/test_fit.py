@@ -55,7 +55,7 @@ def test_disc_that_sticks_out_of_the_side(x):
 
 
 def test_wide_strip_in_a_thin_sheet():
-    """Half a millimetre of sheet on edge, a 12 mm strip across it: 5.75 mm stick out either side."""
+    """Half a millimetre of sheet on edge, a 12 mm strip across: 5.75 mm out on either side."""
     sheet = """shape = { kind = "slab", length_mm = 80, width_mm = 0.5, thickness_mm = 60 }
 material = "pla_white"
 """
