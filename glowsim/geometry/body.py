@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from glowsim.geometry.joined import joined_to
 
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
@@ -62,7 +61,7 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
-    made: list[tuple[Insert, Mesh]] = []
+    inserts = []
     for k, insert in enumerate(body.inserts):
         what = f"{body.name}, {insert.name or f'insert {k + 1}'}"
         try:
@@ -71,12 +70,8 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
                 raise GeometryError(f"{what}: lies wholly outside the body")
         except (GeometryError, SceneError) as problem:
             raise scene_file.fault((*at, "inserts", k), str(problem)) from None
-        before = [("the body", outer), ("the hollow", hollow)]
-        before += [(other.name or f"insert {j + 1}", m) for j, (other, m) in enumerate(made)]
-        mesh, one_wall = joined_to(mesh, before, what)
-        made.append((insert, mesh))
-        notes += more + one_wall
-    inserts = [mesh for _, mesh in made]
+        inserts.append(mesh)
+        notes += more
     return Solid(outer, hollow, tuple(inserts), tuple(notes))
 
 

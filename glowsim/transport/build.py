@@ -17,6 +17,7 @@ from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
+from glowsim.transport.fit import misfits, notes_on_fit
 from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.names import digest, geometry_key, unlit_key
@@ -151,13 +152,15 @@ class _Builder:
         body = self.shapes.bodies.get(
             digest(unlit, face_mm, cell_mm), lambda: self._unlit(solid, regions, media, cell_mm)
         )
-        return replace(
+        problem = replace(
             body,
             name=self._body.name,
             emitters=leds.emitters(regions.solids, media),
             boards=boards_of(self._body, self.catalogue),
             key=self.plan.keys[self.number],
         )
+        notes = notes_on_fit(self._body.name, misfits(problem))
+        return replace(problem, notes=(*body.notes, *notes))
 
     def _regions(self, solid: Solid, face_mm: float) -> Regions:
         try:

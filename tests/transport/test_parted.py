@@ -13,7 +13,7 @@ import trimesh
 
 from glowsim.geometry.body import region_of
 from glowsim.transport.problem import AIR, BodyProblem, OpaqueBoard
-from glowsim.transport.quick import QuickBody
+from glowsim.transport.quick import FULL, QuickBody
 from glowsim.transport.quick.boardlines import BoardLines
 from glowsim.transport.quick.multigrid import solve
 from glowsim.transport.quick.parted import Parted
@@ -340,7 +340,8 @@ def cut_before(problem: BodyProblem, points: np.ndarray) -> np.ndarray:
         (len(points), 1), 1 / len(points)
     )
     field = cut.bare.solved(np.asarray(load), 1, FULL)[:, 0]
-    return np.asarray(cut._walls.field_b[:, 1] * (cut._face_mean @ field) * problem.walls.areas_mm2)
+    mean = cut.lattice.face_mean @ field
+    return np.asarray(cut.bare.walls.field_b[:, 1] * mean * problem.walls.areas_mm2)
 
 
 @pytest.mark.parametrize("seed", range(6))
