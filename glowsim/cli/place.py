@@ -143,7 +143,7 @@ def _print(screen: Console, answer: Placed) -> None:
     for caution in answer.after.findings.cautions:
         screen.print(f"caution: {caution}", markup=False)
     screen.print(
-        "Boards and wires themselves take no light in this model, and a board in a hollow needs a "
+        "Wires take no light in this model, and a board in a hollow needs a "
         "stick or bracket to sit on. Brightness is good to a third either way."
     )
 

@@ -88,18 +88,3 @@ def relit(
     for number, mine in lights.items():
         text, new = with_lights(new, text, number, mine, name)
     return text, new
-
-
-def sized_alike(scene_file: SceneFile, plan: Plan, numbers: Sequence[int]) -> SceneFile:
-    """Return the scene with the faces and cells of bodies that are alike as a plan has them for
-    the first of them, so that they are solved once.
-
-    plan : with faces and cells given
-    """
-    first = plan.scene_file.scene.bodies[numbers[0]]
-    bodies = list(scene_file.scene.bodies)
-    sizes = {"detail_mm": first.detail_mm, "cell_mm": first.cell_mm}
-    for number in numbers:
-        bodies[number] = bodies[number].model_copy(update=sizes)
-    scene = scene_file.scene.model_copy(update={"bodies": tuple(bodies)})
-    return type(scene_file)(**(vars(scene_file) | {"scene": scene}))

@@ -83,8 +83,7 @@ def drive_factor(placer: Placer, placement: Placement, before: Step, heat: HeatL
         seen = before.lit
         room = seen.ratio / seen.on_off * seen.white_paper_cd_m2
         needed = max(seen.needed_cd_m2 - room, 0.01 * seen.needed_cd_m2)
-        mean = float(placer.aim.mean(placement.luminance))
-        factor = min(needed / mean, heat.factor)
+        factor = min(needed / placer.mean_cd_m2(placement), heat.factor)
     # Rounded down, so that what is written is never above the limit.
     return float(np.floor(factor * 1e4) / 1e4)
 

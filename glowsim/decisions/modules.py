@@ -8,14 +8,13 @@ print(*answer.text, sep="\\n")
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from glowsim.decisions.alike import bodies_alike, copy_names, named_all, sized_alike
+from glowsim.decisions.alike import bodies_alike, copy_names, named_all
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish
@@ -217,24 +216,22 @@ def modules(
         missing += why_not
     if not any(fitting for _, fitting in able):
         raise SceneError("\n".join(missing))
-    responses = Responses(plan, number, rules.depth_mm, report=report)
+    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Trial(responses, number, seed, Path(folder) / "glow.npz", report)
-        report("solving the scene as it is")
-        before = trial.judged(sized_alike(scene_file, responses.plan, numbers), 0)
-        before = warmed(before, scene_file, plan, number)
-        for light, fitting in able:
-            if fitting:
-                placer = Placer(plan, number, responses, light, rules, wish, seed, report)
-                bounds[light.board] = placer.bound
-            for k in fitting:
-                found = _tried(placer, k, scene_file, trial, before, numbers, report)
-                if isinstance(found, str):
-                    missing.append(found)
-                else:
-                    counts.append(found)
+    trial = Trial(responses, numbers, report)
+    report("solving the scene as it is")
+    before = warmed(trial.judged(scene_file, 0), scene_file, plan, number)
+    for light, fitting in able:
+        if fitting:
+            placer = Placer(plan, number, responses, light, rules, wish, seed, report)
+            bounds[light.board] = placer.bound
+        for k in fitting:
+            found = _tried(placer, k, scene_file, trial, before, numbers, report)
+            if isinstance(found, str):
+                missing.append(found)
+            else:
+                counts.append(found)
     if not counts:
         raise SceneError("\n".join(missing))
     return Modules(plan, numbers, wish, before, tuple(counts), bounds, tuple(missing))
@@ -285,7 +282,7 @@ def _tried(
     except SceneError as fault:
         return str(fault)
     report(f"confirming {named_boards(count, kind.name)}")
-    step = trial.judged(sized_alike(new.scene_file, placer.responses.plan, numbers), count)
+    step = trial.judged(new.scene_file, count)
     levels = new.factor * placement.levels
     return Count(
         kind.name,

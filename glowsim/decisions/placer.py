@@ -21,7 +21,9 @@ from glowsim.decisions.tidy import tidied
 from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Light, Placing
+from glowsim.transport.boards import boards_of
 from glowsim.transport.plan import Plan
+from glowsim.transport.problem import OpaqueBoard
 
 CANDIDATES = 1000
 """Boards looked at, about."""
@@ -51,7 +53,7 @@ class Placer:
         scene = plan.scene_file.scene
         body = scene.bodies[number]
         self.responses, self.wish = responses, wish
-        self._lights = body.lights
+        self._body = body
         self._room = Room(plan, number, responses.problem, light, placing, wish)
         self.kind, self.allowed = self._room.kind, self._room.allowed
         self.aim: Aim = responses.aim(wish.first, scene.findings)
@@ -128,8 +130,14 @@ class Placer:
         """Return the boards as the scene has them, where they are such boards at allowed places."""
         alike = {"name", "zone", "position_mm", "direction", "separate_leds"}
         pattern = self.kind.light.model_dump(exclude=alike)
-        boards = [light for light in self._lights if light.model_dump(exclude=alike) == pattern]
-        if len(boards) != count or len(self._lights) != count or self.allowed.placing.symmetry > 1:
+        boards = [
+            light for light in self._body.lights if light.model_dump(exclude=alike) == pattern
+        ]
+        if (
+            len(boards) != count
+            or len(self._body.lights) != count
+            or self.allowed.placing.symmetry > 1
+        ):
             return None
         ways = np.array([light.direction for light in boards], dtype=float)
         ways = ways / np.linalg.norm(ways, axis=1)[:, None]
@@ -176,7 +184,7 @@ class Placer:
         # All boards shine as one light, each by its level: one solve does for all of them.
         shares = boards.share * levels[boards.light] / levels.sum()
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
-        given = self.responses.fine.respond(together)
+        given = self.responses.prop.quick(problem).respond(together, self._opaque(poses))
         glows = problem.glows[problem.skin]
         leaving = (given.diffuse + given.direct)[:, :, glows]
         area = problem.walls.areas_mm2[problem.skin][glows]
@@ -184,6 +192,23 @@ class Placer:
         face, _ = self.responses.faces_cd_m2(placement.luminance)
         floor = 1e-9 * float(solved.max())
         return np.maximum(solved, floor) / np.maximum(face, floor), self.responses.sample_rows
+
+    def _opaque(self, poses: Poses) -> tuple[OpaqueBoard, ...]:
+        """Return boards at some poses as solids in the light's way."""
+        lights = [
+            self.kind.light.model_copy(
+                update={"position_mm": tuple(place.tolist()), "direction": tuple(way.tolist())}
+            )
+            for place, way in zip(poses.position, poses.direction, strict=True)
+        ]
+        body = self._body.model_copy(update={"lights": tuple(lights)})
+        return boards_of(body, self.responses.plan.catalogue)
+
+    def mean_cd_m2(self, placement: Placement) -> float:
+        """Return the mean of the glowing faces, by one forward solve of the placement."""
+        correction, _ = self._correction(placement)
+        face, area = self.responses.faces_cd_m2(placement.luminance)
+        return float((face * correction) @ area / area.sum())
 
     def _tidied(self, placement: Placement, aim: Aim) -> Placement:
         return tidied(

@@ -11,7 +11,6 @@ beside the old one.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,14 +19,14 @@ from typing import Any
 
 import numpy as np
 
-from glowsim.decisions.alike import bodies_alike, named_all, sized_alike
+from glowsim.decisions.alike import bodies_alike, named_all
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish, p5_over_mean
 from glowsim.decisions.placed_scene import free_name, matched, write_new
 from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.polish import Placement
-from glowsim.decisions.response import Responses, pinned
+from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged, warmed
@@ -45,6 +44,7 @@ from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.reference import Goal
+from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import REFERENCE_GOAL, solve
 
 Report = Callable[[str], None]
@@ -206,17 +206,16 @@ def place(
     rules = placing or scene_file.scene.bodies[number].placing or Placing()
     report("looking for room")
     Room(plan, number, body_problem(plan, number), light, rules, wish).check(count)
-    responses = Responses(plan, number, rules.depth_mm, report=report)
+    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
     placer = Placer(plan, number, responses, light, rules, wish, seed, report)
     report("placing")
     placement, predicted = placer.place(count)
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Trial(responses, number, seed, Path(folder) / "glow.npz", report)
-        report("solving the scene as it is")
-        before = trial.judged(sized_alike(scene_file, responses.plan, numbers), 0)
-        new = lit(scene_file, numbers, placer, placement, before, report)
-        report("confirming")
-        after = trial.judged(sized_alike(new.scene_file, responses.plan, numbers), count)
+    trial = Trial(responses, numbers, report)
+    report("solving the scene as it is")
+    before = trial.judged(scene_file, 0)
+    new = lit(scene_file, numbers, placer, placement, before, report)
+    report("confirming")
+    after = trial.judged(new.scene_file, count)
     before = warmed(before, scene_file, plan, number)
     after = replace(after, heat=new.heat)
     old = scene_file.scene.bodies[number].lights
@@ -276,31 +275,27 @@ def check_count(count: int) -> None:
         raise SceneError(f"{count} boards cannot be placed; ask for 1 to {MOST_BOARDS}")
 
 
-class Trial:
-    """Solves variants of a scene in which one body differs; the others are solved once."""
+def sizes_alike(responses: Responses, numbers: Sequence[int]) -> dict[int, Sizes]:
+    """Return faces and cells of bodies that are alike, the first of them prepared: the same for
+    all, so that they are solved once."""
+    return dict.fromkeys(numbers, responses.sizes[numbers[0]])
 
-    def __init__(
-        self, responses: Responses, number: int, seed: int, saved: Path, report: Report
-    ) -> None:
-        """saved : where the last glow is kept meanwhile."""
-        self._plan, self._number, self._seed = responses.plan, number, seed
-        self._responses = responses
-        self._saved, self._report = saved, report
-        body = self._plan.scene_file.scene.bodies[number]
-        self._sizes = (body.detail_mm or 0.0, body.cell_mm or 0.0)
+
+class Trial:
+    """Solves variants of a scene in which some bodies, all alike, differ; the others are solved
+    once."""
+
+    def __init__(self, responses: Responses, numbers: Sequence[int], report: Report) -> None:
+        """Solve on what `responses` keeps ready; numbers : of the bodies, that judged first."""
+        self._responses, self._number, self._report = responses, numbers[0], report
+        self._sizes = sizes_alike(responses, numbers)
 
     def judged(self, scene_file: SceneFile, count: float) -> Step:
         """Return what comes of a variant, on the faces and cells that all are compared on."""
-        scene_file = pinned(scene_file, self._number, *self._sizes)
-        glow = solve(
-            scene_file,
-            seed=self._seed,
-            saved=self._saved,
-            ready=self._responses.fine,
-            report=self._report,
-        )
+        plan = plan_of(scene_file, self._sizes)
+        glow = self._responses.prop.glow(plan, report=self._report)
         material = scene_file.scene.bodies[self._number].material
-        return judged(glow, scene_file, self._number, count, material, self._plan.catalogue)
+        return judged(glow, scene_file, self._number, count, material, plan.catalogue)
 
 
 def _moves(old: Sequence[Light], new: Sequence[Light], placement: Placement) -> tuple[Move, ...]:
@@ -331,12 +326,11 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
     """Return 5 %/mean by the reference solver, read from the means of patches: the noise of
     single faces would make the darkest of them look darker than they are."""
     responses = answer.placer.responses
-    body = responses.plan.scene_file.scene.bodies[answer.number]
-    same_faces = pinned(new, answer.number, body.detail_mm or 0.0, body.cell_mm or 0.0)
-    glow = solve(same_faces, method="reference", seed=seed, goal=goal, report=report)
+    sizes = sizes_alike(responses, answer.numbers)
+    glow = solve(new, method="reference", sizes=sizes, seed=seed, goal=goal, report=report)
     step = judged(
         glow,
-        same_faces,
+        new,
         answer.number,
         len(answer.moves),
         answer.body.material,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,13 @@ class Hits:
     point: FloatArray
 
 
+class Target(Protocol):
+    """Whatever rays can be sent against."""
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray."""
+
+
 class RayTarget:
     """Triangles prepared for ray tests; safe to use from several threads at once."""
 
@@ -75,16 +83,37 @@ class RayTarget:
         return hits.distance_mm < length - 3 * AHEAD_MM
 
 
+@dataclass(frozen=True)
+class Joined:
+    """Two sets of triangles as one: the second's are numbered after the first's."""
+
+    first: RayTarget
+    first_count: int
+    second: RayTarget
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray, see `RayTarget.first_hits`."""
+        hits = self.first.first_hits(origins, directions)
+        other = self.second.first_hits(origins, directions)
+        nearer = other.distance_mm < hits.distance_mm
+        return Hits(
+            np.where(nearer, other.face + self.first_count, hits.face),
+            np.where(nearer, other.distance_mm, hits.distance_mm),
+            np.where(nearer[:, None], other.point, hits.point),
+        )
+
+
 def inside_spans(
-    mesh: Mesh, x: FloatArray, y: FloatArray
+    mesh: Mesh, x: FloatArray, y: FloatArray, target: RayTarget | None = None
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Return where lines parallel to z run inside a closed mesh.
 
-    x, y : (n,) float, where the lines stand [mm].
+    x, y : (n,) float, where the lines stand [mm];  target : the mesh made ready before, if so.
     Returns the line of each span (k,) int and its lower and upper end (k,) float [mm]. A span is
     where more faces have been entered than left, so overlapping pieces count once.
     """
-    line, height, entering = _crossings(mesh, x, y)
+    target = RayTarget(mesh.triangles) if target is None else target
+    line, height, entering = _crossings(mesh, target, x, y)
     order = np.lexsort((height, line))
     line, height, entering = line[order], height[order], entering[order]
     depth = np.cumsum(entering)
@@ -102,9 +131,10 @@ def inside_spans(
     return line[start[same]], height[start[same]], height[stop[same]]
 
 
-def _crossings(mesh: Mesh, x: FloatArray, y: FloatArray) -> tuple[IntArray, FloatArray, IntArray]:
+def _crossings(
+    mesh: Mesh, target: RayTarget, x: FloatArray, y: FloatArray
+) -> tuple[IntArray, FloatArray, IntArray]:
     """Return all crossings of upward lines: line, height and +1 entering or -1 leaving."""
-    target = RayTarget(mesh.triangles)
     origin = np.column_stack([x, y, np.full(len(x), mesh.bounds[0, 2] - 1.0)])
     up = np.array([0.0, 0.0, 1.0])
     active = np.arange(len(x))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.transport.boards import region_names
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
     BodyProblem,
@@ -200,11 +201,9 @@ def body_glow(
 
 def unlit_body(problem: BodyProblem) -> BodyGlow:
     """Return the glow of a body without lights: none."""
-    faces, regions = len(problem.skin), len(problem.media)
+    faces, regions = len(problem.skin), region_names(problem)
     none = np.zeros((0, 3))
-    account = Account(
-        tuple(m.name for m in problem.media), np.zeros((0, 3, regions)), none, none, none, none
-    )
+    account = Account(regions, np.zeros((0, 3, len(regions))), none, none, none, none)
     nothing = np.zeros((0, 3, faces))
     return body_glow(problem, nothing, nothing, np.zeros((0, faces, 3)), account, ())
 

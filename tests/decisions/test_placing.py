@@ -162,7 +162,8 @@ def _left_as_it_is(path: Path, even: float, monkeypatch, capsys) -> None:
 def test_modules_places_all_that_are_alike_and_writes_where_the_boards_go(
     tmp_path, monkeypatch, capsys
 ):
-    one = text(SPIKE, light=LIGHT)
+    ball = 'shape = { kind = "orb", diameter_mm = 34 }\ncell_mm = 3\ndetail_mm = 4\n'
+    one = text(ball, light=LIGHT.replace("[5, 0, 8]", "[8, 0, -5]"))
     body = one[one.index("[[bodies]]") : one.index("[materials")]
     twin = body.replace('name = "body"', 'name = "twin"\nposition_mm = [80, 0, 0]')
     twin = twin.replace('name = "lamp"', 'name = "other"\nzone = "far"')
@@ -177,7 +178,7 @@ def test_modules_places_all_that_are_alike_and_writes_where_the_boards_go(
     said = capsys.readouterr().out
     assert "Boards, in the body's own frame" in said
     left, right = read_scene(tmp_path / "two-placed.toml").scene.bodies
-    assert left.lights[0].position_mm == right.lights[0].position_mm != (5, 0, 8)
+    assert left.lights[0].position_mm == right.lights[0].position_mm != (8, 0, -5)
     assert (left.lights[0].name, right.lights[0].name) == ("lamp", "other")
     assert right.lights[0].zone == "far"
     x, y, z = left.lights[0].position_mm

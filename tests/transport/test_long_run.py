@@ -120,7 +120,8 @@ def test_new_photons_are_not_the_old_ones_again(begun, saved):
     old, new = few.bodies[0], resumed.bodies[0]
     # Re-used photons would leave the mean as it was and the error too.
     assert np.abs(new.diffuse - old.diffuse).max() > 0
-    ratio = float(np.median(new.error[0, 1] / old.error[0, 1]))
+    met = old.error[0, 1] > 0  # the board keeps its first photons from some faces behind it
+    ratio = float(np.median(new.error[0, 1, met] / old.error[0, 1, met]))
     share = float(few.bodies[0].account.escaped[0, 1])
     assert ratio == pytest.approx(np.sqrt(1 / 3), rel=0.05)
     assert new.account.escaped[0, 1] == pytest.approx(share, abs=0.02)
