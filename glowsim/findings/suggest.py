@@ -32,6 +32,8 @@ MORE_MM = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 16.0, 20.0)
 """More material than the last is another prop."""
 STRENGTHS = (1.0, 0.5, 0.25, 0.1)
 """Brightness of another light, in that of the nearest one."""
+GOOD_TO = 1.2
+"""The brightest place over the mean is foretold to this factor, against new solves."""
 PLACES = 150
 """Places tried for another light."""
 CLEAR_MM, BURIED_MM = 5.0, 3.0
@@ -154,18 +156,24 @@ class _Trial:
         """Return where another light would fill a dark gap, if one can."""
         if self.hollow:
             return None  # the light there comes from all walls, and tells nothing of another LED
-        points = self._places()
-        tried = []
-        for point in points:
+        to_leds = _apart(self._centre, self._look.body.led_mm).min(axis=1)
+        most = max(self._peak(self._seen), self._eye.limits.whole_bright_ratio)
+        tried, asked = [], []
+        for point in self._places():
             more = len(self._leds) * self._fit.at(self._centre, point[None])
             leds = np.vstack([self._leds, point])
-            tried += [(self._seen + strength * more, leds) for strength in STRENGTHS]
+            its_own = _apart(self._centre, point[None])[:, 0] < to_leds
+            for strength in STRENGTHS:
+                seen = self._seen + strength * more
+                spot = float(seen[its_own].max(initial=0.0)) / self._mean(seen)
+                if spot * GOOD_TO < most:  # else it may well be a hot spot of its own
+                    tried.append((seen, leds))
+                    asked.append((point, strength))
         best = self._best(tried)
         if best is None:
             return None
-        share = STRENGTHS[best % len(STRENGTHS)]
+        place, share = asked[best]
         dimmed = "" if share == 1 else f", {share:g} times as bright as the nearest one"
-        place = points[best // len(STRENGTHS)]
         outcome = self._outcome(*tried[best])
         return Suggestion(f"add a light near {at_mm(place)}{dimmed}{outcome}", place)
 
