@@ -168,9 +168,13 @@ def test_pocket_and_cup_as_wide_as_the_body_leave_no_slivers(turn):
     for inside, outside, area in ((0, 1, disc), (0, 2, 0), (1, 2, disc)):
         mine = (cut.inside == inside) & (cut.outside == outside)
         assert cut.walls.areas_mm2[mine].sum() == pytest.approx(area, rel=1e-3)
-    height = 2 * cut.walls.areas_mm2 / np.linalg.norm(
-        cut.walls.triangles - np.roll(cut.walls.triangles, 1, axis=1), axis=2
-    ).max(axis=1)
+    height = (
+        2
+        * cut.walls.areas_mm2
+        / np.linalg.norm(cut.walls.triangles - np.roll(cut.walls.triangles, 1, axis=1), axis=2).max(
+            axis=1
+        )
+    )
     assert height.min() > 1e-4
 
 
