@@ -8,6 +8,7 @@ import numpy as np
 
 from glowsim.findings.noise import noise_lm_mm2
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
 from glowsim.scene import Room
 from glowsim.transport.problem import BoolArray, Copy
@@ -22,8 +23,9 @@ matrix, IEC 61966-2-1)."""
 class Look:
     """A body as lit: all copies of it that look alike.
 
-    luminance_cd_m2 : (k,) float, per face of the body's surface, averaged over directions
-    direct_cd_m2    : (k,) float, the part of it that never scattered
+    luminance_cd_m2 : (k,) float, of each face of the body's surface seen square-on, as one sees it
+                      who walks round the prop; each place counts as it looks from in front
+    direct_cd_m2    : (k,) float, the part of it that never scattered, averaged over directions
     per_light_cd_m2 : (lights, k) float, what each light adds
     room_cd_m2      : (k,) float, room light sent back
     noise_cd_m2     : (k,) float, one-sigma error of the luminance, or None for a solver without
@@ -67,7 +69,8 @@ def looks_of(glow: SurfaceGlow, room: Room) -> tuple[Look, ...]:
 def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
     body = glow.bodies[copies[0].body]
     flux = glow.flux_lm(copies[0])
-    per_light = np.einsum("lb,lbk->lk", flux, body.diffuse + body.direct)
+    ahead = square_on(body.face_index)
+    per_light = np.einsum("lb,lbk->lk", flux, body.diffuse * ahead + body.direct)
     direct = np.einsum("lb,lbk->k", flux, body.direct)
     noise = noise_lm_mm2(glow, copies[0])
     return Look(
@@ -77,7 +80,7 @@ def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
         luminance_of_emitter_cd_m2(direct),
         luminance_of_emitter_cd_m2(per_light),
         luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
-        None if noise is None else luminance_of_emitter_cd_m2(noise),
+        None if noise is None else luminance_of_emitter_cd_m2(noise * ahead),
     )
 
 

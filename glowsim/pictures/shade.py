@@ -2,7 +2,7 @@
 
 Three parts add up at each smooth corner of the surface, and pixels interpolate between corners:
 
-- diffuse glow, L = M / pi, the same from everywhere;
+- diffuse glow, M / pi times the shape of `optics.emission`: darker toward the limb;
 - the direct part, in bundles about their mean direction (`lobe`);
 - light sent back by the surface: the room's, and one bounce of the prop's own glow (`room`).
 """
@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.emission import luminance_shape, square_on
 from glowsim.pictures.arrays import Floats, Ints
 from glowsim.pictures.camera import Camera
 from glowsim.pictures.lobe import concentration, luminance_per_exitance
@@ -41,12 +42,14 @@ class Emission:
     diffuse_lm_m2, direct_lm_m2 : (m, 3) float, exitance
     glows                       : (m,) bool, triangles meant to glow
     whiteness                   : (m, 3) float, share of room light sent back
+    index                       : (m,) float, index of refraction behind each triangle, or MATT
     """
 
     diffuse_lm_m2: FloatArray
     direct_lm_m2: FloatArray
     glows: BoolArray
     whiteness: FloatArray
+    index: FloatArray
 
     @property
     def total_lm_m2(self) -> FloatArray:
@@ -54,9 +57,10 @@ class Emission:
         return self.diffuse_lm_m2 + self.direct_lm_m2
 
     @property
-    def mean_cd_m2(self) -> FloatArray:
-        """Luminance averaged over directions, (m, 3) float XYZ: exitance over pi."""
-        return self.total_lm_m2 / np.pi
+    def square_on_cd_m2(self) -> FloatArray:
+        """Luminance seen square-on, (m, 3) float XYZ; direct light averaged over directions."""
+        ahead = square_on(self.index)[:, None]
+        return (ahead * self.diffuse_lm_m2 + self.direct_lm_m2) / np.pi
 
 
 def emission_of(glow: SurfaceGlow) -> Emission:
@@ -68,6 +72,7 @@ def emission_of(glow: SurfaceGlow) -> Emission:
         per_m2(1.0) * np.concatenate([direct for _, direct in exitance]),
         np.concatenate([body.glows for body in bodies]),
         np.concatenate([body.whiteness for body in bodies]),
+        np.concatenate([body.face_index for body in bodies]),
     )
 
 
@@ -106,7 +111,8 @@ class Bundle:
 class Shading:
     """What a prop's surface sends to a viewer.
 
-    diffuse   : (c, 3) float, XYZ at each smooth corner of the stage [cd/m2]
+    diffuse   : (c, 3) float, XYZ at each smooth corner of the stage, averaged over directions
+                [cd/m2]
     sent_back : (c, 3) float, of the light of the room and of the prop itself [cd/m2]
     """
 
@@ -122,20 +128,37 @@ class Shading:
         calm_mm : deviation by which the diffuse part is smoothed (see `Stage.smoothed`).
         """
         diffuse = self.stage.smoothed(self.diffuse, calm_mm)
-        return self._with_bundles(diffuse, points, camera)
+        return self._seen(diffuse, None, points, camera)
 
     def seen(self, points: Points, camera: Camera) -> Floats:
         """Return the luminance of all light at the points a camera sees, (n, 3) XYZ [cd/m2]."""
-        return self._with_bundles(self.diffuse + self.sent_back, points, camera)
+        return self._seen(self.diffuse, self.sent_back, points, camera)
 
-    def _with_bundles(self, corners: FloatArray, points: Points, camera: Camera) -> Floats:
-        everywhere = np.arange(len(points.triangle))
-        luminance = _between(self.stage, points, everywhere, corners.astype(np.float32), 0)
-        if self.bundles:
-            view = camera.directions(points.column, points.row)
-            for bundle in self.bundles:
-                bundle.add_to(luminance, self.stage, points, view)
+    def _seen(
+        self, diffuse: FloatArray, matt: FloatArray | None, points: Points, camera: Camera
+    ) -> Floats:
+        """Return the luminance of diffuse light, of matt light and of bundles, (n, 3)."""
+        view = camera.directions(points.column, points.row)
+        luminance = self._between(points, diffuse)
+        luminance *= self._shape(points, view)[:, None]
+        if matt is not None:
+            luminance += self._between(points, matt)
+        for bundle in self.bundles:
+            bundle.add_to(luminance, self.stage, points, view)
         return luminance
+
+    def _between(self, points: Points, corners: FloatArray) -> Floats:
+        everywhere = np.arange(len(points.triangle))
+        return _between(self.stage, points, everywhere, corners.astype(np.float32), 0)
+
+    def _shape(self, points: Points, view: Floats) -> Floats:
+        """Return what diffuse light is seen along `view`, over its mean over directions, (n,)."""
+        # The normal runs on smoothly from face to face, as the brightness does.
+        normal = self._between(points, self.stage.point_normals)
+        cosine = -np.einsum("nd,nd->n", normal, view)
+        cosine /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)
+        shape = luminance_shape(cosine, n=self.emission.index[points.triangle])
+        return shape.astype(np.float32)
 
 
 def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:

@@ -162,9 +162,9 @@ def smooth_corners_of(body: BodyGlow) -> tuple[IntArray, int]:
     """Return the smooth corner of each face's corners, (k, 3) int, and how many there are.
 
     Brightness may run across an edge only where the faces are of one kind: both meant to glow
-    or not, both openings or not, equally white.
+    or not, both openings or not, equally white, of one index of refraction.
     """
-    look = np.column_stack([body.glows, body.hole, np.round(body.whiteness, 6)])
+    look = np.column_stack([body.glows, body.hole, np.round(body.whiteness, 6), body.face_index])
     _, kind = np.unique(look, axis=0, return_inverse=True)
     return smooth_corners(body.surface, kind.ravel())
 

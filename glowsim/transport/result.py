@@ -12,17 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.optics.emission import MATT
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
+    BARE,
     BodyProblem,
     BoolArray,
     Copy,
+    Kind,
     LightSource,
     centres_mm,
     notes_of,
 )
 
-VERSION = 3
+VERSION = 4
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]
@@ -69,6 +72,9 @@ class BodyGlow:
     trust      : what to be careful about;  notes : repairs and assumptions
     likeness   : what the body is to light, or None where it is not known
     volume_mm3 : of the body's own material, inserts left out, or None where it is not known
+    index      : (k,) float, index of refraction of the scattering material behind each bare face,
+                 MATT for every other face; None if all are. How the luminance of `diffuse`
+                 falls toward the edge follows from it (`optics.emission`)
     """
 
     name: str
@@ -89,6 +95,12 @@ class BodyGlow:
     notes: tuple[str, ...] = ()
     likeness: Likeness | None = None
     volume_mm3: float | None = None
+    index: FloatArray | None = None
+
+    @property
+    def face_index(self) -> FloatArray:
+        """Index behind each face, or MATT, (k,) float."""
+        return np.full(len(self.glows), MATT) if self.index is None else self.index
 
     @property
     def light_count(self) -> int:
@@ -195,6 +207,7 @@ def body_glow(
         notes=problem.notes,
         likeness=likeness_of(problem),
         volume_mm3=own.volume_mm3 if own is not None else 0.0,
+        index=emission_index(problem)[skin],
     )
 
 
@@ -213,6 +226,14 @@ def is_hole(problem: BodyProblem) -> BoolArray:
     """Return which wall faces are openings from a hollow to the room, (m,) bool."""
     from_air = problem.kind_of(problem.inside) == 1
     return from_air & (problem.outside < 0) & (problem.coat < 0)
+
+
+def emission_index(problem: BodyProblem) -> FloatArray:
+    """Return the index of refraction behind each wall face that is bare and scatters, or MATT,
+    (m,) float."""
+    index = np.array([m.refractive_index for m in problem.media] + [MATT])[problem.inside]
+    bare = (problem.kind_of(problem.inside) == Kind.SCATTERS) & (problem.coat == BARE)
+    return np.where(bare, index, MATT)
 
 
 def _skin_mesh(problem: BodyProblem, skin: IntArray) -> Mesh:

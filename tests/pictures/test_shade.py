@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from glowsim.geometry.mesh import Mesh
 from glowsim.optics.colour import black_body_xyz
+from glowsim.optics.emission import MATT, luminance_shape, square_on
 from glowsim.pictures.camera import framed
 from glowsim.pictures.room import (
     GROUND,
@@ -43,7 +46,7 @@ def seen_by(glow, room: Room, **angles: float):
     return stage, camera, points, shading.seen(points, camera)
 
 
-def test_a_uniform_sphere_is_equally_bright_everywhere() -> None:
+def test_a_uniform_matt_sphere_is_equally_bright_everywhere() -> None:
     ball = body_glow(sphere(50.0, 4), 600.0)
     _, camera, points, value = seen_by(glow_of([ball]), DARK)
     # L = M / pi; single precision.
@@ -53,6 +56,34 @@ def test_a_uniform_sphere_is_equally_bright_everywhere() -> None:
     pixel_m2 = (camera.pixel_mm(2000.0) / 1000) ** 2
     assert_allclose(value[:, 1].sum() * pixel_m2, 600 * 0.05**2, rtol=0.01)
     assert len(points.row) == len(value)
+
+
+@pytest.mark.parametrize("n", [1.0, 1.5])
+def test_a_bare_sphere_darkens_toward_its_limb(n: float) -> None:
+    ball = body_glow(sphere(50.0, 5), 600.0, index=n)
+    _, camera, points, value = seen_by(glow_of([ball]), DARK)
+    radius = 50.0 / camera.pixel_mm(2000.0)
+    middle = np.array([points.row.mean(), points.column.mean()])
+    away = np.hypot(points.row - middle[0], points.column - middle[1]) / radius
+    cosine = np.sqrt(np.maximum(1 - away**2, 0))
+    inside = cosine > 0.2
+    # A pixel is a hundredth of the radius; the facets of the ball are seen to 1 in 1000.
+    expected = luminance_shape(cosine[inside], n=n) * 600 / np.pi
+    assert_allclose(value[inside, 1], expected, rtol=0.03)
+    assert_allclose(value[away < 0.05, 1], square_on(n) * 600 / np.pi, rtol=0.003)
+    # Whatever the shape, the intensity of the ball is M R^2 (derived): what is bright in the middle
+    # is dark at the limb.
+    pixel_m2 = (camera.pixel_mm(2000.0) / 1000) ** 2
+    assert_allclose(value[:, 1].sum() * pixel_m2, 600 * 0.05**2, rtol=0.01)
+
+
+def test_a_coat_makes_a_bare_body_matt() -> None:
+    index = np.where(sphere(50.0, 4).centroids[:, 2] > 0, 1.0, MATT)
+    ball = replace(body_glow(sphere(50.0, 4), 600.0), index=index)
+    stage, _, points, value = seen_by(glow_of([ball]), DARK)
+    below = stage.centroids[points.triangle, 2] < 0
+    assert_allclose(value[below, 1], 600 / np.pi, rtol=1e-5)
+    assert value[~below, 1].max() > 1.2 * 600 / np.pi
 
 
 def test_direct_light_leaves_with_its_whole_flux() -> None:
