@@ -11,6 +11,7 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
 from glowsim.scene import Room
+from glowsim.transport.exchange import sent_back_lm_mm2
 from glowsim.transport.problem import BoolArray, Copy
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
@@ -26,7 +27,9 @@ class Look:
     luminance_cd_m2 : (k,) float, of each face of the body's surface seen square-on, as one sees it
                       who walks round the prop; each place counts as it looks from in front
     direct_cd_m2    : (k,) float, the part of it that never scattered, averaged over directions
-    per_light_cd_m2 : (lights, k) float, what each light adds
+    per_light_cd_m2 : (lights, k) float, what each light of the body adds
+    across_cd_m2    : (k,) float, the part of it that comes from other faces across the air and is
+                      sent back, the mean over the copies; 0 where it does not matter
     room_cd_m2      : (k,) float, room light sent back
     noise_cd_m2     : (k,) float, one-sigma error of the luminance, or None for a solver without
     """
@@ -36,6 +39,7 @@ class Look:
     luminance_cd_m2: FloatArray
     direct_cd_m2: FloatArray
     per_light_cd_m2: FloatArray
+    across_cd_m2: FloatArray
     room_cd_m2: FloatArray
     noise_cd_m2: FloatArray | None = None
 
@@ -56,29 +60,45 @@ class Look:
         return self.body.glows
 
 
-def looks_of(glow: SurfaceGlow, room: Room) -> tuple[Look, ...]:
-    """Return the different looks of a prop's lit bodies, copies with equal lights together."""
-    groups: dict[tuple[int, bytes], list[Copy]] = {}
-    for copy in glow.copies:
+def looks_of(glow: SurfaceGlow, room: Room, across: bool = True) -> tuple[Look, ...]:
+    """Return the different looks of a prop's lit bodies, copies with equal lights together.
+
+    across : count the light that bodies send each other across the air
+    """
+    groups: dict[tuple[int, bytes], list[int]] = {}
+    for number, copy in enumerate(glow.copies):
         if copy.lights and glow.bodies[copy.body].glows.any():
             key = (copy.body, np.round(glow.flux_lm(copy), 9).tobytes())
-            groups.setdefault(key, []).append(copy)
-    return tuple(_look(glow, tuple(copies), room) for copies in groups.values())
+            groups.setdefault(key, []).append(number)
+    back = sent_back_lm_mm2(glow) if across else None
+    return tuple(
+        _look(
+            glow,
+            tuple(glow.copies[k] for k in group),
+            room,
+            None if back is None else np.mean([back[k] for k in group], axis=0),
+        )
+        for group in groups.values()
+    )
 
 
-def _look(glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room) -> Look:
+def _look(
+    glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room, back_lm_mm2: FloatArray | None
+) -> Look:
     body = glow.bodies[copies[0].body]
     flux = glow.flux_lm(copies[0])
     ahead = square_on(body.face_index)
     per_light = np.einsum("lb,lbk->lk", flux, body.diffuse * ahead + body.direct)
     direct = np.einsum("lb,lbk->k", flux, body.direct)
     noise = noise_lm_mm2(glow, copies[0])
+    back = np.zeros(len(direct)) if back_lm_mm2 is None else back_lm_mm2
     return Look(
         body,
         copies,
-        luminance_of_emitter_cd_m2(per_light.sum(axis=0)),
+        luminance_of_emitter_cd_m2(per_light.sum(axis=0) + back),
         luminance_of_emitter_cd_m2(direct),
         luminance_of_emitter_cd_m2(per_light),
+        luminance_of_emitter_cd_m2(back),
         luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
         None if noise is None else luminance_of_emitter_cd_m2(noise * ahead),
     )

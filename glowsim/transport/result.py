@@ -7,12 +7,15 @@ responses and never need a new solve.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.optics.emission import MATT
+from glowsim.transport.air import Air, air_between
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
     BARE,
@@ -131,14 +134,34 @@ class SurfaceGlow:
     def driven(self, drive: dict[str, FloatArray]) -> SurfaceGlow:
         """Return the same glow with other drive levels, (3,) float by zone name."""
         lights = tuple(replace(s, drive=drive.get(s.zone, s.drive)) for s in self.lights)
-        return replace(self, lights=lights)
+        return self.alike(lights=lights)
 
     def dimmed(self, share: FloatArray) -> SurfaceGlow:
         """Return the same glow with each light's drive times a share of its own, (lights, 3)."""
         lights = tuple(
             replace(s, drive=s.drive * own) for s, own in zip(self.lights, share, strict=True)
         )
-        return replace(self, lights=lights)
+        return self.alike(lights=lights)
+
+    @cached_property
+    def air(self) -> Air:
+        """How the faces of all copies see each other; takes about a second."""
+        return air_between(self.bodies, self.copies)
+
+    @cached_property
+    def rough_air(self) -> Air:
+        """The same, good enough to tell in the mean over a body whether it matters."""
+        return air_between(self.bodies, self.copies, rough=True)
+
+    def alike(self, **changes: Any) -> SurfaceGlow:
+        """Return the same glow with fields changed that leave its faces in their places.
+
+        What the faces see of each other stays known.
+        """
+        other = replace(self, **changes)
+        known = vars(self)
+        vars(other).update({name: known[name] for name in ("air", "rough_air") if name in known})
+        return other
 
     def flux_lm(self, copy: Copy) -> FloatArray:
         """Return the flux of a copy's lights as driven, (lights, 3) float [lm]."""
