@@ -196,10 +196,11 @@ def _across_notes(looks: Sequence[Look]) -> list[str]:
         weight = look.body.surface.areas_mm2 * look.glows
         share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
         if share >= MATTERS:
-            shares.append(f"{100 * share:.0f} % of {look.name}")
+            shares.append(f"{100 * share:.0f} % of what {look.name} shows")
     if not shares:
         return []
-    return [f"bodies light each other: {', '.join(shares)} is light from other faces, sent back"]
+    shown = ", ".join(shares)
+    return [f"faces light each other: {shown} is the prop's own light that falls back on it"]
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:

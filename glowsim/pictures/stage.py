@@ -28,6 +28,7 @@ class Stage:
     copy      : (m,) int, index into the glow's copies
     face      : (m,) int, face of that copy's body
     corner    : (m, 3) int, smooth corner of each triangle's corners, 0 to `corner_count` - 1
+    rays      : the triangles, ready for ray tests
     """
 
     triangles: FloatArray
@@ -37,6 +38,7 @@ class Stage:
     face: IntArray
     corner: IntArray
     corner_count: int
+    rays: RayTarget
 
     @cached_property
     def bounds(self) -> FloatArray:
@@ -80,11 +82,6 @@ class Stage:
         """Unit normal at each smooth corner, (corner_count, 3) float."""
         normal = self.at_corners(self.normals)
         return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
-
-    @cached_property
-    def rays(self) -> RayTarget:
-        """The triangles, ready for ray tests."""
-        return RayTarget(self.triangles)
 
     @cached_property
     def piece(self) -> IntArray:
@@ -135,19 +132,18 @@ class Stage:
 def stage_of(glow: SurfaceGlow) -> Stage:
     """Return the stage of a prop. Raises PictureError if nothing of it can be seen."""
     corners = [smooth_corners_of(body) for body in glow.bodies]
-    parts = [
-        (number, glow.bodies[copy.body].surface.moved(copy.transform), *corners[copy.body])
-        for number, copy in enumerate(glow.copies)
-    ]
-    if not any(len(mesh.faces) for _, mesh, _, _ in parts):
+    faces = [np.arange(len(glow.bodies[copy.body].glows)) for copy in glow.copies]
+    if not any(map(len, faces)):
         raise PictureError("there is nothing to draw: no body has a surface on the room")
-    starts = np.concatenate([[0], np.cumsum([count for *_, count in parts])])
+    groups = [corners[copy.body] for copy in glow.copies]
+    starts = np.concatenate([[0], np.cumsum([count for _, count in groups])])
     return Stage(
-        np.concatenate([mesh.triangles for _, mesh, _, _ in parts]),
-        np.concatenate([mesh.normals for _, mesh, _, _ in parts]),
-        np.concatenate([mesh.areas_mm2 for _, mesh, _, _ in parts]),
-        np.concatenate([np.full(len(mesh.faces), number) for number, mesh, _, _ in parts]),
-        np.concatenate([np.arange(len(mesh.faces)) for _, mesh, _, _ in parts]),
-        np.concatenate([c + s for (_, _, c, _), s in zip(parts, starts, strict=False)]),
+        glow.faces.triangles,
+        glow.faces.normals,
+        glow.faces.areas_mm2,
+        np.concatenate([np.full(len(own), number) for number, own in enumerate(faces)]),
+        np.concatenate(faces),
+        np.concatenate([corner + s for (corner, _), s in zip(groups, starts, strict=False)]),
         int(starts[-1]),
+        glow.faces.rays,
     )

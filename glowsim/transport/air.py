@@ -106,58 +106,74 @@ class Air:
         ]
 
 
-def air_between(bodies: tuple[BodyGlow, ...], copies: Sequence[Copy], rough: bool = False) -> Air:
-    """Return how the faces of all copies see each other, in the order of the copies."""
+@dataclass(frozen=True)
+class Faces:
+    """The faces of all copies where they stand in the prop, copy after copy.
+
+    triangles : (m, 3, 3) float [mm];  normals : (m, 3) float, unit;  areas_mm2 : (m,) float
+    rays      : the same, ready for ray tests
+    """
+
+    triangles: FloatArray
+    normals: FloatArray
+    areas_mm2: FloatArray
+    rays: RayTarget
+
+
+def faces_in_place(bodies: Sequence[BodyGlow], copies: Sequence[Copy]) -> Faces:
+    """Return the faces of all copies."""
     meshes = [bodies[copy.body].surface.moved(copy.transform) for copy in copies]
+    triangles = np.concatenate([np.zeros((0, 3, 3)), *(mesh.triangles for mesh in meshes)])
+    normals = np.concatenate([np.zeros((0, 3)), *(mesh.normals for mesh in meshes)])
+    areas = np.concatenate([np.zeros(0), *(mesh.areas_mm2 for mesh in meshes)])
+    return Faces(triangles, normals, areas, RayTarget(triangles))
+
+
+def air_between(
+    faces: Faces, bodies: tuple[BodyGlow, ...], copies: Sequence[Copy], rough: bool = False
+) -> Air:
+    """Return how the faces of all copies see each other."""
     own = [bodies[copy.body] for copy in copies]
-    white = _joined([body.whiteness for body in own], 3)
-    triangles = _joined([mesh.triangles.reshape(-1, 9) for mesh in meshes], 9).reshape(-1, 3, 3)
-    normals = _joined([mesh.normals for mesh in meshes], 3)
-    index = _joined([body.face_index[:, None] for body in own], 1)[:, 0]
-    from_ = np.flatnonzero(white.max(axis=1, initial=0.0) > BLACK)
+    white = np.concatenate([np.zeros((0, 3)), *(body.whiteness for body in own)])
+    index = np.concatenate([np.zeros(0), *(body.face_index for body in own)])
+    senders = np.flatnonzero(white.max(axis=1, initial=0.0) > BLACK)
     rays_in_all, least, most = _ROUGH if rough else _FINE
-    rays = int(np.clip(rays_in_all // max(len(from_), 1), least, most))
-    target = RayTarget(triangles)
+    rays = int(np.clip(rays_in_all // max(len(senders), 1), least, most))
     step = max(1, _CHUNK // rays)
 
-    def part(start: int) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
-        return _met(target, triangles, normals, index, from_[start : start + step], rays)
+    def part(start: int) -> _Met:
+        return _met(faces, index, senders[start : start + step], rays)
 
     with ThreadPoolExecutor(_THREADS) as pool:
-        parts = list(pool.map(part, range(0, len(from_), step)))
+        parts = list(pool.map(part, range(0, len(senders), step)))
+    nothing = (np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
+    face, met, upward, shape = (np.concatenate(k) for k in zip(nothing, *parts, strict=True))
     count = len(white)
-    shut = np.zeros((count, 2))
-    face, met, upward, shape = (np.concatenate([p[k] for p in parts]) for k in range(4)) \
-        if parts else (np.zeros(0, np.int64),) * 4  # fmt: skip
-    for column, way in enumerate((upward > 0, upward <= 0)):
-        shut[:, column] = np.bincount(face[way], minlength=count)[:count] / rays
+    shut = [np.bincount(face[way], minlength=count) for way in (upward > 0, upward <= 0)]
     front = shape >= 0
-    place = (face[front], met[front])
     seen, leaning = (
-        sparse.csr_matrix((weight / rays, place), shape=(count, count))
+        sparse.csr_matrix((weight / rays, (face[front], met[front])), shape=(count, count))
         for weight in (np.ones(np.count_nonzero(front)), shape[front])
     )
-    return Air(white, seen, leaning, shut, rays, rough, bodies, tuple(c.body for c in copies))
+    which = tuple(copy.body for copy in copies)
+    return Air(white, seen, leaning, np.stack(shut, axis=1) / rays, rays, rough, bodies, which)
 
 
-def _met(
-    target: RayTarget,
-    triangles: FloatArray,
-    normals: FloatArray,
-    index: FloatArray,
-    faces: IntArray,
-    rays: int,
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+_Met = tuple[IntArray, IntArray, FloatArray, FloatArray]
+
+
+def _met(all_faces: Faces, index: FloatArray, faces: IntArray, rays: int) -> _Met:
     """Follow rays from all over faces; return for each that meets another face: which, both ways,
     how far the ray points up, and the shape of what comes back along it, -1 from behind."""
+    normals = all_faces.normals
     place = (np.arange(rays)[:, None] * _STEPS)[None] + (faces[:, None] * _STEPS[::-1])[:, None]
     u, v, turn, share = np.moveaxis(place % 1.0, -1, 0)
     direction = cosine_rays(normals[faces], turn, share)
     root, v = np.sqrt(u).ravel()[:, None], v.ravel()[:, None]
-    a, b, c = np.repeat(triangles[faces], rays, axis=0).transpose(1, 0, 2)
+    a, b, c = np.repeat(all_faces.triangles[faces], rays, axis=0).transpose(1, 0, 2)
     origin = (1 - root) * a + root * (1 - v) * b + root * v * c
     own = np.repeat(faces, rays)
-    hits = target.first_hits(origin + AHEAD_MM * normals[own], direction)
+    hits = all_faces.rays.first_hits(origin + AHEAD_MM * normals[own], direction)
     some = np.flatnonzero(hits.face >= 0)
     met, ray = hits.face[some], direction[some]
     cosine = -np.einsum("nd,nd->n", normals[met], ray)
@@ -184,7 +200,3 @@ def _pieces(body: BodyGlow) -> IntArray:
 def _mean_mm2(body: BodyGlow) -> float:
     area = body.surface.areas_mm2
     return float(area.mean()) if len(area) else 0.0
-
-
-def _joined(parts: Sequence[FloatArray], width: int) -> FloatArray:
-    return np.concatenate([np.zeros((0, width)), *parts])

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.optics.emission import MATT
-from glowsim.transport.air import Air, air_between
+from glowsim.transport.air import Air, Faces, air_between, faces_in_place
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
     BARE,
@@ -111,6 +111,10 @@ class BodyGlow:
         return len(self.diffuse)
 
 
+_STAYS = ("faces", "air", "rough_air")
+"""What is known of a prop's faces that no light changes."""
+
+
 @dataclass(frozen=True)
 class SurfaceGlow:
     """The glow of a whole prop: each different body once, and its copies.
@@ -144,14 +148,19 @@ class SurfaceGlow:
         return self.alike(lights=lights)
 
     @cached_property
+    def faces(self) -> Faces:
+        """The faces of all copies in their places."""
+        return faces_in_place(self.bodies, self.copies)
+
+    @cached_property
     def air(self) -> Air:
         """How the faces of all copies see each other; takes about a second."""
-        return air_between(self.bodies, self.copies)
+        return air_between(self.faces, self.bodies, self.copies)
 
     @cached_property
     def rough_air(self) -> Air:
         """The same, good enough to tell in the mean over a body whether it matters."""
-        return air_between(self.bodies, self.copies, rough=True)
+        return air_between(self.faces, self.bodies, self.copies, rough=True)
 
     def alike(self, **changes: Any) -> SurfaceGlow:
         """Return the same glow with fields changed that leave its faces in their places.
@@ -160,7 +169,7 @@ class SurfaceGlow:
         """
         other = replace(self, **changes)
         known = vars(self)
-        vars(other).update({name: known[name] for name in ("air", "rough_air") if name in known})
+        vars(other).update({name: known[name] for name in _STAYS if name in known})
         return other
 
     def flux_lm(self, copy: Copy) -> FloatArray:

@@ -154,5 +154,5 @@ def test_levels_need_no_new_rays_and_it_is_the_same_every_time():
     half = glow.driven({"all": np.full(3, 0.5)})
     assert half.air is glow.air
     assert mean_back(half, 1) == pytest.approx(mean_back(glow, 1) / 2, rel=1e-6)
-    again = air_between(glow.bodies, glow.copies)
+    again = air_between(glow.faces, glow.bodies, glow.copies)
     assert (again.leaning != glow.air.leaning).nnz == 0
