@@ -11,7 +11,7 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
 from glowsim.scene import Room
-from glowsim.transport.exchange import sent_back_lm_mm2
+from glowsim.transport.exchange import exchange_lm_mm2
 from glowsim.transport.problem import BoolArray, Copy
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
@@ -32,6 +32,7 @@ class Look:
                       sent back, the mean over the copies; 0 where it does not matter
     room_cd_m2      : (k,) float, room light sent back
     noise_cd_m2     : (k,) float, one-sigma error of the luminance, or None for a solver without
+    lost_share      : light that falls into its open holes and is left out, over what it lets out
     """
 
     body: BodyGlow
@@ -42,6 +43,7 @@ class Look:
     across_cd_m2: FloatArray
     room_cd_m2: FloatArray
     noise_cd_m2: FloatArray | None = None
+    lost_share: float = 0.0
 
     @property
     def name(self) -> str:
@@ -70,20 +72,20 @@ def looks_of(glow: SurfaceGlow, room: Room, across: bool = True) -> tuple[Look, 
         if copy.lights and glow.bodies[copy.body].glows.any():
             key = (copy.body, np.round(glow.flux_lm(copy), 9).tobytes())
             groups.setdefault(key, []).append(number)
-    back = sent_back_lm_mm2(glow) if across else None
+    crossing = exchange_lm_mm2(glow) if across else None
     return tuple(
         _look(
             glow,
             tuple(glow.copies[k] for k in group),
             room,
-            None if back is None else np.mean([back[k] for k in group], axis=0),
+            None if crossing is None else np.mean([crossing[k] for k in group], axis=0),
         )
         for group in groups.values()
     )
 
 
 def _look(
-    glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room, back_lm_mm2: FloatArray | None
+    glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room, crossing: FloatArray | None
 ) -> Look:
     body = glow.bodies[copies[0].body]
     flux = glow.flux_lm(copies[0])
@@ -91,7 +93,8 @@ def _look(
     per_light = np.einsum("lb,lbk->lk", flux, body.diffuse * ahead + body.direct)
     direct = np.einsum("lb,lbk->k", flux, body.direct)
     noise = noise_lm_mm2(glow, copies[0])
-    back = np.zeros(len(direct)) if back_lm_mm2 is None else back_lm_mm2
+    arriving, back = np.zeros((2, len(direct))) if crossing is None else crossing
+    out = float(body.surface.areas_mm2 @ glow.exitance_lm_mm2(copies[0]).sum(axis=0))
     return Look(
         body,
         copies,
@@ -101,6 +104,7 @@ def _look(
         luminance_of_emitter_cd_m2(back),
         luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
         None if noise is None else luminance_of_emitter_cd_m2(noise * ahead),
+        float((body.surface.areas_mm2 * body.hole) @ arriving) / max(out, 1e-30),
     )
 
 

@@ -190,17 +190,22 @@ def findings_of(
 
 
 def _across_notes(looks: Sequence[Look]) -> list[str]:
-    """Say how far the light of other faces matters, where it does."""
-    shares = []
+    """Say how far light between faces matters, where it does, and what of it is left out."""
+    notes, shares = [], []
     for look in looks:
         weight = look.body.surface.areas_mm2 * look.glows
         share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
         if share >= MATTERS:
             shares.append(f"{100 * share:.0f} % of what {look.name} shows")
-    if not shares:
-        return []
-    shown = ", ".join(shares)
-    return [f"faces light each other: {shown} is the prop's own light that falls back on it"]
+        if look.lost_share >= MATTERS:
+            notes.append(
+                f"{100 * look.lost_share:.0f} % of the light that {look.name} lets out falls back "
+                "into its open hollow and is left out: it is somewhat brighter than said"
+            )
+    if shares:
+        shown = ", ".join(shares)
+        notes.insert(0, f"faces light each other: {shown} is the prop's own light that falls on it")
+    return notes
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:

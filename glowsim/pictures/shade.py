@@ -223,7 +223,7 @@ def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, fir
 
 def _of_the_prop(glow: SurfaceGlow, stage: Stage, air: Air) -> FloatArray:
     """Return what the surface sends back of the prop's light, at the corners, XYZ [cd/m2]."""
-    back = [found.lm_mm2 @ found.xyz_per_lm for found in crossings(glow, air)]
+    back = [found.sent_back @ found.xyz_per_lm for found in crossings(glow, air)]
     total = np.sum(back, axis=0) if back else np.zeros((len(stage.triangles), 3))
     return stage.at_corners(per_m2(1.0) * total / np.pi)
 

@@ -69,16 +69,16 @@ class Air:
     _surfaces: tuple[BodyGlow, ...]
     _body: tuple[int, ...]
 
-    def sent_back(self, diffuse: FloatArray, direct: FloatArray) -> FloatArray:
-        """Return the exitance that light from other faces adds, after all bounces, (m, 3) float.
+    def arriving(self, diffuse: FloatArray, direct: FloatArray) -> FloatArray:
+        """Return what falls on each face from others, after all bounces, (m, 3) float.
 
         diffuse, direct : (m, 3) float, what leaves each face first, per band
         """
-        arriving = total = self.leaning @ diffuse + self.seen @ direct
-        while arriving.max(initial=0.0) > _ENOUGH * total.max(initial=0.0):
-            arriving = self.seen @ (self.white * arriving)
-            total = total + arriving
-        return self.white * self.smoothed(total)
+        step = total = self.leaning @ diffuse + self.seen @ direct
+        while step.max(initial=0.0) > _ENOUGH * total.max(initial=0.0):
+            step = self.seen @ (self.white * step)
+            total = total + step
+        return self.smoothed(total)
 
     def smoothed(self, values: FloatArray) -> FloatArray:
         """Return values of all faces, (m, k), averaged around each over smooth surface."""
@@ -136,7 +136,8 @@ def air_between(
     own = [bodies[copy.body] for copy in copies]
     white = np.concatenate([np.zeros((0, 3)), *(body.whiteness for body in own)])
     index = np.concatenate([np.zeros(0), *(body.face_index for body in own)])
-    senders = np.flatnonzero(white.max(axis=1, initial=0.0) > BLACK)
+    hole = np.concatenate([np.zeros(0, bool), *(body.hole for body in own)])
+    senders = np.flatnonzero((white.max(axis=1, initial=0.0) > BLACK) | hole)
     rays_in_all, least, most = _ROUGH if rough else _FINE
     rays = int(np.clip(rays_in_all // max(len(senders), 1), least, most))
     step = max(1, _CHUNK // rays)

@@ -17,14 +17,16 @@ MATTERS = 0.02
 
 @dataclass(frozen=True)
 class Crossing:
-    """Light that faces send back of what other faces sent them, lights of one colour kind.
+    """Light that falls from faces on other faces, from lights of one colour kind.
 
     xyz_per_lm : (3, 3) float, of the lights' bands (rows)
-    lm_mm2     : (m, 3) float, exitance per band, faces of all copies in their order
+    arriving   : (m, 3) float, per band, faces of all copies in their order [lm/mm2]
+    sent_back  : (m, 3) float, exitance that it adds [lm/mm2]
     """
 
     xyz_per_lm: FloatArray
-    lm_mm2: FloatArray
+    arriving: FloatArray
+    sent_back: FloatArray
 
 
 def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
@@ -36,16 +38,18 @@ def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
         alone = glow if share.all() else glow.dimmed(np.repeat(share[:, None], 3, axis=1))
         both = _exitance(alone, direct=True)
         diffuse = _exitance(alone, direct=False)
-        found.append(Crossing(xyz_per_lm, air.sent_back(diffuse, both - diffuse)))
+        arriving = air.arriving(diffuse, both - diffuse)
+        found.append(Crossing(xyz_per_lm, arriving, air.white * arriving))
     return found
 
 
-def sent_back_lm_mm2(glow: SurfaceGlow) -> list[FloatArray] | None:
-    """Return what the faces of each copy send back of the prop's own light, (k,) float each, all
-    bands together; None where it is too little to matter to any lit body."""
+def exchange_lm_mm2(glow: SurfaceGlow) -> list[FloatArray] | None:
+    """Return what falls on the faces of each copy from other faces, and what they send back of
+    it, (2, k) float each, all bands together; None where it is too little to matter to any lit
+    body."""
     if crossing_share(glow) < MATTERS:
         return None
-    return _by_copy(glow, _total(crossings(glow, glow.air)))
+    return _by_copy(glow, crossings(glow, glow.air))
 
 
 def crossing_share(glow: SurfaceGlow) -> float:
@@ -55,13 +59,13 @@ def crossing_share(glow: SurfaceGlow) -> float:
     """
     shares = [0.0]
     if glow.rough_air.seen.nnz and glow.lights:
-        back = _by_copy(glow, _total(crossings(glow, glow.rough_air)))
-        for copy, more in zip(glow.copies, back, strict=True):
+        found = _by_copy(glow, crossings(glow, glow.rough_air))
+        for copy, (_, back) in zip(glow.copies, found, strict=True):
             body = glow.bodies[copy.body]
             weight = body.surface.areas_mm2 * body.glows
             own = float(weight @ glow.exitance_lm_mm2(copy).sum(axis=0))
             if copy.lights and own > 0:
-                shares.append(float(weight @ more) / own)
+                shares.append(float(weight @ back) / own)
     return max(shares)
 
 
@@ -70,10 +74,8 @@ def _exitance(glow: SurfaceGlow, direct: bool) -> FloatArray:
     return np.concatenate([glow.exitance_lm_mm2(copy, direct).T for copy in glow.copies])
 
 
-def _total(found: Sequence[Crossing]) -> FloatArray:
-    return np.sum([crossing.lm_mm2.sum(axis=1) for crossing in found], axis=0)
-
-
-def _by_copy(glow: SurfaceGlow, values: FloatArray) -> list[FloatArray]:
+def _by_copy(glow: SurfaceGlow, found: Sequence[Crossing]) -> list[FloatArray]:
+    """Return what arrives and what is sent back on each copy's faces, (2, k) float each."""
+    both = [[k.arriving.sum(axis=1), k.sent_back.sum(axis=1)] for k in found]
     sizes = [len(glow.bodies[copy.body].glows) for copy in glow.copies]
-    return np.split(values, np.cumsum(sizes)[:-1])
+    return np.split(np.sum(both, axis=0), np.cumsum(sizes)[:-1], axis=1)
