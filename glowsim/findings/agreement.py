@@ -213,8 +213,10 @@ def ratio_of_faces(
 
 def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[tuple[Look, Look]]:
     """Yield each different look of the prop as both solvers see it."""
-    known = {(look.body.key, look.copies[0].name): look for look in looks_of(reference, room)}
-    for look in looks_of(quick, room):
+    known = {
+        (look.body.key, look.copies[0].name): look for look in looks_of(reference, room, False)
+    }
+    for look in looks_of(quick, room, False):
         other = known.get((look.body.key, look.copies[0].name))
         if other is None or len(other.glows) != len(look.glows):
             raise SolveError(

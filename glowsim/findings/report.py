@@ -18,6 +18,7 @@ from glowsim.findings.ranges import material_range
 from glowsim.findings.suggest import suggestion
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
+from glowsim.transport.exchange import MATTERS
 from glowsim.transport.result import SurfaceGlow
 
 MOST_PER_BODY = 8
@@ -149,13 +150,18 @@ class Findings:
 
 
 def findings_of(
-    glow: SurfaceGlow, scene: Scene, comparisons: Sequence[Comparison] = ()
+    glow: SurfaceGlow,
+    scene: Scene,
+    comparisons: Sequence[Comparison] = (),
+    *,
+    across: bool = True,
 ) -> Findings:
     """Judge a glow for a scene's room, viewing distance and thresholds.
 
-    comparisons : of quick with the reference, made earlier; what they tell is said with quick.
+    comparisons : of quick with the reference, made earlier; what they tell is said with quick
+    across      : count the light that bodies send each other across the air
     """
-    looks = looks_of(glow, scene.room)
+    looks = looks_of(glow, scene.room, across)
     found: list[Finding] = []
     unlisted = 0
     for look in looks:
@@ -177,10 +183,29 @@ def findings_of(
         account=energy_account(glow),
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
         cautions=cautions_of(glow, looks, scene),
-        notes=glow.notes,
+        notes=(*glow.notes, *_across_notes(looks)),
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
     )
+
+
+def _across_notes(looks: Sequence[Look]) -> list[str]:
+    """Say how far light between faces matters, where it does, and what of it is left out."""
+    notes, shares = [], []
+    for look in looks:
+        weight = look.body.surface.areas_mm2 * look.glows
+        share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
+        if share >= MATTERS:
+            shares.append(f"{100 * share:.0f} % of what {look.name} shows")
+        if look.lost_share >= MATTERS:
+            notes.append(
+                f"{100 * look.lost_share:.0f} % of the light that {look.name} lets out falls back "
+                "into its open hollow and is left out: it is somewhat brighter than said"
+            )
+    if shares:
+        shown = ", ".join(shares)
+        notes.insert(0, f"faces light each other: {shown} is the prop's own light that falls on it")
+    return notes
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
