@@ -15,7 +15,8 @@ import numpy as np
 
 from glowsim.errors import SolveError
 from glowsim.findings.luminance import Look, looks_of
-from glowsim.findings.noise import beyond_chance, noise_lm_mm2, shaken_often
+from glowsim.findings.noise import OVERLAP, beyond_chance, noise_lm_mm2, shaken_often
+from glowsim.findings.patches import eye_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room
@@ -33,9 +34,9 @@ KNOWN = 0.2
 MOST_SLICES = 20
 SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 WELL_KNOWN = 0.06
-"""Patches are as wide as a slice is high, or wider until they are known to this."""
-OVERLAP = 8.0
-"""Patches that can be told apart when they may lie anywhere, over those side by side."""
+"""Patches are as wide as what the eye averages, as findings are, or wider until known to this."""
+WIDEST = 4.0
+"""The widest patches, in heights of a slice."""
 FAINT = 0.01
 """Slices and places darker than this share of the body's mean are not judged."""
 
@@ -95,7 +96,8 @@ class BodyAgreement:
     axis     : the slices stand along it, 'x', 'y' or 'z' of the body's own frame
     let_out  : ratio of all light from the faces meant to glow;  bands : of each colour band
     usual    : root mean square difference over the surface, the noise's share taken out, or the
-               least that could be told from it; usual_below : whether it is less than that
+               least that could be told from it; usual_below : whether it is less than that;
+               never above the worst place
     worst    : where they differ most, beyond the noise; None where they differ nowhere
     noise    : error of a typical place of `patch_mm`, the least difference that can be told
     trust    : what quick itself says to be careful about
@@ -181,7 +183,8 @@ def agreement_of(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Agre
     Raises SolveError if they are not of the same bodies.
     """
     pairs = list(_pairs(quick, reference, room))
-    bodies = tuple(_body(quick, reference, one, other) for one, other in pairs)
+    finest_mm = 4 * eye_mm(room)
+    bodies = tuple(_body(quick, reference, one, other, finest_mm) for one, other in pairs)
     return Agreement(quick.title, bodies)
 
 
@@ -223,7 +226,9 @@ def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[t
         yield look, other
 
 
-def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) -> BodyAgreement:
+def _body(
+    quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look, finest_mm: float
+) -> BodyAgreement:
     surface = one.body.surface
     axis, step, edges = _slicing(surface.vertices)
     rows = _Rows(quick, reference, one, other)
@@ -233,14 +238,17 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         for low, high in itertools.pairwise(edges)
         if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
     ]
-    for patch_mm in (step, 2 * step, 4 * step):
+    for patch_mm in _widths(finest_mm, WIDEST * step):
         work, ratio, noise, bright = ratio_of_faces(one, other, patch_mm)
         share = work.area * ((bright > FAINT) & (noise < KNOWN))
         share = share / max(float(share.sum()), 1e-30)
         typical = float(np.sqrt(share @ noise**2))
         if 0 < typical < WELL_KNOWN:
             break
+    worst = _worst(one, work, ratio, noise, share, _patches(work, patch_mm))
     usual, below = _usual(ratio, noise, share, _patches(work, patch_mm))
+    # No root mean square is above its greatest: past the worst place, what is left is noise.
+    most = worst.ratio.off if worst else SURE * typical
     return BodyAgreement(
         body=one.name,
         name=one.body.name,
@@ -248,9 +256,9 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         slices=tuple(slices),
         let_out=rows.luminance(one.glows),
         bands=rows.bands(one.glows),
-        usual=usual,
+        usual=min(usual, most),
         usual_below=below,
-        worst=_worst(one, work, ratio, noise, share, _patches(work, patch_mm)),
+        worst=worst,
         noise=typical,
         patch_mm=patch_mm,
         trust=one.body.trust,
@@ -284,6 +292,15 @@ def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:
     return axis, step, edges
 
 
+def _widths(finest_mm: float, widest_mm: float) -> Iterator[float]:
+    """Yield the widths of patches to try, from what the eye averages up."""
+    width = min(finest_mm, widest_mm)
+    while width < widest_mm:
+        yield width
+        width *= 2
+    yield widest_mm
+
+
 def _patches(work: Patchwork, patch_mm: float) -> float:
     """Return how many patches of that width a surface has, side by side."""
     return float(work.area.sum()) / (np.pi / 4 * patch_mm**2)
@@ -293,10 +310,10 @@ def _usual(
     ratio: FloatArray, noise: FloatArray, share: FloatArray, patches: float
 ) -> tuple[float, bool]:
     """Return the root mean square difference, or what it is below and True."""
-    # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
-    over = np.maximum(ratio, 1e-9)
-    variance = float(share @ (noise**2 / (over**2 * np.maximum(over, 1.0))))
-    square = float(share @ (1 - 1 / over) ** 2) - variance
+    # A ratio over a noisy figure is too great on average, by its relative variance.
+    relative = noise / np.sqrt(np.maximum(ratio, 1.0))
+    variance = float(share @ (relative * ratio) ** 2)
+    square = float(share @ (ratio / (1 + relative**2) - 1) ** 2) - variance
     # The mean square of n normal numbers is known to sqrt(2 / n) of their variance; these are not
     # quite normal and not quite alike, so three times that.
     least = 3 * variance * np.sqrt(2 / max(patches, 1.0))

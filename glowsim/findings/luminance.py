@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.findings.noise import noise_lm_mm2
+from glowsim.findings.noise import check_known, noise_lm_mm2
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
 from glowsim.scene import Room
@@ -55,10 +55,14 @@ class Look:
 
 
 def looks_of(glow: SurfaceGlow, room: Room) -> tuple[Look, ...]:
-    """Return the different looks of a prop's lit bodies, copies with equal lights together."""
+    """Return the different looks of a prop's lit bodies, copies with equal lights together.
+
+    Raises SolveError where the reference solver has had too few photons to say anything.
+    """
     groups: dict[tuple[int, bytes], list[Copy]] = {}
     for copy in glow.copies:
         if copy.lights and glow.bodies[copy.body].glows.any():
+            check_known(glow, copy)
             key = (copy.body, np.round(glow.flux_lm(copy), 9).tobytes())
             groups.setdefault(key, []).append(copy)
     return tuple(_look(glow, tuple(copies), room) for copies in groups.values())

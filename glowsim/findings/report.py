@@ -22,6 +22,8 @@ from glowsim.transport.result import SurfaceGlow
 
 MOST_PER_BODY = 8
 """Findings listed for one body, worst first; the rest is counted."""
+WORTH_SAYING = 0.005
+"""A smaller share of a surface is not worth a word."""
 WITHIN_NOISE = "within the noise of this run: more photons will tell whether it is there"
 
 
@@ -76,6 +78,7 @@ class Findings:
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
+    untold  : share of the glowing surface of which noise lets nothing be said, where it is any
     """
 
     title: str
@@ -93,6 +96,7 @@ class Findings:
     notes: tuple[str, ...]
     compared: dict[str, Comparison] = field(default_factory=dict)
     noise: dict[str, float] = field(default_factory=dict)
+    untold: dict[str, float] = field(default_factory=dict)
 
     def __str__(self) -> str:
         room = self.room
@@ -121,6 +125,7 @@ class Findings:
             f"trust: {body}: single bright faces are known to {100 * share:.2g} %"
             for body, share in self.noise.items()
         ]
+        lines += [f"trust: {body}: {untold_words(share)}" for body, share in self.untold.items()]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 
@@ -143,6 +148,7 @@ class Findings:
                 for name, known in self.compared.items()
             },
             "noise": {name: round(share, 5) for name, share in self.noise.items()},
+            "untold": {name: round(share, 5) for name, share in self.untold.items()},
             "cautions": list(self.cautions),
             "notes": list(self.notes),
         }
@@ -158,8 +164,11 @@ def findings_of(
     looks = looks_of(glow, scene.room)
     found: list[Finding] = []
     unlisted = 0
+    untold: dict[str, float] = {}
     for look in looks:
         eye = Eye(look, scene.room, scene.findings)
+        if (share := eye.told.untold(eye.patchwork.area)) >= WORTH_SAYING:
+            untold[look.name] = share
         patches = [*_leaks(eye, scene), *eye.patches()]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
@@ -180,6 +189,15 @@ def findings_of(
         notes=glow.notes,
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
+        untold=untold,
+    )
+
+
+def untold_words(share: float) -> str:
+    """Return what it means that noise hides a share of a surface."""
+    return (
+        f"too few photons to tell hot spots and dark gaps from noise on {100 * share:.0f} % of it: "
+        "follow more"
     )
 
 
