@@ -167,8 +167,8 @@ def findings_of(
     untold: dict[str, float] = {}
     for look in looks:
         eye = Eye(look, scene.room, scene.findings)
-        if (share := eye.told.untold(eye.patchwork.area)) >= WORTH_SAYING:
-            untold[look.name] = share
+        if (hidden := eye.told.untold(eye.patchwork.area)) >= WORTH_SAYING:
+            untold[look.name] = hidden
         patches = [*_leaks(eye, scene), *eye.patches()]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:

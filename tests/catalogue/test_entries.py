@@ -64,7 +64,7 @@ def test_materials_are_physical(name):
     assert 0.02 <= material.thermal_conductivity_w_mk <= 0.5
     assert 40 <= material.max_service_c <= 200
     assert 1.05 <= material.thermal_conductivity_factor <= 2
-    assert 800 <= material.specific_heat_j_kgk <= 2500
+    assert 800 <= material.specific_heat_j_kgk <= 3000
     assert material.thermal_source
 
 
@@ -92,9 +92,28 @@ def test_boards_are_physical(name):
     assert 10 < min(board.fwhm_nm) <= max(board.fwhm_nm) < 50
     assert 1.1 <= board.flux_factor <= 2
     assert 50 <= board.ambient_max_c < board.junction_max_c <= 150
-    assert 5 <= board.junction_k_w <= 95
+    assert all(5 <= k_w <= 95 for k_w in board.junction_k_w)
     assert board.thermal_source
     assert board.led_window_mm <= (board.diameter_mm or board.width_mm)
+
+
+@pytest.mark.parametrize("name", [n for n in CATALOGUE.boards if not n.startswith(("star", "w"))])
+def test_addressable_leds_have_the_limits_that_their_sheets_print(name):
+    """Documents WS2813 (operation -25 to +60) and WS2812B (operation junction temperature -25 to
+    +80); chips to pins 50 / 95 / 95 K/W, document ASMT-QTB4, table 4."""
+    board = CATALOGUE.boards[name]
+    assert (board.ambient_max_c, board.junction_max_c) == (60, 80)
+    assert (board.junction_k_w, board.package_k_w) == ((50, 95, 95), 0)
+
+
+def test_specific_heats_are_those_of_the_papers_cited():
+    """Seven polyurethane foams 2359 to 2996 J/kgK (doi 10.1002/fam.2188, abstract); printed PLA
+    1200 (AIP Conf. Proc. 2305, 020022, abstract)."""
+    for name in ("white", "cream", "charcoal"):
+        foam = CATALOGUE.material(f"upholstery_foam_{name}")
+        assert 2359 <= foam.specific_heat_j_kgk <= 2996
+    for name in ("pla_natural", "pla_white"):
+        assert CATALOGUE.material(name).specific_heat_j_kgk == 1200
 
 
 def test_scattering_coefficient_and_ranges():
