@@ -36,7 +36,8 @@ from glowsim.cli.reference import (
 from glowsim.errors import SolveError
 from glowsim.files import write_whole
 from glowsim.findings import Agreement, agreement_of, comparisons_of
-from glowsim.findings.agreement import FAINT, OFF, SURE, BodyAgreement, Ratio
+from glowsim.findings.agreement import FAINT, OFF, BodyAgreement
+from glowsim.findings.slices import SURE, Ratio
 from glowsim.geometry.mesh import at_mm
 from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
 from glowsim.scene import SceneFile, read_scene

@@ -9,8 +9,8 @@ import pytest
 
 from glowsim.errors import SolveError
 from glowsim.findings import agreement_of, comparisons_from, comparisons_of, findings_of
-from glowsim.findings.agreement import Ratio
 from glowsim.findings.compared import compared_with
+from glowsim.findings.slices import Ratio
 from glowsim.scene import Room
 from glowsim.transport.likeness import Likeness
 from tests.findings.glows import FOAM, lit
