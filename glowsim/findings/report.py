@@ -10,6 +10,7 @@ from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
 from glowsim.findings.compared import Comparison, compared_with
 from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
+from glowsim.findings.fictions import fictions
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
@@ -186,7 +187,7 @@ def findings_of(
         account=energy_account(glow),
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
         cautions=cautions_of(glow, looks, scene),
-        notes=glow.notes,
+        notes=(*glow.notes, *(f"{body}: {text}" for body, text in fictions(scene).items())),
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
