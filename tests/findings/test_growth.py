@@ -70,12 +70,12 @@ def test_nothing_is_found_that_is_not_there(per_face):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("per_face", [0.3, 1.0, NINTH_EMPTY, 10.0, 50.0])
 @pytest.mark.parametrize("brightness", [even, spotted, dark_tip])
-def test_at_most_one_body_in_a_hundred_has_a_false_finding(brightness, per_face):
-    """The rate that is stated (`noise.CHANCE`): of 60 runs more than three false ones have a
-    chance of 0.3 % (binomial)."""
-    assert errs(range(60), per_face, brightness) <= 3
+def test_at_most_one_body_in_a_hundred_has_a_false_finding(brightness):
+    """The rate that is stated (`noise.CHANCE`): of 80 runs more than four false ones have a
+    chance of 0.1 % (binomial)."""
+    runs = [errs(range(20), per_face, brightness) for per_face in (0.3, 1.0, NINTH_EMPTY, 20.0)]
+    assert sum(runs) <= 4, runs
 
 
 @pytest.mark.parametrize("seed", range(3))
