@@ -167,7 +167,7 @@ def test_no_round_begins_after_the_time(problem, monkeypatch):
     goal = Goal(noise=None, seconds=300.0)
     tallies = follower.follow_until(goal, lambda progress: None, lambda: False, 0.0)
     had = int(tallies.photons.sum())
-    assert had > 4 * tallies.batch
+    assert had >= 2 * tallies.batch
     follower.follow_until(goal, lambda progress: None, lambda: False, 0.0)
     assert tallies.photons.sum() == had
 
