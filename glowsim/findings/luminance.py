@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.findings.noise import noise_lm_mm2
+from glowsim.findings.noise import check_known, noise_lm_mm2
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2, luminance_of_surface_cd_m2
@@ -66,10 +66,12 @@ def looks_of(glow: SurfaceGlow, room: Room, across: bool = True) -> tuple[Look, 
     """Return the different looks of a prop's lit bodies, copies with equal lights together.
 
     across : count the light that bodies send each other across the air
+    Raises SolveError where the reference solver has had too few photons to say anything.
     """
     groups: dict[tuple[int, bytes], list[int]] = {}
     for number, copy in enumerate(glow.copies):
         if copy.lights and glow.bodies[copy.body].glows.any():
+            check_known(glow, copy)
             key = (copy.body, np.round(glow.flux_lm(copy), 9).tobytes())
             groups.setdefault(key, []).append(number)
     crossing = exchange_lm_mm2(glow) if across else None
