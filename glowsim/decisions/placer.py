@@ -186,7 +186,7 @@ class Placer:
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
         given = self.responses.prop.quick(problem).respond(together, self._opaque(poses))
         glows = problem.glows[problem.skin]
-        leaving = (given.diffuse + given.direct)[:, :, glows]
+        leaving = (given.diffuse * self.responses.ahead + given.direct)[:, :, glows]
         area = problem.walls.areas_mm2[problem.skin][glows]
         solved = levels.sum() * self.kind.luminance_cd_m2(leaving, area)[0]
         face, _ = self.responses.faces_cd_m2(placement.luminance)

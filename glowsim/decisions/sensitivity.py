@@ -187,7 +187,7 @@ def patch_middles(responses: Responses) -> FloatArray:
 
 def patch_luminance(responses: Responses, step: Step) -> FloatArray:
     """Return the luminance of patches in a step solved on the same faces, (patches,) [cd/m2]."""
-    looks = looks_of(step.glow, step.scene_file.scene.room)
+    looks = looks_of(step.glow, step.scene_file.scene.room, False)
     first = step.copies[0]
     look = next(look for look in looks if any(copy is first for copy in look.copies))
     chosen = responses.patch >= 0

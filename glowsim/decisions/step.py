@@ -135,7 +135,8 @@ def judged(
     copies = tuple(copy for copy in glow.copies if copy.of == scene.bodies[number].name)
     body = glow.bodies[copies[0].body]
     alone = replace(glow, copies=copies)
-    findings = findings_of(alone, scene)
+    # What is tried changes the body's own light; what others send it is the same throughout.
+    findings = findings_of(alone, scene, across=False)
     if not findings.bodies:
         raise scene_file.fault(
             ("bodies", number), f"nothing of the surface of '{body.name}' is meant to glow"
@@ -162,7 +163,7 @@ def judged(
 
 def _darkest(glow: SurfaceGlow, room: Room, limit_cd_m2: float) -> tuple[float, float]:
     """Return the heights between which the glowing surface is darker than a limit [mm]."""
-    look = looks_of(glow, room)[0]
+    look = looks_of(glow, room, False)[0]
     dark = look.glows & (look.luminance_cd_m2 <= limit_cd_m2)
     heights = look.body.surface.triangles[dark][:, :, 2]
     return (float(heights.min()), float(heights.max())) if dark.any() else (0.0, 0.0)

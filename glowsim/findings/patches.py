@@ -15,8 +15,8 @@ from typing import Literal
 
 import numpy as np
 
+from glowsim.findings.growth import Grown, Seen, grown
 from glowsim.findings.luminance import Look
-from glowsim.findings.noise import beyond_chance, shaken_often
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room, Thresholds
@@ -77,6 +77,11 @@ class Patch:
         return float(away * np.sqrt(self.area_mm2))
 
 
+def eye_mm(room: Room) -> float:
+    """Return the radius over which the eye averages, at the viewing distance [mm]."""
+    return float(room.viewing_distance_mm * np.tan(np.radians(FINEST_DEG)))
+
+
 class Eye:
     """A body as the viewer's eye averages it."""
 
@@ -87,7 +92,7 @@ class Eye:
         distance = room.viewing_distance_mm
         self.patchwork = Patchwork(look.body.surface, look.glows)
         extent = np.sqrt(float(self.patchwork.area.sum()))
-        self.fine_mm = distance * np.tan(np.radians(FINEST_DEG))
+        self.fine_mm = eye_mm(room)
         self._wide_mm = min(distance * np.tan(np.radians(limits.surround_deg)), extent)
         self.least_mm2 = np.pi / 4 * (distance * np.tan(np.radians(LEAST_DEG))) ** 2
 
@@ -96,25 +101,44 @@ class Eye:
 
         luminance_cd_m2 : (n,) or (n, k) float, on the glowing faces.
         """
-        local, whole = self._ratios(luminance_cd_m2)
-        return np.maximum(local, 0.0), np.maximum(whole, 0.0)
-
-    def _ratios(self, luminance_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the ratios; noise can make some of them negative."""
         seen = self.patchwork.smoothed(luminance_cd_m2, self.fine_mm)
         around = self.patchwork.smoothed(luminance_cd_m2, self._wide_mm)
         area = self.patchwork.area
         mean = np.tensordot(area, luminance_cd_m2, axes=(0, 0)) / area.sum()
         # Beside a bright patch the surroundings are bright too: both must not vanish together.
         floor = 1e-3 * mean
-        return seen / np.maximum(around, floor), seen / np.maximum(mean, 1e-12)
+        local, whole = seen / np.maximum(around, floor), seen / np.maximum(mean, 1e-12)
+        return np.maximum(local, 0.0), np.maximum(whole, 0.0)
+
+    @cached_property
+    def told(self) -> Grown:
+        """What can be said of each glowing face: at the eye's own scale, or where noise hides that
+        at the finest scale at which it does not."""
+        look, faces, limits = self.look, self.patchwork.faces, self.limits
+        if look.noise_cd_m2 is None:
+            local, whole = self.ratios(look.seen_cd_m2[faces])
+            none, all_ = np.zeros(len(faces)), np.ones(len(faces), bool)
+            return Grown(local, whole, (none, none), all_, all_, none)
+        seen = Seen(
+            self.patchwork,
+            look.luminance_cd_m2[faces],
+            np.where(look.luminance_cd_m2 > 0, look.noise_cd_m2, 0.0)[faces],
+            look.room_cd_m2[faces],
+        )
+        between = (
+            (limits.dark_gap_ratio, limits.hot_spot_ratio),
+            (limits.whole_dark_ratio, limits.whole_bright_ratio),
+        )
+        return grown(seen, self.fine_mm, self._wide_mm, between)
 
     def patches(self) -> list[Patch]:
-        """Return the hot spots and dark gaps, worst first, those within the noise last."""
-        local, whole = self.ratios(self.look.seen_cd_m2[self.patchwork.faces])
-        limits = self.limits
-        hot = (local >= limits.hot_spot_ratio) | (whole >= limits.whole_bright_ratio)
-        dark = (local <= limits.dark_gap_ratio) | (whole <= limits.whole_dark_ratio)
+        """Return the hot spots and dark gaps that noise alone hardly makes, worst first."""
+        told, limits = self.told, self.limits
+        local, whole = told.local, told.whole
+        hot = told.by_local & (local >= limits.hot_spot_ratio)
+        hot |= told.by_whole & (whole >= limits.whole_bright_ratio)
+        dark = told.by_local & (local <= limits.dark_gap_ratio)
+        dark |= told.by_whole & (whole <= limits.whole_dark_ratio)
         # A dark place beside a blaze is not a gap if it is as bright as the rest of the body.
         dark &= whole < 1.0
         hot &= whole > 1.0
@@ -122,43 +146,21 @@ class Eye:
         kinds: tuple[tuple[Kind, BoolArray], ...] = (("hot spot", hot), ("dark gap", dark))
         for kind, chosen in kinds:
             for rows in self.patchwork.groups(chosen):
-                found.append(self._patch(kind, rows, local, whole))
+                found.append(self._patch(kind, rows))
         kept = [p for p in found if p.area_mm2 >= self.least_mm2]
-        return sorted(kept, key=lambda p: (p.within_noise, -p.severity))
+        return sorted(kept, key=lambda p: -p.severity)
 
-    @cached_property
-    def _noise(self) -> tuple[FloatArray, FloatArray]:
-        """One-sigma errors of both ratios of each glowing face, (n,) float each."""
-        faces = self.patchwork.faces
-        if self.look.noise_cd_m2 is None:
-            return np.zeros(len(faces)), np.zeros(len(faces))
-        seen, noise = self.look.seen_cd_m2[faces], self.look.noise_cd_m2[faces]
-        local, whole = self._ratios(shaken_often(seen, noise))
-        return local.std(axis=1, ddof=1), whole.std(axis=1, ddof=1)
-
-    def _clear_of_noise(self, rows: IntArray, local: FloatArray, whole: FloatArray) -> bool:
-        """Return whether any face stands out, by what makes it stand out, by more than chance."""
-        limits = self.limits
-        steps = beyond_chance(len(self.patchwork.faces))
-        by_local, by_whole = local[rows], whole[rows]
-        far_local = (by_local >= limits.hot_spot_ratio) | (by_local <= limits.dark_gap_ratio)
-        far_whole = by_whole >= limits.whole_bright_ratio
-        far_whole |= by_whole <= limits.whole_dark_ratio
-        far_local &= np.abs(by_local - 1) > steps * self._noise[0][rows]
-        far_whole &= np.abs(by_whole - 1) > steps * self._noise[1][rows]
-        return bool((far_local | far_whole).any())
-
-    def _patch(self, kind: Kind, rows: IntArray, local: FloatArray, whole: FloatArray) -> Patch:
+    def _patch(self, kind: Kind, rows: IntArray) -> Patch:
+        told = self.told
         sign = 1.0 if kind == "hot spot" else -1.0
-        worst = int(np.argmax(sign * (local[rows] + whole[rows])))
+        row = rows[int(np.argmax(sign * (told.local[rows] + told.whole[rows])))]
         return patch_on(
             self.look,
             kind,
             self.patchwork.faces[rows],
-            worst,
-            (float(local[rows][worst]), float(whole[rows][worst])),
-            (float(self._noise[0][rows][worst]), float(self._noise[1][rows][worst])),
-            not self._clear_of_noise(rows, local, whole),
+            int(np.flatnonzero(rows == row)[0]),
+            (float(told.local[row]), float(told.whole[row])),
+            (float(told.noise[0][row]), float(told.noise[1][row])),
         )
 
 
@@ -169,7 +171,7 @@ def patch_on(
     worst: int,
     ratios: tuple[float, float],
     noises: tuple[float, float],
-    within_noise: bool,
+    within_noise: bool = False,
 ) -> Patch:
     """Return the patch that faces make up; `worst` is the row of the most extreme one.
 
