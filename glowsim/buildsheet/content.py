@@ -19,6 +19,7 @@ from glowsim.buildsheet.blocks import (
     Section,
     Shown,
 )
+from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
@@ -26,6 +27,7 @@ from glowsim.buildsheet.steps import after_first_night, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
 from glowsim.catalogue.cautions import all_cautions, caution
+from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.heat import BoardHeat, HeatReport
 from glowsim.electrics.power import PowerReport
 from glowsim.electrics.power_words import battery_words, fuse_words, wiring_words
@@ -170,21 +172,25 @@ def _wiring(prop: Prop) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Drawn(
             drawing,
-            f"Wiring ({wiring.harness.kind}). Every line is a pair, plus and minus, with the data "
-            "wire beside it. Squares are boards, dots are joints.",
+            f"Supply ({wiring.harness.kind}). Every line is a pair, plus and minus. Squares are "
+            "boards, dots are joints.",
         )
         for drawing in drawings
     ]
-    pieces: dict[tuple[str, float], tuple[list[str], int, tuple[str, ...]]] = {}
-    for piece in wiring.harness.cut_list:
-        key = (piece.gauge, piece.length_mm)
-        pieces.setdefault(key, ([], piece.count, piece.runs))[0].append(piece.conductor)
+    blocks += _data(prop.power)
     blocks.append(
         Grid(
             ("done", "gauge", "length mm", "of each", "conductors", "for"),
             tuple(
-                ("☐", gauge, f"{length:.0f}", str(count), ", ".join(names), _runs(runs))
-                for (gauge, length), (names, count, runs) in pieces.items()
+                (
+                    "☐",
+                    row.gauge,
+                    f"{row.length_mm:.0f}",
+                    str(row.count),
+                    ", ".join(row.conductors),
+                    _runs(row.runs),
+                )
+                for row in cut_rows(prop.power.cut_list)
             ),
             (0.7, 1.1, 1.2, 0.9, 2.2, 5),
             "Wire to cut, 40 mm included for the joints at both ends",
@@ -193,6 +199,21 @@ def _wiring(prop: Prop) -> tuple[Block, ...]:
     blocks += [Para(line) for line in wiring_words(wiring)]
     blocks.append(Para(caution("solder")))
     return tuple(blocks)
+
+
+def _data(power: PowerReport) -> list[Block]:
+    """Return the pin plan: drawn, and what there is to say about it."""
+    data = power.data
+    whose = "as the scene writes them" if data.written else "a plan: the scene names no pins"
+    blocks: list[Block] = [
+        Drawn(
+            drawing,
+            f"Data: which pin feeds which boards ({whose}). Wires lie beside the supply's; every "
+            "one is in the cut list.",
+        )
+        for drawing in data_drawings(data, power.boards)
+    ]
+    return blocks
 
 
 def _runs(runs: tuple[str, ...]) -> str:

@@ -79,7 +79,7 @@ def _wires(power: PowerReport) -> list[Row]:
     if power.wiring is None:
         return []
     metres: dict[str, float] = {}
-    for piece in power.wiring.harness.cut_list:
+    for piece in power.cut_list:
         metres[piece.gauge] = metres.get(piece.gauge, 0.0) + piece.length_mm * piece.count / 1000
     rows: list[Row] = [
         (f"{length:.1f} m", f"stranded wire {gauge}, three colours", "plus, minus, data")

@@ -167,7 +167,7 @@ def _place(
     return LightPlace(
         k + 1,
         light.name or f"light {k + 1}",
-        light.zone,
+        ", ".join(light.zones) or light.zone,
         light.board,
         board,
         len(offsets),

@@ -17,6 +17,8 @@ from glowsim.cli.common import (
     table_of,
     verbose_option,
 )
+from glowsim.electrics.data_wires import cut_rows
+from glowsim.electrics.export_pins import pins_header
 from glowsim.electrics.power import Currents, Electrics, PowerReport, WiringReport, power_report
 from glowsim.electrics.power_words import (
     battery_words,
@@ -26,6 +28,7 @@ from glowsim.electrics.power_words import (
     wiring_words,
 )
 from glowsim.electrics.report_json import power_json
+from glowsim.files import write_whole
 from glowsim.scene import read_scene
 
 
@@ -36,15 +39,24 @@ from glowsim.scene import read_scene
     "  glowsim power my_prop.toml --json > power.json",
 )
 @scene_argument
+@click.option(
+    "--header",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the pin plan as a C header for the controller.",
+)
 @json_option
 @verbose_option
-def command(scene: Path, as_json: bool, verbose: bool) -> None:
+def command(scene: Path, header: Path | None, as_json: bool, verbose: bool) -> None:
     """Say what SCENE draws, which battery carries it and for how long, and how its wires do.
 
     Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
     drawn.
     """
     report = power_report(Electrics(read_scene(scene)))
+    if header is not None:
+        data = report.data
+        text = pins_header(data.outputs, report.boards, report.course, report.title)
+        write_whole(header, text.encode())
     if as_json:
         print_json(power_json(report))
         return
@@ -141,7 +153,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
         screen.print(line, markup=False)
     if verbose:
         screen.print(_runs(report, wiring))
-    screen.print(_cut_list(wiring))
+    screen.print(_cut_list(report))
 
 
 def _percents(share: object) -> str:
@@ -169,19 +181,19 @@ def _runs(report: PowerReport, wiring: WiringReport) -> Table:
     return table
 
 
-def _cut_list(wiring: WiringReport) -> Table:
-    table = table_of("Wire to cut, ends included", ("gauge", "conductors"), ("mm", "pieces"))
-    pieces: dict[tuple[str, float], tuple[list[str], int]] = {}
-    for piece in wiring.harness.cut_list:
-        names, count = pieces.setdefault((piece.gauge, piece.length_mm), ([], piece.count))
-        names.append(piece.conductor)
-    for (gauge, length), (names, count) in pieces.items():
-        table.add_row(gauge, " + ".join(names), f"{length:.0f}", f"{count} of each")
-    total_mm: dict[str, float] = {}
-    for (gauge, length), (_, count) in pieces.items():
-        total_mm[gauge] = total_mm.get(gauge, 0.0) + length * count
-    table.caption = "in all, of plus and of minus: " + ", ".join(
-        f"{mm / 1000:.1f} m of {gauge}" for gauge, mm in total_mm.items()
+def _cut_list(report: PowerReport) -> Table:
+    table = table_of("Wire to cut, ends included", ("gauge", "conductors", "for"), ("mm", "pieces"))
+    total_mm: dict[tuple[str, str], float] = {}
+    for row in cut_rows(report.cut_list):
+        shown = "; ".join(row.runs[:2]) + (" ..." if len(row.runs) > 2 else "")
+        names, each = " + ".join(row.conductors), " of each" if len(row.conductors) > 1 else ""
+        table.add_row(row.gauge, names, shown, f"{row.length_mm:.0f}", f"{row.count}{each}")
+        for name in row.conductors:
+            kind = ("data" if name == "data" else "plus and of minus", row.gauge)
+            share = 1 if name == "data" else 0.5
+            total_mm[kind] = total_mm.get(kind, 0.0) + share * row.length_mm * row.count
+    table.caption = "in all: " + ", ".join(
+        f"of {kind} {mm / 1000:.1f} m of {gauge}" for (kind, gauge), mm in total_mm.items()
     )
     return table
 
@@ -189,26 +201,40 @@ def _cut_list(wiring: WiringReport) -> Table:
 def _data(screen: Console, report: PowerReport) -> None:
     data = report.data
     if data.outputs:
-        table = table_of(
-            f"Data (wanted: {data.frames_per_second:g} frames a second)",
-            ("output", "boards", "zones"),
-            ("LEDs", "ms a frame", "most frames/s"),
-        )
-        for out in data.outputs:
-            names = [report.boards[n].name for n in out.boards]
-            first = names[0] if len(names) == 1 else f"{names[0]} ... {names[-1]}"
-            table.add_row(
-                str(out.number),
-                f"{len(names)}: {first}",
-                ", ".join(out.zones),
-                str(out.led_count),
-                f"{out.frame_ms:.2f}",
-                f"{out.most_frames_per_second:.0f}",
-            )
-        table.caption = (
-            f"one output serves {data.most_leds} LEDs at that rate; a frame takes "
-            f"{data.memory_bytes} bytes, twice that if the next is made meanwhile"
-        )
-        screen.print(table)
+        screen.print(_pins(report))
     for note in data.notes:
         screen.print(note, markup=False)
+    if data.sharing:
+        screen.print("Written into the scene, with the names of your pins, this plan is:")
+        screen.print(data.as_toml, markup=False)
+
+
+def _pins(report: PowerReport) -> Table:
+    data = report.data
+    whose = "as written in the scene" if data.written else "a plan"
+    table = table_of(
+        f"Pins: {whose} (wanted: {data.frames_per_second:g} frames a second)",
+        ("pin", "boards, in the order of the data", "zones"),
+        ("LEDs", "first wire mm", "ms a frame", "most frames/s"),
+    )
+    lead = {(w.output, w.to_board): w.length_mm for w in data.wires if w.from_board is None}
+    for out in data.outputs:
+        for k, row in enumerate(out.rows):
+            first = k == 0
+            names = [report.boards[n].name for n in row]
+            shown = " > ".join(names) if len(names) <= 3 else f"{names[0]} > ... > {names[-1]}"
+            length = lead.get((out.name, row[0]))
+            table.add_row(
+                out.name if first else "  same data",
+                f"{len(names)}: {shown}",
+                ", ".join(out.zones) if first else "",
+                str(out.led_count),
+                "-" if length is None else f"{length:.0f}",
+                f"{out.frame_ms:.2f}" if first else "",
+                f"{out.most_frames_per_second:.0f}" if first else "",
+            )
+    table.caption = (
+        f"one pin serves {data.most_leds} LEDs at that rate; a frame takes "
+        f"{data.memory_bytes} bytes, twice that if the next is made meanwhile"
+    )
+    return table

@@ -302,10 +302,11 @@ def lights_of(placer: Placer, placement: Placement, body: Body, factor: float) -
         if old is None:
             while name in taken:
                 name += "'"
-        zone = pattern.zone if old is None else old.zone
+        like = pattern if old is None else old
+        zone, zones = like.zone, like.zones
         if placer.wish.free_levels:
-            zone = f"{pattern.zone} {k + 1}"
-        lights[k] = lights[k].model_copy(update={"name": name, "zone": zone})
+            zone, zones = f"{pattern.zone} {k + 1}", ()
+        lights[k] = lights[k].model_copy(update={"name": name, "zone": zone, "zones": zones})
     return lights
 
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from glowsim.catalogue import Wire
 from glowsim.catalogue.cautions import Topic, caution
-from glowsim.electrics.harness import Harness, harness_of
+from glowsim.electrics.data_wires import cut_list
+from glowsim.electrics.harness import CutPiece, Harness, harness_of
 from glowsim.electrics.loads import LitBoard, boards_of
 from glowsim.electrics.outputs import DataPlan, data_plan
 from glowsim.electrics.pack import Choice, Pack, judged, pack_of, usual_packs
@@ -106,6 +107,7 @@ class PowerReport:
     wiring: WiringReport | None
     fuse: FuseAdvice | None
     data: DataPlan
+    cut_list: tuple[CutPiece, ...]
     course: Course
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -133,6 +135,9 @@ class Electrics:
         self.own_pack = self._checked_pack()
         self.supply = self.own_pack or self._assumed()
         self.circuit = Circuit(self.boards, self.harness)
+        self.data = data_plan(
+            self.plan, self.boards, self.harness, self.course, self.supply.fresh_v
+        )
 
     def _assumed(self) -> Pack:
         volts = self.boards[0].board.supply_v if self.boards else 5.0
@@ -225,7 +230,7 @@ def power_report(electrics: Electrics) -> PowerReport:
     shown: set[str] = {c.pack.battery.kind for c in (own, *choices) if c and c.verdict != "no"}
     total = _currents("whole prop", "", boards, average)
     wiring = _wiring(electrics, catalogue.wires) if electrics.harness else None
-    notes = list(_notes(electrics))
+    data = electrics.data
     return PowerReport(
         electrics.plan.title,
         boards,
@@ -237,9 +242,10 @@ def power_report(electrics: Electrics) -> PowerReport:
         choices,
         wiring,
         _fuse(electrics, total, catalogue.wires) if boards else None,
-        data_plan(boards, electrics.harness, scene.controller, electrics.supply.fresh_v),
+        data,
+        cut_list(electrics.harness, data.wires),
         electrics.course,
-        tuple(notes),
+        tuple(_notes(electrics)),
         _cautions(shown),
     )
 

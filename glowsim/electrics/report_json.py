@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from glowsim.electrics.pack import Choice
-from glowsim.electrics.power import Currents, PowerReport, WiringReport
+from glowsim.electrics.power import Currents, PowerReport
 from glowsim.electrics.wiring import State
 from glowsim.geometry.mesh import FloatArray
 
@@ -47,14 +47,25 @@ def power_json(report: PowerReport) -> dict[str, Any]:
         "data": {
             "outputs": [
                 {
-                    "number": o.number,
-                    "boards": [report.boards[n].name for n in o.boards],
+                    "name": o.name,
+                    "boards": [[report.boards[n].name for n in row] for row in o.rows],
                     "leds": o.led_count,
                     "frame_ms": round(o.frame_ms, 4),
                     "most_frames_per_second": round(o.most_frames_per_second, 1),
                     "zones": list(o.zones),
                 }
                 for o in report.data.outputs
+            ],
+            "written": report.data.written,
+            "wires": [
+                {
+                    "output": w.output,
+                    "from": w.start,
+                    "to": w.end,
+                    "length_mm": round(w.length_mm, 1),
+                    "gauge": w.gauge,
+                }
+                for w in report.data.wires
             ],
             "frames_per_second": report.data.frames_per_second,
             "most_leds_per_output": report.data.most_leds,
@@ -128,11 +139,11 @@ def _wiring(report: PowerReport) -> dict[str, Any]:
         "drop_limit_v": wiring.harness.drop_limit_v,
         "thinnest_gauge": wiring.thinnest,
         "thinnest_gauge_as_drawn": wiring.thinnest_drawn,
-        "cut_list": _cut_list(wiring),
+        "cut_list": _cut_list(report),
     }
 
 
-def _cut_list(wiring: WiringReport) -> list[dict[str, Any]]:
+def _cut_list(report: PowerReport) -> list[dict[str, Any]]:
     return [
         {
             "conductor": piece.conductor,
@@ -141,7 +152,7 @@ def _cut_list(wiring: WiringReport) -> list[dict[str, Any]]:
             "count": piece.count,
             "runs": list(piece.runs),
         }
-        for piece in wiring.harness.cut_list
+        for piece in report.cut_list
     ]
 
 

@@ -66,9 +66,9 @@ def test_power_says_all_a_maker_needs(folder):
         "At the boards, battery half used (bus;",
         "Lost in the wires",
         "Wire to cut, ends included",
-        "in all, of plus and of minus: 1.3 m of 30 AWG",
+        "in all: of plus and of minus 1.3 m of 30 AWG, of data 1.3 m of 30 AWG",
         "Fuse: ",
-        "one output serves 657 LEDs",
+        "one pin serves 656 LEDs",
         "caution: Fuse",
         "caution: Lithium cells",
     ):
@@ -108,7 +108,13 @@ def test_pulse_writes_everything(folder):
         assert picture.size == (80, 60)
     assert len(list(csv.reader((out / "pulse.csv").read_text().splitlines()))) == 7
     flat = shown.output.replace("\n", " ")
-    for words in ("spikes 1", "Average current", "drawn as wired", "caution: Flashing", "jump"):
+    for words in (
+        "spikes: spike 1",
+        "Average current",
+        "drawn as wired",
+        "caution: Flashing",
+        "jump",
+    ):
         assert words in flat, words
     assert "WARNING" not in flat
 
