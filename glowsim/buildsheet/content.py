@@ -46,6 +46,7 @@ class Prop:
     bodies   : every different body, with how many copies stand of it
     copies   : every copy, in the prop's frame
     pictures : each with its caption;  heat : None where it could not be worked out, and why
+    trouble  : what to do when a board is not right
     files    : names of the mesh files beside the sheet, each with what it is
     """
 
@@ -57,6 +58,7 @@ class Prop:
     why_no_heat: str
     pictures: tuple[tuple[Image.Image, str], ...]
     findings: tuple[str, ...]
+    trouble: tuple[Block, ...]
     files: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
 
@@ -77,6 +79,7 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Where the lights go", _positions(prop)),
         Section("Heat", _heat(prop)),
         Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
+        Section("When a board is not right", prop.trouble),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", (_cautions(),)),
         Section("Templates at full size", _templates(prop, area_mm(paper)[0])),

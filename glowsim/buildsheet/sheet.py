@@ -17,6 +17,7 @@ from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
 from glowsim.buildsheet.paper import paper_size_mm
 from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.places import BodyPlaces, body_places
+from glowsim.buildsheet.trouble import trouble
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
@@ -95,6 +96,7 @@ def make_sheet(
         why,
         pictures,
         findings,
+        trouble(electrics),
         tuple(described),
         glow.notes,
     )

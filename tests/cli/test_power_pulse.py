@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from glowsim.cli import check, glow, power, pulse, turntable
+from glowsim.cli import check, glow, power, pulse, trace, turntable
 from glowsim.errors import SceneError
 
 LITTLE = """
@@ -164,3 +164,32 @@ def test_wrong_wires_are_told_before_the_work(folder):
         with pytest.raises(SceneError, match=r"line 24: wiring\.gauge: there is no wire '31 AWG'"):
             run(command, wrong)
     assert not (folder / "wrong-glow").exists()
+
+
+def test_power_writes_the_pin_plan(folder):
+    run(power.command, folder / "still.toml", "--header", folder / "pins.h")
+    assert "#define GLOW_OUTPUT_1_LEDS 14" in (folder / "pins.h").read_text()
+
+
+def test_trace_as_a_user_meets_it(folder):
+    shown = run(trace.command, folder / "still.toml", "--dark", "spike 2: board")
+    assert shown.exit_code == 0
+    flat = " ".join(shown.output.split())
+    for words in (
+        "dark: spike 2: board",
+        "First measure plus to minus on the pads of spike 2: board",
+        "data from data out of spike 1: board to spike 2: board",
+        "plus and minus from spike 1: board to spike 2: board",
+        "the first LED of spike 2: board",
+        "caution: Switching on",
+    ):
+        assert words in flat, words
+    two = run(trace.command, folder / "still.toml", "--dark", "spike 1", "--frozen", "spike 2")
+    assert "No single fault explains" in two.output
+    data = json.loads(
+        run(trace.command, folder / "still.toml", "--flicker", "spikes", "--json").output
+    )
+    assert data["faults"] == 1
+    assert run(trace.command, folder / "still.toml").exit_code == 2
+    with pytest.raises(SceneError, match="there is no board 'spike 3'; did you mean"):
+        run(trace.command, folder / "still.toml", "--dark", "spike 3")
