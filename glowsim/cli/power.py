@@ -12,11 +12,15 @@ from rich.table import Table
 from glowsim.cli.common import (
     console,
     json_option,
+    out_folder,
+    out_option,
     print_json,
+    progress_line,
     scene_argument,
     table_of,
     verbose_option,
 )
+from glowsim.cli.levels import Wish, answers_of, print_answers
 from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.export_pins import pins_header
 from glowsim.electrics.power import Currents, Electrics, PowerReport, WiringReport, power_report
@@ -35,6 +39,7 @@ from glowsim.scene import read_scene
 @click.command(
     name="power",
     epilog="Examples:\n\n  glowsim power scenes/thistle_staff.toml\n\n"
+    "  glowsim power my_prop.toml --hours 8   (the level that lasts so long)\n\n"
     "  glowsim power my_prop.toml --verbose   (every board, every piece of wire)\n\n"
     "  glowsim power my_prop.toml --json > power.json",
 )
@@ -44,15 +49,55 @@ from glowsim.scene import read_scene
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the pin plan as a C header for the controller.",
 )
+@click.option(
+    "--hours",
+    type=click.FloatRange(0, 1000, min_open=True),
+    help="Say which level lasts so long, and which battery carries the level as drawn.",
+)
+@click.option("--zone", help="With --hours: turn this zone alone up or down.")
+@click.option("--cool", is_flag=True, help="Say which level keeps every temperature limit.")
+@click.option(
+    "--lit",
+    "lit_ratio",
+    type=click.FloatRange(0, 1000, min_open=True),
+    help="Say which level gives this brightness in the scene's room: glow and room light over "
+    "white paper (1.7 begins to glow, 3 strongly, 10 is bright).",
+)
+@out_option
 @json_option
 @verbose_option
-def command(scene: Path, header: Path | None, as_json: bool, verbose: bool) -> None:
+def command(
+    scene: Path,
+    header: Path | None,
+    hours: float | None,
+    zone: str | None,
+    cool: bool,
+    lit_ratio: float | None,
+    out: Path | None,
+    as_json: bool,
+    verbose: bool,
+) -> None:
     """Say what SCENE draws, which battery carries it and for how long, and how its wires do.
 
     Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
-    drawn.
+    drawn. With --hours, --cool or --lit it is turned round: the level that lasts so long, stays so
+    cool or looks so bright.
     """
-    report = power_report(Electrics(read_scene(scene)))
+    scene_file = read_scene(scene)
+    electrics = Electrics(scene_file)
+    if zone is not None and hours is None:
+        raise click.UsageError("--zone goes with --hours")
+    report = power_report(electrics)
+    if hours is not None or cool or lit_ratio is not None:
+        saved = out_folder(out, scene_file.stem) / "glow.npz"
+        wish = Wish(hours, zone or "", cool, lit_ratio)
+        with progress_line() as tell:
+            answers = answers_of(electrics, report, wish, saved, tell)
+        if as_json:
+            print_json({"title": report.title, "levels": [a.as_json() for a in answers]})
+        else:
+            print_answers(console(), electrics, report, answers, hours)
+        return
     if header is not None:
         data = report.data
         text = pins_header(data.outputs, report.boards, report.course, report.title)

@@ -193,3 +193,22 @@ def test_trace_as_a_user_meets_it(folder):
     assert run(trace.command, folder / "still.toml").exit_code == 2
     with pytest.raises(SceneError, match="there is no board 'spike 3'; did you mean"):
         run(trace.command, folder / "still.toml", "--dark", "spike 3")
+
+
+def test_power_turned_round(folder):
+    out = folder / "levels"
+    shown = run(power.command, folder / "still.toml", "--hours", 2, "--lit", 5, "--out", out)
+    assert shown.exit_code == 0, shown.output
+    flat = " ".join(shown.output.split())
+    for words in ("For 2 h: everything at", "of the level as drawn", "to the eye", "drive: red",
+                  "'spike (x2)' reads as: glows strongly (5 times white paper in this room)",
+                  "These carry the level as drawn for 2 h"):  # fmt: skip
+        assert words in flat, words
+    data = json.loads(
+        run(power.command, folder / "still.toml", "--hours", 3, "--out", out, "--json").output
+    )
+    assert data["levels"][0]["hours"] >= 3
+    assert data["levels"][0]["reads"][0]["grade"]
+    assert run(power.command, folder / "still.toml", "--zone", "spikes").exit_code == 2
+    with pytest.raises(SceneError, match="no level lasts 999 h"):
+        run(power.command, folder / "still.toml", "--hours", 999)
