@@ -23,14 +23,14 @@ from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
-from glowsim.buildsheet.steps import after_first_night, steps
+from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
 from glowsim.catalogue.cautions import all_cautions, caution
 from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.heat import BoardHeat, HeatReport
 from glowsim.electrics.power import PowerReport
-from glowsim.electrics.power_words import battery_words, fuse_words, wiring_words
+from glowsim.electrics.power_words import battery_words, fuse_words, gauge_words, wiring_words
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
@@ -95,8 +95,8 @@ def _start(prop: Prop) -> tuple[Block, ...]:
         Para(
             f"{bodies} lit piece{'s' if bodies != 1 else ''}, {power.boards} light "
             f"board{'s' if power.boards != 1 else ''}, {power.leds} LEDs; "
-            f"{power.drawn_ma / 1000:.2f} A as drawn, {power.white_ma / 1000:.2f} A if everything "
-            "is full white. Lengths are millimetres."
+            f"{power.average_ma / 1000:.2f} A on average in the show, {power.peak_ma / 1000:.2f} A "
+            "at its brightest moment. Lengths are millimetres."
         ),
     ]
     if prop.findings:
@@ -120,19 +120,19 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     power = prop.power
     rows = [*power.zones, power.total] if len(power.zones) > 1 else list(power.zones)
     grid = Grid(
-        ("zone", "boards", "LEDs", "dark mA", "average mA", "as drawn mA", "full white mA"),
+        ("zone", "boards", "LEDs", "dark mA", "show, average mA", "show, brightest mA"),
         tuple(
             (
                 row.name,
                 str(row.boards),
                 str(row.leds),
-                *(f"{v:.0f}" for v in (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)),
+                *(f"{v:.0f}" for v in (row.idle_ma, row.average_ma, row.peak_ma)),
             )
             for row in rows
         ),
-        (3, 1, 1, 1, 1.2, 1.3, 1.4),
+        (3, 1, 1, 1, 1.6, 1.7),
     )
-    blocks: list[Block] = [grid]
+    blocks: list[Block] = [grid, Para(full_white_words(power, prop.heat), strong=True)]
     if power.choice is not None:
         blocks.append(Para(battery_words(power.choice), strong=power.choice.verdict == "no"))
     else:
@@ -150,13 +150,8 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     if power.fuse is not None:
         blocks.append(Para(fuse_words(power.fuse)))
     blocks += [Para(note) for note in power.data.notes]
-    topics = ("fuse", "polarity") if _no_lithium(power) else ("fuse", "lithium", "polarity")
-    blocks += [Para(caution(topic)) for topic in topics]  # type: ignore[arg-type]
+    blocks += [Para(text) for text in power.cautions if text != caution("sheet")]
     return tuple(blocks)
-
-
-def _no_lithium(power: PowerReport) -> bool:
-    return power.choice is not None and power.choice.pack.battery.kind not in ("lithium", "bank")
 
 
 def _wiring(prop: Prop) -> tuple[Block, ...]:
@@ -170,9 +165,13 @@ def _wiring(prop: Prop) -> tuple[Block, ...]:
             ),
         )
     fuse = prop.power.fuse
-    words = "fuse" if fuse is None else f"fuse {fuse.fuse_a:g} A, close to the plus of the battery"
+    words = "fuse" if fuse is None else f"fuse T {fuse.fuse_a:g} A, close to the battery's plus"
     drawings = wiring_drawings(wiring, prop.power.boards, words)
+    decided = gauge_words(wiring, fuse)
     blocks: list[Block] = [
+        Para(line, strong=bool(wiring.gauge.faults) and k == 0) for k, line in enumerate(decided)
+    ]
+    blocks += [
         Drawn(
             drawing,
             f"Supply ({wiring.harness.kind}). Every line is a pair, plus and minus. Squares are "
@@ -200,7 +199,6 @@ def _wiring(prop: Prop) -> tuple[Block, ...]:
         )
     )
     blocks += [Para(line) for line in wiring_words(wiring)]
-    blocks.append(Para(caution("solder")))
     return tuple(blocks)
 
 

@@ -22,14 +22,13 @@ MOST_ROWS = 36
 
 def wiring_drawings(wiring: WiringReport, boards: tuple[LitBoard, ...], fuse: str) -> list[Drawing]:
     """Return the wiring as drawings of a page at most each; `fuse` is written at the fuse."""
-    harness = wiring.harness
+    harness = wiring.built
     if harness.second is not None:
         end = f"second feed, to {harness.second.end}"
         harness = replace(harness, second=replace(harness.second, end=end))
-    amperes = zip(harness.every_run, wiring.drawn.run_ma, wiring.run_ma, strict=True)
     current = {
-        run.end: f"{abs(drawn) / 1000:.2f} A as drawn, {abs(white) / 1000:.2f} A at full white"
-        for run, drawn, white in amperes
+        run.end: f"at most {abs(drawn) / 1000:.2f} A in the show"
+        for run, drawn in zip(harness.every_run, wiring.drawn.run_ma, strict=True)
     }
     rows = _rows(harness)
     deepest = max((level for level, _ in rows), default=1)

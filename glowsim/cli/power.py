@@ -27,6 +27,7 @@ from glowsim.electrics.power import Currents, Electrics, PowerReport, WiringRepo
 from glowsim.electrics.power_words import (
     battery_words,
     fuse_words,
+    gauge_words,
     hours_words,
     limits_words,
     wiring_words,
@@ -118,7 +119,7 @@ def command(
     _batteries(screen, report)
     if report.wiring:
         _wiring(screen, report, report.wiring, verbose)
-    if report.fuse:
+    elif report.fuse:
         screen.print(fuse_words(report.fuse), markup=False)
     _data(screen, report)
     for caution in report.cautions:
@@ -129,7 +130,7 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
-        ("boards", "LEDs", "dark", "average", "as drawn", "full white"),
+        ("boards", "LEDs", "dark", "average", "brightest", "as drawn", "full white"),
     )
     rows: list[Currents] = []
     for zone in report.zones:
@@ -143,11 +144,11 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
     if len(report.zones) > 1:
         rows.append(report.total)
     for row in rows:
-        figures = (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)
+        figures = (row.idle_ma, row.average_ma, row.peak_ma, row.drawn_ma, row.white_ma)
         table.add_row(row.name, str(row.boards), str(row.leds), *(f"{v:.0f}" for v in figures))
     table.caption = (
-        "average: over the pulses. Lots sold under one number differ by 1.6 times: measure one "
-        "board"
+        "average, brightest: over the pulses, and at the moment that draws most. Lots sold\n"
+        "under one number differ by 1.6 times: measure one board"
     )
     return table
 
@@ -194,7 +195,8 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
             _percents(white.share[n]),
         )
     screen.print(table)
-    for line in wiring_words(wiring):
+    lines = [*wiring_words(wiring), *gauge_words(wiring, report.fuse)]
+    for line in [*lines, *([fuse_words(report.fuse)] if report.fuse else [])]:
         screen.print(line, markup=False)
     if verbose:
         screen.print(_runs(report, wiring))

@@ -41,8 +41,9 @@ def power_json(report: PowerReport) -> dict[str, Any]:
             "fuse_a": report.fuse.fuse_a,
             "load_ma": round(report.fuse.load_ma, 1),
             "for_full_white": report.fuse.for_white,
-            "wire": report.fuse.wire,
-            "too_thin": list(report.fuse.too_thin),
+            "rule": report.fuse.rule,
+            "by_the_other_rule_a": report.fuse.other_a,
+            "type": "time-lag",
         },
         "data": {
             "outputs": [
@@ -85,6 +86,7 @@ def _currents(row: Currents) -> dict[str, Any]:
         "leds": row.leds,
         "idle_ma": round(row.idle_ma, 2),
         "average_ma": round(row.average_ma, 2),
+        "peak_ma": round(row.peak_ma, 2),
         "drawn_ma": round(row.drawn_ma, 2),
         "white_ma": round(row.white_ma, 2),
     }
@@ -137,8 +139,14 @@ def _wiring(report: PowerReport) -> dict[str, Any]:
         "full_white": _state(wiring.white),
         "full_white_held_drop_v": _listed(wiring.held_drop_v, 4),
         "drop_limit_v": wiring.harness.drop_limit_v,
-        "thinnest_gauge": wiring.thinnest,
-        "thinnest_gauge_as_drawn": wiring.thinnest_drawn,
+        "gauge": {
+            "throughout": wiring.gauge.gauge,
+            "for_drop": wiring.gauge.for_drop,
+            "for_current": wiring.gauge.for_current,
+            "for_fuse": wiring.gauge.for_fuse,
+            "load_ma": round(wiring.gauge.load_ma, 1),
+            "faults_as_drawn": list(wiring.gauge.faults),
+        },
         "cut_list": _cut_list(report),
     }
 

@@ -33,6 +33,9 @@ class Power(Strict):
     """Left out, the boards hang on the battery as it is; a power bank has its own."""
     wanted_hours: Annotated[Number, Field(gt=0, le=1000)] | None = None
     """How long one charge should last."""
+    fuse_rule: Literal["IEC", "UL"] = "IEC"
+    """Which fuses you buy: IEC 60127 (carries its rating for long) or North American, UL 248-14
+    (carries three quarters of it)."""
 
 
 def _gauge_name(value: object) -> object:

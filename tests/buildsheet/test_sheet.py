@@ -49,7 +49,13 @@ def test_everything_a_maker_needs_is_there(made):
         for words in (
             *("Before you start", "How it will look", "Parts", "Power", "Wiring", "Heat"),
             *("Where the lights go", "Build and test", "After the first night", "Cautions"),
-            *("Continuity", "Polarity", "set the limit to", "One zone at a time"),
+            *(
+                "Continuity",
+                "Polarity",
+                "limit the supply to",
+                "One branch at a time",
+                "When a board is not right",
+            ),
             *("Wire to cut", "440", "100", "outrank them", "20.0 mm deep to the LED face"),
         ):
             assert words in text, words

@@ -66,7 +66,7 @@ def test_power_says_all_a_maker_needs(folder):
         "At the boards, battery half used (bus;",
         "Lost in the wires",
         "Wire to cut, ends included",
-        "in all: of plus and of minus 1.3 m of 30 AWG, of data 1.3 m of 30 AWG",
+        "in all: of plus and of minus 1.3 m of 26 AWG, of data 1.3 m of 30 AWG",
         "Fuse: ",
         "one pin serves 656 LEDs",
         "caution: Fuse",
