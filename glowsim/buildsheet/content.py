@@ -20,6 +20,7 @@ from glowsim.buildsheet.blocks import (
     Shown,
 )
 from glowsim.buildsheet.data_diagram import data_drawings
+from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
@@ -78,7 +79,10 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Wiring", _wiring(prop)),
         Section("Where the lights go", _positions(prop)),
         Section("Heat", _heat(prop)),
-        Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
+        Section(
+            "Build and test, one step at a time",
+            (Items(steps(prop.power, making_steps(prop.lit)), ticks=True),),
+        ),
         Section("When a board is not right", prop.trouble),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", (_cautions(),)),
@@ -263,9 +267,9 @@ def _positions(prop: Prop) -> tuple[Block, ...]:
     blocks.append(
         Para(
             "x, y, z: of the LED face's middle, in the body's own frame. Angles run from +x "
-            "towards +y, seen from above. A closed pocket cannot be reached: bore a hole of its "
-            "width from the base and plug it behind the board with the same material, or make the "
-            "body in two halves."
+            "towards +y, seen from above. Every hole and pocket is open straight down, on the "
+            "template as in the mesh: put the board in from there and plug the hole behind it with "
+            "the same material, as the light was worked out without the hole."
         )
     )
     if len(prop.copies) > 1:

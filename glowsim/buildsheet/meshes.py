@@ -7,13 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 import trimesh
 
-from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, LightPlace
+from glowsim.buildsheet.places import CHANNEL_MM, PAST_MM, BodyPlaces, LightPlace
 from glowsim.geometry.mesh import METRES_UP_Y, Mesh, from_manifold, to_manifold
 from glowsim.transport.problem import Copy
 
 _BODY, _BOARD, _LED = (215, 215, 210, 255), (40, 110, 60, 255), (235, 130, 20, 255)
-PAST_MM = 2.0
-"""How far a bore is cut past the surface, so that it opens cleanly."""
 
 
 def pocketed(places: BodyPlaces) -> Mesh:
@@ -25,12 +23,13 @@ def pocketed(places: BodyPlaces) -> Mesh:
 
 
 def tools(places: BodyPlaces) -> list[Mesh]:
-    """Return what is cut out: a pocket, and a bore, for each board that lies in the material."""
+    """Return what is cut out: for each board that lies in the material its pocket with the way in,
+    and the bore for its wires. Nothing of a body that is cast: its boards are poured in."""
     cut = []
     for light in places.lights:
-        if light.channel is None:
+        if light.channel is None or places.making == "cast":
             continue
-        cut.append(light.pocket)
+        cut.append(light.cut)
         start, end = light.channel
         past = np.array([0.0, 0.0, PAST_MM])
         bore = trimesh.creation.cylinder(

@@ -110,8 +110,14 @@ def make_sheet(
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:
     if places.spec.material not in plan.catalogue.materials:
         return "the form its sheet is laid on"
+    if places.making == "cast":
+        return "whole, for the mould: its boards are poured in"
     made = any(light.channel for light in places.lights)
-    return "with pockets and bores cut out" if made else "whole, as its lights sit in a hollow"
+    return (
+        "with pockets, open to the base, and bores cut out"
+        if made
+        else "whole, as its lights sit in a hollow"
+    )
 
 
 def _bodies(

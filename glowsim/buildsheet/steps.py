@@ -16,12 +16,15 @@ LEAST_LIMIT_MA = 50
 """Bench supplies cannot be set to less."""
 
 
-def steps(power: PowerReport) -> tuple[str, ...]:
-    """Return the order of building and testing, with the figures to expect."""
+def steps(power: PowerReport, making: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """Return the order of building and testing, with the figures to expect.
+
+    making : how each body is made
+    """
     found = [
         "Check the paper first: the bar at the foot of every template page must measure 50.0 mm. "
         "If not, print again at 100 % (actual size).",
-        "Cut and drill by the templates. Try every board in its hole before any glue.",
+        *making,
         "Test each board alone on the bench, outside the prop: a supply with a current limit, one "
         "board, each colour in turn, at a tenth of full (26 of 255). " + _alone(power),
         "Look at the data arrow on each board and mark in and out before you solder.",

@@ -155,6 +155,8 @@ class Body(Strict):
     material: str
     """A volume material, or a coat: a coat makes a hollow lantern of thin sheet, or, when it
     lets no light through, a piece that is only seen."""
+    made: Literal["carved", "printed", "cast", "laminated"] | None = None
+    """How it is made, for the build sheet; left out, as its material usually is."""
     wall_mm: FineMm | None = None
     """Wall of a hollow shell; left out, the body is solid."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
