@@ -14,9 +14,18 @@ from glowsim.transport.problem import Copy
 _BODY, _BOARD, _LED = (215, 215, 210, 255), (40, 110, 60, 255), (235, 130, 20, 255)
 
 
-def pocketed(places: BodyPlaces) -> Mesh:
-    """Return a body's own material less the pockets of its boards and the bores for wires."""
-    rest = to_manifold(places.material, places.name)
+def pocketed(places: BodyPlaces, fine: Mesh | None = None) -> Mesh:
+    """Return a body's own material less the pockets of its boards and the bores for wires.
+
+    fine : its outer surface with all its faces, where what was worked with has fewer
+    """
+    if fine is None:
+        rest = to_manifold(places.material, places.name)
+    else:
+        rest = to_manifold(fine, places.name)
+        hollow = [places.solid.hollow] if places.solid.hollow is not None else []
+        for inner in (*hollow, *places.solid.inserts):
+            rest = rest - to_manifold(inner, places.name)
     for tool in tools(places):
         rest = rest - to_manifold(tool, places.name)
     return from_manifold(rest)

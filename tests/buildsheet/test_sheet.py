@@ -20,7 +20,7 @@ from glowsim.buildsheet.template import figures_of, spread
 from glowsim.catalogue.cautions import all_cautions
 from glowsim.cli.sheet import command
 from glowsim.errors import SceneError
-from glowsim.geometry.body import solid_of
+from glowsim.geometry.body import full_detail, solid_of
 from glowsim.geometry.mesh import to_manifold
 from glowsim.geometry.outlines import area_mm2, base_mm, on_paper, silhouette_mm
 from glowsim.scene import parse_scene
@@ -299,3 +299,23 @@ def test_command_says_what_it_wrote(tmp_path):
     again = CliRunner().invoke(command, options)
     assert isinstance(again.exception, SceneError)
     assert mine.read_text() == "my notes"
+
+
+def test_the_mesh_for_the_bench_has_the_makers_own_detail(tmp_path):
+    ball = trimesh.creation.icosphere(6, radius=40)  # 81 920 faces: more than light is worked with
+    ball.export(tmp_path / "ball.stl")
+    text = SPIKE.replace(
+        'shape = { kind = "spike", length_mm = 90, base_diameter_mm = 40 }',
+        'mesh = { file = "ball.stl", units = "mm" }',
+    ).replace("[0, 0, 20]", "[0, 0, 0]")
+    scene = parse_scene(text, "ball.toml", tmp_path)
+    ball_places = body_places(plan_of(scene), 0, solid_of(scene, 0), 0.3)
+    fine = full_detail(scene, 0)
+    assert len(ball_places.solid.outer.faces) < 25_000 < len(fine.faces)
+    cut = pocketed(ball_places, fine)
+    # Every corner of the outside lies on the maker's ball, as exactly as its STL says.
+    away = np.linalg.norm(cut.vertices, axis=1)
+    outside = away[away > 39]
+    assert len(outside) > 35_000
+    assert np.abs(outside - 40).max() < 0.02
+    assert full_detail(parse_scene(SPIKE, "spike.toml"), 0) is None
