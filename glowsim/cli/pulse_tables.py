@@ -11,6 +11,8 @@ from glowsim.cli.common import table_of
 from glowsim.electrics.flashes import LEAST_AREA_SR, MOST_PER_SECOND, FlashCount, FlashReport
 from glowsim.electrics.pulse_report import PulseReport
 
+STEADY = 0.005
+"""Light that changes by a smaller share is called steady."""
 NOT_COUNTED = (
     "Counted on one view by a rule made for screens; the LEDs' own fast switching, other props and "
     "the room's lights are not in it. It is no medical clearance."
@@ -64,6 +66,9 @@ def _moments(report: PulseReport) -> list[str]:
     lines = [
         f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light as drawn. Brightest: "
         f"at {bright_s:.1f} s, {100 * bright:.0f} %."
+        if bright - dark > STEADY
+        else f"The light of the whole prop stays at {100 * bright:.0f} % of that as drawn: no "
+        "moment is darker or brighter."
     ]
     peak = f"Peak current: {peak_ma:.0f} mA, at {peak_s:.1f} s"
     if report.bears_ma is None:
