@@ -154,7 +154,9 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     if power.fuse is not None:
         blocks.append(Para(fuse_words(power.fuse)))
     blocks += [Para(note) for note in power.data.notes]
-    blocks += [Para(text) for text in power.cautions if text != caution("sheet")]
+    # The heat has a section of its own.
+    elsewhere = (caution("sheet"), caution("heat"))
+    blocks += [Para(text) for text in power.cautions if text not in elsewhere]
     return tuple(blocks)
 
 

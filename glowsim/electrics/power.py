@@ -247,7 +247,7 @@ def power_report(electrics: Electrics) -> PowerReport:
         cut_list(wiring.built if wiring else None, data.wires),
         electrics.course,
         tuple(_notes(electrics)),
-        _cautions(own_kind, possible),
+        (*_cautions(own_kind, possible), *_of_the_body(electrics)),
     )
 
 
@@ -262,6 +262,17 @@ def _cautions(own: str | None, possible: set[str]) -> tuple[str, ...]:
         topics.insert(2, "alkaline")
     if kinds & {"lithium", "bank"}:
         topics.insert(2, "lithium")
+    return tuple(caution(topic) for topic in topics)
+
+
+def _of_the_body(electrics: Electrics) -> tuple[str, ...]:
+    """Return the cautions for boards above the power that is flagged, and for what is worn."""
+    scene = electrics.plan.scene_file.scene
+    average = zip(electrics.boards, electrics.average_levels(), strict=True)
+    watts = max((b.board.supply_v * b.current_ma(level) / 1000 for b, level in average), default=0)
+    topics: list[Topic] = ["heat"] if watts > scene.findings.buried_power_w else []
+    if scene.heat.contact in ("held", "worn"):
+        topics.append("skin")
     return tuple(caution(topic) for topic in topics)
 
 

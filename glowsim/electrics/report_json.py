@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from glowsim.electrics.loads import LitBoard
+from glowsim.electrics.outputs import DataPlan
 from glowsim.electrics.pack import Choice
 from glowsim.electrics.power import Currents, PowerReport
 from glowsim.electrics.wiring import State
@@ -45,37 +47,41 @@ def power_json(report: PowerReport) -> dict[str, Any]:
             "by_the_other_rule_a": report.fuse.other_a,
             "type": "time-lag",
         },
-        "data": {
-            "outputs": [
-                {
-                    "name": o.name,
-                    "boards": [[report.boards[n].name for n in row] for row in o.rows],
-                    "leds": o.led_count,
-                    "frame_ms": round(o.frame_ms, 4),
-                    "most_frames_per_second": round(o.most_frames_per_second, 1),
-                    "zones": list(o.zones),
-                }
-                for o in report.data.outputs
-            ],
-            "written": report.data.written,
-            "wires": [
-                {
-                    "output": w.output,
-                    "from": w.start,
-                    "to": w.end,
-                    "length_mm": round(w.length_mm, 1),
-                    "gauge": w.gauge,
-                }
-                for w in report.data.wires
-            ],
-            "frames_per_second": report.data.frames_per_second,
-            "most_leds_per_output": report.data.most_leds,
-            "memory_bytes": report.data.memory_bytes,
-            "dimmed_channels": report.data.dimmed_channels,
-            "notes": list(report.data.notes),
-        },
+        "data": _data(report.data, report.boards),
         "notes": list(report.notes),
         "cautions": list(report.cautions),
+    }
+
+
+def _data(data: DataPlan, boards: tuple[LitBoard, ...]) -> dict[str, Any]:
+    return {
+        "outputs": [
+            {
+                "name": o.name,
+                "boards": [[boards[n].name for n in row] for row in o.rows],
+                "leds": o.led_count,
+                "frame_ms": round(o.frame_ms, 4),
+                "most_frames_per_second": round(o.most_frames_per_second, 1),
+                "zones": list(o.zones),
+            }
+            for o in data.outputs
+        ],
+        "written": data.written,
+        "wires": [
+            {
+                "output": w.output,
+                "from": w.start,
+                "to": w.end,
+                "length_mm": round(w.length_mm, 1),
+                "gauge": w.gauge,
+            }
+            for w in data.wires
+        ],
+        "frames_per_second": data.frames_per_second,
+        "most_leds_per_output": data.most_leds,
+        "memory_bytes": data.memory_bytes,
+        "dimmed_channels": data.dimmed_channels,
+        "notes": list(data.notes),
     }
 
 

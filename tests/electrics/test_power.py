@@ -176,3 +176,19 @@ def test_without_wiring_the_glow_stays():
     same, note = electrics(row(1)).wired(glow)
     assert same is glow
     assert note == ""
+
+
+def test_cautions_fit_the_battery_and_the_use():
+    def titles(text):
+        return [words.partition(":")[0] for words in report_of(text).cautions]
+
+    alkaline = titles(row(1, '[power]\nbattery = "alkaline_aa"\nin_series = 3\n', drive=0.1))
+    assert "Alkaline cells" in alkaline
+    assert "Lithium cells" not in alkaline
+    assert "Heat" not in alkaline
+    bank = titles(row(1, '[power]\nbattery = "power_bank_10000"\n[heat]\ncontact = "worn"\n'))
+    assert {"Lithium cells", "On the body"} <= set(bank)
+    # 252 mA at 5 V are 1.26 W, more than the 0.4 W that is flagged.
+    assert "Heat" in bank
+    coin = titles(row(1, '[power]\nbattery = "coin_20mm"\nin_series = 2\n'))
+    assert "Coin cells and small children" in coin
