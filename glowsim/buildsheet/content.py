@@ -20,6 +20,7 @@ from glowsim.buildsheet.blocks import (
     Shown,
 )
 from glowsim.buildsheet.data_diagram import data_drawings
+from glowsim.buildsheet.head import rows_of, strips
 from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
@@ -303,13 +304,16 @@ def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
 
 
 def _templates(prop: Prop, most_mm: float) -> tuple[Block, ...]:
-    return tuple(
+    bodies = [
         FullSize(
             _short(places.name) if count == 1 else f"{_short(places.name)} (make {count})",
             tuple(figure.drawing for figure in figures_of(places, most_mm)),
         )
         for places, count in prop.lit
-    )
+    ]
+    rows = rows_of(prop.plan.scene_file.scene)
+    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, most_mm)))]
+    return (*bodies, *(heads if rows else ()))
 
 
 def _short(name: str) -> str:
