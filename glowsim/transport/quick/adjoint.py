@@ -59,7 +59,7 @@ class Adjoint:
         shape = (self.count, len(patch))
         self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
         nodes = 0 if quick._elements is None else quick._elements.node_count
-        airs = 0 if quick._cavity is None else len(quick._cavity.area)
+        airs = 0 if quick._cavity is None else 2 * len(quick._cavity.area)
         self._field = np.zeros((3, nodes, self.count), dtype=np.float32)
         self._air = np.zeros((3, self.count, airs), dtype=np.float32)
         alike = _alike(quick)
@@ -106,7 +106,7 @@ class Adjoint:
             field = quick.solved(load, band, TOLERANCE)
             self._field[band, :, mine] = field
             air = air + b * cavity.area[:, None] * (quick._patch_field @ field)
-        self._air[band, mine] = ((arriving.T @ air) / cavity.area[:, None]).T
+        self._air[band, mine] = (quick._first_arriving[band].T @ air).T
 
     def respond(
         self, emitters: Emitters, rays_per_light: int, aimed_rays: int = AIMED_RAYS
@@ -141,7 +141,7 @@ class Adjoint:
                 source = flight.source[lit, band::3].astype(np.float32)
                 out[:, band] += (self._field[band, lit].T @ source).T
             if quick._cavity is not None:
-                first = quick._cavity.gather(flight.into_air[:, :, band].T)
+                first = quick._cavity.sent(flight.into_air, flight.turned, band)
                 out[:, band] += (self._air[band] @ first.astype(np.float32)).T
         return out
 

@@ -19,6 +19,7 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM, Hits, RayTarget
 from glowsim.geometry.regions import ROOM
 from glowsim.optics.boundary import entry_gain
+from glowsim.optics.facing import turned_share
 from glowsim.optics.fresnel import reflectance, refract
 from glowsim.optics.phase import delta_eddington
 from glowsim.transport.problem import BARE, BodyProblem, Kind
@@ -43,6 +44,7 @@ class Flight:
     absorbed     : (lights, regions, 3) float, in materials and on opaque regions
     in_coats     : (lights, layers, 3) float, absorbed in coats
     into_air     : (lights, faces, 3) float, sent back diffusely into the air by wall faces
+    turned       : (lights, faces, 3) float, turned round at a wall before it got deep
     through_coat : (lights, faces, 3) float, let out diffusely by a coat
     direct       : (lights, faces, 3) float, let out unscattered
     heading      : (lights, faces, 3) float, sum of direct power times direction
@@ -53,6 +55,7 @@ class Flight:
     absorbed: FloatArray
     in_coats: FloatArray
     into_air: FloatArray
+    turned: FloatArray
     through_coat: FloatArray
     direct: FloatArray
     heading: FloatArray
@@ -79,6 +82,8 @@ class FirstFlight:
             np.broadcast_to(forward, reduced.shape), reduced, out=np.zeros_like(reduced),
             where=reduced > 0,
         )  # fmt: skip
+        mu_t = np.maximum(self._mu_a + self._mu_s, 1e-12)
+        self._lives = 1 / (1 + 0.4 * self._mu_a / mu_t)
         black = np.zeros(3)
         self._reflects = np.array(
             [black if m.reflectance is None else m.reflectance for m in media]
@@ -118,6 +123,7 @@ class FirstFlight:
             np.zeros((lights, faces, 3)),
             np.zeros((lights, faces, 3)),
             np.zeros((lights, faces, 3)),
+            np.zeros((lights, faces, 3)),
             np.zeros((lights, 3)),
         )
 
@@ -138,6 +144,7 @@ class FirstFlight:
         before = np.ones_like(mu_t)
         entered = inside.door >= 0
         albedo = np.divide(mu_s, mu_t, out=np.zeros_like(mu_s), where=mu_t > 0)
+        albedo = albedo * np.where(entered[:, None], 1.0, self._lives[inside.region])
         # Where little scatters on the way, few parts tell as well where.
         pieces = int(np.clip(np.ceil(PIECES * reached.max(initial=0.0)), 1, PIECES))
         for piece in range(pieces):
@@ -155,7 +162,7 @@ class FirstFlight:
             )  # fmt: skip
             before = after
         gone = inside.power * (1 - before)
-        absorbed = gone * np.divide(mu_a, mu_t, out=np.zeros_like(mu_a), where=mu_t > 0)
+        absorbed = gone * (1 - albedo)
         _add(flight.absorbed, inside.light, inside.region, absorbed)
         power = rays.power.copy()
         power[cloudy] = inside.power - gone
@@ -255,11 +262,23 @@ class FirstFlight:
         self._send_back(
             rays.where(from_air), (rays.power * share)[from_air], face[from_air], flight
         )
+        enters = from_air & (self._problem.kind_of(goes) == Kind.SCATTERS)
+        self._turn_round(rays.where(enters), cos[enters], n_to[enters], face[enters], flight)
         mirrored = rays.direction - 2 * _dot(normal, rays.direction)[:, None] * normal
         kept = replace(rays, direction=mirrored, power=rays.power * share, gain=np.ones(len(rays)))
         bounces = ~from_air & (share[:, 0] > 0)
         enters = ~leaves & (share[:, 0] < 1)
         return Rays.joined([passed.where(enters), kept.where(bounces)])
+
+    def _turn_round(
+        self, rays: Rays, cos: FloatArray, index: FloatArray, face: IntArray, flight: Flight
+    ) -> None:
+        """Count apart what turns round before it gets deep: it leaves in other directions."""
+        for n in np.unique(index):
+            mine = index == n
+            power = turned_share(cos[mine], float(n))[:, None] * rays.power[mine]
+            _add(flight.turned, rays.light[mine], face[mine], power)
+            _add(flight.into_air, rays.light[mine], face[mine], -power)
 
     def _door(
         self, face: IntArray, goes: IntArray, from_air: np.ndarray, cos: FloatArray

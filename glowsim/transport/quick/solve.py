@@ -15,7 +15,7 @@ from glowsim.geometry.patchwork import Patchwork
 from glowsim.geometry.rays import RayTarget
 from glowsim.geometry.regions import ROOM
 from glowsim.geometry.voxels import Filling, Grid, solid_filling, surface_filling
-from glowsim.optics.diffusion import diffusion_coefficient_mm
+from glowsim.optics.diffusion import asymptotic_diffusion_coefficient_mm
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.aim import beams
 from glowsim.transport.quick.cavity import Cavity, cavity_of
@@ -207,7 +207,9 @@ class QuickBody:
                 # In clear material light crosses the body unscattered; its small scattered part
                 # is spread over the whole body, which a large D says well enough.
                 mu_s = max(medium.mu_s_reduced_per_mm[band], least_mu - mu_a)
-                d_mm = float(diffusion_coefficient_mm(mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s))
+                d_mm = asymptotic_diffusion_coefficient_mm(
+                    mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s, g=medium.g
+                )
                 stiffness += fluence * d_mm * cell * moment
                 absorbed = fluence * mu_a * cell**3 * moment
                 mass += absorbed
@@ -222,13 +224,14 @@ class QuickBody:
         """Work out what the cavity returns, per band, at patch level."""
         areas = self.problem.walls.areas_mm2
         mean = cavity.averager(areas)
-        self._arriving, self._patch_b = [], []
-        known: dict[bytes, FloatArray] = {}
+        self._arriving, self._first_arriving, self._patch_b = [], [], []
+        known: dict[bytes, tuple[FloatArray, FloatArray]] = {}
         for band in range(3):
             b = mean @ self._walls.cavity_b[:, band]
             if b.tobytes() not in known:
                 known[b.tobytes()] = cavity.arriving(b)
-            self._arriving.append(known[b.tobytes()])
+            self._arriving.append(known[b.tobytes()][0])
+            self._first_arriving.append(known[b.tobytes()][1])
             self._patch_b.append(b)
         if self._elements is not None:
             # Only scattering walls feed the cavity from the field.
@@ -242,14 +245,14 @@ class QuickBody:
         if cavity is None:
             return self.solved(source, band), np.zeros((0, source.shape[1]))
         arriving, b = self._arriving[band], self._patch_b[band]
-        first = cavity.gather(flight.into_air[:, :, band].T) / cavity.area[:, None]
+        first = self._first_arriving[band] @ cavity.sent(flight.into_air, flight.turned, band)
         couple = self._patch_field
         if couple is None:
-            return source, arriving @ first
+            return source, first
         field = self.solved(
-            source + couple.T @ ((b * cavity.area)[:, None] * (arriving @ first)), band
+            source + couple.T @ ((b * cavity.area)[:, None] * first), band
         )
-        return field, arriving @ (b[:, None] * (couple @ field) + first)
+        return field, arriving @ (b[:, None] * (couple @ field)) + first
 
     def solved(self, source: FloatArray, band: int, tolerance: float = TOLERANCE) -> FloatArray:
         """Return phi^ on the nodes for loads on them, (nodes, k) each, cavity exchange included.
