@@ -46,7 +46,7 @@ def emission(cosine: ArrayLike, n: float) -> Array:
     Milne's problem, without absorption and with isotropic scattering (forward scattering changes
     it by less than a hundredth); 2 int mu p(mu) dmu = 1.
     """
-    return np.interp(cosine, *_table(n))
+    return np.interp(np.asarray(cosine, dtype=float), *_table(n))
 
 
 def deep_share(n: float) -> float:

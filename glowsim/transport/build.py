@@ -17,6 +17,7 @@ from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.leds import BodyLeds
+from glowsim.transport.likeness import CLOSED
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
     AIR,
@@ -34,9 +35,6 @@ from glowsim.transport.sizes import cell_size_mm, face_size_mm, least_cell_mm, l
 
 Report = Callable[[str], None]
 """Told what is being worked on, for a progress line."""
-
-CLOSED = 0.02
-"""A coat that lets through less than this share is there to stay dark."""
 
 
 def build_problem(scene_file: SceneFile, report: Report = lambda text: None) -> Problem:

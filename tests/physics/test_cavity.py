@@ -212,6 +212,6 @@ def test_equilibrium_light_passes_an_index_step_unchanged(n):
     cavity = cavity_of(problem, RayTarget(problem.walls.triangles), walls.classes, seed=0)
     b = cavity.averager(problem.walls.areas_mm2) @ walls.cavity_b[:, 1]
     field = np.ones(len(b))
-    arriving = cavity.arriving(b) @ (b * field)
+    arriving = cavity.arriving(b)[0] @ (b * field)
     np.testing.assert_allclose(arriving, 1.0, rtol=1e-6)
     np.testing.assert_allclose(b * field + (1 - b) * arriving, 1.0, rtol=1e-6)

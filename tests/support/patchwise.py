@@ -12,7 +12,7 @@ from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick import solve_body
 
 PATCHES = 36
-SURE = 0.05
+SURE = 0.08
 """Only patches whose brightness the reference knows within this share (one s.e.) count."""
 BRIGHT = 0.01
 """Only patches brighter than this share of the mean count."""
@@ -68,12 +68,13 @@ class Beside:
     @property
     def worst(self) -> float:
         """By how much quick is off at the worst patch for sure: two standard errors less."""
-        return float(np.maximum(np.abs(self.off) - 2 * self.noise, 0.0).max())
+        return float(np.maximum(np.abs(self.off) - 2 * self.noise, 0.0).max(initial=0.0))
 
     @property
     def most(self) -> float:
         """The signed difference at the patch that `worst` speaks of."""
-        return float(self.off[(np.abs(self.off) - 2 * self.noise).argmax()])
+        sure = np.abs(self.off) - 2 * self.noise
+        return float(self.off[sure.argmax()]) if len(sure) else 0.0
 
     @property
     def rms(self) -> float:

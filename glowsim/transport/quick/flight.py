@@ -32,6 +32,8 @@ MOST_FACES = 48
 """Faces a ray may meet before what is left of it counts as diffuse."""
 RAYS_AT_ONCE = 200_000
 """Rays followed together; bounds the memory."""
+MIRRORED = 1e-3
+"""Above this share of the strongest ray what a wall mirrors into the air is followed on."""
 FAINT = 1e-4
 """Below this share of its first power a ray's rest counts as diffuse."""
 
@@ -82,6 +84,9 @@ class FirstFlight:
             np.broadcast_to(forward, reduced.shape), reduced, out=np.zeros_like(reduced),
             where=reduced > 0,
         )  # fmt: skip
+        # Near its source light is absorbed faster than the field that spreads from it says: far
+        # away a share x = 0.8 mu_a / (mu_a + mu_s (1 - g^2)) of it is missing (the P3
+        # approximation; derived), within a few mean free paths nothing. Half of it stands for both.
         mu_t = np.maximum(self._mu_a + self._mu_s, 1e-12)
         self._lives = 1 / (1 + 0.4 * self._mu_a / mu_t)
         black = np.zeros(3)
@@ -106,7 +111,7 @@ class FirstFlight:
             hits = self._target.first_hits(start, rays.direction)
             rays = self._through_material(rays, hits, flight)
             rays, hits = self._without_strays(rays, hits, flight)
-            rays = self._at_faces(rays, hits, flight)
+            rays = self._at_faces(rays, hits, flight, MIRRORED * first_power)
             faint = rays.power.max(axis=1) < FAINT * first_power
             self._settle(rays.where(faint), flight)
             rays = rays.where(~faint)
@@ -206,7 +211,7 @@ class FirstFlight:
         self._deposit(inside.origin, inside.power, inside, flight, directed=False)
         np.add.at(flight.lost, rays.light[~cloudy], rays.power[~cloudy])
 
-    def _at_faces(self, rays: Rays, hits: Hits, flight: Flight) -> Rays:
+    def _at_faces(self, rays: Rays, hits: Hits, flight: Flight, least: float) -> Rays:
         """Reflect, bend, let out or absorb rays at the faces they met; return those that go on."""
         problem = self._problem
         normal = problem.walls.normals[hits.face]
@@ -223,7 +228,7 @@ class FirstFlight:
         self._meet_coat(arrived.where(coated), coat[coated], hits.face[coated], flight)
         bare = ~opaque & ~coated
         return self._meet_bare(
-            arrived.where(bare), normal[bare], goes[bare], hits.face[bare], flight
+            arrived.where(bare), normal[bare], goes[bare], hits.face[bare], flight, least
         )
 
     def _meet_core(self, rays: Rays, core: IntArray, face: IntArray, flight: Flight) -> None:
@@ -247,7 +252,13 @@ class FirstFlight:
         self._send_back(rays, back, face, flight)
 
     def _meet_bare(
-        self, rays: Rays, normal: FloatArray, goes: IntArray, face: IntArray, flight: Flight
+        self,
+        rays: Rays,
+        normal: FloatArray,
+        goes: IntArray,
+        face: IntArray,
+        flight: Flight,
+        least: float,
     ) -> Rays:
         """Apply Fresnel and Snell at a smooth face."""
         n_from, n_to = self._index[rays.region], self._index[goes]
@@ -259,24 +270,36 @@ class FirstFlight:
         passed.door, passed.gain = self._door(face, goes, from_air, np.abs(_dot(normal, bent)))
         leaves = goes == ROOM
         self._let_out(passed.where(leaves), passed.power[leaves], face[leaves], flight)
-        self._send_back(
-            rays.where(from_air), (rays.power * share)[from_air], face[from_air], flight
-        )
-        enters = from_air & (self._problem.kind_of(goes) == Kind.SCATTERS)
-        self._turn_round(rays.where(enters), cos[enters], n_to[enters], face[enters], flight)
         mirrored = rays.direction - 2 * _dot(normal, rays.direction)[:, None] * normal
         kept = replace(rays, direction=mirrored, power=rays.power * share, gain=np.ones(len(rays)))
-        bounces = ~from_air & (share[:, 0] > 0)
-        enters = ~leaves & (share[:, 0] < 1)
-        return Rays.joined([passed.where(enters), kept.where(bounces)])
+        dim = from_air & (kept.power.max(axis=1) < least)
+        self._send_back(rays.where(dim), kept.power[dim], face[dim], flight)
+        enters = from_air & (self._problem.kind_of(goes) == Kind.SCATTERS)
+        followed = np.where(dim, 0.0, share[:, 0])[enters]
+        self._turn_round(
+            rays.where(enters), cos[enters], n_to[enters], followed, face[enters], flight
+        )
+        goes_on = ~leaves & (share[:, 0] < 1)
+        bounces = ~dim & (share[:, 0] > 0)
+        return Rays.joined([passed.where(goes_on), kept.where(bounces)])
 
     def _turn_round(
-        self, rays: Rays, cos: FloatArray, index: FloatArray, face: IntArray, flight: Flight
+        self,
+        rays: Rays,
+        cos: FloatArray,
+        index: FloatArray,
+        followed: FloatArray,
+        face: IntArray,
+        flight: Flight,
     ) -> None:
-        """Count apart what turns round before it gets deep: it leaves in other directions."""
+        """Count apart what turns round before it gets deep: it leaves in other directions.
+
+        followed : (n,) float, share of each ray that the face mirrors and that is followed on
+        """
         for n in np.unique(index):
             mine = index == n
-            power = turned_share(cos[mine], float(n))[:, None] * rays.power[mine]
+            share = np.maximum(turned_share(cos[mine], float(n)) - followed[mine], 0.0)
+            power = share[:, None] * rays.power[mine]
             _add(flight.turned, rays.light[mine], face[mine], power)
             _add(flight.into_air, rays.light[mine], face[mine], -power)
 

@@ -249,9 +249,7 @@ class QuickBody:
         couple = self._patch_field
         if couple is None:
             return source, first
-        field = self.solved(
-            source + couple.T @ ((b * cavity.area)[:, None] * first), band
-        )
+        field = self.solved(source + couple.T @ ((b * cavity.area)[:, None] * first), band)
         return field, arriving @ (b[:, None] * (couple @ field)) + first
 
     def solved(self, source: FloatArray, band: int, tolerance: float = TOLERANCE) -> FloatArray:
