@@ -34,7 +34,7 @@ def asymptotic_diffusion_coefficient_mm(
 
     D = 1 / (3 (mu_s' + a mu_a)), a = 1 - 0.8 / (1 + g): the P3 approximation with
     Henyey-Greenstein scattering, to first order in the absorption (derived; 0.2 at g = 0 is
-    Aronson & Corngold's, J. Opt. Soc. Am. A 16, 1066, 1999, from memory). Its k is within 0.1 %
+    Aronson & Corngold's, J. Opt. Soc. Am. A 16, 1066, 1999, from memory). Its k is within 0.2 %
     of `exact.decay_constant_of_phase` up to mu_a = 0.2 mu_s'; with `diffusion_coefficient_mm`
     light dies 3.5 % too soon at mu_a = mu_s'/10 and g = 0, which is 16 % over five such lengths.
     """

@@ -243,7 +243,7 @@ def test_far_light_dies_as_in_transport_theory(g, ratio):
     d_mm = asymptotic_diffusion_coefficient_mm(mu_a_per_mm=ratio, mu_s_reduced_per_mm=1.0, g=g)
     mu_t = ratio + 1.0 / (1.0 - g)
     exact = mu_t * decay_constant_of_phase(albedo=1.0 - ratio / mu_t, g=g)
-    assert np.sqrt(ratio / d_mm) == pytest.approx(exact, rel=1e-3)
+    assert np.sqrt(ratio / d_mm) == pytest.approx(exact, rel=2e-3 if ratio > 0.1 else 1e-3)
 
 
 @pytest.mark.parametrize("depth", [3.0, 14.0])

@@ -18,7 +18,7 @@ from tests.support.patchwise import Patches, gathered, patches_of
 from tests.support.random_props import random_prop, scene_text
 
 TABLE = Path(__file__).parent / "promises.csv"
-PROPS = 64
+PROPS = range(64)
 PHOTONS = 300_000
 
 
@@ -67,10 +67,10 @@ HEADER = """\
 def main() -> None:
     """Write the table anew."""
     lines = []
-    for number in range(PROPS):
+    for number in PROPS:
         problem = random_prop(number)
         lines.append(line_of(number, by_reference(problem, patches_of(problem), PHOTONS, 1)))
-        print(f"{number + 1} of {PROPS}", flush=True)
+        print(f"{len(lines)} of {len(PROPS)}", flush=True)
     TABLE.write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")
 
 

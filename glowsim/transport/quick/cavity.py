@@ -199,8 +199,8 @@ def _seen(
         arrives = np.abs(np.einsum("nd,nd->n", direction[good], normal[there]))
         sent = _by_index(emission, index[face][good], leaves)
         taken = _by_index(emission, index[there], arrives)
-        for law, weight in enumerate((None, sent, taken, sent * taken)):
-            seen[law] += np.bincount(key, weight, count * count).reshape(count, count)
+        for law, counts in enumerate((np.ones(len(sent)), sent, taken, sent * taken)):
+            seen[law] += np.bincount(key, counts, count * count).reshape(count, count)
     return seen / RAYS_PER_PATCH
 
 
