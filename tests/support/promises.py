@@ -14,12 +14,15 @@ import numpy as np
 
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.reference import Goal, solve_body
-from tests.support.patchwise import Patches, gathered, patches_of
+from tests.support.patchwise import Patches, beside, gathered, patches_of
 from tests.support.random_props import random_prop, scene_text
 
 TABLE = Path(__file__).parent / "promises.csv"
-PROPS = range(64)
-PHOTONS = 300_000
+PROPS = range(70)
+PHOTONS = 60_000
+"""Of each prop when the table is made anew; as it stands its lines are of 8 000 to 300 000."""
+FEWEST = 5
+"""Props with fewer patches that the reference knows well are left out."""
 
 
 def by_reference(problem: BodyProblem, patch: np.ndarray, photons: int, seed: int) -> Patches:
@@ -69,7 +72,9 @@ def main() -> None:
     lines = []
     for number in PROPS:
         problem = random_prop(number)
-        lines.append(line_of(number, by_reference(problem, patches_of(problem), PHOTONS, 1)))
+        patches = by_reference(problem, patches_of(problem), PHOTONS, 1)
+        if len(beside(patches, (), patches).off) >= FEWEST:
+            lines.append(line_of(number, patches))
         print(f"{len(lines)} of {len(PROPS)}", flush=True)
     TABLE.write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")
 

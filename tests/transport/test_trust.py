@@ -12,7 +12,7 @@ from glowsim.scene import Orb, Slab
 from glowsim.transport.likeness import depth_of, thickness_of
 from glowsim.transport.problem import BARE, BodyProblem, Layer
 from glowsim.transport.quick.trust import trust_of
-from tests.support.bodies import body, emitters, medium
+from tests.support.bodies import body, emitters, medium, shell
 from tests.support.slabs import BEAM, SLABS, slab
 
 
@@ -102,3 +102,18 @@ def test_a_sheet_lit_from_its_edge_is_called_that():
     assert "not the tool for edge-lit sheets" in found
     for other in (sheet((0.0, 0.0, 1.0)), sheet((1.0, 0.0, 0.0), n=1.0)):
         assert not any("sheet" in caution for caution in trust_of(other, 0.0))
+
+
+@pytest.mark.parametrize(("cell_mm", "cautions"), [(0.73, 1), (0.44, 0)])
+def test_coarse_cells_of_a_dense_dark_wall(cell_mm, cautions):
+    problem = shell(
+        shape_mesh(Slab(kind="slab", length_mm=36, width_mm=26, thickness_mm=18)),
+        medium(0.0269, 2.374, 0.8, 1.0),
+        2.3,
+        emitters([[0.0, 0.0, 9.0]], region=1),
+        cell_mm=cell_mm,
+        face_mm=6.0,
+    )
+    found = trust_of(replace(problem, wall_mm=2.3), 0.0)
+    assert len(found) == cautions
+    assert all("cells of 0.73 mm" in one and "cell_mm = 0.44" in one for one in found)

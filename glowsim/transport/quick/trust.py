@@ -18,6 +18,9 @@ DARK = 0.1
 """Absorption above this share of the reduced scattering is strong for diffusion."""
 NEAR = 2.0
 """A light within this many transport lengths of the surface it lights is close."""
+COARSE = (1.5, 0.3)
+"""Cells of a wall lit from a hollow are coarse above this many transport lengths, if light decays
+by more than the second number within one: flat sides then depend on how the grid cuts them."""
 BARE = 0.05
 """Above this share of light that never scatters, bare LEDs show."""
 SHEET_WIDE = 8.0
@@ -39,6 +42,7 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
             cautions.append(_of_sheet(problem, region))
             continue
         cautions += _of_thickness(problem, region) + _of_absorption(problem, region)
+        cautions += _of_grid(problem, region)
     if direct_share > BARE:
         cautions.append(
             f"{100 * direct_share:.0f} % of the light leaves without scattering: the bare LEDs show"
@@ -72,6 +76,28 @@ def _of_absorption(problem: BodyProblem, region: int) -> list[str]:
     return [
         f"{medium.name}: absorbs {dark.max():.2g} times what it scatters in {band} "
         f"(quick needs below {DARK:g})"
+    ]
+
+
+def _of_grid(problem: BodyProblem, region: int) -> list[str]:
+    """Return what is to say of the cells of a shell's wall that is lit from its hollow.
+
+    Measured on a box of 2.3 mm wall, 5.5 transport lengths, mu_a = mu_s'/90: its sides are off by
+    -21 to +16 % with the cells chosen for it, by -14 to +9 % with cells of 0.6 times their size.
+    """
+    medium, cell_mm = problem.media[region], problem.cell_mm
+    if region != 0 or problem.wall_mm is None:
+        return []
+    if (problem.kind_of(problem.emitters.region) != Kind.AIR).all():
+        return []
+    lengths = cell_mm * medium.mu_t_reduced_per_mm
+    decay = cell_mm * np.sqrt(3 * medium.mu_a_per_mm * medium.mu_t_reduced_per_mm)
+    if not ((lengths > COARSE[0]) & (decay > COARSE[1])).any():
+        return []
+    return [
+        f"{medium.name}: its wall is worked out in cells of {cell_mm:.2g} mm, coarse for a material "
+        "this dense and dark: one flat side may come out 15 % too bright and the next as much too "
+        f"dark. Give the body cell_mm = {0.6 * cell_mm:.2g}"
     ]
 
 
