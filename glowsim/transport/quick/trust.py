@@ -95,8 +95,8 @@ def _of_grid(problem: BodyProblem, region: int) -> list[str]:
     if not ((lengths > COARSE[0]) & (decay > COARSE[1])).any():
         return []
     return [
-        f"{medium.name}: its wall is worked out in cells of {cell_mm:.2g} mm, coarse for a material "
-        "this dense and dark: one flat side may come out 15 % too bright and the next as much too "
+        f"{medium.name}: its wall is worked out in cells of {cell_mm:.2g} mm, coarse for one "
+        "so dense and dark: one flat side may come out 15 % too bright and the next as much too "
         f"dark. Give the body cell_mm = {0.6 * cell_mm:.2g}"
     ]
 
