@@ -86,9 +86,10 @@ class FirstFlight:
         )  # fmt: skip
         # Near its source light is absorbed faster than the field that spreads from it says: far
         # away a share x = 0.8 mu_a / (mu_a + mu_s (1 - g^2)) of it is missing (the P3
-        # approximation; derived), within a few mean free paths nothing. Half of it stands for both.
+        # approximation; derived), within a few mean free paths nothing. Three eighths of it stand
+        # for both: at an albedo of 0.9 the fluence is 4 % low at two of them, 4 % high at five.
         mu_t = np.maximum(self._mu_a + self._mu_s, 1e-12)
-        self._lives = 1 / (1 + 0.4 * self._mu_a / mu_t)
+        self._lives = 1 / (1 + 0.3 * self._mu_a / mu_t)
         black = np.zeros(3)
         self._reflects = np.array(
             [black if m.reflectance is None else m.reflectance for m in media]
