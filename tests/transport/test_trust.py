@@ -35,7 +35,7 @@ def test_a_thick_pale_body_is_trusted():
             0.0,
             "absorbs 0.12 times what it scatters in red (quick needs below 0.1)",
         ),
-        (ball(0.01, 1.0, 1.5), 0.0, "1.5 mm below the surface, 1.5 transport lengths (quick needs"),
+        (ball(0.01, 1.0, 1.0), 0.0, "1.0 mm below the surface, 1 transport lengths (quick needs"),
         (ball(0.01, 1.0), 0.06, "6 % of the light leaves without scattering: the bare LEDs show"),
     ],
     ids=["thin", "dark", "near", "bare"],

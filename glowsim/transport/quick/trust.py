@@ -16,7 +16,7 @@ THIN = 3.0
 """A wall thinner than this many transport mean free paths is thin for diffusion."""
 DARK = 0.1
 """Absorption above this share of the reduced scattering is strong for diffusion."""
-NEAR = 2.0
+NEAR = 1.25
 """A light within this many transport lengths of the surface it lights is close."""
 COARSE = (1.5, 0.3)
 """Cells of a wall lit from a hollow are coarse above this many transport lengths, if light decays
