@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from glowsim.errors import SceneError
 from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
 from glowsim.findings.compared import Comparison, compared_with
@@ -13,9 +14,11 @@ from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
-from glowsim.findings.patches import Eye, Patch
+from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
 from glowsim.findings.suggest import suggestion
+from glowsim.findings.unevenness import grade
+from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
 from glowsim.transport.result import SurfaceGlow
@@ -33,6 +36,8 @@ class Finding:
 
     body_place_mm : in the body's own frame;  prop_place_mm : on its first copy, in the prop
     from_mm, to_mm : heights (z) it reaches in the body's own frame
+    size_mm : diameter of a disc of its area;  length_mm, width_mm : how far it reaches
+    ring    : whether it runs all round; then its length is its diameter
     noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
     within_noise   : noise alone could make such a patch
     elsewhere_mm   : the same place on the other copies that look alike, in the prop
@@ -47,6 +52,9 @@ class Finding:
     from_mm: float
     to_mm: float
     size_mm: float
+    length_mm: float
+    width_mm: float
+    ring: bool
     area_mm2: float
     ratio: float
     ratio_to_mean: float
@@ -60,10 +68,25 @@ class Finding:
     elsewhere_mm: tuple[tuple[float, ...], ...] = ()
 
     @property
+    def size(self) -> str:
+        """How large it is [mm]: '19', '370 x 46' or 'ring 40'."""
+        if self.ring:
+            return f"ring {self.length_mm:.0f}"
+        slender = self.length_mm >= SLENDER * self.width_mm
+        return f"{self.length_mm:.0f}" + (f" x {self.width_mm:.0f}" if slender else "")
+
+    @property
+    def what(self) -> str:
+        """Its kind and shape: 'hot spot', 'hot ring', 'dark gap', 'dark ring', 'light leak'."""
+        return f"{self.kind.split()[0]} ring" if self.ring else self.kind
+
+    @property
     def label(self) -> str:
         """How large and how strong it is, in a few words."""
-        what = "the glow's mean" if self.kind == "light leak" else "its surroundings"
-        words = f"{self.size_mm:.0f} mm wide, {self.ratio:.2g} x {what}"
+        of = "the glow's mean" if self.kind == "light leak" else "its surroundings"
+        words = f"{self.size} mm {'across' if self.ring else 'wide'}, {self.ratio:.2g} x {of}"
+        if self.ring:
+            words = f"ring at height {self.from_mm:.0f} to {self.to_mm:.0f}, {words[5:]}"
         return f"{words}, within noise" if self.within_noise else words
 
 
@@ -103,7 +126,7 @@ class Findings:
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
                 f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
-                f"5 %/mean {even.p5_over_mean:.2g} (even from {self.limits.evenness_target:g} on)"
+                f"5 %/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
             )
         for found in self.found:
             place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
@@ -131,8 +154,8 @@ class Findings:
             "solver": self.solver,
             "room": self.room.model_dump(),
             "thresholds": self.limits.model_dump(),
-            "evenness": [_evenness_json(e) for e in self.bodies],
-            "whole": _evenness_json(self.whole) if self.whole else None,
+            "evenness": [_plain(e) for e in self.bodies],
+            "whole": _plain(self.whole) if self.whole else None,
             "reads_as_lit": [_plain(v) for v in self.lit],
             "findings": [_plain(f) for f in self.found],
             "unlisted_findings": self.unlisted,
@@ -156,11 +179,16 @@ def findings_of(
     comparisons : of quick with the reference, made earlier; what they tell is said with quick.
     """
     looks = looks_of(glow, scene.room)
+    eyes = [_eye(look, scene) for look in looks]
     found: list[Finding] = []
-    unlisted = 0
-    for look in looks:
-        eye = Eye(look, scene.room, scene.findings)
-        patches = [*_leaks(eye, scene), *eye.patches()]
+    bodies: list[Evenness] = []
+    unlisted = spots = 0
+    for eye in eyes:
+        standing_out = eye.patches()
+        clear = sum(not patch.within_noise for patch in standing_out)
+        bodies.append(_graded(evenness_of(eye), clear, scene.findings))
+        spots += clear
+        patches = [*_leaks(eye, scene), *standing_out]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
             found.append(_finding(len(found) + 1, patch, eye, glow))
@@ -169,8 +197,8 @@ def findings_of(
         solver=glow.solver,
         room=scene.room,
         limits=scene.findings,
-        bodies=tuple(evenness_of(look) for look in looks),
-        whole=_whole(looks),
+        bodies=tuple(bodies),
+        whole=_whole(eyes, spots),
         lit=tuple(_lit(look, glow, scene) for look in looks),
         found=tuple(found),
         unlisted=unlisted,
@@ -181,6 +209,18 @@ def findings_of(
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
     )
+
+
+def _eye(look: Look, scene: Scene) -> Eye:
+    fade = fade_of(scene, look.copies[0].of)
+    try:
+        return Eye(look, scene.room, scene.findings, fade)
+    except SceneError as problem:
+        raise SceneError(f"{look.copies[0].of}: {problem}") from None
+
+
+def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
+    return replace(figures, grade=grade(figures.p5_over_mean, figures.off_by, spots, limits))
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
@@ -215,6 +255,9 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         patch.from_mm,
         patch.to_mm,
         patch.size_mm,
+        patch.length_mm,
+        patch.width_mm,
+        patch.ring,
         patch.area_mm2,
         patch.ratio,
         patch.ratio_to_mean,
@@ -229,10 +272,11 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
     )
 
 
-def _whole(looks: tuple[Look, ...]) -> Evenness | None:
-    if not looks:
+def _whole(eyes: Sequence[Eye], spots: int) -> Evenness | None:
+    if not eyes:
         return None
-    return evenness_of_all("whole prop", looks, [len(look.copies) for look in looks])
+    figures = evenness_of_all("whole prop", eyes, [len(eye.look.copies) for eye in eyes])
+    return _graded(figures, spots, eyes[0].limits)
 
 
 def _rounded(point: FloatArray) -> tuple[float, ...]:
@@ -242,15 +286,6 @@ def _rounded(point: FloatArray) -> tuple[float, ...]:
 def _plain(item: Any) -> dict[str, Any]:
     # Adding nothing turns -0.0 into 0.0.
     return {k: round(v, 5) + 0.0 if isinstance(v, float) else v for k, v in vars(item).items()}
-
-
-def _evenness_json(figures: Evenness) -> dict[str, Any]:
-    return _plain(figures) | {
-        "u0": round(figures.u0, 5) + 0.0,
-        "least_over_greatest": round(figures.least_over_greatest, 5) + 0.0,
-        "p5_over_mean": round(figures.p5_over_mean, 5) + 0.0,
-        "p5_over_p95": round(figures.p5_over_p95, 5) + 0.0,
-    }
 
 
 def _account_json(account: EnergyAccount) -> dict[str, Any]:

@@ -93,8 +93,9 @@ class _Trial:
         self._share = eye.patchwork.area / eye.patchwork.area.sum()
         self._mine = np.isin(rows, patch.faces)
         self._leds = _leds(self._look, patch.light)
-        self._own = self._look.per_light_cd_m2[patch.light, rows]
-        self._seen = self._look.seen_cd_m2[rows]
+        self._wanted = eye.wanted
+        self._own = self._look.per_light_cd_m2[patch.light, rows] / self._wanted
+        self._seen = eye.seen_cd_m2
         self._fit = _falloff(self._look, patch.light)
         self._before = self._fit.at(self._centre, self._leds)
         others = self._look.body.led_mm[self._look.body.led_light != patch.light]
@@ -143,7 +144,7 @@ class _Trial:
         points = self._places()
         tried = []
         for point in points:
-            more = len(self._leds) * self._fit.at(self._centre, point[None])
+            more = len(self._leds) * self._fit.at(self._centre, point[None]) / self._wanted
             leds = np.vstack([self._leds, point])
             tried += [(self._seen + strength * more, leds) for strength in STRENGTHS]
         best = self._best(tried)

@@ -19,6 +19,7 @@ from glowsim.scene.supply import (
     Tree,
     Wiring,
 )
+from glowsim.scene.wanted import Fade
 
 __all__ = [
     "SUPPLY",
@@ -34,6 +35,7 @@ __all__ = [
     "Dome",
     "DrillLine",
     "DrillRing",
+    "Fade",
     "Insert",
     "Light",
     "Mask",

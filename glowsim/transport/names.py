@@ -18,6 +18,7 @@ _OF_NO_ACCOUNT: Any = {
     "rotation_deg": True,
     "patterns": True,
     "placing": True,
+    "wanted": True,
     "lights": True,
     "mesh": {"file"},
     "inserts": {"__all__": {"name": True, "mesh": {"file"}}},
