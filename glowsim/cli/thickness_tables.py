@@ -8,10 +8,11 @@ from rich.console import Console
 from rich.table import Table
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import short, short_share, table_of
+from glowsim.cli.common import off_text, short, short_share, table_of
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
+from glowsim.decisions.worth import figures, off_log, wanted
 
 WIDE = 116
 """From so many characters on all figures of a step go on one line."""
@@ -24,8 +25,12 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     screen.print(f"Varied: {variation.varied}.", markup=False)
     if variation.vary in ("around", "size") and variation.body.patterns:
         screen.print("Whether its copies still have room beside each other is not looked at.")
-    if variation.vary != "around":
-        screen.print(f"'{answer.body}' as drawn: {variation.now_mm:g} mm.", markup=False)
+    now, before = "" if variation.vary == "around" else f" {variation.now_mm:g} mm,", answer.before
+    screen.print(
+        f"'{answer.body}' as drawn:{now} {figures(before)} ({before.grade}), mean "
+        f"{before.evenness.mean_cd_m2:.3g} cd/m2.",
+        markup=False,
+    )
     for advice in answer.advice:
         for table in _tables(answer, advice, screen.width):
             screen.print(table)
@@ -62,7 +67,7 @@ def _tables(answer: Thickness, advice: Advice, width: int) -> list[Table]:
         for column in table.columns:
             column.no_wrap = True
         for value, step in sorted(rows.items()):
-            mark = "-> " if value == advice.value_mm else ""
+            mark = "-> " if advice.worth and value == advice.value_mm else ""
             table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
         tables.append(table)
     tables[0].title = f"{advice.material} (luminance in cd/m2)"
@@ -73,9 +78,10 @@ def _explained(answer: Thickness, advice: Advice) -> str:
     """Return what the marks and columns of a table mean."""
     moves = _moves((*answer.of(advice.material), advice.step))
     limits = answer.limits
+    arrow = "least that is even enough" if advice.meets else "best, but not even enough"
     return (
-        f"-> {'least that is even enough' if advice.meets else 'most even, but not enough'}: "
-        f"5%/mean {limits.evenness_target:g} is wanted.  hot, dark: spots that stand out.  "
+        (f"-> {arrow}: " if advice.worth else "no ->, none is worth it: ")
+        + f"{wanted(advice.step)} are wanted.  hot, dark: spots that stand out.  "
         + ("LED: below the surface.  " if moves else "")
         + f"watts: of the hottest board, ! above {limits.buried_power_w:g} W, the rule of thumb.  "
         "quick: whether that solver holds or is a rough guide"
@@ -94,10 +100,11 @@ def _watts(step: Step) -> str:
 
 Columns = dict[str, Callable[[Step], str]]
 _SEEN: Columns = {
+    "glow": lambda step: step.grade,
+    "off by": lambda step: off_text(step.evenness.off_by),
     "5%/mean": lambda step: short_share(step.even),
     "U0": lambda step: short_share(step.evenness.u0),
     "mean": lambda step: short(step.evenness.mean_cd_m2),
-    "least": lambda step: short(step.evenness.least_cd_m2),
     "reads as": lambda step: step.lit.grade,
     "hot": lambda step: str(step.hot_spots),
     "dark": lambda step: str(step.dark_gaps),
@@ -115,7 +122,7 @@ def _compared(answer: Thickness) -> str:
     """Return one sentence on the materials side by side."""
     enough = [advice for advice in answer.advice if advice.meets]
     if not enough:
-        best = max(answer.advice, key=lambda advice: advice.step.even)
+        best = min(answer.advice, key=lambda advice: off_log(advice.step))
         return f"None of them is even enough; {best.material} comes nearest."
     thinnest = min(enough, key=lambda advice: advice.value_mm)
     brightest = max(enough, key=lambda advice: advice.step.evenness.mean_cd_m2)

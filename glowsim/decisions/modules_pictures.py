@@ -7,7 +7,7 @@ from collections.abc import Callable
 from PIL import Image
 
 from glowsim.decisions.modules import Count, Modules
-from glowsim.decisions.words import share
+from glowsim.decisions.worth import figures
 from glowsim.pictures import Line, Panel, Studio, chart, compared
 
 MOST_PICTURES = 12
@@ -52,12 +52,11 @@ def modules_chart(answer: Modules) -> Image.Image:
 def modules_sheet(answer: Modules, size: tuple[int, int], backend: str = "auto") -> Image.Image:
     """Return pictures of the scene as it is and of every count, at one exposure."""
     shown = answer.counts[: MOST_PICTURES - 1]
-    chosen = answer.chosen or answer.best
     steps = [answer.before, *(count.step for count in shown)]
-    labels = [f"as it is: 5%/mean {share(answer.before.even)}"]
+    labels = [f"as it is: {figures(answer.before)}"]
     for count in shown:
-        mark = "  <- this" if count is chosen else ""
-        labels.append(f"{count.count} x {count.board}: {share(count.step.even)}{mark}")
+        mark = "  <- this" if count is answer.advised else ""
+        labels.append(f"{count.count} x {count.board}: {figures(count.step)}{mark}")
     studios = [Studio(step.glow, step.scene_file.scene, backend) for step in steps]
     return compared(studios, labels, size)
 

@@ -30,6 +30,7 @@ from glowsim.decisions.response import Responses, pinned
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged
 from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
+from glowsim.decisions.worth import change, verdict
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.scene.bodies import Drive
@@ -98,7 +99,7 @@ class Placed:
     @property
     def meets(self) -> bool:
         """Whether the placement is even enough."""
-        return self.after.even >= self.target
+        return self.after.enough
 
     def write(self) -> Path:
         """Write the new scene beside the old one, under a free name; return its path."""
@@ -201,7 +202,8 @@ def _words(answer: Placed) -> list[str]:
         f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} "
         f"(before: {share(answer.before.even)}; expected {answer.predicted:.3f}, solved "
         f"{even:.3f}): "
-        + ("even enough." if answer.meets else f"not even enough, {answer.target:g} is wanted.")
+        f"{verdict(answer.after)}.",
+        f"Beside what it is now: {change(answer.after, answer.before)}.",
     ]
     if answer.reference is not None:
         said.append(
@@ -359,7 +361,7 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
         answer.body.material,
         answer.plan.catalogue,
     )
-    face, area = responses.faces_cd_m2(patch_luminance(responses, step))
+    face, area = responses.faces_cd_m2(patch_luminance(responses, step) / responses.wanted)
     return round(p5_over_mean(face, area), 5)
 
 

@@ -8,7 +8,7 @@ from PIL import Image
 
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Report, Thickness
-from glowsim.decisions.words import share
+from glowsim.decisions.worth import figures
 from glowsim.pictures import Line, Panel, Studio, chart, compared
 
 MOST_PICTURES = 12
@@ -73,10 +73,10 @@ def thickness_sheet(
         steps = {step.value_mm: step for step in (*_some(answer.of(material)), advice.step)}
         for value in sorted(steps):
             shown.append(steps[value])
-            chosen = " (recommended)" if advice.meets else " (best)"
+            chosen = " (recommended)" if advice.worth else " (best, no clear gain)"
             whose = material if len(answer.materials) > 1 else answer.variation.quantity
             labels.append(
-                f"{whose} {value:g} mm, 5%/mean {share(steps[value].even)}"
+                f"{whose} {value:g} mm, {figures(steps[value])}"
                 + (chosen if value == advice.value_mm else "")
             )
     # Of what is varied the greatest value makes the largest prop, if they differ in size.

@@ -25,7 +25,7 @@ from glowsim.scene import Thresholds
 FIGURES = (
     *("mean_cd_m2", "least_cd_m2", "p5_cd_m2", "median_cd_m2", "p95_cd_m2", "greatest_cd_m2"),
     *("u0", "least_over_greatest", "p5_over_mean", "p5_over_p95", "variation"),
-    *("off_by", "within_share", "too_dark_share", "too_bright_share"),
+    *("seen_p5_over_mean", "off_by", "within_share", "too_dark_share", "too_bright_share"),
 )
 SHIFTED = 0.03
 """A figure that noise moves by more than this share is called shifted."""
@@ -37,6 +37,7 @@ class Evenness:
 
     u0, least_over_greatest, p5_over_mean, p5_over_p95 : ratios of luminance over what is wanted
     variation : coefficient of variation, standard deviation over mean, likewise
+    seen_p5_over_mean : 5th percentile over mean, as the eye averages them
     off_by    : factor by which a typical place, as the eye averages it, is off; 1 is even
     within_share, too_dark_share, too_bright_share : of the area, as the eye averages it: within
                 `even_factor` of the middle, darker, brighter
@@ -58,6 +59,7 @@ class Evenness:
     p5_over_mean: float
     p5_over_p95: float
     variation: float
+    seen_p5_over_mean: float
     off_by: float
     within_share: float
     too_dark_share: float
@@ -68,9 +70,9 @@ class Evenness:
 
     @property
     def worse_end(self) -> float:
-        """What the evenness target is held against: 5th percentile over mean, or that of a soft
-        ripple which is as uneven as this glow, whichever is less."""
-        return min(self.p5_over_mean, as_ripple(self.off_by))
+        """What the evenness target is held against: 5th percentile over mean as seen, or that of a
+        soft ripple which is as uneven as this glow, whichever is less."""
+        return min(self.seen_p5_over_mean, as_ripple(self.off_by))
 
 
 def evenness_of(eye: Eye) -> Evenness:
@@ -158,6 +160,7 @@ def evenness(
         _ratio(low, middle),
         _ratio(low, high),
         _ratio(np.sqrt(spread), middle),
+        _ratio(area_percentiles(seen, area_mm2, (5,))[0], middle),
         off_by(seen, area_mm2),
         *shares(seen, area_mm2, factor),
     )

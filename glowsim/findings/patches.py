@@ -112,7 +112,8 @@ class Eye:
         self.limits = limits
         distance = room.viewing_distance_mm
         self.patchwork = Patchwork(look.body.surface, look.glows)
-        self.wanted = wanted_level(wanted, look.body.surface, self.patchwork.faces)
+        name = look.copies[0].of
+        self.wanted = wanted_level(wanted, look.body.surface, self.patchwork.faces, name)
         extent = np.sqrt(float(self.patchwork.area.sum()))
         self.fine_mm = distance * np.tan(np.radians(FINEST_DEG))
         self._wide_mm = min(distance * np.tan(np.radians(limits.surround_deg)), extent)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from glowsim.errors import SceneError
 from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
 from glowsim.findings.compared import Comparison, compared_with
@@ -212,15 +211,11 @@ def findings_of(
 
 
 def _eye(look: Look, scene: Scene) -> Eye:
-    fade = fade_of(scene, look.copies[0].of)
-    try:
-        return Eye(look, scene.room, scene.findings, fade)
-    except SceneError as problem:
-        raise SceneError(f"{look.copies[0].of}: {problem}") from None
+    return Eye(look, scene.room, scene.findings, fade_of(scene, look.copies[0].of))
 
 
 def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
-    return replace(figures, grade=grade(figures.p5_over_mean, figures.off_by, spots, limits))
+    return replace(figures, grade=grade(figures.worse_end, spots, limits))
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:

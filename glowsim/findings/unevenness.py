@@ -86,9 +86,11 @@ def as_ripple(off: float) -> float:
     return 1 - _P5_OF_SINE * float(np.sqrt(1 - (1 - j) ** 2))
 
 
-def grade(p5_over_mean: float, off: float, spots: int, limits: Thresholds) -> Grade:
-    """Return the grade of a glow on which so many hot spots and dark gaps stand out."""
-    worse_end = min(p5_over_mean, as_ripple(off))
+def grade(worse_end: float, spots: int, limits: Thresholds) -> Grade:
+    """Return the grade of a glow on which so many hot spots and dark gaps stand out.
+
+    worse_end : 5th percentile over mean, or that of a ripple as uneven, whichever is less
+    """
     if worse_end >= max(limits.even_from, limits.evenness_target) and not spots:
         return "even"
     return "fair" if worse_end >= limits.evenness_target else "patchy"

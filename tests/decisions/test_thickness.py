@@ -226,8 +226,7 @@ def test_the_verdict_of_the_reference_solver_counts():
         figures = SimpleNamespace(
             p5_over_mean=even, mean_cd_m2=10.0, noise={"p5_over_mean": 0.01}, shifted=shifted
         )
-        limits = SimpleNamespace(evenness_target=0.5)
-        return SimpleNamespace(even=even, evenness=figures, findings=SimpleNamespace(limits=limits))
+        return SimpleNamespace(even=even, evenness=figures, enough=even >= 0.5)
 
     assert "is not even enough" in " ".join(_by_reference(step(0.52), step(0.45)))
     assert "is even enough" in " ".join(_by_reference(step(0.45), step(0.52)))
@@ -250,19 +249,19 @@ def test_the_search_finds_the_least_round_value(curve, target):
 
     def solve(value):
         solved.append(value)
-        return SimpleNamespace(value_mm=value, even=float(curve(value)))
+        return SimpleNamespace(value_mm=value, worse_end=float(curve(value)))
 
-    steps = [SimpleNamespace(value_mm=x, even=float(curve(x))) for x in np.linspace(5, 40, 8)]
-    first = next(k for k, step in enumerate(steps) if step.even >= target)
+    steps = [SimpleNamespace(value_mm=x, worse_end=float(curve(x))) for x in np.linspace(5, 40, 8)]
+    first = next(k for k, step in enumerate(steps) if step.worse_end >= target)
     step, predicted = _between(steps, first, target, solve)
     grain = grain_mm(35)
     rounded = np.arange(5, 40 + grain, grain)
     least = rounded[curve(rounded) >= target - 1e-12][0]
-    assert step.even >= target
+    assert step.worse_end >= target
     assert least - 1e-9 <= step.value_mm <= least + grain + 1e-9
     assert len(solved) <= 5
     if predicted is not None:
-        assert predicted == pytest.approx(step.even, rel=0.02)
+        assert predicted == pytest.approx(step.worse_end, rel=0.02)
 
 
 def test_values_are_round_and_keep_their_ends():
