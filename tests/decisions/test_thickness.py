@@ -12,6 +12,7 @@ from glowsim.catalogue import load_catalogue
 from glowsim.decisions.advice import _between, _by_reference, grain_mm
 from glowsim.decisions.step import judged
 from glowsim.decisions.thickness import thickness, values_mm
+from glowsim.decisions.worth import LEAST_GAIN, off_log
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.findings.evenness import evenness
 from glowsim.optics.diffusion import hollow_sphere_escape_fraction
@@ -95,12 +96,13 @@ def test_light_box_follows_pitch_over_depth(box):
 def test_light_box_recommends_the_depth_that_is_even_enough(box):
     advice = box.advice[0]
     assert advice.meets
-    assert advice.predicted == pytest.approx(advice.step.even, rel=0.02)
+    assert advice.predicted == pytest.approx(advice.step.worse_end, rel=0.02)
     body = advice.step.glow.bodies[0]
     centre, area = body.surface.centroids[body.glows], body.surface.areas_mm2[body.glows]
     grain = grain_mm(32 - 16)
     depths = np.arange(16, 32, grain)
-    exact = [grid_evenness(centre, area, depth).p5_over_mean for depth in depths]
+    # LEDs stand out as peaks: their bright end is worse than the dark one.
+    exact = [grid_evenness(centre, area, depth).worse_end for depth in depths]
     least = depths[np.argmax(np.array(exact) >= 0.75)]
     assert advice.value_mm == pytest.approx(least, abs=1.01 * grain)
     assert f"a depth of {advice.value_mm:g} mm is the least that is even enough" in advice.text
@@ -155,8 +157,17 @@ def test_several_materials_stand_side_by_side():
     assert charcoal.weight_g == pytest.approx(white.weight_g)
     for advice in answer.advice:
         assert not advice.meets
-        assert advice.step.even == max(step.even for step in answer.of(advice.material))
         assert "no value tried is even enough" in advice.text
+        steps = answer.of(advice.material)
+        least = min(off_log(step) for step in steps)
+        near = [step for step in steps if (1 - LEAST_GAIN) * off_log(step) <= least]
+        brightest = max(step.evenness.mean_cd_m2 for step in near)
+        assert advice.step.evenness.mean_cd_m2 == brightest
+    # Black foam over the same light is no gain on white foam as drawn.
+    assert not answer.advice[1].worth
+    assert answer.advice[1].edit == "leave it as drawn"
+    assert "leave it as drawn" in answer.advice[1].text
+    assert answer.before.evenness == answer.of(names[0])[0].evenness
 
 
 def test_the_named_body_is_judged_and_no_other():
