@@ -13,7 +13,14 @@ from glowsim.decisions.heat import HeatLimit
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
 from glowsim.decisions.words import share
-from glowsim.decisions.worth import as_good_as_best, change, clearly_better, figures, wanted
+from glowsim.decisions.worth import (
+    LEAST_GAIN,
+    as_good_as_best,
+    change,
+    clearly_better,
+    figures,
+    wanted,
+)
 from glowsim.electrics.heat import BoardHeat
 from glowsim.geometry.mesh import FloatArray
 
@@ -30,7 +37,8 @@ class Advice:
 
     step      : solved at the recommended value
     meets     : whether it is even enough by the scene's evenness target
-    worth     : whether it is clearly better than the body as drawn; otherwise that is to be left
+    worth     : whether it is clearly better than the body as drawn, or clearly thinner and even
+                enough; otherwise the body is to be left as it is
     predicted : evenness (its worse end) expected there from the steps beside it; None where it is
                 a step of the sweep itself
     edge      : 'thin' or 'thick' where the value is an end of the range, so that going on that
@@ -122,7 +130,9 @@ def advise(
         edge = "thin"
     elif step is steps[-1] and not meets:
         edge = "thick"
-    worth = clearly_better(step, before)
+    # A thinner one that is even enough spares material and room, if by more than a little.
+    spares = meets and step.value_mm < (1 - LEAST_GAIN) * before.value_mm
+    worth = spares or clearly_better(step, before)
     sentences = tuple(_sentences(variation, step, before, (meets, worth), predicted, edge))
     edit = variation.edit(step.value_mm) if worth else "leave it as drawn"
     return Advice(step.material, step, meets, worth, predicted, edge, edit, sentences)
