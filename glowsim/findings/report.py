@@ -83,9 +83,11 @@ class Finding:
     def label(self) -> str:
         """How large and how strong it is, in a few words."""
         of = "the glow's mean" if self.kind == "light leak" else "its surroundings"
-        words = f"{self.size} mm {'across' if self.ring else 'wide'}, {self.ratio:.2g} x {of}"
+        words = f"{self.size} mm" if " x " in self.size else f"{self.size} mm wide"
         if self.ring:
-            words = f"ring at height {self.from_mm:.0f} to {self.to_mm:.0f}, {words[5:]}"
+            reach = f"{self.from_mm:.0f} to {self.to_mm:.0f}"
+            words = f"ring at height {reach}, {self.length_mm:.0f} mm across"
+        words += f", {self.ratio:.2g} x {of}"
         return f"{words}, within noise" if self.within_noise else words
 
 
@@ -204,7 +206,7 @@ def findings_of(
         account=energy_account(glow),
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
         cautions=cautions_of(glow, looks, scene),
-        notes=glow.notes,
+        notes=(*glow.notes, *_fades(eyes, scene)),
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
     )
@@ -212,6 +214,16 @@ def findings_of(
 
 def _eye(look: Look, scene: Scene) -> Eye:
     return Eye(look, scene.room, scene.findings, fade_of(scene, look.copies[0].of))
+
+
+def _fades(eyes: Sequence[Eye], scene: Scene) -> list[str]:
+    """Say which bodies are held against a fade."""
+    names = dict.fromkeys(eye.look.copies[0].of for eye in eyes)
+    fades = [(name, fade) for name in names if (fade := fade_of(scene, name))]
+    return [
+        f"{name}: held against the fade wanted of it, {fade.fade}, to {fade.to:g} of its bright end"
+        for name, fade in fades
+    ]
 
 
 def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:

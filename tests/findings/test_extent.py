@@ -69,7 +69,7 @@ def test_the_dark_of_a_blade_lit_at_its_foot_is_one_finding_to_the_tip():
     assert gap.from_mm < 45
     assert gap.length_mm > 375
     assert gap.width_mm == pytest.approx(46, abs=1)
-    assert gap.label.startswith(f"{gap.length_mm:.0f} x 46 mm wide")
+    assert gap.label.startswith(f"{gap.length_mm:.0f} x 46 mm, ")
     assert not gap.ring
 
 
