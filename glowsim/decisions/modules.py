@@ -275,7 +275,7 @@ def _words(answer: Modules) -> list[str]:
     else:
         best = answer.best
         said.append(
-            f"None of these is even enough. The most even is {named_boards(best.count, best.board)}"
+            f"None of these is even enough. The best is {named_boards(best.count, best.board)}"
             f": {figures(best.step)}, where {wanted(best.step)} are wanted."
         )
         tried = max(c.count for c in answer.counts)

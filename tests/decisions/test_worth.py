@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from glowsim.decisions.modules import Modules
 from glowsim.decisions.worth import (
     LEAST_GAIN,
     as_good_as_best,
@@ -78,3 +79,26 @@ def test_words():
     assert verdict(step(0.2, grade="fair")).startswith("fair, it reads as one glow")
     said = change(step(0.2, mean=50), step(1.0, mean=200))
     assert said == "off by x 2.72 as drawn, x 1.22 then; 200 cd/m2 as drawn, 50 then"
+
+
+def counts(*off_logs, grade="patchy"):
+    """Made-up answers for one, two, three ... boards; before: one board."""
+    made = [
+        SimpleNamespace(step=step(off, grade=grade), count=k, joints=6 * k)
+        for k, off in enumerate(off_logs, start=1)
+    ]
+    answer = SimpleNamespace(counts=tuple(made), body=SimpleNamespace(lights=(None,)), chosen=None)
+    answer.best = Modules.best.func(answer)
+    return answer
+
+
+def test_one_board_more_must_bring_a_clear_gain():
+    assert counts(1.0, 0.5, 0.48, 0.47).best.count == 2
+    assert counts(1.0, 0.5, 0.3).best.count == 3
+
+
+def test_modules_leave_it_where_no_count_is_worth_it():
+    answer = counts(0.95, 0.94)
+    assert Modules.advised.func(SimpleNamespace(**vars(answer), before=step(1.0))) is None
+    worth = Modules.advised.func(SimpleNamespace(**vars(answer), before=step(1.2)))
+    assert worth is answer.counts[0]
