@@ -14,9 +14,6 @@ from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
 from glowsim.decisions.worth import figures, off_log, wanted
 
-WIDE = 116
-"""From so many characters on all figures of a step go on one line."""
-
 
 def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     """Print what is varied, every step, what is recommended, and how far to trust it."""
@@ -32,7 +29,10 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
         markup=False,
     )
     for advice in answer.advice:
-        for table in _tables(answer, advice, screen.width):
+        one = _tables(answer, advice, [_SEEN | _REST])
+        endless = screen.options.update(max_width=10 * screen.width)
+        fits = screen.measure(one[0], options=endless).maximum <= screen.width
+        for table in one if fits else _tables(answer, advice, [_SEEN, _REST]):
             screen.print(table)
         screen.print(_explained(answer, advice), style="dim", markup=False)
     for advice in answer.advice:
@@ -55,11 +55,10 @@ def _too_warm(advice: Advice) -> bool:
     return bool((heat and heat.exceeded) or (warmest and warmest.bears < 1))
 
 
-def _tables(answer: Thickness, advice: Advice, width: int) -> list[Table]:
-    """Return the figures of one material, in two tables where one would be too wide."""
+def _tables(answer: Thickness, advice: Advice, groups: list[Columns]) -> list[Table]:
+    """Return the figures of one material, a table for each group of columns."""
     rows = {step.value_mm: step for step in (*answer.of(advice.material), advice.step)}
     moves = _moves(tuple(rows.values()))
-    groups = [_SEEN | _REST] if width >= WIDE else [_SEEN, _REST]
     tables = []
     for group in groups:
         columns = {name: cell for name, cell in group.items() if moves or name != "LED mm"}

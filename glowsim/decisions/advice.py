@@ -15,6 +15,7 @@ from glowsim.decisions.vary import Variation
 from glowsim.decisions.words import share
 from glowsim.decisions.worth import (
     LEAST_GAIN,
+    NO_GAIN,
     as_good_as_best,
     change,
     clearly_better,
@@ -124,7 +125,8 @@ def advise(
             step, predicted = _between(steps, first, target, solve)
     else:
         # Of those that are as even as the best the brightest: not dimmer for next to nothing.
-        step = max(as_good_as_best(steps), key=lambda step: step.evenness.mean_cd_m2)
+        some = [step for step in steps if clearly_better(step, before)] or steps
+        step = max(as_good_as_best(some), key=lambda step: step.evenness.mean_cd_m2)
     edge = ""
     if step is steps[0]:
         edge = "thin"
@@ -221,7 +223,7 @@ def _sentences(
         said += _what_it_lacks(step, edge)
     said.append(f"Beside what it is now: {change(step, before)}.")
     if not worth:
-        said.append("That is no clear gain (a tenth is the least that counts): leave it as drawn.")
+        said.append(f"{NO_GAIN}: leave it as drawn.")
     said.append(
         f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
         f"{100 * step.let_out:.0f} % of its light out: {_reads(step.lit.grade)}."

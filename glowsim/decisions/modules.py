@@ -22,6 +22,7 @@ from glowsim.decisions.response import Responses
 from glowsim.decisions.step import Step
 from glowsim.decisions.words import bound_words, does, heat_words, named_boards
 from glowsim.decisions.worth import (
+    NO_GAIN,
     as_good_as_best,
     change,
     clearly_better,
@@ -285,7 +286,7 @@ def _words(answer: Modules) -> list[str]:
     shown = chosen or answer.best
     said.append(f"Beside what it is now: {change(shown.step, answer.before)}.")
     if answer.advised is None:
-        said.append("That is no clear gain (a tenth is the least that counts): leave it as it is.")
+        said.append(f"{NO_GAIN}: leave it as it is.")
     for board in answer.bounds:
         mine = answer.of(board)
         if mine:

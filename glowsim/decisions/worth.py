@@ -12,7 +12,12 @@ from glowsim.findings.unevenness import GRADES, MEANS, off_of_ripple
 LEAST_GAIN = 0.1
 """A variant is clearly better that is off by a tenth less, on a logarithmic scale, or as even and
 brighter by a tenth. Less is within what materials and LEDs differ by (common practice, no
-source)."""
+source). One that stays patchy must not grow dimmer by a larger factor than it grows evener."""
+
+NO_GAIN = (
+    "That is no clear gain (it must be off by a tenth less at least, and while patchy not lose "
+    "more of its brightness than it gains)"
+)
 
 
 def off_log(step: Step) -> float:
@@ -25,11 +30,11 @@ def clearly_better(new: Step, old: Step) -> bool:
     rank, before = (GRADES.index(step.grade) for step in (new, old))
     if rank != before:
         return rank > before
+    brighter = new.evenness.mean_cd_m2 / max(old.evenness.mean_cd_m2, 1e-300)
     if off_log(new) <= (1 - LEAST_GAIN) * off_log(old):
-        return True
+        return new.enough or brighter >= new.evenness.off_by / old.evenness.off_by
     as_even = off_log(new) <= (1 + LEAST_GAIN) * off_log(old)
-    brighter = new.evenness.mean_cd_m2 >= (1 + LEAST_GAIN) * old.evenness.mean_cd_m2
-    return new.enough and as_even and brighter
+    return new.enough and as_even and brighter >= 1 + LEAST_GAIN
 
 
 def as_good_as_best(steps: Sequence[Step]) -> list[Step]:

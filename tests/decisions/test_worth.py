@@ -36,7 +36,9 @@ def step(off, *, mean=100.0, grade="patchy", even=0.3):
         (step(0.85), step(1.0), True),
         (step(0.95), step(1.0), False),
         (step(0.95, mean=1000.0), step(1.0), False),  # bright and patchy is not worth it
-        (step(0.85, mean=1.0), step(1.0), True),  # how dim it gets is said beside it
+        (step(0.85, mean=80.0), step(1.0), False),  # patchy still, and has lost more than gained
+        (step(0.85, mean=90.0), step(1.0), True),
+        (step(0.25, mean=1.0, grade="fair"), step(0.3, grade="fair"), True),
         (step(0.4, grade="fair"), step(0.41), True),
         (step(0.30), step(0.4, grade="fair"), False),
         (step(0.2, grade="fair", mean=130.0), step(0.2, grade="fair"), True),
