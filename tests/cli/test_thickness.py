@@ -27,7 +27,7 @@ def scene(tmp_path) -> Path:
 
 
 def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
-    scene.write_text("[findings]\nevenness_target = 0.3\n" + ORB)
+    scene.write_text("[findings]\nevenness_target = 0.1\n" + ORB)
     walls = ("--from", "1", "--to", "4", "--steps", "3")
     done = run("thickness", scene, *walls, "--size", "160x120", folder=scene.parent)
     assert done.returncode == 0, done.stderr
