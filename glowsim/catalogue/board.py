@@ -11,14 +11,17 @@ from numpy.typing import NDArray
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from glowsim.catalogue.entry import (
+    Confidence,
     Entry,
     Factor,
+    Fraction,
     FractionBands,
     NonNegative,
     Positive,
     PositiveBands,
     Prose,
 )
+from glowsim.catalogue.mask import SOURCE, UNCERTAINTY, back_of_mask, front_of_mask, share_of_leds
 from glowsim.errors import MaterialError
 
 SIZE_KEYS: dict[str, tuple[str, ...]] = {
@@ -30,6 +33,14 @@ SIZE_KEYS: dict[str, tuple[str, ...]] = {
 """The sizes each kind of board is described by."""
 
 _ALL_SIZE_KEYS = tuple(dict.fromkeys(key for keys in SIZE_KEYS.values() for key in keys))
+
+_OPTICS_KEYS = (
+    "front_reflectance",
+    "back_reflectance",
+    "reflectance_uncertainty",
+    "reflectance_source",
+    "reflectance_confidence",
+)
 
 
 def flux_from_axial_intensity_lm(
@@ -58,6 +69,8 @@ class Board(Entry):
         "axial_intensity_cd": ("flux_lm",),
         "flux_lm": ("axial_intensity_cd",),
         "forward_v": ("dark_v", "full_v"),
+        "mask": _OPTICS_KEYS,
+        **dict.fromkeys(_OPTICS_KEYS[:2], _OPTICS_KEYS[3:]),
     }
 
     kind: Literal["single", "round", "ring", "strip"]
@@ -76,12 +89,18 @@ class Board(Entry):
     """Board and LED together."""
     led_window_mm: Positive
     """Diameter of the bright window of one LED."""
-    front_reflectance: FractionBands = (0.70, 0.72, 0.70)
-    """Share of light that the side with the LEDs throws back, LEDs and mask together."""
-    back_reflectance: FractionBands = (0.60, 0.65, 0.62)
+    mask: Literal["white", "black", "green"] = "white"
+    """Colour of the lacquer the board is covered with, from which what follows is reckoned."""
+    front_reflectance: FractionBands = Field(default=None, validate_default=True)
+    """Share of light that the side with the LEDs throws back, LEDs and mask together. This and the
+    next, where they are given, count in place of what `mask` tells."""
+    back_reflectance: FractionBands = Field(default=None, validate_default=True)
     """The same of its back and rim."""
-    reflectance_source: Prose = ""
+    reflectance_uncertainty: Fraction = Field(default=None, validate_default=True)
+    """One standard deviation of these two, plus or minus, in each band."""
+    reflectance_source: Prose = SOURCE
     """Where these two come from."""
+    reflectance_confidence: Confidence = "estimate"
 
     drive: Literal["rgb", "white"] = "rgb"
     """Three channels of their own, or one channel whose lumens are split over the bands."""
@@ -108,10 +127,13 @@ class Board(Entry):
     ambient_max_c: float | None = None
     """Warmest surroundings the LEDs are made for."""
     junction_max_c: float | None = None
-    junction_k_w: Positive | None = None
-    """How much hotter the chips of one LED are than the board, per watt of that LED."""
+    junction_k_w: PositiveBands | None = None
+    """How much hotter the red, green and blue chip of an LED is than the board, per watt of its
+    own, lit alone or not."""
+    package_k_w: NonNegative = 0.0
+    """How much hotter all of them are on top of that, per watt of the whole LED."""
     thermal_source: Prose = ""
-    """Where the three figures above come from."""
+    """Where the figures above come from."""
     flux_factor: Factor = 1.5
     """Uncertainty of the flux between bins and makers, as a factor of one standard deviation."""
     axial_intensity_cd: PositiveBands | None = None
@@ -134,6 +156,28 @@ class Board(Entry):
             raise ValueError(f"cannot be found without a right {' and '.join(wrong)}")
         intensity_cd, angle_deg = (info.data[key] for key in needed)
         return tuple(flux_from_axial_intensity_lm(one, angle_deg) for one in intensity_cd)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _own_reflectance_has_its_own_source(cls, data: Any) -> Any:
+        if isinstance(data, dict) and not set(_OPTICS_KEYS[:2]).isdisjoint(data):
+            return {"reflectance_source": "user", "reflectance_confidence": "user"} | data
+        return data
+
+    @field_validator("front_reflectance", "back_reflectance", mode="before")
+    @classmethod
+    def _reflectance_of_mask(cls, value: Any, info: ValidationInfo) -> Any:
+        if value is not None:
+            return value
+        mask = info.data.get("mask", "white")
+        if info.field_name == "back_reflectance":
+            return back_of_mask(mask)
+        return front_of_mask(mask, share_of_leds(info.data))
+
+    @field_validator("reflectance_uncertainty", mode="before")
+    @classmethod
+    def _uncertainty_of_mask(cls, value: Any, info: ValidationInfo) -> Any:
+        return UNCERTAINTY[info.data.get("mask", "white")] if value is None else value
 
     @model_validator(mode="after")
     def _sizes_fit_the_kind(self) -> Self:

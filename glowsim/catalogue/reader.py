@@ -8,7 +8,7 @@ They obey the same rules as the shipped entries, and may start from one with `li
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 from typing import Any, Literal, TypeVar
@@ -89,13 +89,16 @@ class Catalogue:
         return entries[name]
 
 
-def load_catalogue(scene: TomlText | None = None) -> Catalogue:
-    """Return the shipped catalogue with a scene file's own entries added.
+def load_catalogue(
+    scene: TomlText | None = None, tables: Mapping[str, Any] | None = None
+) -> Catalogue:
+    """Return the shipped catalogue with a scene's own entries added.
 
-    Reads the tables `materials`, `coats`, `boards` and `batteries` of `scene`; an own entry may
-    take the name of a shipped one and then stands in its place. Without a source of its own an
-    entry has source 'user', and confidence 'user', or 'measured' where it gives a measured
-    transmittance. Raises MaterialError with file, line and key of every fault.
+    scene  : the text they come from, which messages name
+    tables : the tables `materials`, `coats`, `boards` and `batteries`; those of the text if None
+    An own entry may take the name of a shipped one and then stands in its place. Without a source
+    of its own an entry has source 'user', and confidence 'user', or 'measured' where it gives a
+    measured transmittance. Raises MaterialError with file, line and key of every fault.
     """
     shipped = _shipped()
     if scene is None:
@@ -106,11 +109,12 @@ def load_catalogue(scene: TomlText | None = None) -> Catalogue:
             dict(shipped.batteries),
             shipped.wires,
         )
+    toml = scene if tables is None else replace(scene, data=dict(tables))
     return Catalogue(
-        _own_entries(Material, "materials", shipped.materials, scene),
-        _own_entries(Coat, "coats", shipped.coats, scene),
-        _own_entries(Board, "boards", shipped.boards, scene),
-        _own_entries(Battery, "batteries", shipped.batteries, scene),
+        _own_entries(Material, "materials", shipped.materials, toml),
+        _own_entries(Coat, "coats", shipped.coats, toml),
+        _own_entries(Board, "boards", shipped.boards, toml),
+        _own_entries(Battery, "batteries", shipped.batteries, toml),
         shipped.wires,
     )
 

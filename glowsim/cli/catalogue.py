@@ -113,7 +113,7 @@ def _boards(rows: dict[str, Board]) -> Table:
     table = table_of(
         "Light boards (figures of the whole board at full drive)",
         ("name", "label"),
-        ("LEDs", "lm R G B", "mA per channel", "W"),
+        ("LEDs", "lm R G B", "mA per channel", "W", "sends back"),
     )
     for name, entry in rows.items():
         table.add_row(
@@ -123,8 +123,10 @@ def _boards(rows: dict[str, Board]) -> Table:
             _bands(entry.led_count * f for f in entry.flux_lm),
             _bands(entry.channel_current_ma),
             f"{entry.power_w():.3g}",
+            f"{entry.mask} {sum(entry.front_reflectance) / 3:.2f}",
         )
     table.caption = (
+        "Sends back: the mask's colour, and the share of light the front throws back. "
         "Parts sold under one number differ by 1.6 times in current: measure yours and set "
         "channel_current_ma"
     )

@@ -16,7 +16,8 @@ from glowsim.cli.common import (
     scene_argument,
     table_of,
 )
-from glowsim.findings.inspection import BodyCheck, inspect
+from glowsim.errors import SceneError
+from glowsim.findings.inspection import BodyCheck, inspect, told
 from glowsim.scene import read_scene
 from glowsim.transport.plan import plan_of
 
@@ -37,19 +38,41 @@ def command(scene: Path, as_json: bool) -> None:
         checks = inspect(plan, report)
     if as_json:
         print_json({"title": plan.title, "bodies": [check.as_json() for check in checks]})
-        return
+    else:
+        _print(plan.title, checks)
+    faults = [
+        str(scene_file.fault(("bodies", number, "lights", misfit.light), told(check, misfit)))
+        for number, check in enumerate(checks)
+        for misfit in check.misfits
+        if misfit.blocks
+    ]
+    if faults:
+        raise SceneError("\n".join(faults) + "\nMove these boards, or make room for them.")
+
+
+def _print(title: str, checks: tuple[BodyCheck, ...]) -> None:
     screen = console()
-    screen.print(f"[bold]{plan.title}[/bold]: the scene file is sound")
+    screen.print(f"[bold]{title}[/bold]: {_verdict(checks)}")
     screen.print(_bodies(checks))
     if any(check.lights for check in checks):
         screen.print(_lights(checks))
     for check in checks:
         for note in check.notes:
             screen.print(f"note: {note}", markup=False)
-    doubts = [(check.name, doubt) for check in checks for doubt in check.suspicious]
+    doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
     for name, doubt in doubts:
         screen.print(f"suspicious: {name}: {doubt}", markup=False)
     screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
+
+
+def _verdict(checks: tuple[BodyCheck, ...]) -> str:
+    fits = not any(misfit.blocks for check in checks for misfit in check.misfits)
+    return "the scene file is sound" if fits else "the scene file reads well, but boards do not fit"
+
+
+def _doubts(check: BodyCheck) -> list[str]:
+    looks = [told(check, misfit) for misfit in check.misfits if not misfit.blocks]
+    return [*check.suspicious, *looks]
 
 
 def _bodies(checks: tuple[BodyCheck, ...]) -> Table:

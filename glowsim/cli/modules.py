@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.boards import placing_of, placing_options, wish_of
+from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
     backend_option,
@@ -31,7 +31,7 @@ from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.worth import figures, wanted
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
-from glowsim.scene import read_scene
+from glowsim.scene import Light, read_scene
 from glowsim.transport.plan import plan_of
 
 
@@ -49,6 +49,9 @@ from glowsim.transport.plan import plan_of
     multiple=True,
     help="A board of the catalogue; may be given several times.  [default: the first light's]",
 )
+@click.option(
+    "--write", is_flag=True, help="Write a new scene with the boards of the answer, as place does."
+)
 @placing_options
 @out_option
 @click.option(
@@ -62,6 +65,7 @@ def command(
     scene: Path,
     most: int,
     board_names: tuple[str, ...],
+    write: bool,
     body: str | None,
     first: str,
     directions: str,
@@ -90,15 +94,18 @@ def command(
             seed=seed,
             report=report,
         )
-        files = [folder / "modules.json"]
-        plain = json.dumps(answer.as_json(), indent=2, ensure_ascii=False)
-        write_file(files[0], plain.encode())
+        files = [answer.write()] if write and answer.verdict.worth else []
+        plain = answer.as_json() | {"new_scene": str(files[0]) if files else None}
+        files.append(folder / "modules.json")
+        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
         if pictures:
             files += _drawn(answer, folder, size, backend, report)
     if as_json:
-        print_json(answer.as_json() | {"files": [str(file) for file in files]})
+        print_json(plain | {"files": [str(file) for file in files]})
         return
     _print(console(), answer)
+    if write and not answer.verdict.worth:
+        console().print("No new scene is written: the one there is stays as it is.")
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
 
 
@@ -128,11 +135,18 @@ def _print(screen: Console, answer: Modules) -> None:
         screen.print(f"left out: {reason}", markup=False)
     for sentence in answer.text:
         screen.print(sentence, markup=False)
-    shown = answer.chosen or answer.best
-    places = "; ".join(", ".join(f"{c:g}" for c in place) for place in shown.places_mm)
-    screen.print(f"Places, mm: {places}. `glowsim place` writes them into a scene.", markup=False)
+    shown = answer.shown
+    free = answer.wish.free_levels
+    levels = {"level": [_level(light) for light in shown.lights]} if free else {}
+    screen.print(boards_table(shown.lights, levels))
     for caution in shown.step.findings.cautions:
         screen.print(f"caution: {caution}", markup=False)
+
+
+def _level(light: Light) -> str:
+    """Return how far the light's strongest colour is turned up."""
+    drive = light.drive
+    return f"{100 * max(drive.red, drive.green, drive.blue):.0f} %"
 
 
 def _table(answer: Modules, board: str) -> Table:

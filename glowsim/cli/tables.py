@@ -9,6 +9,7 @@ from rich.table import Table
 
 from glowsim.cli.common import off_text, short, table_of
 from glowsim.findings import EnergyAccount, Findings
+from glowsim.findings.report import untold_words
 from glowsim.findings.unevenness import off_of_ripple
 
 
@@ -69,6 +70,8 @@ def _trust(findings: Findings) -> Iterator[str]:
             f"trust: {body}: single bright faces are known to {100 * share:.2g} % (one standard "
             "error); sums over many faces much better, single dark faces worse"
         )
+    for body, share in findings.untold.items():
+        yield f"trust: {body}: {untold_words(share)}"
 
 
 def _advice(findings: Findings) -> list[tuple[str, str]]:

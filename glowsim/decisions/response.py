@@ -17,13 +17,14 @@ from glowsim.errors import SceneError
 from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.body import faces_where
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.scene import SceneFile, Thresholds
-from glowsim.transport.build import body_problem
+from glowsim.optics.emission import square_on
+from glowsim.scene import Thresholds
 from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, BoolArray, Kind
 from glowsim.transport.quick.adjoint import Adjoint
-from glowsim.transport.quick.solve import QuickBody
-from glowsim.transport.sizes import cell_for_mm, cell_size_mm, face_size_mm
+from glowsim.transport.result import emission_index
+from glowsim.transport.sizes import Sizes, cell_for_mm, cell_size_mm, face_size_mm
 
 PATCHES = 300
 DARK_PATCHES = 30
@@ -49,6 +50,7 @@ class Responses:
     glow    : (patches,) bool, meant to glow; the others must stay dark
     wanted, wanted_faces : the level wanted of each patch (1 where it must stay dark) and of each
               glowing face, of mean 1; luminances are over it, so that the aim is an even glow
+    ahead   : (skin faces,) float, luminance of diffuse light square-on over that of matt faces
     """
 
     def __init__(
@@ -58,13 +60,18 @@ class Responses:
         depth_mm: float,
         patches: int = PATCHES,
         report: Report = lambda text: None,
+        seed: int = 0,
     ) -> None:
         """Solve for the patches of body `number`. Raises as `body_problem` does.
 
         depth_mm : how near to the surface boards may come; decides how fine faces and cells are
         """
         report(f"shaping {plan.scene_file.scene.bodies[number].name}")
-        plan, self.problem = _pinned(plan, number, depth_mm)
+        self.prop = PreparedProp(seed)
+        self.sizes = {number: _sizes(self.prop.problem(plan, number), depth_mm)}
+        """Faces and cells that all placements are compared on."""
+        plan = plan_of(plan.scene_file, self.sizes)
+        self.problem: BodyProblem = self.prop.problem(plan, number)
         self.plan: Plan = plan
         body = plan.scene_file.scene.bodies[number]
         skin = self.problem.skin
@@ -90,16 +97,13 @@ class Responses:
         self.wanted = np.ones(len(self.area_mm2))
         light = np.bincount(self.patch[glows], areas[glows] * self.wanted_faces)
         self.wanted[self.glow] = light / self.area_mm2[self.glow]
+        self.ahead = square_on(emission_index(self.problem)[skin])
+        seen = np.bincount(self.patch[chosen], (areas * self.ahead)[chosen])
+        self._patch_ahead = seen / self.area_mm2
         report(f"preparing {body.name}")
-        self.quick = QuickBody(_coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS))
+        coarse = _coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS)
+        self.quick = self.prop.quick(coarse)
         self.adjoint = Adjoint(self.quick, self.patch, report)
-
-    @cached_property
-    def fine(self) -> QuickBody:
-        """The body on the grid that a solve of the scene takes."""
-        if self.quick.problem.cell_mm == self.problem.cell_mm:
-            return self.quick
-        return QuickBody(self.problem, same_walls=self.quick)
 
     def luminance_cd_m2(
         self,
@@ -111,7 +115,8 @@ class Responses:
         """Return the luminance each board brings to each patch as driven, over what is wanted
         there, (n, patches)."""
         share = self.adjoint.respond(kind.emitters(poses, allowed.regions_of(poses)), rays)
-        return kind.luminance_cd_m2(np.maximum(share, 0.0), self.area_mm2) / self.wanted
+        seen = self._patch_ahead * np.maximum(share, 0.0)
+        return kind.luminance_cd_m2(seen, self.area_mm2) / self.wanted
 
     def faces_cd_m2(self, patch_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the luminance of each glowing face for means over patches, and its area.
@@ -158,25 +163,8 @@ class Responses:
         )
 
 
-def pinned(scene_file: SceneFile, number: int, face_mm: float, cell_mm: float) -> SceneFile:
-    """Return the scene with the faces and cells of one body given, where it does not give them.
-
-    Faces of different size sample a steep tip differently, by some percent of its 5 %/mean:
-    what is to be compared is solved on the same ones.
-    """
-    scene = scene_file.scene
-    body = scene.bodies[number]
-    sizes = {"detail_mm": body.detail_mm or face_mm, "cell_mm": body.cell_mm or cell_mm}
-    bodies = list(scene.bodies)
-    bodies[number] = body.model_copy(update=sizes)
-    return replace(scene_file, scene=scene.model_copy(update={"bodies": tuple(bodies)}))
-
-
-def _pinned(plan: Plan, number: int, depth_mm: float) -> tuple[Plan, BodyProblem]:
-    """Return the plan with the body's faces and cells given, fine enough for LEDs at a depth,
-    and the body's problem."""
-    body = plan.scene_file.scene.bodies[number]
-    problem = body_problem(plan, number)
+def _sizes(problem: BodyProblem, depth_mm: float) -> Sizes:
+    """Return faces and cells of a body fine enough for LEDs at a depth."""
     depth = np.array([max(depth_mm, LEAST_DEPTH_MM)])
     cloudy = [
         (solid, medium)
@@ -184,14 +172,10 @@ def _pinned(plan: Plan, number: int, depth_mm: float) -> tuple[Plan, BodyProblem
         if solid is not None and medium.kind == Kind.SCATTERS
     ]
     solids, media = [s for s, _ in cloudy], [m for _, m in cloudy]
-    scene_file = pinned(
-        plan.scene_file,
-        number,
-        face_size_mm(problem.outer, body.wall_mm, depth),
-        cell_size_mm(solids, media, body.wall_mm, depth),
+    return Sizes(
+        face_size_mm(problem.outer, problem.wall_mm, depth),
+        cell_size_mm(solids, media, problem.wall_mm, depth),
     )
-    plan = plan_of(scene_file)
-    return plan, body_problem(plan, number)
 
 
 def _coarse(problem: BodyProblem, most_cells: int) -> BodyProblem:

@@ -24,7 +24,7 @@ from typing import Any
 
 import numpy as np
 
-from glowsim.catalogue import Catalogue, load_catalogue
+from glowsim.catalogue import Catalogue
 from glowsim.decisions.advice import Advice, advise
 from glowsim.decisions.step import Step, judged
 from glowsim.decisions.sweep import side_by_side, solve_scenes
@@ -35,7 +35,7 @@ from glowsim.findings.inspection import doubts
 from glowsim.geometry.body import solid_of
 from glowsim.scene import SceneFile, Thresholds
 from glowsim.transport.leds import BodyLeds
-from glowsim.transport.plan import plan_of
+from glowsim.transport.plan import catalogue_of, plan_of
 from glowsim.transport.reference import Goal
 from glowsim.transport.reference import Progress as Photons
 from glowsim.transport.solve import solve
@@ -117,7 +117,7 @@ def thickness(
     _check_range(from_mm, to_mm, steps)
     variation = variation_of(scene_file, body, vary)
     names = checked_materials(variation, tuple(materials))
-    catalogue = load_catalogue(scene_file.toml)
+    catalogue = catalogue_of(scene_file)
     _check_ends(variation, from_mm, to_mm, catalogue)
     values = values_mm(from_mm, to_mm, steps)
     drawn = (variation.body.material, variation.now_mm)

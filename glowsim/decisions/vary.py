@@ -16,7 +16,6 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ValidationError
 
-from glowsim.catalogue import load_catalogue
 from glowsim.errors import MaterialError, SceneError, did_you_mean
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
@@ -24,6 +23,7 @@ from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.rays import RayTarget
 from glowsim.scene import Body, Crystal, SceneFile, Shape, Spike
 from glowsim.tomlfile import shown
+from glowsim.transport.plan import catalogue_of
 
 Vary = Literal["wall", "depth", "around", "size"]
 
@@ -257,7 +257,7 @@ def variation_of(
     """
     number = lit_body(scene_file, body)
     chosen = scene_file.scene.bodies[number]
-    coats = load_catalogue(scene_file.toml).coats
+    coats = catalogue_of(scene_file).coats
     is_sheet = chosen.material in coats
     if is_sheet and vary == "wall":
         raise scene_file.fault(
@@ -305,7 +305,7 @@ def checked_materials(variation: Variation, materials: tuple[str, ...]) -> tuple
     material can only be compared with others, a sheet with sheets.
     """
     own = variation.body.material
-    catalogue = load_catalogue(variation.scene_file.toml)
+    catalogue = catalogue_of(variation.scene_file)
     is_sheet = own in catalogue.coats
     for name in materials:
         reason = catalogue.fault("coat" if is_sheet else "material", name)

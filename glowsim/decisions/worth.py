@@ -25,13 +25,19 @@ def off_log(step: Step) -> float:
     return float(np.log(step.evenness.off_by))
 
 
+def evener(new: Step, old: Step) -> bool:
+    """Whether one step is clearly more even than another, both ends counted."""
+    rank, before = (GRADES.index(step.grade) for step in (new, old))
+    return rank > before if rank != before else off_log(new) <= (1 - LEAST_GAIN) * off_log(old)
+
+
 def clearly_better(new: Step, old: Step) -> bool:
     """Whether one step is better than another by enough to be worth the work."""
     rank, before = (GRADES.index(step.grade) for step in (new, old))
     if rank != before:
         return rank > before
     brighter = new.evenness.mean_cd_m2 / max(old.evenness.mean_cd_m2, 1e-300)
-    if off_log(new) <= (1 - LEAST_GAIN) * off_log(old):
+    if evener(new, old):
         return new.enough or brighter >= new.evenness.off_by / old.evenness.off_by
     as_even = off_log(new) <= (1 + LEAST_GAIN) * off_log(old)
     return new.enough and as_even and brighter >= 1 + LEAST_GAIN

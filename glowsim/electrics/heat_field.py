@@ -33,6 +33,8 @@ Convection 8 to 12 (small flat plates, Nu = 0.54 Ra^(1/4), McAdams, Heat Transmi
 radiation 6 to 7 W/m2K."""
 TOUCHING_W_M2K = 1000.0
 """Between two boards that touch (common practice, no source)."""
+TOLERANCE = 1e-8
+"""Relative residual at which the field is taken as solved."""
 _CONTACT = 50.0
 """A board that lies in a material passes heat to it through a film this many times better than
 one grid cell of the material: as good as none, yet harmless to the solve."""
@@ -88,7 +90,9 @@ class HeatField:
         field = np.zeros_like(on_nodes)
         if count:
             source = on_nodes + self._link @ (self._lumped @ on_lumps)
-            field = solve(self._apply, self._multigrid.cycle, np.ascontiguousarray(source))
+            field = solve(
+                self._apply, self._multigrid.cycle, np.ascontiguousarray(source), TOLERANCE
+            )
         return np.vstack([field, self._lumped @ (on_lumps + self._link.T @ field)])
 
     @cached_property

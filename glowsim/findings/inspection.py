@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from glowsim.catalogue import Board, Material
+from glowsim.catalogue import Material
+from glowsim.findings.fictions import fictions
 from glowsim.geometry.hollow import depth_mm
-from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body
 from glowsim.transport.build import Report, body_problem
+from glowsim.transport.fit import Misfit, misfits, notes_on_fit
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind
 
@@ -42,6 +43,7 @@ class BodyCheck:
     """One body of the scene.
 
     thickness_mm : wall of a shell, or the mean half chord of a solid
+    misfits      : boards that cannot be built where they stand, or want a second look
     optical      : that thickness in transport mean free paths, thinnest band
     weight_g     : of the body's own material, None where its density is not known
     """
@@ -61,10 +63,14 @@ class BodyCheck:
     lights: tuple[LightCheck, ...]
     notes: tuple[str, ...]
     suspicious: tuple[str, ...]
+    misfits: tuple[Misfit, ...]
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
-        return vars(self) | {"lights": [vars(light) for light in self.lights]}
+        return vars(self) | {
+            "lights": [vars(light) for light in self.lights],
+            "misfits": [misfit.as_json() for misfit in self.misfits],
+        }
 
 
 def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, ...]:
@@ -77,16 +83,27 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     for key, number in plan.distinct.items():
         report(f"shaping {scene.bodies[number].name}")
         problems[key] = body_problem(plan, number)
-    return tuple(
+    checks = (
         _checked(plan, body, problems[key], len(copies_of(body)))
         for body, key in zip(scene.bodies, plan.keys, strict=True)
+    )
+    beware = fictions(scene)
+    return tuple(
+        replace(check, notes=(*check.notes, beware[check.name])) if check.name in beware else check
+        for check in checks
     )
 
 
 def doubts(plan: Plan, number: int) -> tuple[str, ...]:
     """Return what looks wrong with body `number` of a scene; raises as `inspect` does."""
     body = plan.scene_file.scene.bodies[number]
-    return _checked(plan, body, body_problem(plan, number), 1).suspicious
+    check = _checked(plan, body, body_problem(plan, number), 1)
+    return (*check.suspicious, *(told(check, misfit) for misfit in check.misfits))
+
+
+def told(check: BodyCheck, misfit: Misfit) -> str:
+    """Return what is wrong with a board, its light named."""
+    return f"{check.lights[misfit.light].name} {misfit.what}"
 
 
 def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyCheck:
@@ -97,6 +114,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
     scatters = own.kind == Kind.SCATTERS
     density = entry.density_kg_m3 if isinstance(entry, Material) else None
     lights = _lights(plan, body, problem)
+    found = misfits(problem)
+    told_below = notes_on_fit(problem.name, found)
     return BodyCheck(
         name=body.name,
         copies=copies,
@@ -111,8 +130,9 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         faces=len(problem.skin),
         cell_mm=problem.cell_mm,
         lights=lights,
-        notes=problem.notes,
-        suspicious=tuple(_suspicious(plan, body, problem, lights)),
+        notes=tuple(note for note in problem.notes if note not in told_below),
+        suspicious=tuple(_suspicious(body, problem, lights)),
+        misfits=found,
     )
 
 
@@ -153,14 +173,12 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
     return tuple(checks)
 
 
-def _suspicious(
-    plan: Plan, body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]
-) -> list[str]:
+def _suspicious(body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]) -> list[str]:
     """Return what a second pair of eyes would ask about."""
     doubts = []
     for light, spec in zip(lights, body.lights, strict=True):
-        board = plan.catalogue.board(spec.board)
-        doubts += _board_room(light, board, spec.direction, problem.outer)
+        if light.depth_mm < CROWDED_MM:
+            doubts.append(f"{light.name} lies only {light.depth_mm:.1f} mm below the surface")
         drive = spec.drive
         if max(drive.red, drive.green, drive.blue, drive.white) == 0:
             doubts.append(f"{light.name} is turned off: all its drive levels are 0")
@@ -176,31 +194,3 @@ def _suspicious(
             f"its wall is thinner than a grid cell ({problem.cell_mm:.2g} mm); give cell_mm"
         )
     return doubts
-
-
-def _board_room(
-    light: LightCheck, board: Board, direction: tuple[float, ...], outer: Mesh
-) -> list[str]:
-    """Say where a board of its real size would stick out of the body."""
-    doubts = []
-    if light.depth_mm < CROWDED_MM:
-        doubts.append(f"{light.name} lies only {light.depth_mm:.1f} mm below the surface")
-    if board.diameter_mm:
-        rim = _rim(np.array(light.centre_mm), np.asarray(direction), board.diameter_mm / 2)
-        out = depth_mm(outer, rim)
-        if out.min() < 0:
-            doubts.append(
-                f"{light.name}: a board {board.diameter_mm:g} mm wide sticks {-out.min():.1f} mm "
-                f"out of the body at {at_mm(rim[int(out.argmin())])}"
-            )
-    return doubts
-
-
-def _rim(centre: FloatArray, direction: FloatArray, radius_mm: float) -> FloatArray:
-    """Return points around a disc's rim, (24, 3) float [mm]."""
-    axis = direction / np.linalg.norm(direction)
-    helper = np.eye(3)[int(np.abs(axis).argmin())]
-    across = np.cross(axis, helper)
-    across /= np.linalg.norm(across)
-    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
-    return centre + radius_mm * (np.cos(turn) * across + np.sin(turn) * np.cross(axis, across))

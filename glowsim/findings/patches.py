@@ -19,8 +19,8 @@ from typing import Literal
 
 import numpy as np
 
+from glowsim.findings.growth import Grown, Seen, grown
 from glowsim.findings.luminance import Look
-from glowsim.findings.noise import beyond_chance, shaken_often
 from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.patchwork import Patchwork
@@ -95,6 +95,11 @@ class Patch:
         return float(away * np.sqrt(self.area_mm2))
 
 
+def eye_mm(room: Room) -> float:
+    """Return the radius over which the eye averages, at the viewing distance [mm]."""
+    return float(room.viewing_distance_mm * np.tan(np.radians(FINEST_DEG)))
+
+
 class Eye:
     """A body as the viewer's eye averages it.
 
@@ -115,7 +120,7 @@ class Eye:
         name = look.copies[0].of
         self.wanted = wanted_level(wanted, look.body.surface, self.patchwork.faces, name)
         extent = np.sqrt(float(self.patchwork.area.sum()))
-        self.fine_mm = distance * np.tan(np.radians(FINEST_DEG))
+        self.fine_mm = eye_mm(room)
         self._wide_mm = min(distance * np.tan(np.radians(limits.surround_deg)), extent)
         self.least_mm2 = np.pi / 4 * (distance * np.tan(np.radians(LEAST_DEG))) ** 2
 
@@ -138,90 +143,84 @@ class Eye:
 
         luminance_cd_m2 : (n,) or (n, k) float, on the glowing faces.
         """
-        local, whole = self._ratios(luminance_cd_m2)
-        return np.maximum(local, 0.0), np.maximum(whole, 0.0)
-
-    def _ratios(self, luminance_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the ratios; noise can make some of them negative."""
         seen = self.blurred(luminance_cd_m2)
         around = self.patchwork.smoothed(luminance_cd_m2, self._wide_mm)
         area = self.patchwork.area
         mean = np.tensordot(area, luminance_cd_m2, axes=(0, 0)) / area.sum()
         # Beside a bright patch the surroundings are bright too: both must not vanish together.
         floor = 1e-3 * mean
-        return seen / np.maximum(around, floor), seen / np.maximum(mean, 1e-12)
+        local, whole = seen / np.maximum(around, floor), seen / np.maximum(mean, 1e-12)
+        return np.maximum(local, 0.0), np.maximum(whole, 0.0)
+
+    @cached_property
+    def told(self) -> Grown:
+        """What can be said of each glowing face: at the eye's own scale, or where noise hides that
+        at the finest scale at which it does not."""
+        look, faces, limits = self.look, self.patchwork.faces, self.limits
+        if look.noise_cd_m2 is None:
+            local, whole = self.ratios(self.seen_cd_m2)
+            none, all_ = np.zeros(len(faces)), np.ones(len(faces), bool)
+            return Grown(local, whole, (none, none), all_, all_, none)
+        seen = Seen(
+            self.patchwork,
+            look.luminance_cd_m2[faces] / self.wanted,
+            np.where(look.luminance_cd_m2 > 0, look.noise_cd_m2, 0.0)[faces] / self.wanted,
+            look.room_cd_m2[faces],
+        )
+        between = (
+            (limits.dark_gap_ratio, limits.hot_spot_ratio),
+            (limits.whole_dark_ratio, limits.whole_bright_ratio),
+        )
+        return grown(seen, self.fine_mm, self._wide_mm, between)
 
     def patches(self) -> list[Patch]:
-        """Return the hot spots and dark gaps, worst first, those within the noise last."""
-        local, whole = self.ratios(self.seen_cd_m2)
-        limits = self.limits
+        """Return the hot spots and dark gaps that noise alone hardly makes, worst first."""
+        told, limits = self.told, self.limits
         hot = (limits.hot_spot_ratio, limits.whole_bright_ratio)
         dark = (1 / limits.dark_gap_ratio, 1 / limits.whole_dark_ratio)
         found: list[Patch] = []
         with np.errstate(divide="ignore"):
             signed: tuple[tuple[Kind, tuple[float, float], FloatArray, FloatArray], ...] = (
-                ("hot spot", hot, local, whole),
-                ("dark gap", dark, 1 / local, 1 / whole),
+                ("hot spot", hot, told.local, told.whole),
+                ("dark gap", dark, 1 / told.local, 1 / told.whole),
             )
-        for kind, (near, far), by_local, by_whole in signed:
+        for kind, (near, far), local, whole in signed:
+            strong = (told.by_local & (local >= near)) | (told.by_whole & (whole >= far))
+            weak = (local >= near**0.5) | (whole >= far**0.5)
             # A dark place beside a blaze is no gap if it is as bright as the rest of the body.
-            strong = ((by_local >= near) | (by_whole >= far)) & (by_whole > 1)
-            weak = ((by_local >= near**0.5) | (by_whole >= far**0.5)) & (by_whole > 1)
-            for rows, joined in self._together(strong, weak):
+            for rows, joined in self._together(strong & (whole > 1), weak & (whole > 1)):
                 if kind == "dark gap":
-                    rows = joined = self._as_dark(rows, whole)
-                found.append(self._patch(kind, rows, joined, local, whole))
+                    rows = joined = self._as_dark(rows)
+                found.append(self._patch(kind, rows, joined))
         kept = [p for p in found if p.area_mm2 >= self.least_mm2]
-        return sorted(kept, key=lambda p: (p.within_noise, -p.severity))
+        return sorted(kept, key=lambda p: -p.severity)
 
     def _together(self, strong: BoolArray, weak: BoolArray) -> list[tuple[IntArray, IntArray]]:
         """Return rows that stand out and are joined, with the weaker ones that join them."""
         groups = self.patchwork.groups(strong | weak)
         return [(rows[strong[rows]], rows) for rows in groups if strong[rows].any()]
 
-    def _as_dark(self, rows: IntArray, whole: FloatArray) -> IntArray:
+    def _as_dark(self, rows: IntArray) -> IntArray:
         """Return the rows of a dark gap, with all that is joined to it and no brighter."""
+        whole = self.told.whole
         chosen = whole <= np.percentile(whole[rows], AS_DARK)
         chosen[rows] = True
         groups = self.patchwork.groups(chosen)
         return np.concatenate([group for group in groups if np.isin(group, rows).any()])
 
-    @cached_property
-    def _noise(self) -> tuple[FloatArray, FloatArray]:
-        """One-sigma errors of both ratios of each glowing face, (n,) float each."""
-        faces = self.patchwork.faces
-        if self.look.noise_cd_m2 is None:
-            return np.zeros(len(faces)), np.zeros(len(faces))
-        noise = self.look.noise_cd_m2[faces] / self.wanted
-        local, whole = self._ratios(shaken_often(self.seen_cd_m2, noise))
-        return local.std(axis=1, ddof=1), whole.std(axis=1, ddof=1)
-
-    def _clear_of_noise(self, rows: IntArray, local: FloatArray, whole: FloatArray) -> bool:
-        """Return whether any face stands out, by what makes it stand out, by more than chance."""
-        limits = self.limits
-        steps = beyond_chance(len(self.patchwork.faces))
-        by_local, by_whole = local[rows], whole[rows]
-        far_local = (by_local >= limits.hot_spot_ratio) | (by_local <= limits.dark_gap_ratio)
-        far_whole = by_whole >= limits.whole_bright_ratio
-        far_whole |= by_whole <= limits.whole_dark_ratio
-        far_local &= np.abs(by_local - 1) > steps * self._noise[0][rows]
-        far_whole &= np.abs(by_whole - 1) > steps * self._noise[1][rows]
-        return bool((far_local | far_whole).any())
-
-    def _patch(
-        self, kind: Kind, rows: IntArray, joined: IntArray, local: FloatArray, whole: FloatArray
-    ) -> Patch:
+    def _patch(self, kind: Kind, rows: IntArray, joined: IntArray) -> Patch:
+        told = self.told
         sign = 1.0 if kind == "hot spot" else -1.0
-        worst = int(np.argmax(sign * (local[rows] + whole[rows])))
+        known = rows[(told.by_local | told.by_whole)[rows]]
+        row = known[int(np.argmax(sign * (told.local[known] + told.whole[known])))]
         return patch_on(
             self.look,
             kind,
             self.patchwork.faces[rows],
-            worst,
-            (float(local[rows][worst]), float(whole[rows][worst])),
-            (float(self._noise[0][rows][worst]), float(self._noise[1][rows][worst])),
-            not self._clear_of_noise(rows, local, whole),
-            self.patchwork.faces[joined],
+            int(np.flatnonzero(rows == row)[0]),
+            (float(told.local[row]), float(told.whole[row])),
+            (float(told.noise[0][row]), float(told.noise[1][row])),
+            joined=self.patchwork.faces[joined],
         )
 
 
@@ -232,7 +231,7 @@ def patch_on(
     worst: int,
     ratios: tuple[float, float],
     noises: tuple[float, float],
-    within_noise: bool,
+    within_noise: bool = False,
     joined: IntArray | None = None,
 ) -> Patch:
     """Return the patch that faces make up; `worst` is the row of the most extreme one.

@@ -10,20 +10,24 @@ from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
 from glowsim.findings.compared import Comparison, compared_with
 from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
+from glowsim.findings.fictions import fictions
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
 from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
-from glowsim.findings.suggest import suggestion
+from glowsim.findings.suggest import Suggestion, suggestion
 from glowsim.findings.unevenness import grade
 from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
+from glowsim.transport.exchange import MATTERS
 from glowsim.transport.result import SurfaceGlow
 
 MOST_PER_BODY = 8
 """Findings listed for one body, worst first; the rest is counted."""
+WORTH_SAYING = 0.005
+"""A smaller share of a surface is not worth a word."""
 WITHIN_NOISE = "within the noise of this run: more photons will tell whether it is there"
 
 
@@ -40,6 +44,7 @@ class Finding:
     noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
     within_noise   : noise alone could make such a patch
     elsewhere_mm   : the same place on the other copies that look alike, in the prop
+    suggested_mm   : where the suggestion wants a light, in the body's own frame, if anywhere
     """
 
     number: int
@@ -65,6 +70,7 @@ class Finding:
     noise_to_mean: float = 0.0
     within_noise: bool = False
     elsewhere_mm: tuple[tuple[float, ...], ...] = ()
+    suggested_mm: tuple[float, ...] | None = None
 
     @property
     def size(self) -> str:
@@ -100,6 +106,7 @@ class Findings:
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
+    untold  : share of the glowing surface of which noise lets nothing be said, where it is any
     """
 
     title: str
@@ -117,6 +124,7 @@ class Findings:
     notes: tuple[str, ...]
     compared: dict[str, Comparison] = field(default_factory=dict)
     noise: dict[str, float] = field(default_factory=dict)
+    untold: dict[str, float] = field(default_factory=dict)
 
     def __str__(self) -> str:
         room = self.room
@@ -145,6 +153,7 @@ class Findings:
             f"trust: {body}: single bright faces are known to {100 * share:.2g} %"
             for body, share in self.noise.items()
         ]
+        lines += [f"trust: {body}: {untold_words(share)}" for body, share in self.untold.items()]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 
@@ -167,28 +176,36 @@ class Findings:
                 for name, known in self.compared.items()
             },
             "noise": {name: round(share, 5) for name, share in self.noise.items()},
+            "untold": {name: round(share, 5) for name, share in self.untold.items()},
             "cautions": list(self.cautions),
             "notes": list(self.notes),
         }
 
 
 def findings_of(
-    glow: SurfaceGlow, scene: Scene, comparisons: Sequence[Comparison] = ()
+    glow: SurfaceGlow,
+    scene: Scene,
+    comparisons: Sequence[Comparison] = (),
+    *,
+    across: bool = True,
 ) -> Findings:
     """Judge a glow for a scene's room, viewing distance and thresholds.
 
-    comparisons : of quick with the reference, made earlier; what they tell is said with quick.
+    comparisons : of quick with the reference, made earlier; what they tell is said with quick
+    across      : count the light that bodies send each other across the air
     """
-    looks = looks_of(glow, scene.room)
+    looks = looks_of(glow, scene.room, across)
     eyes = [_eye(look, scene) for look in looks]
     found: list[Finding] = []
     bodies: list[Evenness] = []
     unlisted = spots = 0
+    untold: dict[str, float] = {}
     for eye in eyes:
+        if (hidden := eye.told.untold(eye.patchwork.area)) >= WORTH_SAYING:
+            untold[eye.look.name] = hidden
         standing_out = eye.patches()
-        clear = sum(not patch.within_noise for patch in standing_out)
-        bodies.append(_graded(evenness_of(eye), clear, scene.findings))
-        spots += clear
+        bodies.append(_graded(evenness_of(eye), len(standing_out), scene.findings))
+        spots += len(standing_out)
         patches = [*_leaks(eye, scene), *standing_out]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
@@ -206,9 +223,15 @@ def findings_of(
         account=energy_account(glow),
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
         cautions=cautions_of(glow, looks, scene),
-        notes=(*glow.notes, *_fades(eyes, scene)),
+        notes=(
+            *glow.notes,
+            *_fades(eyes, scene),
+            *_across_notes(looks),
+            *(f"{body}: {text}" for body, text in fictions(scene).items()),
+        ),
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
+        untold=untold,
     )
 
 
@@ -230,6 +253,33 @@ def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
     return replace(figures, grade=grade(figures.worse_end, spots, limits))
 
 
+def untold_words(share: float) -> str:
+    """Return what it means that noise hides a share of a surface."""
+    return (
+        f"too few photons to tell hot spots and dark gaps from noise on {100 * share:.0f} % of it: "
+        "follow more"
+    )
+
+
+def _across_notes(looks: Sequence[Look]) -> list[str]:
+    """Say how far light between faces matters, where it does, and what of it is left out."""
+    notes, shares = [], []
+    for look in looks:
+        weight = look.body.surface.areas_mm2 * look.glows
+        share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
+        if share >= MATTERS:
+            shares.append(f"{100 * share:.0f} % of what {look.name} shows")
+        if look.lost_share >= MATTERS:
+            notes.append(
+                f"{100 * look.lost_share:.0f} % of the light that {look.name} lets out falls back "
+                "into its open hollow and is left out: it is somewhat brighter than said"
+            )
+    if shares:
+        shown = ", ".join(shares)
+        notes.insert(0, f"faces light each other: {shown} is the prop's own light that falls on it")
+    return notes
+
+
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
     material = material_range(look.body.account, glow.flux_lm(look.copies[0]), scene)
     return reads_as_lit(look, glow, scene.room, scene.findings, material)
@@ -241,14 +291,16 @@ def _leaks(eye: Eye, scene: Scene) -> list[Patch]:
     return light_leaks(eye, where) if where else []
 
 
-def _suggestion(patch: Patch, eye: Eye) -> str:
+def _suggestion(patch: Patch, eye: Eye) -> Suggestion:
     if patch.within_noise:
-        return WITHIN_NOISE
-    return stopped(patch, eye) if patch.kind == "light leak" else suggestion(patch, eye)
+        return Suggestion(WITHIN_NOISE)
+    if patch.kind == "light leak":
+        return Suggestion(stopped(patch, eye))
+    return suggestion(patch, eye)
 
 
 def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
-    copy = eye.look.copies[0]
+    copy, advice = eye.look.copies[0], _suggestion(patch, eye)
     world, *elsewhere = (
         _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3]) for c in eye.look.copies
     )
@@ -271,11 +323,12 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         glow.lights[copy.lights[patch.light]].name,
         patch.light_mm,
         patch.direct_share,
-        _suggestion(patch, eye),
+        advice.words,
         patch.noise,
         patch.noise_to_mean,
         patch.within_noise,
         tuple(elsewhere),
+        None if advice.place_mm is None else _rounded(advice.place_mm),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,13 @@ class Hits:
     point: FloatArray
 
 
+class Target(Protocol):
+    """Whatever rays can be sent against."""
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray."""
+
+
 class RayTarget:
     """Triangles prepared for ray tests; safe to use from several threads at once."""
 
@@ -75,16 +83,61 @@ class RayTarget:
         return hits.distance_mm < length - 3 * AHEAD_MM
 
 
+@dataclass(frozen=True)
+class Joined:
+    """Two sets of triangles as one: the second's are numbered after the first's."""
+
+    first: RayTarget
+    first_count: int
+    second: RayTarget
+
+    def first_hits(self, origins: FloatArray, directions: FloatArray) -> Hits:
+        """Return the first hit of each ray, see `RayTarget.first_hits`."""
+        hits = self.first.first_hits(origins, directions)
+        other = self.second.first_hits(origins, directions)
+        nearer = other.distance_mm < hits.distance_mm
+        return Hits(
+            np.where(nearer, other.face + self.first_count, hits.face),
+            np.where(nearer, other.distance_mm, hits.distance_mm),
+            np.where(nearer[:, None], other.point, hits.point),
+        )
+
+
+def cosine_rays(normals: FloatArray, turn: FloatArray, share: FloatArray) -> FloatArray:
+    """Return directions by the cosine law about normals (n, 3), (n * k, 3) float.
+
+    turn, share : (n, k) float, 0..1, evenly spread: the way around and the disc's area within
+    """
+    around, radius = 2 * np.pi * turn, np.sqrt(share)
+    x, y, z = radius * np.cos(around), radius * np.sin(around), np.sqrt(1 - share)
+    # A frame about the normal without a special case (Duff et al., J. Comput. Graph. Tech. 6(1),
+    # 1 (2017)).
+    nx, ny, nz = normals.T[:, :, None]
+    sign = np.where(nz >= 0, 1.0, -1.0)
+    a = -1 / (sign + nz)
+    b = nx * ny * a
+    rays = np.stack(
+        [
+            x * (1 + sign * nx * nx * a) + y * b + z * nx,
+            x * sign * b + y * (sign + ny * ny * a) + z * ny,
+            -x * sign * nx - y * ny + z * nz,
+        ],
+        axis=-1,
+    )
+    return rays.reshape(-1, 3)
+
+
 def inside_spans(
-    mesh: Mesh, x: FloatArray, y: FloatArray
+    mesh: Mesh, x: FloatArray, y: FloatArray, target: RayTarget | None = None
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Return where lines parallel to z run inside a closed mesh.
 
-    x, y : (n,) float, where the lines stand [mm].
+    x, y : (n,) float, where the lines stand [mm];  target : the mesh made ready before, if so.
     Returns the line of each span (k,) int and its lower and upper end (k,) float [mm]. A span is
     where more faces have been entered than left, so overlapping pieces count once.
     """
-    line, height, entering = _crossings(mesh, x, y)
+    target = RayTarget(mesh.triangles) if target is None else target
+    line, height, entering = _crossings(mesh, target, x, y)
     order = np.lexsort((height, line))
     line, height, entering = line[order], height[order], entering[order]
     depth = np.cumsum(entering)
@@ -102,9 +155,10 @@ def inside_spans(
     return line[start[same]], height[start[same]], height[stop[same]]
 
 
-def _crossings(mesh: Mesh, x: FloatArray, y: FloatArray) -> tuple[IntArray, FloatArray, IntArray]:
+def _crossings(
+    mesh: Mesh, target: RayTarget, x: FloatArray, y: FloatArray
+) -> tuple[IntArray, FloatArray, IntArray]:
     """Return all crossings of upward lines: line, height and +1 entering or -1 leaving."""
-    target = RayTarget(mesh.triangles)
     origin = np.column_stack([x, y, np.full(len(x), mesh.bounds[0, 2] - 1.0)])
     up = np.array([0.0, 0.0, 1.0])
     active = np.arange(len(x))

@@ -20,7 +20,10 @@ from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, from_manifold, to_
 ROOM = -1
 """Stands in place of a region's number for the room outside the body."""
 _PROBE_MM = 2e-3
-"""How far in front of a face the region beyond it is looked up [mm]."""
+"""How far in front of a face the region beyond it is looked up [mm]: a film thinner than this,
+as inserts with coincident walls leave behind, is looked through, and its own faces are left out."""
+_SLIVER_MM = 1e-6
+"""Faces narrower than this are left out: no light passes through their place."""
 _FILM_MM = 1e-5
 """Pieces thinner than this are no pieces [mm]."""
 _SAMPLES = np.array(
@@ -85,9 +88,10 @@ def _with_walls(
         if part.is_empty():
             continue
         mesh = from_manifold(part.refine_to_length(face_mm))
+        mesh = _without_film_faces(mesh, region, solids)
         corners, beyond = _walls_of(mesh, region, solids)
         # A wall between two regions is listed once, by the region of lower number.
-        keep = (beyond == ROOM) | (beyond > region)
+        keep = ((beyond == ROOM) | (beyond > region)) & (_narrowest_mm(corners) > _SLIVER_MM)
         triangles.append(corners[keep])
         inside.append(np.full(np.count_nonzero(keep), region))
         outside.append(beyond[keep])
@@ -95,6 +99,30 @@ def _with_walls(
     vertices, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
     walls = Mesh.single_part(vertices, index.reshape(-1, 3))
     return Regions(solids, walls, np.concatenate(inside), np.concatenate(outside))
+
+
+def _without_film_faces(mesh: Mesh, region: int, solids: tuple[Mesh | None, ...]) -> Mesh:
+    """Return the faces of a region but those of films between two others, which it has none
+    of itself: where it is thinner than what is looked through."""
+    if len(solids) < 3:
+        return mesh
+    behind = mesh.centroids - _PROBE_MM * mesh.normals
+    solid = solids[region]
+    assert solid is not None, "an empty region has no faces"
+    thin = np.nonzero(~inside_closed(solid, behind))[0]
+    if len(thin) == 0:
+        return mesh
+    ahead = mesh.centroids[thin] + _PROBE_MM * mesh.normals[thin]
+    between = [_regions_at(points, region, solids) for points in (behind[thin], ahead)]
+    film = thin[(between[0] != ROOM) & (between[1] != ROOM)]
+    return Mesh.single_part(mesh.vertices, np.delete(mesh.faces, film, axis=0))
+
+
+def _narrowest_mm(triangles: FloatArray) -> FloatArray:
+    """Return the least height of triangles, (m,) float [mm]."""
+    edges = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=2)
+    cross = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    return np.asarray(np.linalg.norm(cross, axis=1) / np.maximum(edges.max(axis=1), 1e-30))
 
 
 def _walls_of(
@@ -111,8 +139,11 @@ def _walls_of(
     corners, beyond = [mesh.triangles[~mixed]], [seen[0, ~mixed]]
     rest, ahead = [], []
     for face in np.nonzero(mixed)[0]:
+        # The last first: it is whole, while a film of an earlier one may lie against the face too.
         others = [
-            (k, solids[k]) for k in np.unique(seen[:, face]) if k != ROOM and solids[k] is not None
+            (k, solids[k])
+            for k in np.unique(seen[:, face])[::-1]
+            if k != ROOM and solids[k] is not None
         ]
         for pieces, found in cut_along(mesh.triangles[face], mesh.normals[face], others):
             if found is None:

@@ -73,6 +73,36 @@ def with_boards(problem: BodyProblem) -> BodyProblem:
     )
 
 
+def region_count(problem: BodyProblem) -> int:
+    """Return how many regions `with_boards(problem)` has."""
+    return len(problem.media) + 2 * len(problem.boards)
+
+
+def region_names(problem: BodyProblem) -> tuple[str, ...]:
+    """Return where light may be absorbed in a body: its regions, then each kind of board once."""
+    kinds = dict.fromkeys(_called(board) for board in problem.boards)
+    return (*(medium.name for medium in problem.media), *kinds)
+
+
+def folded(problem: BodyProblem, absorbed: FloatArray) -> FloatArray:
+    """Return what is absorbed in each of `region_names`, (..., names) float.
+
+    absorbed : (..., regions) float, in the regions of `with_boards(problem)`
+    """
+    names, own = region_names(problem), len(problem.media)
+    table = np.zeros((*absorbed.shape[:-1], len(names)))
+    table[..., :own] = absorbed[..., :own]
+    for number, board in enumerate(problem.boards):
+        place = names.index(_called(board), own)
+        first = own + 2 * number
+        table[..., place] += absorbed[..., first : first + 2].sum(axis=-1)
+    return table
+
+
+def _called(board: OpaqueBoard) -> str:
+    return f"board {board.name}"
+
+
 def _face(name: str, reflectance: FloatArray) -> Medium:
     return Medium(name, Kind.OPAQUE, np.zeros(3), np.zeros(3), reflectance=reflectance)
 

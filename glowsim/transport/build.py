@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
-from glowsim.geometry.body import faces_where, parts_of, solid_of
+from glowsim.geometry.body import Solid, faces_where, parts_of, solid_of
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
+from glowsim.transport.boards import boards_of
+from glowsim.transport.fit import misfits, notes_on_fit
+from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
+from glowsim.transport.names import digest, geometry_key, unlit_key
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
     AIR,
     BARE,
+    NO_EMITTERS,
     BodyProblem,
     BoolArray,
     Kind,
@@ -30,7 +35,13 @@ from glowsim.transport.problem import (
     centres_mm,
     notes_of,
 )
-from glowsim.transport.sizes import cell_size_mm, face_size_mm, least_cell_mm, least_face_mm
+from glowsim.transport.sizes import (
+    cell_size_mm,
+    face_size_mm,
+    least_cell_mm,
+    least_face_mm,
+    stepped_mm,
+)
 
 Report = Callable[[str], None]
 """Told what is being worked on, for a progress line."""
@@ -53,9 +64,28 @@ def build_problem(scene_file: SceneFile, report: Report = lambda text: None) -> 
     return Problem(plan.title, tuple(bodies), copies, lights, notes_of(bodies))
 
 
-def body_problem(plan: Plan, number: int) -> BodyProblem:
-    """Return the problem of body `number` of a scene; raises as `build_problem` does."""
-    return _Builder(plan.scene_file, number, plan.catalogue).build(plan.keys[number])
+class Shapes:
+    """Bodies shaped before, kept by what they were shaped from.
+
+    What depends on what: the surfaces on shape and inserts; the walls on these and the edge of
+    their faces; the body on these, its materials, coats and cells. Lights depend on all of it,
+    and nothing on them but how fine faces and cells must be.
+    """
+
+    def __init__(self, most: int = 8) -> None:
+        """Keep `most` of each."""
+        self.solids: Kept[Solid] = Kept(most)
+        self.face_mm: Kept[float] = Kept(8 * most)
+        self.regions: Kept[Regions] = Kept(most)
+        self.bodies: Kept[BodyProblem] = Kept(most)
+
+
+def body_problem(plan: Plan, number: int, shapes: Shapes | None = None) -> BodyProblem:
+    """Return the problem of body `number` of a scene; raises as `build_problem` does.
+
+    shapes : what has been shaped before, and is used where it is still right
+    """
+    return _Builder(plan, number, shapes or Shapes()).build()
 
 
 @dataclass(frozen=True)
@@ -87,9 +117,17 @@ def _faces(regions: Regions, media: Sequence[Medium], outer: Mesh) -> _Faces:
 class _Builder:
     """Builds one body's problem."""
 
-    scene_file: SceneFile
+    plan: Plan
     number: int
-    catalogue: Catalogue
+    shapes: Shapes
+
+    @property
+    def scene_file(self) -> SceneFile:
+        return self.plan.scene_file
+
+    @property
+    def catalogue(self) -> Catalogue:
+        return self.plan.catalogue
 
     @property
     def _body(self) -> Body:
@@ -98,22 +136,47 @@ class _Builder:
     def _path(self, *keys: str | int) -> KeyPath:
         return ("bodies", self.number, *keys)
 
-    def build(self, key: str) -> BodyProblem:
+    def build(self) -> BodyProblem:
         """Return the body's problem."""
-        body = self._body
-        solid = solid_of(self.scene_file, self.number)
+        shape_key = geometry_key(self.scene_file, self.number)
+        solid = self.shapes.solids.get(shape_key, lambda: solid_of(self.scene_file, self.number))
         media = self._media()
         leds = BodyLeds(self.scene_file, self.number, self.catalogue)
         depth = leds.depths_mm(solid)
+        face_mm = self._face_mm(shape_key, solid.outer, depth)
+        regions = self.shapes.regions.get(
+            digest(shape_key, face_mm), lambda: self._regions(solid, face_mm)
+        )
+        cell_mm = self._cell_mm(regions.solids, media, depth)
+        unlit = unlit_key(self.scene_file, self.number, self.catalogue)
+        body = self.shapes.bodies.get(
+            digest(unlit, face_mm, cell_mm), lambda: self._unlit(solid, regions, media, cell_mm)
+        )
+        problem = replace(
+            body,
+            name=self._body.name,
+            emitters=leds.emitters(regions.solids, media),
+            boards=boards_of(self._body, self.catalogue),
+            key=self.plan.keys[self.number],
+        )
+        notes = notes_on_fit(self._body.name, misfits(problem))
+        return replace(problem, notes=(*body.notes, *notes))
+
+    def _regions(self, solid: Solid, face_mm: float) -> Regions:
         try:
-            regions = solid.regions(self._face_mm(solid.outer, depth), body.name)
+            return solid.regions(face_mm, self._body.name)
         except GeometryError as fault:
             raise self.scene_file.fault(self._path("inserts"), str(fault)) from None
+
+    def _unlit(
+        self, solid: Solid, regions: Regions, media: list[Medium], cell_mm: float
+    ) -> BodyProblem:
+        """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
         layers: list[Layer] = []
         coat = self._coats(faces, layers)
         return BodyProblem(
-            name=body.name,
+            name=self._body.name,
             media=tuple(media),
             solids=regions.solids,
             walls=faces.walls,
@@ -125,22 +188,38 @@ class _Builder:
             part=faces.part,
             part_names=faces.part_names,
             whiteness=whiteness(
-                media, layers, faces.inside, coat, faces.on_room, solid.outer, body.wall_mm
+                media,
+                layers,
+                faces.inside,
+                coat,
+                faces.on_room,
+                solid.outer,
+                self._body.wall_mm,
             ),
             outer=solid.outer,
-            wall_mm=body.wall_mm,
-            emitters=leds.emitters(regions.solids, media),
-            cell_mm=self._cell_mm(regions.solids, media, depth),
-            key=key,
+            wall_mm=self._body.wall_mm,
+            emitters=NO_EMITTERS,
+            cell_mm=cell_mm,
             notes=solid.notes,
         )
 
-    def _face_mm(self, outer: Mesh, led_depth_mm: FloatArray) -> float:
+    @property
+    def _sizes(self) -> tuple[float | None, float | None]:
+        """What the scene asks for, or else the plan."""
+        body, given = self._body, self.plan.sizes.get(self.number)
+        if given is None:
+            return body.detail_mm, body.cell_mm
+        return body.detail_mm or given.face_mm, body.cell_mm or given.cell_mm
+
+    def _face_mm(self, shape_key: str, outer: Mesh, led_depth_mm: FloatArray) -> float:
         """Return the edge of result faces; raise SceneError if the scene asks for too fine."""
-        asked = self._body.detail_mm
-        if asked is None:
-            return face_size_mm(outer, self._body.wall_mm, led_depth_mm)
-        return self._not_below("detail_mm", asked, least_face_mm(outer))
+        asked = self._sizes[0]
+        if asked is not None:
+            return self._not_below("detail_mm", asked, least_face_mm(outer))
+        step = stepped_mm(led_depth_mm) if len(led_depth_mm) else None
+        return self.shapes.face_mm.get(
+            digest(shape_key, step), lambda: face_size_mm(outer, self._body.wall_mm, led_depth_mm)
+        )
 
     def _cell_mm(
         self, solids: Sequence[Mesh | None], media: list[Medium], led_depth_mm: FloatArray
@@ -152,7 +231,7 @@ class _Builder:
             if medium.kind == Kind.SCATTERS and solid is not None
         ]
         meshes = [solid for solid, _ in clouds]
-        asked = self._body.cell_mm
+        asked = self._sizes[1]
         if asked is None:
             return cell_size_mm(meshes, [m for _, m in clouds], self._body.wall_mm, led_depth_mm)
         return self._not_below("cell_mm", asked, least_cell_mm(meshes))

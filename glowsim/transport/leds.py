@@ -14,7 +14,7 @@ from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.optics.colour import led_channel_xyz_per_lumen
 from glowsim.optics.photometry import lambertian_order
 from glowsim.scene import Body, Light, SceneFile
-from glowsim.transport.problem import Emitters, Kind, LightSource, Medium
+from glowsim.transport.problem import NO_EMITTERS, Emitters, Kind, LightSource, Medium
 
 AHEAD_MM = 0.05
 """A LED shines from this far in front of its board's plane, so that it is not on a wall."""
@@ -59,8 +59,7 @@ class BodyLeds:
     def emitters(self, solids: Sequence[Mesh | None], media: Sequence[Medium]) -> Emitters:
         """Return the emitters; raises SceneError for an LED inside an opaque core."""
         if not self._spots:
-            nothing, none = np.zeros((0, 3)), np.zeros(0, dtype=np.int64)
-            return Emitters(nothing, nothing, np.zeros(0), none, np.zeros(0), none)
+            return NO_EMITTERS
         position = np.concatenate(self._spots)
         region = region_of(position, tuple(solids))
         for led, where in enumerate(region):

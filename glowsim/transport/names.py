@@ -8,9 +8,11 @@ from typing import Any, Literal
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import SceneError
+from glowsim.geometry.boards import bore_mm, outline_mm
 from glowsim.geometry.body import mesh_file_digest, mesh_path
 from glowsim.scene import SceneFile
 from glowsim.tomlfile import KeyPath
+from glowsim.transport.sizes import Sizes
 
 _OF_NO_ACCOUNT: Any = {
     "name": True,
@@ -69,12 +71,23 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
         raise SceneError("\n".join(faults))
 
 
-def body_key(scene_file: SceneFile, number: int, catalogue: Catalogue) -> str:
+def body_key(
+    scene_file: SceneFile, number: int, catalogue: Catalogue, sizes: Sizes | None = None
+) -> str:
     """Return a digest of all that decides how body `number` answers light.
 
     How it is called, where it stands and how its lights are driven do not. Raises SceneError
     for a missing mesh file.
     """
+    return digest(
+        unlit_key(scene_file, number, catalogue, sizes), _lights(scene_file, number, catalogue)
+    )
+
+
+def unlit_key(
+    scene_file: SceneFile, number: int, catalogue: Catalogue, sizes: Sizes | None = None
+) -> str:
+    """Return the same digest without the lights."""
     body = scene_file.scene.bodies[number]
     plain = body.model_dump(mode="json", exclude=_OF_NO_ACCOUNT)
     used: dict[str, Any] = {}
@@ -83,8 +96,30 @@ def body_key(scene_file: SceneFile, number: int, catalogue: Catalogue) -> str:
         used[name] = entry.model_dump(mode="json") if entry else None
     for mask in body.masks:
         used[mask.coat] = catalogue.coats[mask.coat].model_dump(mode="json")
+    given = None if sizes is None else [sizes.face_mm, sizes.cell_mm]
+    return digest(plain, used, _files(scene_file, number), bool(body.lights), given)
+
+
+def geometry_key(scene_file: SceneFile, number: int) -> str:
+    """Return a digest of what decides the shape of body `number` and of what is set into it."""
+    body = scene_file.scene.bodies[number]
+    inserts = {"shape", "mesh", "position_mm", "rotation_deg"}
+    plain = body.model_dump(
+        mode="json",
+        include={"name": True, "shape": True, "mesh": True, "wall_mm": True,
+                 "inserts": {"__all__": inserts}},
+    )  # fmt: skip
+    return digest(plain, _files(scene_file, number))
+
+
+def digest(*parts: Any) -> str:
+    """Return a short digest of plain data."""
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:24]
+
+
+def _lights(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[Any]:
     lights = []
-    for light in body.lights:
+    for light in scene_file.scene.bodies[number].lights:
         board = catalogue.boards[light.board]
         lights.append(
             [
@@ -93,9 +128,17 @@ def body_key(scene_file: SceneFile, number: int, catalogue: Catalogue) -> str:
                 ),
                 board.led_offsets_mm(light.led_count).tolist(),
                 board.half_intensity_full_angle_deg,
+                outline_mm(board, light.led_count),
+                [bore_mm(board), board.thickness_mm],
+                [board.front_reflectance, board.back_reflectance],
             ]
         )
-    files = []
+    return lights
+
+
+def _files(scene_file: SceneFile, number: int) -> list[str]:
+    """Return digests of a body's mesh files; raises SceneError for one that is missing."""
+    body, files = scene_file.scene.bodies[number], []
     for keys, mesh_file in (
         (("mesh",), body.mesh),
         *((("inserts", k, "mesh"), insert.mesh) for k, insert in enumerate(body.inserts)),
@@ -103,5 +146,4 @@ def body_key(scene_file: SceneFile, number: int, catalogue: Catalogue) -> str:
         if mesh_file is not None:
             mesh_path(scene_file, ("bodies", number, *keys), mesh_file)
             files.append(mesh_file_digest(mesh_file, scene_file.folder))
-    text = json.dumps([plain, used, lights, files], sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()[:24]
+    return files

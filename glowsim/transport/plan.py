@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from glowsim.catalogue import Catalogue, load_catalogue
 from glowsim.geometry.mesh import FloatArray
@@ -12,6 +12,7 @@ from glowsim.scene import SceneFile
 from glowsim.transport.leds import lights_of_copy
 from glowsim.transport.names import body_key, check_names
 from glowsim.transport.problem import Copy, LightSource
+from glowsim.transport.sizes import Sizes
 
 
 @dataclass(frozen=True)
@@ -19,12 +20,14 @@ class Plan:
     """A scene with its catalogue, its names checked.
 
     keys     : digest of each body of the scene; bodies with equal keys are solved once
+    sizes    : faces and cells of bodies, by number, where the scene does not say
     distinct : the first body of the scene with each key, in order
     """
 
     scene_file: SceneFile
     catalogue: Catalogue
     keys: tuple[str, ...]
+    sizes: Mapping[int, Sizes] = field(default_factory=dict)
 
     @property
     def distinct(self) -> dict[str, int]:
@@ -61,14 +64,26 @@ class Plan:
         return tuple(copies), tuple(lights)
 
 
-def plan_of(scene_file: SceneFile) -> Plan:
+def catalogue_of(scene_file: SceneFile) -> Catalogue:
+    """Return the catalogue with the entries of a scene, as the scene stands now.
+
+    What the file says counts for messages alone. Raises MaterialError naming what is wrong.
+    """
+    scene = scene_file.scene
+    own = {name: getattr(scene, name) for name in ("materials", "coats", "boards", "batteries")}
+    return load_catalogue(scene_file.toml, own)
+
+
+def plan_of(scene_file: SceneFile, sizes: Mapping[int, Sizes] | None = None) -> Plan:
     """Look up every name of a scene.
 
+    sizes : faces and cells of bodies, by number, where the scene does not say
     Raises SceneError or MaterialError naming file, line and key of what is wrong.
     """
-    catalogue = load_catalogue(scene_file.toml)
+    catalogue = catalogue_of(scene_file)
     numbers = range(len(scene_file.scene.bodies))
     for number in numbers:
         check_names(scene_file, number, catalogue)
-    keys = tuple(body_key(scene_file, number, catalogue) for number in numbers)
-    return Plan(scene_file, catalogue, keys)
+    given = dict(sizes or {})
+    keys = tuple(body_key(scene_file, n, catalogue, given.get(n)) for n in numbers)
+    return Plan(scene_file, catalogue, keys, given)

@@ -111,6 +111,16 @@ class Emitters:
         )
 
 
+NO_EMITTERS = Emitters(
+    np.zeros((0, 3)),
+    np.zeros((0, 3)),
+    np.zeros(0),
+    np.zeros(0, dtype=np.int64),
+    np.zeros(0),
+    np.zeros(0, dtype=np.int64),
+)
+
+
 @dataclass(frozen=True)
 class OpaqueBoard:
     """A light board as light meets it: a flat solid that lets nothing through.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,6 +21,24 @@ HARD_LIMIT = 10
 """A scene may ask for this many times the faces or cells of the budget, and no more."""
 
 
+@dataclass(frozen=True)
+class Sizes:
+    """Faces and cells a body is solved on, where its scene does not say: what is to be compared
+    is solved on the same ones, or a steep tip is sampled differently, by some percent."""
+
+    face_mm: float
+    cell_mm: float
+
+
+def stepped_mm(depth_mm: FloatArray) -> float:
+    """Return the least of some depths, rounded down to a power of the root of two [mm].
+
+    So that a light that is moved a little asks for the same faces and cells.
+    """
+    least = max(float(depth_mm.min()), 1e-3)
+    return float(2 ** (np.floor(2 * np.log2(least) + 1e-9) / 2))
+
+
 def face_size_mm(outer: Mesh, wall_mm: float | None, led_depth_mm: FloatArray) -> float:
     """Return the edge of result faces: a third of what decides the detail, within a budget.
 
@@ -31,7 +50,7 @@ def face_size_mm(outer: Mesh, wall_mm: float | None, led_depth_mm: FloatArray) -
     most = np.sqrt(area / (0.433 * 3000))
     wanted = most
     if len(led_depth_mm):
-        wanted = min(wanted, float(led_depth_mm.min()) / 3)
+        wanted = min(wanted, stepped_mm(led_depth_mm) / 3)
     if wall_mm is not None:
         wanted = min(wanted, wall_mm)
     size = float(np.clip(wanted, least, most))
@@ -68,7 +87,7 @@ def cell_size_mm(
     if wall_mm is not None:
         wanted = min(wanted, wall_mm / CELLS_ACROSS_WALL)
     if len(led_depth_mm):
-        wanted = min(wanted, max(float(led_depth_mm.min()), 1.0) / 3)
+        wanted = min(wanted, max(stepped_mm(led_depth_mm), 1.0) / 3)
     for medium in media:
         decay = np.sqrt(3 * medium.mu_a_per_mm * medium.mu_t_reduced_per_mm).max()
         if decay > 0:

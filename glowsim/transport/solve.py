@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Literal
 
 from glowsim.errors import SolveError
 from glowsim.scene import SceneFile
-from glowsim.transport.build import body_problem
 from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
 from glowsim.transport.plan import plan_of
-from glowsim.transport.quick import QuickBody, solve_body
+from glowsim.transport.prepared import QUICK, PreparedProp
 from glowsim.transport.reference import Goal
 from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.sizes import Sizes
 from glowsim.transport.store import load_glow, save_glow
 
-QUICK = "quick"
 REFERENCE_GOAL = Goal(noise=0.02, seconds=60.0)
 """Where the reference solver stops if nothing is asked for."""
 
@@ -32,7 +29,8 @@ def solve(
     goal: Goal = REFERENCE_GOAL,
     resume: bool = False,
     jumps: bool = True,
-    ready: QuickBody | None = None,
+    sizes: Mapping[int, Sizes] | None = None,
+    prop: PreparedProp | None = None,
     report: Callable[[str], None] = lambda text: None,
     watch: Watch = nothing_seen,
 ) -> SurfaceGlow:
@@ -47,30 +45,18 @@ def solve(
              photons in `saved` are an error: they are neither thrown away nor followed again.
     jumps  : let the reference solver cross clear material in single steps; without, it follows
              every scattering, which takes longer and changes nothing that can be told
-    ready  : a body prepared for the quick solver, used where a body of the scene differs from it
-             in its lights alone
+    sizes  : faces and cells of bodies, by number, where the scene does not say
+    prop   : what has been kept ready for the quick solver, whose seed then counts
     report, watch : told what is being worked on, and how far the reference solver is
     Raises SceneError, MaterialError, GeometryError or SolveError. Ctrl-C in the reference solver
     raises KeyboardInterrupt that says what `saved` holds now.
     """
-    started = time.perf_counter()
-    plan = plan_of(scene_file)
+    plan = plan_of(scene_file, sizes)
     if method == REFERENCE:
         return LongRun(plan, goal, seed, saved, resume, report, watch, jumps).solve()
-    known = _known(saved, QUICK, seed, report) if saved else {}
-    bodies = []
-    for key, number in plan.distinct.items():
-        if key not in known:
-            name = plan.name_of(key)
-            report(f"shaping {name}")
-            problem = body_problem(plan, number)
-            report(f"lighting {name}")
-            bodies.append(solve_body(problem, seed, ready))
-        else:
-            bodies.append(replace(known[key], name=plan.name_of(key)))
-    copies, lights = plan.copies([body.light_mm for body in bodies])
-    seconds = time.perf_counter() - started
-    glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, seed, seconds)
+    prop = prop or PreparedProp(seed)
+    known = _known(saved, QUICK, prop.seed, report) if saved else {}
+    glow = prop.glow(plan, known=known, report=report)
     if saved and not all(key in known for key in plan.distinct):
         save_glow(glow, saved)
     return glow

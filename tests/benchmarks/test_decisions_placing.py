@@ -7,7 +7,8 @@ import time
 
 import pytest
 
-from glowsim.decisions.placer import Placer, Wish, pattern_light
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.response import Responses
 from glowsim.scene import Placing, parse_scene
 from glowsim.transport.plan import plan_of
@@ -44,7 +45,7 @@ def test_response_matrix_and_placements():
     wall, cpu = time.perf_counter(), time.process_time()
     bound = placer.bound
     timed("bound", wall, cpu)
-    _ = responses.fine
+    _ = responses.prop.quick(responses.problem)
     wall, cpu = time.perf_counter(), time.process_time()
     evenness = [placer.place(count)[1] for count in range(1, 7)]
     timed("1 to 6 boards placed, each with a forward solve", wall, cpu)

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from glowsim.catalogue import Board, flux_from_axial_intensity_lm, load_catalogue
 from glowsim.errors import MaterialError
+from glowsim.tomlfile import parse_toml
 
 CATALOGUE = load_catalogue()
 
@@ -160,3 +161,39 @@ def board_with(**changes):
 def test_contradictions_are_refused(changes, message):
     with pytest.raises(ValidationError, match=message):
         board_with(**changes)
+
+
+def own_board(**keys):
+    shipped = CATALOGUE.boards["round_7"].model_dump(exclude_unset=True)
+    return Board.model_validate(shipped | keys)
+
+
+def test_white_mask_throws_back_what_its_makers_print():
+    """Fresh .85 to .95, cheap or reflowed .70 to .85 (see `catalogue.mask`): all within two
+    standard deviations."""
+    for board in CATALOGUE.boards.values():
+        sigma = board.reflectance_uncertainty
+        assert all(abs(r - 0.80) < 2 * sigma for r in board.front_reflectance), board.label
+        assert board.reflectance_source
+
+
+def test_front_is_leds_and_mask_by_area():
+    """Derived: seven 5 x 5 mm LEDs on a 23 mm disc cover 175 / 415.5 of it."""
+    led = (11.946 * 0.45 + 13.054 * 0.90) / 25
+    share = 175 / 415.476
+    black = own_board(mask="black")
+    assert_allclose(black.front_reflectance, share * led + (1 - share) * 0.06, atol=6e-4)
+    assert max(black.back_reflectance) < 0.15 < min(black.front_reflectance)
+
+
+def test_given_reflectance_counts_in_place_of_the_mask():
+    board = own_board(mask="black", front_reflectance=0.5)
+    assert board.front_reflectance == (0.5, 0.5, 0.5)
+    assert board.back_reflectance == own_board(mask="black").back_reflectance
+    assert (board.reflectance_source, board.reflectance_confidence) == ("user", "user")
+
+
+def test_a_mask_of_its_own_voids_what_was_taken_over():
+    text = '[boards.mine]\nlike = "strip_60"\nmask = "green"\n'
+    mine = load_catalogue(parse_toml(text, "scene.toml", MaterialError)).boards["mine"]
+    assert max(mine.back_reflectance) == mine.back_reflectance[1] < 0.3

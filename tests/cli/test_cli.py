@@ -142,12 +142,19 @@ def test_check_prints_sizes_and_depths(scene):
     assert body["volume_cm3"] == pytest.approx(14.9, rel=0.01)
 
 
-def test_check_is_suspicious_of_a_board_that_sticks_out(scene):
+def test_check_refuses_a_board_that_sticks_out(scene):
     scene.write_text(GOOD.replace("[0, 0, 12]", "[0, 0, 27]"))
     shown = run("check", scene, folder=scene.parent)
     # LEDs still inside, but the 23 mm board is wider than the spike there.
-    assert "sticks" in shown.stdout
-    assert "out of the body" in shown.stdout
+    assert shown.returncode == 2
+    assert "do not fit" in shown.stdout
+    assert "mm out of the body" in shown.stderr
+    assert f"{scene.name}, line " in shown.stderr
+    data = run("check", scene, "--json", folder=scene.parent)
+    assert data.returncode == 2
+    (misfit,) = json.loads(data.stdout)["bodies"][0]["misfits"]
+    assert misfit["blocks"]
+    assert 0.1 < misfit["by_mm"] < 5
 
 
 def test_turntable_writes_an_animation(scene):

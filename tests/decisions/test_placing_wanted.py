@@ -14,6 +14,15 @@ cell_mm = 3
 detail_mm = 4
 """
 FADE = 'wanted = { fade = "up", to = 0.05 }\n'
+DOT = """
+[boards.dot]
+like = "rgb_5050_18ma"
+diameter_mm = 1.0
+thickness_mm = 0.5
+led_window_mm = 0.5
+"""
+LIGHT = 'board = "dot"\nposition_mm = [0, 0, 10]\n'
+"""A board too small to throw a shadow, which the closed form below knows nothing of."""
 ROOM = Placing(wire_toward="anywhere", clearance_mm=0.5)
 
 
@@ -25,7 +34,7 @@ def _fewer_candidates(monkeypatch):
 def test_a_board_goes_to_the_bright_end_and_what_is_expected_comes_true():
     heights, fades = {}, {}
     for name, keys in (("even", ROD), ("flame", ROD + FADE)):
-        answer = place(scene(keys), "body", 1, placing=ROOM)
+        answer = place(scene(keys, light=LIGHT, more=DOT), "body", 1, placing=ROOM)
         heights[name] = answer.placement.poses.position[0, 2]
         fades[name] = answer
         assert answer.predicted == pytest.approx(answer.after.even, rel=0.03)

@@ -116,7 +116,7 @@ def shell():
 
 def test_shell_lets_out_what_its_wall_lets_through(shell):
     """Share let out of a closed shell, T / (T + A) in the flat limit; closed form of diffusion
-    theory for the sphere (derived in `optics.diffusion`)."""
+    theory for the sphere (derived in `optics.diffusion`). The board takes no light: it is white."""
     for step in shell.steps:
         exact = hollow_sphere_escape_fraction(
             inner_radius_mm=12 - step.value_mm,
@@ -217,8 +217,7 @@ def test_heat_is_named_where_it_limits_the_glow():
 def test_a_board_that_does_not_fit_is_named():
     """25 mm up the spike is 17 mm wide, enough for the LEDs; the board is 23 mm wide."""
     answer = thickness(spike(), "spike", from_mm=35, to_mm=36, steps=2, vary="depth")
-    assert "board: a board 23" in answer.advice[0].text
-    assert "out of the body" in answer.advice[0].text
+    assert "board sticks 2.4 mm out of the body at (-11.5, 0.0, 25.0) mm" in answer.advice[0].text
 
 
 def test_the_reference_solver_can_be_asked_at_what_is_recommended():

@@ -99,8 +99,8 @@ def test_one_board_more_must_bring_a_clear_gain():
     assert counts(1.0, 0.5, 0.3).best.count == 3
 
 
-def test_modules_leave_it_where_no_count_is_worth_it():
-    answer = counts(0.95, 0.94)
-    assert Modules.advised.func(SimpleNamespace(**vars(answer), before=step(1.0))) is None
-    worth = Modules.advised.func(SimpleNamespace(**vars(answer), before=step(1.2)))
-    assert worth is answer.counts[0]
+@pytest.mark.parametrize("worth", [True, False])
+def test_modules_advise_what_is_worth_doing_and_nothing_else(worth):
+    shown = counts(0.95, 0.94).best
+    answer = SimpleNamespace(shown=shown, verdict=SimpleNamespace(worth=worth))
+    assert Modules.advised.fget(answer) is (shown if worth else None)

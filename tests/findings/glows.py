@@ -74,3 +74,21 @@ def lit(
     )
     copy = Copy("plate", "plate", 0, np.eye(4), (0,))
     return SurfaceGlow("plate", (replace(body, **changed),), (copy,), (source,), solver, 0, 0.0)
+
+
+def photons(brightness, per_face, seed, uneven=0.5) -> SurfaceGlow:
+    """The plate as a reference run sees it: so many photons a face on average, drawn by chance.
+
+    uneven : standard deviation of the logarithm of a photon's weight
+    """
+    surface, random = plate(), np.random.default_rng(seed)
+    area = surface.areas_mm2
+    x, _, z = surface.centroids.T
+    light = np.broadcast_to(brightness(x, z), x.shape) * area
+    one = light.sum() / (per_face * len(area))
+    counts = random.poisson(light / one)
+    face = np.repeat(np.arange(len(area)), counts)
+    weight = one * np.exp(uneven * random.standard_normal(len(face)) - uneven**2 / 2)
+    out = np.bincount(face, weight, len(area)) / area
+    error = np.sqrt(np.bincount(face, weight**2, len(area))) / area
+    return lit(lambda x, z: out, lambda x, z: error, solver="reference")

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from glowsim.errors import SolveError
 from glowsim.findings import findings_of
 from glowsim.findings.evenness import evenness_of
 from glowsim.findings.luminance import bright_noise, looks_of
@@ -77,6 +78,16 @@ def test_a_light_without_photons_adds_no_noise():
     np.testing.assert_allclose(whole, glow.bodies[0].error[0, 1], rtol=1e-6)
 
 
+def test_what_has_had_no_photon_is_never_judged():
+    glow = even(100.0, 10.0)
+    glow.bodies[0].error[0] = np.inf
+    for judge in (lambda: looks_of(glow, ROOM), lambda: findings_of(glow, scene_with(room=ROOM))):
+        with pytest.raises(SolveError, match=r"'plate' cannot be judged: of its 1 lights 'lamp'"):
+            judge()
+    (look,) = looks_of(glow.driven({"all": np.zeros(3)}), ROOM)
+    assert not look.luminance_cd_m2.any(), "a light turned off need not be known"
+
+
 def test_a_solver_without_noise_has_none():
     glow = lit(lambda x, z: 100.0 + x)
     assert noise_lm_mm2(glow, glow.copies[0]) is None
@@ -118,38 +129,31 @@ def test_noise_of_the_bright_faces():
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_what_noise_alone_makes_is_marked(seed):
-    found = patches(even(100.0, 80.0, seed))
-    assert found, "so much noise makes patches"
-    assert all(patch.within_noise for patch in found)
-    assert all(patch.noise > 0 for patch in found)
+def test_what_noise_alone_makes_is_not_found(seed):
+    glow = even(100.0, 80.0, seed)
+    assert patches(glow) == []
+    without = replace(glow, bodies=(replace(glow.bodies[0], error=None),))
+    assert patches(without), "so much noise makes patches"
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_what_stands_out_of_the_noise_is_not_marked(seed):
+def test_what_stands_out_of_the_noise_is_found(seed):
     glow = lit(
         lambda x, z: 100 + 700 * np.exp(-((x - 30) ** 2 + (z - 60) ** 2) / 2 / 8**2),
         lambda x, z: 60.0 + 0 * x,
         seed=seed,
         solver="reference",
     )
-    found = patches(glow)
-    (spot,) = (p for p in found if np.linalg.norm(p.place_mm - [30, 0, 60]) < 10)
+    (spot,) = patches(glow)
     assert spot.kind == "hot spot"
-    assert not spot.within_noise
-    assert [p.within_noise for p in found] == sorted(p.within_noise for p in found)
-    without = replace(glow, bodies=(replace(glow.bodies[0], error=None),))
-    assert not any(patch.within_noise for patch in patches(without))
+    assert np.linalg.norm(spot.place_mm - [30, 0, 60]) < 10
+    assert 0 < spot.noise < 0.2 * spot.ratio
 
 
 def test_the_report_says_it():
     noisy = findings_of(even(100.0, 80.0), scene_with(room=ROOM))
-    assert noisy.found
-    assert all(found.within_noise for found in noisy.found)
-    assert "more photons" in noisy.found[0].suggestion
+    assert not noisy.found
     data = noisy.as_json()
-    assert data["findings"][0]["within_noise"] is True
-    assert data["findings"][0]["noise"] > 0
     assert data["evenness"][0]["noise"]["mean_cd_m2"] > 0
     assert "least_cd_m2" in data["evenness"][0]["shifted"]
     assert data["noise"]["plate"] > 0.5

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from glowsim.decisions.placer import Placer, Wish, pattern_light
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.response import Responses
 from glowsim.scene import Placing, SceneFile, parse_scene
 from glowsim.transport.plan import Plan, plan_of

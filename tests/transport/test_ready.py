@@ -1,48 +1,141 @@
-"""A body prepared once serves wherever lights alone differ, and nowhere else."""
+"""A prop kept ready answers as a fresh solve does, and does again only what a change asks for."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
 
-from glowsim.transport.problem import BodyProblem, Kind, Medium
-from glowsim.transport.quick import QuickBody, solve_body
-from tests.support.bodies import body, emitters
+from glowsim.scene import parse_scene
+from glowsim.transport import prepared
+from glowsim.transport.plan import plan_of
+from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import Emitters
+from glowsim.transport.quick import DRAFT, FULL, QuickBody
+from glowsim.transport.solve import solve
+from tests.support.bodies import body, emitters, medium
 from tests.support.meshes import ball, mesh_of
 
-CLOUD = Medium("cloud", Kind.SCATTERS, np.array([0.01, 0.02, 0.05]), np.full(3, 1.0), 0.5, 1.4)
+SCENE = """
+[[bodies]]
+name = "bud"
+shape = {{ kind = "orb", diameter_mm = 30 }}
+material = "cloud"
+cell_mm = {cell}
+detail_mm = {detail}
+{more}
+[[bodies.lights]]
+board = "rgb_5050_5ma"
+position_mm = [{x}, 0, 0]
+drive = {{ red = {red} }}
+[materials.cloud]
+mu_a_per_mm = {mu_a}
+mu_s_reduced_per_mm = 1.0
+refractive_index = 1.0
+g = 0.6
+"""
 
 
-def problem(place: tuple[float, float, float] = (0, 0, 0), medium: Medium = CLOUD) -> BodyProblem:
-    return body(mesh_of(ball(10, 3)), [medium], emitters([place]), cell_mm=2.0, face_mm=4.0)
+def plan(x: float = 0.0, **keys):
+    known = {"cell": 2.5, "detail": 4.0, "more": "", "red": 1.0, "mu_a": 0.01} | keys
+    return plan_of(parse_scene(SCENE.format(x=x, **known)))
 
 
-def test_a_moved_light_is_solved_the_same_on_what_is_ready():
-    moved = problem((3, 1, -2))
-    ready = QuickBody(problem())
-    assert ready.serves(moved)
-    fresh, again = solve_body(moved), solve_body(moved, ready=ready)
-    np.testing.assert_array_equal(fresh.diffuse, again.diffuse)
-    np.testing.assert_array_equal(fresh.direct, again.direct)
-    assert fresh.light_mm[0, 0] == pytest.approx(3)
+@pytest.fixture
+def counted(monkeypatch):
+    """How often each costly part is made."""
+    times = {"surfaces_of": 0, "lattice_of": 0, "QuickBody": 0, "solve_body": 0}
+
+    def counting(name, real):
+        def call(*given):
+            times[name] += 1
+            return real(*given)
+
+        return call
+
+    for name in times:
+        monkeypatch.setattr(prepared, name, counting(name, getattr(prepared, name)))
+    return times
 
 
-@pytest.mark.parametrize(
-    "other",
-    [
-        problem(medium=replace(CLOUD, g=0.6)),
-        problem(medium=replace(CLOUD, mu_a_per_mm=np.array([0.01, 0.02, 0.051]))),
-        replace(problem(), cell_mm=1.9),
-        replace(problem(), coat=np.zeros_like(problem().coat)),
-        body(mesh_of(ball(10.1, 3)), [CLOUD], emitters([[0, 0, 0]]), cell_mm=2.0, face_mm=4.0),
-    ],
-    ids=["g", "absorption", "cells", "coat", "shape"],
-)
-def test_another_body_is_prepared_anew(other):
-    assert not QuickBody(problem()).serves(other)
+CHANGES = {
+    "nothing": ({}, 0, 0, 0, 0),
+    "level": ({"red": 0.5}, 0, 0, 0, 0),
+    "place": ({"x": 4.0}, 0, 0, 0, 1),
+    "absorption": ({"mu_a": 0.02}, 0, 0, 1, 1),
+    "cells": ({"cell": 3.0}, 0, 1, 1, 1),
+    "faces": ({"detail": 1.2}, 1, 1, 1, 1),
+    "paint": (
+        {"more": '[[bodies.masks]]\ncoat = "opaque_primer"\nwhere = { below_mm = -9 }\n'},
+        *(1, 1, 1, 1),
+    ),
+}
 
 
-def test_another_seed_is_prepared_anew():
-    assert not QuickBody(problem(), seed=1).serves(problem())
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_change_does_again_what_hangs_on_it_and_answers_as_a_fresh_solve(change, counted):
+    keys, surfaces, lattices, bodies, solves = CHANGES[change]
+    prop = PreparedProp()
+    prop.glow(plan())
+    before = dict(counted)
+    glow = prop.glow(plan(**keys))
+    made = [counted[name] - before[name] for name in counted]
+    assert made == [surfaces, lattices, bodies, solves]
+    fresh = solve(plan(**keys).scene_file)
+    np.testing.assert_array_equal(glow.bodies[0].diffuse, fresh.bodies[0].diffuse)
+    np.testing.assert_array_equal(glow.lights[0].drive, fresh.lights[0].drive)
+
+
+def test_a_scene_changed_in_memory_changes_the_answer():
+    file = plan().scene_file
+    other = {"cloud": file.scene.materials["cloud"] | {"mu_a_per_mm": 0.05}}
+    changed = plan_of(type(file)(file.scene.model_copy(update={"materials": other}), file.toml,
+                                 file.folder))  # fmt: skip
+    assert changed.keys != plan().keys
+    prop = PreparedProp()
+    dim, bright = prop.glow(changed), prop.glow(plan())
+    assert dim.bodies[0].diffuse.sum() < 0.8 * bright.bodies[0].diffuse.sum()
+
+
+def test_what_cannot_be_solved_is_said_again_and_spoils_nothing():
+    prop = PreparedProp()
+    for _ in range(2):
+        with pytest.raises(Exception, match="outside the body"):
+            prop.glow(plan(x=40.0))
+    assert prop.glow(plan()).bodies[0].diffuse.any()
+
+
+def problem(places):
+    return body(
+        mesh_of(ball(12, 3)), [medium([0.005, 0.01, 0.02], 1.0)], emitters(places),
+        cell_mm=2.0, face_mm=4.0,
+    )  # fmt: skip
+
+
+def test_four_callers_at_once_get_what_one_gets():
+    places = [[3, 1, -2], [0, 0, 0], [-5, 2, 4], [0, 6, -6]]
+    quick = QuickBody(problem(places))
+
+    def asked(light: int, quality):
+        lamp = quick.problem.emitters
+        one = Emitters(*(getattr(lamp, name)[[light]] for name in lamp.__dataclass_fields__))
+        return quick.respond(one.of(light), quality=quality).diffuse
+
+    for quality in (FULL, DRAFT):
+        alone = [asked(k, quality) for k in range(4)]
+        with ThreadPoolExecutor(4) as pool:
+            together = list(pool.map(lambda k, q=quality: asked(k % 4, q), range(12)))
+        for k, answer in enumerate(together):
+            np.testing.assert_array_equal(answer, alone[k % 4])
+
+
+def test_a_draft_is_near_the_full_answer():
+    quick = QuickBody(problem([[3, 1, -2]]))
+    lamp = quick.problem.emitters
+    full, draft = quick.respond(lamp).diffuse, quick.respond(lamp, quality=DRAFT).diffuse
+    area = quick.problem.walls.areas_mm2[quick.problem.skin]
+    bright = full / area > 0.01 * (full.sum(axis=2) / area.sum())[..., None]
+    ratio = draft[bright] / full[bright] - 1
+    assert np.sqrt((ratio**2).mean()) < 0.01
+    assert np.abs(ratio).max() < 0.05

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+from glowsim.transport.boards import region_names
 from glowsim.transport.problem import BodyProblem
-from glowsim.transport.quick.solve import BodyResponse, QuickBody
+from glowsim.transport.quick.arrangement import BodyResponse
+from glowsim.transport.quick.quality import DRAFT, FULL, Quality
+from glowsim.transport.quick.solve import QuickBody
 from glowsim.transport.quick.trust import trust_of
 from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole, unlit_body
 
-__all__ = ["BodyResponse", "QuickBody", "solve_body"]
+__all__ = ["DRAFT", "FULL", "BodyResponse", "Quality", "QuickBody", "solve_body"]
 
 
-def solve_body(problem: BodyProblem, seed: int = 0, ready: QuickBody | None = None) -> BodyGlow:
+def solve_body(
+    problem: BodyProblem,
+    seed: int = 0,
+    ready: QuickBody | None = None,
+    quality: Quality = FULL,
+) -> BodyGlow:
     """Return the glow of one body. Raises SolveError if a solve does not converge.
 
-    ready : a body prepared before, used if `problem` differs from it in its lights alone
+    ready : the same body, other lights aside, prepared before
     """
     if problem.emitters.light_count == 0:
         return unlit_body(problem)
-    if ready is None or not ready.serves(problem, seed):
-        ready = QuickBody(problem, seed)
-    response = ready.respond(problem.emitters)
+    quick = ready or QuickBody(problem, seed)
+    response = quick.respond(problem.emitters, problem.boards, quality)
     direct_share = float(response.direct.sum(axis=2).mean())
     return body_glow(
         problem,
@@ -35,7 +42,7 @@ def _account(problem: BodyProblem, response: BodyResponse) -> Account:
     hole = is_hole(problem)[problem.skin]
     leaving = response.diffuse + response.direct
     return Account(
-        tuple(m.name for m in problem.media),
+        region_names(problem),
         response.absorbed,
         response.in_coats,
         leaving[:, :, ~hole].sum(axis=2),

@@ -20,16 +20,18 @@ from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM
+from glowsim.transport.kept import Kept
 from glowsim.transport.problem import Emitters
 from glowsim.transport.quick.aim import Aims, beams
 from glowsim.transport.quick.beams import Rays, cosine_directions, even_points
 from glowsim.transport.quick.cavity import air_side
+from glowsim.transport.quick.quality import FULL
 from glowsim.transport.quick.solve import QuickBody
 
 Float32Array = NDArray[np.float32]
 
-TOLERANCE = 1e-5
-"""Relative residual of the backward solves."""
+BACKWARD = replace(FULL, name="backward", tolerance=1e-5)
+"""How good the backward solves are."""
 PATCHES_AT_ONCE = 25
 LIGHTS_AT_ONCE = 24
 AIMED_RAYS = 8_000
@@ -54,59 +56,33 @@ class Adjoint:
         self.quick = quick
         self.patch = patch
         self.count = int(patch.max()) + 1
-        self._aims: dict[int, Aims] = {}
+        self._aims: Kept[Aims] = Kept(8)
         chosen = np.nonzero(patch >= 0)[0]
         shape = (self.count, len(patch))
         self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
-        nodes = 0 if quick._elements is None else quick._elements.node_count
-        airs = 0 if quick._cavity is None else len(quick._cavity.area)
-        self._field = np.zeros((3, nodes, self.count), dtype=np.float32)
-        self._air = np.zeros((3, self.count, airs), dtype=np.float32)
-        alike = _alike(quick)
-        bands = [band for band in range(3) if alike[band] == band]
+        bare = quick.bare
+        airs = 0 if bare.cavity is None else len(bare.cavity.area)
+        alike = quick.same_bands()
+        bands = sorted(set(alike))
+        self._row = [bands.index(first) for first in alike]
+        """Where each band's readings stand: bands that are alike share theirs."""
+        self._field = np.zeros((len(bands), bare.node_count, self.count), dtype=np.float32)
+        self._air = np.zeros((len(bands), self.count, airs), dtype=np.float32)
         batches = range(0, self.count, PATCHES_AT_ONCE)
         done = 0
         with ThreadPoolExecutor(max_workers=2) as pool:
             for _ in pool.map(lambda first: self._listen(first, bands), batches):
                 done += 1
                 report(f"reading the light backwards, {100 * done // len(batches)} %")
-        for band in range(3):
-            if alike[band] != band:
-                self._field[band], self._air[band] = (
-                    self._field[alike[band]],
-                    self._air[alike[band]],
-                )
 
     def _listen(self, first: int, bands: list[int]) -> None:
         """Solve for one batch of patches, the transpose of the forward solve."""
         mine = slice(first, min(first + PATCHES_AT_ONCE, self.count))
-        heard = self.quick.calmed(self._sum[mine].toarray().T)
+        heard = self.quick.bare.calmed(self._sum[mine].toarray().T)
         for band in bands:
-            self._listen_in(band, mine, heard)
-
-    def _listen_in(self, band: int, mine: slice, heard: FloatArray) -> None:
-        """Solve for some patches in one band; heard : (skin faces, patches), what each counts."""
-        quick, problem = self.quick, self.quick.problem
-        walls, skin = quick._walls, problem.skin
-        weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
-        weight[skin] = heard * walls.let_out[skin, band : band + 1]
-        weight *= problem.walls.areas_mm2[:, None]
-        load = np.zeros((self._field.shape[1], heard.shape[1]))
-        if quick._elements is not None:
-            load += quick._face_mean.T @ (walls.field_b[:, band : band + 1] * weight)
-        cavity = quick._cavity
-        if cavity is None:
-            self._field[band, :, mine] = quick.solved(load, band, TOLERANCE)
-            return
-        arriving, b = quick._arriving[band], quick._patch_b[band][:, None]
-        sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
-        air = cavity.gather(sign * walls.cavity_b[:, band : band + 1] * weight)
-        if quick._patch_field is not None:
-            load += quick._patch_field.T @ (b * (arriving.T @ air))
-            field = quick.solved(load, band, TOLERANCE)
-            self._field[band, :, mine] = field
-            air = air + b * cavity.area[:, None] * (quick._patch_field @ field)
-        self._air[band, mine] = ((arriving.T @ air) / cavity.area[:, None]).T
+            field, air = self.quick.bare.backward(heard, band, BACKWARD)
+            row = self._row[band]
+            self._field[row, :, mine], self._air[row, mine] = field, air.T
 
     def respond(
         self, emitters: Emitters, rays_per_light: int, aimed_rays: int = AIMED_RAYS
@@ -129,31 +105,29 @@ class Adjoint:
 
     def _respond(self, rays: Rays, lights: int) -> FloatArray:
         """Return the share of each light's rays that leaves each patch, (lights, 3, patches)."""
-        quick = self.quick
-        flight = quick._flight.follow([rays], lights)
+        quick = self.quick.bare
+        flight = quick.follow([rays], lights)
         skin = quick.problem.skin
         leaving = flight.direct[:, skin] + flight.through_coat[:, skin]
         out = np.zeros((lights, 3, self.count))
         for band in range(3):
             out[:, band] = (self._sum @ leaving[:, :, band].T).T
-            if quick._elements is not None:
+            row = self._row[band]
+            if quick.cloud is not None:
                 lit = np.nonzero(flight.source.any(axis=1))[0]
                 source = flight.source[lit, band::3].astype(np.float32)
-                out[:, band] += (self._field[band, lit].T @ source).T
-            if quick._cavity is not None:
-                first = quick._cavity.gather(flight.into_air[:, :, band].T)
-                out[:, band] += (self._air[band] @ first.astype(np.float32)).T
+                out[:, band] += (self._field[row, lit].T @ source).T
+            if quick.cavity is not None:
+                first = quick.cavity.gather(flight.into_air[:, :, band].T)
+                out[:, band] += (self._air[row] @ first.astype(np.float32)).T
         return out
 
     def _rays(self, light: Emitters, number: int, rays_per_light: int, aimed: int) -> Rays:
         quick = self.quick
         faces = int(np.clip(aimed / len(light.light), *AIMED_FACES))
-        if faces not in self._aims:
-            self._aims[faces] = Aims(quick.problem, faces)
-        aims = self._aims[faces]
-        bundle = Rays.joined(
-            list(beams(quick.problem, quick._target, light, rays_per_light, 0, aims))
-        )
+        aims = self._aims.get(str(faces), lambda: Aims(quick.problem, faces))
+        target = quick.surfaces.target
+        bundle = Rays.joined(list(beams(quick.problem, target, light, rays_per_light, 0, aims)))
         bundle.light[:] = number
         return bundle
 
@@ -163,11 +137,19 @@ class Adjoint:
         points : (n, 3) float [mm];  weight : (3, patches) float. Returns (n,) float, per unit of
         power. Points outside scattering material read the nearest of it.
         """
-        elements = self.quick._elements
-        if elements is None:
+        cloud = self.quick.bare.cloud
+        if cloud is None:
             return np.zeros(len(points))
-        field = np.einsum("bp,bnp->n", weight.astype(np.float32), self._field, optimize=True)
-        return np.asarray(elements.sampler(points) @ field, dtype=float)
+        field = np.einsum(
+            "bp,bnp->n", self._by_row(weight).astype(np.float32), self._field, optimize=True
+        )
+        return np.asarray(cloud.nodes.sampler(points) @ field, dtype=float)
+
+    def _by_row(self, weight: FloatArray) -> FloatArray:
+        """Return weights per band, (3, patches), added up for bands that are alike."""
+        out = np.zeros((len(self._field), self.count))
+        np.add.at(out, self._row, weight)
+        return out
 
     def in_air(self, points: FloatArray, weight: FloatArray, rays: int) -> FloatArray:
         """Return the response of patches, added up, to lights in hollows that shine all round.
@@ -176,7 +158,7 @@ class Adjoint:
         (n,) float, per unit of power. What light does at a wall is read from `lit_walls`, as if
         it fell there from all sides: a point needs no more than to see the walls.
         """
-        cavity = self.quick._cavity
+        cavity = self.quick.bare.cavity
         if cavity is None or len(points) == 0:
             return np.zeros(len(points))
         worth = np.append(np.einsum("abp,bp->a", self.lit_walls, weight), 0.0)
@@ -184,7 +166,7 @@ class Adjoint:
         height, turn = 2 * place[:, 0] - 1, 2 * np.pi * place[:, 1]
         flat = np.sqrt(1 - height**2)
         ways = np.column_stack([flat * np.cos(turn), flat * np.sin(turn), height])
-        target, total = self.quick._target, np.zeros(len(points))
+        target, total = self.quick.surfaces.target, np.zeros(len(points))
         for k, point in enumerate(points):
             face = target.first_hits(np.broadcast_to(point, ways.shape), ways).face
             total[k] = worth[np.where(face >= 0, cavity.patch[face], -1)].mean()
@@ -194,7 +176,7 @@ class Adjoint:
     def lit_walls(self) -> FloatArray:
         """The response of patches to light that falls evenly from all sides on each patch of the
         walls of hollows, (air patches, 3, patches) float, per unit of power."""
-        problem, cavity = self.quick.problem, self.quick._cavity
+        problem, cavity = self.quick.problem, self.quick.bare.cavity
         if cavity is None:
             return np.zeros((0, 3, self.count))
         side = air_side(problem)
@@ -220,16 +202,3 @@ class Adjoint:
             some = rays.where((patch >= first) & (patch < first + count))
             parts.append(self._respond(replace(some, light=some.light - first), count))
         return np.concatenate(parts)
-
-
-def _alike(quick: QuickBody) -> list[int]:
-    """Return for each band the first band in which the body is the same to diffuse light."""
-    walls, elements = quick._walls, quick._elements
-
-    def same(a: int, b: int) -> bool:
-        tables = (walls.field_b, walls.cavity_b, walls.let_out)
-        if not all(np.array_equal(table[:, a], table[:, b]) for table in tables):
-            return False
-        return elements is None or np.array_equal(quick._matrix[a].data, quick._matrix[b].data)
-
-    return [next(a for a in range(band + 1) if same(a, band)) for band in range(3)]

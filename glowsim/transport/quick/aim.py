@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
-from glowsim.geometry.rays import AHEAD_MM, RayTarget
+from glowsim.geometry.rays import AHEAD_MM, Target
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.beams import Rays, rays_of
 from glowsim.transport.quick.cavity import air_side
@@ -45,7 +45,7 @@ class Aims:
 
 def beams(
     problem: BodyProblem,
-    target: RayTarget,
+    target: Target,
     emitters: Emitters,
     rays_per_light: int,
     seed: int,
@@ -87,14 +87,16 @@ def _coarser(
     return new[kept], cross[kept] / length[kept, None]
 
 
-def _aimed(target: RayTarget, emitters: Emitters, emitter: int, aims: Aims) -> Rays | None:
+def _aimed(target: Target, emitters: Emitters, emitter: int, aims: Aims) -> Rays | None:
     """Return the rays of one emitter, or None if the walls do not account for its flux."""
     origin = emitters.position[emitter]
-    points, areas, normal = _patches(origin, aims.triangles, aims.normals)
+    axis = emitters.direction[emitter]
+    before = _before(origin, axis, aims.triangles, aims.normals)
+    points, areas, normal = _patches(origin, aims.triangles[before], aims.normals[before])
     away = points - origin
     distance = np.linalg.norm(away, axis=1)
     direction = away / np.maximum(distance, 1e-9)[:, None]
-    leaving = direction @ emitters.direction[emitter]
+    leaving = direction @ axis
     arriving = -np.einsum("nd,nd->n", direction, normal)
     seen = (leaving > 0) & (arriving > 0)
     origins = np.broadcast_to(origin, (int(seen.sum()), 3))
@@ -119,6 +121,18 @@ def _aimed(target: RayTarget, emitters: Emitters, emitter: int, aims: Aims) -> R
         np.full(count, -1),
         np.ones(count),
     )
+
+
+def _before(
+    origin: FloatArray, axis: FloatArray, triangles: FloatArray, normals: FloatArray
+) -> np.ndarray:
+    """Return which triangles some light can fall on: ahead of the LED, and facing it.
+
+    The board that an LED sits on lies just behind it, too near to be cut up.
+    """
+    away = triangles - origin
+    ahead = (away @ axis).max(axis=1) > 0
+    return ahead & (np.einsum("nd,nd->n", away[:, 0], normals) < 0)
 
 
 def _patches(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from scipy import sparse
@@ -58,6 +59,16 @@ def _element_tables() -> tuple[FloatArray, FloatArray]:
 
 
 STIFFNESS, MASS = _element_tables()
+
+
+class Nodes(Protocol):
+    """Where a field's values sit."""
+
+    def locate(self, points: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Return corner nodes (n, 8) and place in the cell (n, 3) of points."""
+
+    def sampler(self, points: FloatArray) -> sparse.csr_matrix:
+        """Return the matrix that reads a field at points, (n, nodes)."""
 
 
 @dataclass(frozen=True)
@@ -122,24 +133,29 @@ class Elements:
         A point in a cell that is not in use (a sliver the filling missed) takes the nearest
         cell in use beside it.
         """
+        row, local = self.place(points)
+        return np.take(self.corner_rows, row, axis=1).T, local
+
+    def place(self, points: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Return the row of the cell of points, (n,), and their place in it, see `locate`."""
         cell, local = self.grid.locate(points)
-        row = self._row[cell]
+        row = self.row[cell]
         stray = np.nonzero(row < 0)[0]
         if len(stray):
             row[stray] = self._nearest_cell(points[stray])
             origin = self.grid.low_mm + self.grid.index(self.cells[row[stray]]) * self.grid.cell_mm
             local[stray] = np.clip((points[stray] - origin) / self.grid.cell_mm, 0.0, 1.0)
-        return np.take(self._corner_rows, row, axis=1).T, local
+        return row, local
 
     @cached_property
-    def _row(self) -> IntArray:
+    def row(self) -> IntArray:
         """Row of every cell of the grid among those in use, -1 for the others."""
         row = np.full(int(np.prod(self.grid.counts)), -1, dtype=np.int64)
         row[self.cells] = np.arange(len(self.cells))
         return row
 
     @cached_property
-    def _corner_rows(self) -> IntArray:
+    def corner_rows(self) -> IntArray:
         """Corners, one after the other in memory, as `shape_values` has them."""
         return np.ascontiguousarray(self.corners.T)
 
@@ -165,23 +181,45 @@ class Elements:
         filled : (c,) float, filled share of each cell;  weight : (c,) float, its stiffness
         coefficient.
         """
+        support, strength = self.support(filled), self.strength(weight)
+        end, near, far = self.ill_supported(support)
+        change = _second_difference(end, near, far, self.node_count)
+        total = change.T @ sparse.diags(strength[near]) @ change
+        return (GHOST * self.grid.cell_mm) * total.tocsr()
+
+    def support(self, filled: FloatArray) -> FloatArray:
+        """Return how much filling each node has around it, (nodes,), at most 1."""
         support = np.zeros(self.node_count)
-        strength = np.zeros(self.node_count)
         for corner in range(8):
             np.add.at(support, self.corners[:, corner], filled / 8)
+        return support
+
+    def strength(self, weight: FloatArray) -> FloatArray:
+        """Return the greatest coefficient of the cells around each node, (nodes,)."""
+        strength = np.zeros(self.node_count)
+        for corner in range(8):
             np.maximum.at(strength, self.corners[:, corner], weight)
+        return strength
+
+    def ill_supported(self, support: FloatArray) -> tuple[IntArray, IntArray, IntArray]:
+        """Return ill supported nodes with the next two on a line that hold them, (m,) each."""
         size = self.grid.counts + NODE_MARGIN
         weak = np.nonzero(support < SLIVER)[0]
-        total = sparse.csr_matrix((self.node_count, self.node_count))
+        lines = []
         for stride in (size[1] * size[2], size[2], 1):
             for step in (stride, -stride):
                 near = _find(self.node_key, self.node_key[weak] + step)
                 far = _find(self.node_key, self.node_key[weak] + 2 * step)
-                use = (near >= 0) & (far >= 0) & (support[near] > 2 * support[weak])
-                use &= support[far] >= 0.5 * support[near]
-                change = _second_difference(weak[use], near[use], far[use], self.node_count)
-                total = total + change.T @ sparse.diags(strength[near[use]]) @ change
-        return (GHOST * self.grid.cell_mm) * total.tocsr()
+                use = (near >= 0) & (far >= 0) & holds_up(support, weak, near, far)
+                lines.append((weak[use], near[use], far[use]))
+        end, near, far = (np.concatenate(part) for part in zip(*lines, strict=True))
+        return end, near, far
+
+
+def holds_up(support: FloatArray, end: IntArray, near: IntArray, far: IntArray) -> np.ndarray:
+    """Return whether two nodes in line are supported well enough to hold an ill supported end."""
+    enough: np.ndarray = support[near] > 2 * support[end]
+    return enough & (support[far] >= 0.5 * support[near])
 
 
 def _second_difference(

@@ -16,14 +16,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.geometry.rays import AHEAD_MM, Hits, RayTarget
+from glowsim.geometry.rays import AHEAD_MM, Hits, Target
 from glowsim.geometry.regions import ROOM
 from glowsim.optics.boundary import entry_gain
 from glowsim.optics.fresnel import reflectance, refract
 from glowsim.optics.phase import delta_eddington
 from glowsim.transport.problem import BARE, BodyProblem, Kind
 from glowsim.transport.quick.beams import Rays
-from glowsim.transport.quick.elements import Elements, shape_slopes, shape_values
+from glowsim.transport.quick.elements import Nodes, shape_slopes, shape_values
 
 PIECES = 8
 """Parts of equal scattering that a ray's path through a cloudy material is cut into."""
@@ -62,11 +62,18 @@ class Flight:
 class FirstFlight:
     """Follows the rays of one body's lights; any number of threads may ask at once."""
 
-    def __init__(self, problem: BodyProblem, target: RayTarget, elements: Elements | None) -> None:
-        """Prepare the optics of all regions; `elements` takes the scattered light, if any."""
+    def __init__(
+        self,
+        problem: BodyProblem,
+        target: Target,
+        nodes: Nodes | None,
+        node_count: int,
+        cell_mm: float,
+    ) -> None:
+        """Prepare the optics of all regions; `nodes` take the scattered light, if any."""
         self._problem = problem
         self._target = target
-        self._elements = elements
+        self._nodes, self._node_count, self._cell_mm = nodes, node_count, cell_mm
         media = problem.media
         self._index = np.array([m.refractive_index for m in media] + [1.0])
         self._mu_a = np.array([m.mu_a_per_mm for m in media])
@@ -109,9 +116,8 @@ class FirstFlight:
 
     def _empty(self, lights: int) -> Flight:
         faces, regions = len(self._problem.walls.faces), len(self._problem.media)
-        nodes = self._elements.node_count if self._elements else 0
         return Flight(
-            np.zeros((nodes, lights * 3)),
+            np.zeros((self._node_count, lights * 3)),
             np.zeros((lights, regions, 3)),
             np.zeros((lights, max(1, len(self._problem.layers)), 3)),
             np.zeros((lights, faces, 3)),
@@ -165,14 +171,12 @@ class FirstFlight:
         self, points: FloatArray, power: FloatArray, rays: Rays, flight: Flight, *, directed: bool
     ) -> None:
         """Add scattered power to the load of the field at `points`."""
-        if self._elements is None or not power.any():
+        if self._nodes is None or not power.any():
             return
-        nodes, local = self._elements.locate(points)
+        nodes, local = self._nodes.locate(points)
         value = shape_values(local)
         columns, load = flight.source.shape[1], flight.source.reshape(-1)
-        slope = (
-            shape_slopes(local, rays.direction, self._elements.grid.cell_mm) if directed else None
-        )
+        slope = shape_slopes(local, rays.direction, self._cell_mm) if directed else None
         place = nodes.T * columns + rays.light * 3
         for band in range(3):
             weight = value
@@ -205,11 +209,12 @@ class FirstFlight:
         normal = problem.walls.normals[hits.face]
         outward = _dot(normal, rays.direction) > 0
         behind, before = problem.inside[hits.face], problem.outside[hits.face]
+        # A board stands in whatever is there: before an opaque face a ray stays where it is.
         came = np.where(outward, behind, before)
         goes = np.where(outward, before, behind)
         coat = problem.coat[hits.face]
         opaque = problem.kind_of(goes) == Kind.OPAQUE
-        arrived = replace(rays, origin=hits.point, region=came)
+        arrived = replace(rays, origin=hits.point, region=np.where(opaque, rays.region, came))
 
         self._meet_core(arrived.where(opaque), goes[opaque], hits.face[opaque], flight)
         coated = (coat != BARE) & ~opaque

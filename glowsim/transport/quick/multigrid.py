@@ -8,32 +8,74 @@ together, and the products leave other threads free to run.
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 import pyamg
 from scipy import linalg, sparse
 
 from glowsim.errors import SolveError
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import FloatArray, IntArray
 
 Operator = Callable[[FloatArray], FloatArray]
 
-TOLERANCE = 1e-10
-"""Relative residual at which a solve stops."""
 MOST_STEPS = 400
 _COARSEST = 300
 _LOWEST_SMOOTHED = 1 / 6
 """Chebyshev smoothing treats eigenvalues from this share of the largest upward."""
 
 
+class Matrix(Protocol):
+    """Whatever multiplies fields, (n, k)."""
+
+    def __matmul__(self, field: FloatArray, /) -> FloatArray:
+        """Return the product."""
+
+
 @dataclass(frozen=True)
 class _Level:
-    matrix: sparse.csr_matrix
+    matrix: Any
     inverse_diagonal: FloatArray
     largest: float
-    prolong: sparse.csr_matrix | None
-    restrict: sparse.csr_matrix | None
+    prolong: Any
+    restrict: Any
+
+    def in_type(self, number_type: type[np.floating]) -> _Level:
+        """Return the level in numbers of another type."""
+        return _Level(
+            self.matrix.astype(number_type),
+            self.inverse_diagonal.astype(number_type),
+            self.largest,
+            None if self.prolong is None else self.prolong.astype(number_type),
+            None if self.restrict is None else self.restrict.astype(number_type),
+        )
+
+
+@dataclass(frozen=True)
+class _Copied:
+    """Prolongation to nodes some of which stand in the place of others."""
+
+    prolong: Any
+    origin: IntArray
+
+    def __matmul__(self, coarse: FloatArray, /) -> FloatArray:
+        fine = coarse if self.prolong is None else self.prolong @ coarse
+        return np.concatenate([fine, fine[self.origin]])
+
+
+@dataclass(frozen=True)
+class _Gathered:
+    """Its transpose."""
+
+    restrict: Any
+    gather: sparse.csr_matrix
+
+    def __matmul__(self, fine: FloatArray, /) -> FloatArray:
+        count = self.gather.shape[0]
+        total = fine[:count] + self.gather @ fine[count:]
+        return total if self.restrict is None else self.restrict @ total
 
 
 class Multigrid:
@@ -50,17 +92,55 @@ class Multigrid:
             presmoother=None,
             postsmoother=None,
         )
-        self._levels = [
+        self._levels: list[_Level] = [
             _Level(
                 level.A.tocsr(),
                 1.0 / level.A.diagonal()[:, None],
-                _largest_eigenvalue(level.A),
+                largest_eigenvalue(level.A),
                 getattr(level, "P", None),
                 getattr(level, "R", None),
             )
             for level in hierarchy.levels
         ]
-        self._coarsest = linalg.cho_factor(self._levels[-1].matrix.toarray())
+        self._coarsest = linalg.cho_factor(hierarchy.levels[-1].A.toarray())
+
+    def refined(
+        self, matrix: Matrix, inverse_diagonal: FloatArray, origin: IntArray, largest: float
+    ) -> Multigrid:
+        """Return a cycle for a matrix that differs from this one's in a few places.
+
+        Only the finest level is smoothed anew; what lies below is shared. The matrix may have
+        further unknowns, each in the place of an old one.
+
+        inverse_diagonal : (n + k,) float;  origin : (k,) int, old unknowns of the new ones
+        largest : upper estimate of the largest eigenvalue of D^-1 A where the matrix differs
+        """
+        old = self._levels[0]
+        count, more = len(old.inverse_diagonal), len(origin)
+        dtype = old.inverse_diagonal.dtype
+        places = (origin, np.arange(more))
+        gather = sparse.csr_matrix((np.ones(more, dtype), places), shape=(count, more))
+        finest = _Level(
+            matrix,
+            inverse_diagonal.astype(dtype)[:, None],
+            max(old.largest, largest),
+            _Copied(old.prolong, origin),
+            _Gathered(old.restrict, gather),
+        )
+        other = copy(self)
+        below = self._levels if old.prolong is None else self._levels[1:]
+        other._levels = [finest, *below]
+        return other
+
+    def in_type(self, number_type: type[np.floating]) -> Multigrid:
+        """Return the same hierarchy in numbers of another type."""
+        if self._levels[0].matrix.dtype == number_type:
+            return self
+        other = object.__new__(Multigrid)
+        other._levels = [level.in_type(number_type) for level in self._levels]
+        factor, lower = self._coarsest
+        other._coarsest = (factor.astype(number_type), lower)
+        return other
 
     def cycle(self, residual: FloatArray, level: int = 0) -> FloatArray:
         """Return an approximate solution for each column of `residual`, (n, k)."""
@@ -76,19 +156,18 @@ def solve(
     apply: Operator,
     precondition: Operator,
     sources: FloatArray,
-    start: FloatArray | None = None,
-    tolerance: float = TOLERANCE,
+    tolerance: float,
 ) -> FloatArray:
     """Solve for each column of `sources`, (n, k), by preconditioned conjugate gradients.
 
     Raises SolveError if the relative residual does not fall to `tolerance`.
     """
-    solution = np.zeros_like(sources) if start is None else start.copy()
-    residual = sources - (apply(solution) if start is not None else 0.0)
+    solution = np.zeros_like(sources)
+    residual = sources.copy()
     goal = tolerance * np.linalg.norm(sources, axis=0)
     goal[goal == 0] = np.inf
     search = np.zeros_like(sources)
-    before = np.ones(sources.shape[1])
+    before = np.ones(sources.shape[1], dtype=sources.dtype)
     for _ in range(MOST_STEPS):
         if (np.linalg.norm(residual, axis=0) <= goal).all():
             return solution
@@ -101,7 +180,7 @@ def solve(
         step = np.divide(now, curvature, out=np.zeros_like(now), where=curvature > 0)
         solution += step * search
         residual -= step * image
-        before = np.where(now > 0, now, 1.0)
+        before = np.where(now > 0, now, 1.0).astype(sources.dtype)
     worst = float((np.linalg.norm(residual, axis=0) / goal).max()) * tolerance
     raise SolveError(
         f"the diffusion solve stopped at a relative residual of {worst:.1e} after {MOST_STEPS} "
@@ -124,7 +203,7 @@ def _smoothed(level: _Level, guess: FloatArray | None, goal: FloatArray) -> Floa
     return guess + step
 
 
-def _largest_eigenvalue(matrix: sparse.csr_matrix) -> float:
+def largest_eigenvalue(matrix: sparse.csr_matrix) -> float:
     """Return a safe upper estimate of the largest eigenvalue of D^-1 A."""
     inverse = 1.0 / matrix.diagonal()
     vector = np.random.default_rng(0).standard_normal(matrix.shape[0])

@@ -54,7 +54,7 @@ def walls_of(problem: BodyProblem) -> Walls:
 
     reflects, through = _surface(problem, np.where(opaque, core, ROOM))
     bare = (problem.coat == BARE) & ~opaque
-    field_b = _b_of_material(index, reflects, bare)
+    field_b = b_of_material(index, reflects, bare)
     field_b[~one_side] = 0.0
 
     on_cavity = one_side & hollow
@@ -84,7 +84,7 @@ def _surface(problem: BodyProblem, core: IntArray) -> tuple[FloatArray, FloatArr
     return reflects, through
 
 
-def _b_of_material(index: FloatArray, reflects: FloatArray, bare: np.ndarray) -> FloatArray:
+def b_of_material(index: FloatArray, reflects: FloatArray, bare: np.ndarray) -> FloatArray:
     """Return b = 2 n^2 / A on the side of scattering material, (faces, 3).
 
     A coat or core touches the material, so its own reflectance R stands in place of Fresnel's:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from glowsim.transport.boards import folded, region_names
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.reference.noise import standard_error
 from glowsim.transport.reference.tallies import Tallies
@@ -33,8 +34,8 @@ def _account(problem: BodyProblem, tallies: Tallies) -> Account:
     per_photon = 1.0 / np.maximum(tallies.photons, 1)[:, None]
     through_holes = np.array([out[hole].sum(axis=0) for out in tallies.out]).reshape(-1, 3)
     return Account(
-        tuple(m.name for m in problem.media),
-        tallies.absorbed.transpose(0, 2, 1) * per_photon[:, :, None],
+        region_names(problem),
+        folded(problem, tallies.absorbed.transpose(0, 2, 1)) * per_photon[:, :, None],
         tallies.coats * per_photon,
         (tallies.escaped - through_holes) * per_photon,
         through_holes * per_photon,

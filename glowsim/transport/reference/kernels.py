@@ -209,8 +209,9 @@ def met(walls, face, x, y, z, dx, dy, dz, best, region, skip):
     it = walls.geometry[face]
     toward = dx * it[0] + dy * it[1] + dz * it[2]
     t = (it[3] - x * it[0] - y * it[1] - z * it[2]) / toward
-    # Leaving along the normal means coming from the region behind the face.
-    if not -1e-9 < t < best or face == skip or it[12 if toward > 0.0 else 13] != region:
+    # Leaving along the normal means coming from the region behind the face; below 0 is any.
+    seen = it[12 if toward > 0.0 else 13]
+    if not -1e-9 < t < best or face == skip or (seen != region and seen >= 0.0):
         return best
     hx, hy, hz = x + t * dx, y + t * dy, z + t * dz
     u = hx * it[4] + hy * it[5] + hz * it[6] - it[7]
@@ -297,7 +298,7 @@ def near_walls(walls, grid, x, y, z, dx, dy, dz, reach, region, skip):
     for place in range(grid.about_start[here], grid.about_start[here + 1]):
         face = grid.about[place]
         it = walls.geometry[face]
-        if it[12] != region and it[13] != region:
+        if it[12] != region and it[13] != region and it[13] >= 0.0:
             continue
         off = it[3] - x * it[0] - y * it[1] - z * it[2]
         clear = min(clear, abs(off))

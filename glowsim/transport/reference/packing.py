@@ -9,12 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.boards import region_count, with_boards
 from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.reference.cells import CellGrid, cell_grid
 from glowsim.transport.reference.jumps import FAR, NO_JUMPS, jump_rule
 from glowsim.transport.reference.passage import passage_table
 
 Int32 = NDArray[np.int32]
+ANY = -1
+"""Stands in place of a region's row outside a light board."""
 
 
 class Media(NamedTuple):
@@ -51,7 +54,8 @@ class Walls(NamedTuple):
                4 to 11   two vectors, each followed by its product with the first corner: what
                          a point's product with them exceeds these by are its shares of the
                          second and third corner
-               12, 13    the regions inside and outside
+               12, 13    the regions inside and outside; ANY outside a light board, which stands in
+                         whatever is there, so that a photon before it keeps its own region
     coat     : (m,)
     row      : (m,), place of the face among those on the room, or -1
     """
@@ -138,21 +142,25 @@ class Packed(NamedTuple):
     grid: Grid
 
 
-def packed(problem: BodyProblem, jumps: bool) -> Packed:
-    """Return the arrays of a body; jumps : whether clear material is crossed in single steps."""
+def packed(bare: BodyProblem, jumps: bool) -> Packed:
+    """Return the arrays of a body and its boards.
+
+    jumps : whether clear material is crossed in single steps
+    """
+    problem = with_boards(bare)
     lights = range(problem.emitters.light_count)
     return Packed(
         tuple(_groups(problem, jumps)),
         tuple(_lamp(problem, light) for light in lights),
         _coats(problem),
-        _walls(problem),
+        _walls(problem, len(bare.walls.faces)),
         _grid(cell_grid(problem.walls, _scatters(problem))),
     )
 
 
 def empty_run(problem: BodyProblem) -> Run:
     """Return a run of no photons."""
-    faces, regions = len(problem.skin), len(problem.media)
+    faces, regions = len(problem.skin), region_count(problem)
     both = np.zeros((faces, 6))
     return Run(
         # Side by side in memory: every photon that gets out adds to both.
@@ -263,7 +271,7 @@ def _coats(problem: BodyProblem) -> Coats:
     )
 
 
-def _walls(problem: BodyProblem) -> Walls:
+def _walls(problem: BodyProblem, first_of_boards: int) -> Walls:
     triangles = problem.walls.triangles
     row = np.full(len(triangles), -1, dtype=np.int32)
     row[problem.skin] = np.arange(len(problem.skin))
@@ -279,6 +287,7 @@ def _walls(problem: BodyProblem) -> Walls:
         geometry[:, first : first + 3] = vector
         geometry[:, first + 3] = np.einsum("md,md->m", vector, corner)
     geometry[:, 12:14] = _numbers(problem)[np.column_stack([problem.inside, problem.outside])]
+    geometry[first_of_boards:, 13] = ANY
     return Walls(geometry, problem.coat.astype(np.int32), row)
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from glowsim.errors import SolveError
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.transport.boards import region_count
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.reference.packing import Run
 
@@ -61,7 +62,7 @@ class Tallies:
             square=np.zeros(shape, dtype=np.float32),
             direct=np.zeros(shape, dtype=np.float32),
             heading=np.zeros(shape, dtype=np.float32),
-            absorbed=np.zeros((lights, len(problem.media), 3)),
+            absorbed=np.zeros((lights, region_count(problem), 3)),
             escaped=np.zeros((lights, 3)),
             coats=np.zeros((lights, 3)),
             lost=np.zeros((lights, 3)),
@@ -90,7 +91,7 @@ class Tallies:
     def check_fits(self, problem: BodyProblem, *, seed: int, jumps: bool) -> None:
         """Raise SolveError unless these are photons of this body, seed and way of walking."""
         shape = (problem.emitters.light_count, len(problem.skin), 3)
-        if self.out.shape != shape or self.absorbed.shape[1] != len(problem.media):
+        if self.out.shape != shape or self.absorbed.shape[1] != region_count(problem):
             raise SolveError(
                 f"{problem.name}: the saved photons belong to another body; start without them"
             )

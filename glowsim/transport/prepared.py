@@ -1,0 +1,123 @@
+"""A prop kept ready: asked again with one thing changed, it does again what hangs on that alone.
+
+What hangs on what, from the bottom up: the surfaces of a body on its shape and inserts; its walls
+on these and the size of faces; how walls see each other, and the grid, on these; matrices and
+multigrid on the grid and the materials; the answer on these and the lights. Each is kept by a
+digest of what it was made from, so that a scene may change in any way between two questions.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from glowsim.transport.build import Shapes, body_problem
+from glowsim.transport.kept import Kept
+from glowsim.transport.plan import Plan
+from glowsim.transport.problem import BodyProblem
+from glowsim.transport.quick import QuickBody, solve_body
+from glowsim.transport.quick.lattice import Lattice, lattice_of
+from glowsim.transport.quick.quality import FULL, Quality
+from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
+from glowsim.transport.result import BodyGlow, SurfaceGlow
+
+QUICK = "quick"
+Report = Callable[[str], None]
+
+
+class PreparedProp:
+    """What the quick solver knows of a prop; any number of threads may ask at once.
+
+    The answer is that of a fresh solve, to the last digit, whatever has been asked before.
+    """
+
+    def __init__(self, seed: int = 0, most: int = 8) -> None:
+        """Keep what belongs to the last `most` bodies and materials."""
+        self.seed = seed
+        self._shapes = Shapes(most)
+        self._surfaces: Kept[Surfaces] = Kept(most)
+        self._lattices: Kept[Lattice | None] = Kept(most)
+        self._bodies: Kept[QuickBody] = Kept(most)
+        self._glows: Kept[BodyGlow] = Kept(4 * most)
+
+    def glow(
+        self,
+        plan: Plan,
+        *,
+        quality: Quality = FULL,
+        known: Mapping[str, BodyGlow] | None = None,
+        report: Report = lambda text: None,
+    ) -> SurfaceGlow:
+        """Return the glow of a plan's scene.
+
+        quality : a draft is to be looked at; nothing is judged or kept in a file by one
+        known   : glows of bodies by their key, from elsewhere
+        Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be solved.
+        """
+        started = time.perf_counter()
+        known = known or {}
+        bodies = []
+        for key, number in plan.distinct.items():
+            name = plan.scene_file.scene.bodies[number].name
+            body = known.get(key) or self.body_glow(plan, number, quality, report)
+            bodies.append(replace(body, name=name))
+        copies, lights = plan.copies([body.light_mm for body in bodies])
+        seconds = time.perf_counter() - started
+        return SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, self.seed, seconds)
+
+    def body_glow(
+        self,
+        plan: Plan,
+        number: int,
+        quality: Quality = FULL,
+        report: Report = lambda text: None,
+    ) -> BodyGlow:
+        """Return the glow of one body of a plan's scene; raises as `glow` does."""
+        name = plan.scene_file.scene.bodies[number].name
+
+        def solved() -> BodyGlow:
+            report(f"shaping {name}")
+            problem = self.problem(plan, number)
+            report(f"lighting {name}")
+            return solve_body(problem, self.seed, self.quick(problem), quality)
+
+        return self._glows.get(f"{plan.keys[number]} {quality.name}", solved)
+
+    def problem(self, plan: Plan, number: int) -> BodyProblem:
+        """Return the problem of one body of a plan's scene."""
+        return body_problem(plan, number, self._shapes)
+
+    def quick(self, problem: BodyProblem) -> QuickBody:
+        """Return a body ready for lights anywhere in it."""
+        walls = _digest(
+            *(problem.walls.vertices, problem.walls.faces),
+            *(problem.inside, problem.outside, problem.coat),
+            np.array([m.kind for m in problem.media]),
+            np.array(media_alike(problem)),
+        )
+        grid = f"{walls} {problem.cell_mm!r}"
+        optics = _digest(
+            *(as_numbers(medium) for medium in problem.media),
+            *(np.concatenate([c.reflectance, c.transmittance]) for c in problem.layers),
+            np.array([c.open_fraction for c in problem.layers]),
+        )
+
+        def made() -> QuickBody:
+            surfaces = self._surfaces.get(walls, lambda: surfaces_of(problem, self.seed))
+            lattice = self._lattices.get(grid, lambda: lattice_of(problem, surfaces.kind))
+            return QuickBody(problem, self.seed, surfaces, lattice)
+
+        return self._bodies.get(f"{grid} {optics}", made)
+
+
+def _digest(*arrays: np.ndarray) -> str:
+    """Return a digest of arrays."""
+    found = hashlib.blake2b(digest_size=12)
+    for array in arrays:
+        found.update(str(array.shape).encode())
+        found.update(np.ascontiguousarray(array).tobytes())
+    return found.hexdigest()

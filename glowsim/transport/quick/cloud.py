@@ -1,0 +1,210 @@
+"""The scattering material of a body as equations: matrices, what reads a field, what absorbs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+from scipy import sparse
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.kept import Kept
+from glowsim.transport.problem import Medium, OpaqueBoard
+from glowsim.transport.quick.assembly import PartedMatrix
+from glowsim.transport.quick.elements import Elements, Nodes
+from glowsim.transport.quick.ground import Band
+from glowsim.transport.quick.lattice import Lattice
+from glowsim.transport.quick.linear import Reading
+from glowsim.transport.quick.multigrid import Matrix, Multigrid
+from glowsim.transport.quick.parted import Parted
+
+NumberType = type[np.floating]
+
+
+class Cloud(Protocol):
+    """What an arrangement asks of the scattering material it stands in."""
+
+    @property
+    def nodes(self) -> Nodes:
+        """Where the field's values sit."""
+
+    @property
+    def node_count(self) -> int:
+        """How many values the field has."""
+
+    @property
+    def cell_mm(self) -> float:
+        """Edge of a grid cell."""
+
+    @property
+    def face_mean(self) -> Reading:
+        """The mean of a field on each wall face."""
+
+    def equations(self, band: int, number_type: NumberType) -> tuple[Matrix, Multigrid]:
+        """Return one band's matrix and what preconditions it, in numbers of a type."""
+
+    def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
+        """Return what each region absorbs of a field, (k,) each; light boards come after the
+        body's own regions, two to a board."""
+
+
+@dataclass(frozen=True)
+class WholeCloud:
+    """The material without boards in it.
+
+    bands    : matrix and coefficients of each band;  multigrids : of each
+    absorbs  : for each band what each region absorbs of a unit field at each node
+    faces    : of the walls
+    """
+
+    lattice: Lattice
+    bands: tuple[Band, ...]
+    multigrids: tuple[Multigrid, ...]
+    absorbs: tuple[dict[int, FloatArray], ...]
+    faces: int
+    _kept: Kept[tuple[Matrix, Multigrid]]
+
+    @classmethod
+    def of(cls, lattice: Lattice, media: Sequence[Medium], field_b: FloatArray) -> WholeCloud:
+        """Assemble the equations; field_b : (faces, 3) float, see `walls`."""
+        optics = [lattice.optics(media, field_b, band) for band in range(3)]
+        matrices = [lattice.matrix(o) for o in optics]
+        return cls(
+            lattice,
+            tuple(Band.of(lattice.ground, o, m) for o, m in zip(optics, matrices, strict=True)),
+            tuple(_hierarchies(matrices)),
+            tuple(lattice.absorbing(o) for o in optics),
+            len(field_b),
+            Kept(6),
+        )
+
+    def with_rows(self, faces: int) -> WholeCloud:
+        """Return the same for walls with more faces, none of which touch the material."""
+        return replace(self, faces=faces)
+
+    @property
+    def nodes(self) -> Elements:
+        """Where the field's values sit."""
+        return self.lattice.ground.elements
+
+    @property
+    def node_count(self) -> int:
+        """How many values the field has."""
+        return self.nodes.node_count
+
+    @property
+    def cell_mm(self) -> float:
+        """Edge of a grid cell."""
+        return self.nodes.grid.cell_mm
+
+    @property
+    def face_mean(self) -> Reading:
+        """The mean of a field on each wall face."""
+        return Reading(self.lattice.face_mean).with_rows(self.faces)
+
+    def equations(self, band: int, number_type: NumberType) -> tuple[Matrix, Multigrid]:
+        """Return one band's matrix and multigrid in numbers of a type, kept for the next time."""
+
+        def made() -> tuple[Matrix, Multigrid]:
+            matrix = self.bands[band].matrix.astype(number_type, copy=False)
+            return matrix, self.multigrids[band].in_type(number_type)
+
+        return self._kept.get(f"{band} {number_type.__name__}", made)
+
+    def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
+        """Return what each region absorbs of a field, (k,) each."""
+        return {region: load @ field for region, load in self.absorbs[band].items()}
+
+
+@dataclass(frozen=True)
+class PartedCloud:
+    """The material with boards cut out of it.
+
+    first : number of the first board's region;  faces : of the walls, boards included
+    """
+
+    whole: WholeCloud
+    parted: Parted
+    first: int
+    faces: int
+
+    @classmethod
+    def of(
+        cls, whole: WholeCloud, boards: Sequence[OpaqueBoard], first: int, faces: int
+    ) -> PartedCloud | None:
+        """Cut boards out; None where none of them touches the material."""
+        parted = Parted.of(whole.lattice.ground, boards)
+        return None if parted is None else cls(whole, parted, first, faces)
+
+    @property
+    def nodes(self) -> Parted:
+        """Where the field's values sit."""
+        return self.parted
+
+    @property
+    def node_count(self) -> int:
+        """How many values the field has."""
+        return self.parted.size
+
+    @property
+    def cell_mm(self) -> float:
+        """Edge of a grid cell."""
+        return self.whole.cell_mm
+
+    @cached_property
+    def face_mean(self) -> Reading:
+        """The mean of a field on each wall face."""
+        change = self.parted.face_mean_change
+        return Reading(self.whole.lattice.face_mean, change).with_rows(self.faces)
+
+    @cached_property
+    def _matrices(self) -> tuple[PartedMatrix, ...]:
+        return tuple(self.parted.matrix(band) for band in self.whole.bands)
+
+    @cached_property
+    def _into_boards(self) -> tuple[sparse.csr_matrix, ...]:
+        return tuple(self.parted.into_boards(band.optics) for band in self.whole.bands)
+
+    def equations(self, band: int, number_type: NumberType) -> tuple[Matrix, Multigrid]:
+        """Return one band's matrix and what preconditions it, in numbers of a type."""
+        base, multigrid = self.whole.equations(band, number_type)
+        change = self._matrices[band].change.astype(number_type, copy=False)
+        matrix = PartedMatrix(base, change)
+        return matrix, matrix.preconditioner(multigrid, self.parted.origin)
+
+    def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
+        """Return what each region and each board absorbs of a field, (k,) each."""
+        own = self.whole.node_count
+        taken = self.whole.absorbed(field[:own], band)
+        share = self.whole.bands[band].optics.absorption
+        for region, load in self.parted.volumes_change.items():
+            taken[region] = taken[region] + share[region] * (load @ field)
+        for number, into in enumerate(self._into_boards[band] @ field):
+            taken[self.first + 2 * number] = into
+        return taken
+
+
+def _hierarchies(matrices: list[sparse.csr_matrix]) -> list[Multigrid]:
+    """Return a multigrid for each matrix; bands that differ little share one.
+
+    It only steers the iteration: each band is still solved with its own matrix.
+    """
+    made: list[tuple[sparse.csr_matrix, Multigrid]] = []
+    chosen = []
+    for matrix in matrices:
+        near = next((m for other, m in made if _alike(matrix, other)), None)
+        if near is None:
+            near = Multigrid(matrix)
+            made.append((matrix, near))
+        chosen.append(near)
+    return chosen
+
+
+def _alike(one: sparse.csr_matrix, other: sparse.csr_matrix) -> bool:
+    """Whether two matrices of one grid agree within a factor on sharp and on smooth fields."""
+    sharp = one.diagonal().sum() / other.diagonal().sum()
+    smooth = one.sum() / other.sum()
+    return bool(0.5 < sharp < 2 and 0.25 < smooth < 4)
