@@ -122,7 +122,7 @@ class Board(Entry):
     left out, 0.5 V below and 0.6 V above the forward voltage."""
     data_bits: int = Field(ge=0, le=64, default=24)
     """Bits sent for each LED; 0 for boards that are dimmed by a driver of their own."""
-    reset_us: NonNegative = 280.0
+    reset_us: NonNegative = 300.0
     """Pause after a frame by which the LEDs take it over."""
     ambient_max_c: float | None = None
     """Warmest surroundings the LEDs are made for."""

@@ -104,17 +104,18 @@ def lights_of(placer: Placer, placement: Placement, body: Body, factor: float) -
             )
         )
     taken = {light.name for light in body.lights}
-    own_zone = body.lights[0].zone
+    own = body.lights[0]
     for k, match in enumerate(matched(body.lights, lights)):
         old = None if match is None else body.lights[match]
         name = old.name if old is not None and old.name else f"board {k + 1}"
         if old is None:
             while name in taken:
                 name += "'"
-        zone = own_zone if old is None else old.zone
+        like = own if old is None else old
+        zone, zones = like.zone, like.zones
         if placer.wish.free_levels:
-            zone = f"{own_zone} {k + 1}"
-        lights[k] = lights[k].model_copy(update={"name": name, "zone": zone})
+            zone, zones = f"{own.zone} {k + 1}", ()
+        lights[k] = lights[k].model_copy(update={"name": name, "zone": zone, "zones": zones})
     return lights
 
 

@@ -99,7 +99,15 @@ class Scene(Strict):
 
     @model_validator(mode="after")
     def _pulses_move_lights(self) -> Self:
-        zones = {light.zone for body in self.bodies for light in body.lights}
+        zones = {
+            zone
+            for body in self.bodies
+            for light in body.lights
+            for zone in (
+                *(light.zone_of(copy) for copy in range(body.copy_count)),
+                *(() if light.zones else (light.zone,)),
+            )
+        }
         if fault := pulse_fault(zones, self.pulses):
             raise fault
         return self

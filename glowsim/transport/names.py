@@ -19,6 +19,7 @@ _OF_NO_ACCOUNT: Any = {
     "position_mm": True,
     "rotation_deg": True,
     "patterns": True,
+    "made": True,
     "placing": True,
     "wanted": True,
     "lights": True,
