@@ -81,8 +81,8 @@ def test_thistle_spikes_burn_at_the_foot_and_stay_dark_at_the_tip():
 def test_short_geode_crystals_show_the_led_behind_their_face():
     report = judged(
         "geode_shoulder",
-        Known("tall crystal (x3)", 125.0, 0.0453, 0.996, 0.704, 2.98),
-        Known("short crystal (x2)", 201.0, 0.215, 0.769, 0.704, 2.02),
+        Known("tall crystal (x3)", 124.5, 0.0461, 0.993, 0.701, 2.97),
+        Known("short crystal (x2)", 200.3, 0.218, 0.763, 0.701, 2.01),
     )
     (hot,) = found(report, "hot spot", "short")
     # On the face beside the LED, which sits off the axis toward +x.
@@ -95,7 +95,7 @@ def test_short_geode_crystals_show_the_led_behind_their_face():
 
 
 def test_the_moon_has_a_burnt_spot_and_a_dark_collar():
-    report = judged("moon_orb", Known("moon", 157.8, 0.693, 0.210, 0.599, 1.22, "fair"))
+    report = judged("moon_orb", Known("moon", 157.9, 0.703, 0.208, 0.599, 1.22, "fair"))
     (spot,) = found(report, "hot spot", "moon")
     assert spot.light == "moon: edge light"
     # Straight out from the LED at (46, 0, 20), which faces +x, on a ball of radius 60.
