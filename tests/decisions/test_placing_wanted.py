@@ -7,22 +7,14 @@ import pytest
 
 from glowsim.decisions.placing import place
 from glowsim.scene import Placing
-from tests.support.placing import scene
+from tests.support.placing import DOT, scene
 
 ROD = """shape = { kind = "rod", length_mm = 60, diameter_mm = 24 }
 cell_mm = 3
 detail_mm = 4
 """
 FADE = 'wanted = { fade = "up", to = 0.05 }\n'
-DOT = """
-[boards.dot]
-like = "rgb_5050_18ma"
-diameter_mm = 1.0
-thickness_mm = 0.5
-led_window_mm = 0.5
-"""
 LIGHT = 'board = "dot"\nposition_mm = [0, 0, 10]\n'
-"""A board too small to throw a shadow, which the closed form below knows nothing of."""
 ROOM = Placing(wire_toward="anywhere", clearance_mm=0.5)
 
 
