@@ -16,6 +16,7 @@ from glowsim.cli.common import (
     backend_option,
     console,
     json_option,
+    off_text,
     out_folder,
     out_option,
     print_json,
@@ -27,6 +28,7 @@ from glowsim.cli.common import (
     table_of,
 )
 from glowsim.decisions.modules import Modules, modules
+from glowsim.decisions.worth import figures, wanted
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import Light, read_scene
@@ -122,7 +124,7 @@ def _drawn(
 def _print(screen: Console, answer: Modules) -> None:
     screen.print(f"[bold]{answer.plan.title}[/bold]: how many boards?")
     screen.print(
-        f"'{answer.body.name}' as it is: 5%/mean {short_share(answer.before.even)}, mean "
+        f"'{answer.body.name}' as it is: {figures(answer.before)} ({answer.before.grade}), mean "
         f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",
         markup=False,
     )
@@ -153,20 +155,20 @@ def _table(answer: Modules, board: str) -> Table:
         f"{board} (luminance in cd/m2; of one '{answer.body.name}')",
         (),
         (
-            *("", "boards", "5%/mean", "U0", "mean", "least", "hot", "dark", "reads as"),
+            *("", "boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),
             *("LEDs", "joints", "mA", "W"),
         ),
     )
-    shown = answer.shown
     for row in answer.of(board):
-        figures = row.step.evenness
+        even = row.step.evenness
         table.add_row(
-            "->" if row is shown else "",
+            "->" if row is answer.advised else "",
             str(row.count),
-            short_share(figures.p5_over_mean),
-            short_share(figures.u0),
-            short(figures.mean_cd_m2),
-            short(figures.least_cd_m2),
+            row.step.grade,
+            off_text(even.off_by),
+            short_share(even.p5_over_mean),
+            short_share(even.u0),
+            short(even.mean_cd_m2),
             str(row.step.hot_spots),
             str(row.step.dark_gaps),
             row.step.lit.grade,
@@ -176,10 +178,13 @@ def _table(answer: Modules, board: str) -> Table:
             f"{row.power_w:.2g}",
         )
     limits = (short_share(figure) for figure in (bound.percent, bound.least))
-    table.add_row("", "any", *(f"at most {text}".replace("at most <", "<") for text in limits))
+    table.add_row(
+        "", "any", "", "", *(f"at most {text}".replace("at most <", "<") for text in limits)
+    )
+    arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
-        f"-> {'fewest that are even enough' if answer.chosen else 'most even, but not enough'}: "
-        f"5%/mean {answer.target:g} is wanted. any: no number of these boards, each at its own "
+        (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")
+        + f"{wanted(answer.before)} are wanted. any: no number of these boards, each at its own "
         "level, can beat that"
     )
     return table

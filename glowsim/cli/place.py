@@ -16,6 +16,7 @@ from glowsim.cli.common import (
     backend_option,
     console,
     json_option,
+    off_text,
     out_folder,
     out_option,
     print_json,
@@ -27,6 +28,7 @@ from glowsim.cli.common import (
     table_of,
 )
 from glowsim.decisions.placing import Placed, place
+from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
@@ -153,17 +155,8 @@ def _figures(answer: Placed) -> Table:
         f"{answer.bodies} before and after (luminance in cd/m2)",
         ("",),
         (
-            "boards",
-            "5%/mean",
-            "U0",
-            "mean",
-            "least",
-            "hot",
-            "dark",
-            "reads as",
-            "board W",
-            "°C",
-            "W",
+            *("boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),
+            *("board W", "°C", "W"),
         ),
     )
     after = "after" if answer.worth else "best found"
@@ -173,10 +166,11 @@ def _figures(answer: Placed) -> Table:
         table.add_row(
             name,
             str(len(lights)),
+            step.grade,
+            off_text(figures.off_by),
             short_share(figures.p5_over_mean),
             short_share(figures.u0),
             short(figures.mean_cd_m2),
-            short(figures.least_cd_m2),
             str(step.hot_spots),
             str(step.dark_gaps),
             step.lit.grade,
@@ -185,8 +179,8 @@ def _figures(answer: Placed) -> Table:
             f"{sum(light.power_w for light in lights):.2g}",
         )
     table.caption = (
-        f"even enough from 5%/mean {answer.target:g} on; hot, dark: spots that stand out; board W, "
-        "°C: the warmest board, on average over its pulses, ! above what heat allows there"
+        f"even enough: {wanted(answer.before)}; hot, dark: spots that stand out; board W, °C: the "
+        "warmest board, on average over its pulses, ! above what heat allows there"
     )
     return table
 

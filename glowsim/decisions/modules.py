@@ -24,8 +24,9 @@ from glowsim.decisions.placing import Trial, check_count
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.step import Step, warmed
-from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
-from glowsim.decisions.worth import Verdict, weigh
+from glowsim.decisions.weighing import Verdict, weigh
+from glowsim.decisions.words import bound_words, does, heat_words, named_boards
+from glowsim.decisions.worth import as_good_as_best, figures, off_log, verdict, wanted
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
@@ -36,8 +37,6 @@ JOINTS_PER_WIRE = 2
 """One at each end of the lead to the board before (common practice, no source)."""
 WIRES = {"rgb": 3, "white": 2}
 """Supply, ground and, for addressable colours, data (common practice, no source)."""
-AGREES = 0.02
-"""Evenness within this share counts as equal: one board more must bring more than that."""
 
 
 @dataclass(frozen=True)
@@ -65,8 +64,8 @@ class Count:
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
-        figures = self.step.as_json()
-        del figures["value_mm"]
+        plain = self.step.as_json()
+        del plain["value_mm"]
         return {
             "board": self.board,
             "count": self.count,
@@ -77,7 +76,7 @@ class Count:
             "leds": self.leds,
             "joints": self.joints,
             "boards": [light.model_dump(exclude_none=True) for light in self.lights],
-        } | figures
+        } | plain
 
 
 @dataclass(frozen=True)
@@ -121,7 +120,7 @@ class Modules:
     def chosen(self) -> Count | None:
         """The recommended one: of those even enough the least power if that is what comes first,
         otherwise the fewest boards to solder; None if none is even enough."""
-        enough = [c for c in self.counts if c.step.even >= self.target]
+        enough = [c for c in self.counts if c.step.enough]
         if self.wish.first == "power":
             lit = [
                 c for c in enough if c.step.lit.ratio >= 0.999 * c.step.findings.limits.glow_ratio
@@ -129,12 +128,12 @@ class Modules:
             return min(lit or enough, key=lambda c: (c.power_w, c.joints), default=None)
         return min(enough, key=lambda c: (c.joints, c.power_w), default=None)
 
-    @property
+    @cached_property
     def best(self) -> Count:
-        """The most even one; of equally even ones the fewest boards."""
-        most = max(c.step.even for c in self.counts)
-        near = [c for c in self.counts if c.step.even >= (1 - AGREES) * most]
-        return min(near, key=lambda c: (c.joints, -c.step.even))
+        """The most even one; of those that are hardly less even the fewest boards."""
+        near = as_good_as_best([c.step for c in self.counts])
+        some = [c for c in self.counts if any(c.step is step for step in near)]
+        return min(some, key=lambda c: (c.joints, off_log(c.step)))
 
     @property
     def shown(self) -> Count:
@@ -143,8 +142,14 @@ class Modules:
 
     @cached_property
     def verdict(self) -> Verdict:
-        """Whether the one shown is worth doing."""
-        return weigh(self.before, self.shown.step, self.wish)
+        """Whether the one shown is worth doing; fewer boards that are even enough are too."""
+        spares = self.chosen is not None and self.shown.count < len(self.body.lights)
+        return weigh(self.before, self.shown.step, self.wish, spares)
+
+    @property
+    def advised(self) -> Count | None:
+        """The one to build; None if none is worth it, so that the body is to be left as it is."""
+        return self.shown if self.verdict.worth else None
 
     @cached_property
     def text(self) -> tuple[str, ...]:
@@ -308,27 +313,27 @@ def _words(answer: Modules) -> list[str]:
         said.append(
             f"{named_boards(chosen.count, chosen.board)} in {of_all} "
             f"{does(chosen.count, 'is', 'are')} enough: "
-            f"5%/mean {chosen.step.even:.2f} (expected {chosen.predicted:.3f}, solved "
-            f"{chosen.step.even:.3f}), {answer.target:g} is wanted. That takes "
+            f"{figures(chosen.step)} (5%/mean expected {chosen.predicted:.3f}, solved "
+            f"{chosen.step.even:.3f}): {verdict(chosen.step)}. That takes "
             f"{chosen.current_ma:.0f} mA, {chosen.power_w:.2g} W and {chosen.joints} solder joints"
             + (f" in each of {answer.bodies}." if answer.bodies > 1 else ".")
         )
     else:
         best = answer.best
         said.append(
-            f"None of these is even enough. The most even is {named_boards(best.count, best.board)}"
-            f": 5%/mean {share(best.step.even)} where {answer.target:g} is wanted."
+            f"None of these is even enough. The best is {named_boards(best.count, best.board)}"
+            f": {figures(best.step)}, where {wanted(best.step)} are wanted."
         )
         tried = max(c.count for c in answer.counts)
         able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
         if able and best.count == tried:
             said.append(f"More of them can be: try --max {2 * tried} with {' or '.join(able)}.")
+    said += answer.verdict.sentences
     for board in answer.bounds:
         mine = answer.of(board)
         if mine:
             top = max(mine, key=lambda c: c.step.even)
             said.append(bound_words(top.gap, answer.target, board, top.count, answer.wish))
-    said += answer.verdict.sentences
     shown = answer.shown
     said += heat_words(shown.step, shown.factor, answer.wish.first)
     if shown.step.trust:

@@ -189,6 +189,7 @@ class Placer:
         leaving = (given.diffuse * self.responses.ahead + given.direct)[:, :, glows]
         area = problem.walls.areas_mm2[problem.skin][glows]
         solved = levels.sum() * self.kind.luminance_cd_m2(leaving, area)[0]
+        solved = solved / self.responses.wanted_faces
         face, _ = self.responses.faces_cd_m2(placement.luminance)
         floor = 1e-9 * float(solved.max())
         return np.maximum(solved, floor) / np.maximum(face, floor), self.responses.sample_rows

@@ -30,6 +30,7 @@ from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged, warmed
+from glowsim.decisions.weighing import Verdict, weigh
 from glowsim.decisions.words import (
     bound_words,
     does,
@@ -38,7 +39,7 @@ from glowsim.decisions.words import (
     share,
     too_hot_words,
 )
-from glowsim.decisions.worth import Verdict, weigh
+from glowsim.decisions.worth import verdict
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
@@ -128,7 +129,7 @@ class Placed:
     @property
     def meets(self) -> bool:
         """Whether the placement is even enough."""
-        return self.after.even >= self.target
+        return self.after.enough
 
     def write(self) -> Path:
         """Write the new scene beside the old one, under a free name; return its path.
@@ -237,14 +238,13 @@ def _words(answer: Placed) -> list[str]:
     count, even = len(answer.moves), answer.after.even
     said = list(answer.verdict.sentences)
     if answer.worth:
-        reaches = (
+        said.insert(
+            0,
             f"{named_boards(count, answer.board)} in {answer.bodies} "
             f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} "
             f"(before: {share(answer.before.even)}; expected {answer.predicted:.3f}, solved "
-            f"{even:.3f}): "
+            f"{even:.3f}): {verdict(answer.after)}.",
         )
-        enough = f"not even enough, {answer.target:g} is wanted."
-        said.insert(0, reaches + ("even enough." if answer.meets else enough))
     if answer.reference is not None:
         said.append(
             f"The reference solver says {answer.reference:.2f}, read from patches of the surface."
@@ -336,7 +336,7 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
         answer.body.material,
         answer.plan.catalogue,
     )
-    face, area = responses.faces_cd_m2(patch_luminance(responses, step))
+    face, area = responses.faces_cd_m2(patch_luminance(responses, step) / responses.wanted)
     return round(p5_over_mean(face, area), 5)
 
 

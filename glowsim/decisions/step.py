@@ -10,6 +10,7 @@ import numpy as np
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
+from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import Room, SceneFile
 from glowsim.transport.plan import Plan
@@ -52,8 +53,24 @@ class Step:
 
     @property
     def even(self) -> float:
-        """What the evenness target is held against: 5th percentile over mean."""
+        """5th percentile over mean."""
         return self.evenness.p5_over_mean
+
+    @property
+    def worse_end(self) -> float:
+        """What the evenness target is held against: both ends count."""
+        return self.evenness.worse_end
+
+    @property
+    def grade(self) -> Grade:
+        """How even the body is: 'even', 'fair' or 'patchy'."""
+        assert self.evenness.grade is not None, "findings grade every body"
+        return self.evenness.grade
+
+    @property
+    def enough(self) -> bool:
+        """Whether the body is even enough."""
+        return self.grade != "patchy"
 
     @property
     def lit(self) -> ReadsAsLit:
@@ -94,6 +111,11 @@ class Step:
             "value_mm": self.value_mm,
             "p5_over_mean": round(figures.p5_over_mean, 5),
             "u0": round(figures.u0, 5),
+            "off_by": round(figures.off_by, 5),
+            "grade": self.grade,
+            "within_share": round(figures.within_share, 5),
+            "too_dark_share": round(figures.too_dark_share, 5),
+            "too_bright_share": round(figures.too_bright_share, 5),
             "mean_cd_m2": round(figures.mean_cd_m2, 5),
             "least_cd_m2": round(figures.least_cd_m2, 5),
             "let_out_share": round(self.let_out, 5),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from glowsim.findings.account import EnergyAccount, energy_account
@@ -14,9 +14,11 @@ from glowsim.findings.fictions import fictions
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
-from glowsim.findings.patches import Eye, Patch
+from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
 from glowsim.findings.suggest import Suggestion, suggestion
+from glowsim.findings.unevenness import grade
+from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
 from glowsim.transport.exchange import MATTERS
@@ -37,6 +39,8 @@ class Finding:
 
     body_place_mm : in the body's own frame;  prop_place_mm : on its first copy, in the prop
     from_mm, to_mm : heights (z) it reaches in the body's own frame
+    size_mm : diameter of a disc of its area;  length_mm, width_mm : how far it reaches
+    ring    : whether it runs all round; then its length is its diameter
     noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
     within_noise   : noise alone could make such a patch
     elsewhere_mm   : the same place on the other copies that look alike, in the prop
@@ -52,6 +56,9 @@ class Finding:
     from_mm: float
     to_mm: float
     size_mm: float
+    length_mm: float
+    width_mm: float
+    ring: bool
     area_mm2: float
     ratio: float
     ratio_to_mean: float
@@ -66,10 +73,27 @@ class Finding:
     suggested_mm: tuple[float, ...] | None = None
 
     @property
+    def size(self) -> str:
+        """How large it is [mm]: '19', '370 x 46' or 'ring 40'."""
+        if self.ring:
+            return f"ring {self.length_mm:.0f}"
+        slender = self.length_mm >= SLENDER * self.width_mm
+        return f"{self.length_mm:.0f}" + (f" x {self.width_mm:.0f}" if slender else "")
+
+    @property
+    def what(self) -> str:
+        """Its kind and shape: 'hot spot', 'hot ring', 'dark gap', 'dark ring', 'light leak'."""
+        return f"{self.kind.split()[0]} ring" if self.ring else self.kind
+
+    @property
     def label(self) -> str:
         """How large and how strong it is, in a few words."""
-        what = "the glow's mean" if self.kind == "light leak" else "its surroundings"
-        words = f"{self.size_mm:.0f} mm wide, {self.ratio:.2g} x {what}"
+        of = "the glow's mean" if self.kind == "light leak" else "its surroundings"
+        words = f"{self.size} mm" if " x " in self.size else f"{self.size} mm wide"
+        if self.ring:
+            reach = f"{self.from_mm:.0f} to {self.to_mm:.0f}"
+            words = f"ring at height {reach}, {self.length_mm:.0f} mm across"
+        words += f", {self.ratio:.2g} x {of}"
         return f"{words}, within noise" if self.within_noise else words
 
 
@@ -111,7 +135,7 @@ class Findings:
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
                 f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
-                f"5 %/mean {even.p5_over_mean:.2g} (even from {self.limits.evenness_target:g} on)"
+                f"5 %/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
             )
         for found in self.found:
             place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
@@ -140,8 +164,8 @@ class Findings:
             "solver": self.solver,
             "room": self.room.model_dump(),
             "thresholds": self.limits.model_dump(),
-            "evenness": [_evenness_json(e) for e in self.bodies],
-            "whole": _evenness_json(self.whole) if self.whole else None,
+            "evenness": [_plain(e) for e in self.bodies],
+            "whole": _plain(self.whole) if self.whole else None,
             "reads_as_lit": [_plain(v) for v in self.lit],
             "findings": [_plain(f) for f in self.found],
             "unlisted_findings": self.unlisted,
@@ -171,14 +195,18 @@ def findings_of(
     across      : count the light that bodies send each other across the air
     """
     looks = looks_of(glow, scene.room, across)
+    eyes = [_eye(look, scene) for look in looks]
     found: list[Finding] = []
-    unlisted = 0
+    bodies: list[Evenness] = []
+    unlisted = spots = 0
     untold: dict[str, float] = {}
-    for look in looks:
-        eye = Eye(look, scene.room, scene.findings)
+    for eye in eyes:
         if (hidden := eye.told.untold(eye.patchwork.area)) >= WORTH_SAYING:
-            untold[look.name] = hidden
-        patches = [*_leaks(eye, scene), *eye.patches()]
+            untold[eye.look.name] = hidden
+        standing_out = eye.patches()
+        bodies.append(_graded(evenness_of(eye), len(standing_out), scene.findings))
+        spots += len(standing_out)
+        patches = [*_leaks(eye, scene), *standing_out]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
             found.append(_finding(len(found) + 1, patch, eye, glow))
@@ -187,8 +215,8 @@ def findings_of(
         solver=glow.solver,
         room=scene.room,
         limits=scene.findings,
-        bodies=tuple(evenness_of(look) for look in looks),
-        whole=_whole(looks),
+        bodies=tuple(bodies),
+        whole=_whole(eyes, spots),
         lit=tuple(_lit(look, glow, scene) for look in looks),
         found=tuple(found),
         unlisted=unlisted,
@@ -197,6 +225,7 @@ def findings_of(
         cautions=cautions_of(glow, looks, scene),
         notes=(
             *glow.notes,
+            *_fades(eyes, scene),
             *_across_notes(looks),
             *(f"{body}: {text}" for body, text in fictions(scene).items()),
         ),
@@ -204,6 +233,24 @@ def findings_of(
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
     )
+
+
+def _eye(look: Look, scene: Scene) -> Eye:
+    return Eye(look, scene.room, scene.findings, fade_of(scene, look.copies[0].of))
+
+
+def _fades(eyes: Sequence[Eye], scene: Scene) -> list[str]:
+    """Say which bodies are held against a fade."""
+    names = dict.fromkeys(eye.look.copies[0].of for eye in eyes)
+    fades = [(name, fade) for name in names if (fade := fade_of(scene, name))]
+    return [
+        f"{name}: held against the fade wanted of it, {fade.fade}, to {fade.to:g} of its bright end"
+        for name, fade in fades
+    ]
+
+
+def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
+    return replace(figures, grade=grade(figures.worse_end, spots, limits))
 
 
 def untold_words(share: float) -> str:
@@ -267,6 +314,9 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         patch.from_mm,
         patch.to_mm,
         patch.size_mm,
+        patch.length_mm,
+        patch.width_mm,
+        patch.ring,
         patch.area_mm2,
         patch.ratio,
         patch.ratio_to_mean,
@@ -282,10 +332,11 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
     )
 
 
-def _whole(looks: tuple[Look, ...]) -> Evenness | None:
-    if not looks:
+def _whole(eyes: Sequence[Eye], spots: int) -> Evenness | None:
+    if not eyes:
         return None
-    return evenness_of_all("whole prop", looks, [len(look.copies) for look in looks])
+    figures = evenness_of_all("whole prop", eyes, [len(eye.look.copies) for eye in eyes])
+    return _graded(figures, spots, eyes[0].limits)
 
 
 def _rounded(point: FloatArray) -> tuple[float, ...]:
@@ -295,15 +346,6 @@ def _rounded(point: FloatArray) -> tuple[float, ...]:
 def _plain(item: Any) -> dict[str, Any]:
     # Adding nothing turns -0.0 into 0.0.
     return {k: round(v, 5) + 0.0 if isinstance(v, float) else v for k, v in vars(item).items()}
-
-
-def _evenness_json(figures: Evenness) -> dict[str, Any]:
-    return _plain(figures) | {
-        "u0": round(figures.u0, 5) + 0.0,
-        "least_over_greatest": round(figures.least_over_greatest, 5) + 0.0,
-        "p5_over_mean": round(figures.p5_over_mean, 5) + 0.0,
-        "p5_over_p95": round(figures.p5_over_p95, 5) + 0.0,
-    }
 
 
 def _account_json(account: EnergyAccount) -> dict[str, Any]:

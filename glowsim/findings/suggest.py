@@ -108,8 +108,9 @@ class _Trial:
         self._share = eye.patchwork.area / eye.patchwork.area.sum()
         self._mine = np.isin(rows, patch.faces)
         self._leds = _leds(self._look, patch.light)
-        self._own = self._look.per_light_cd_m2[patch.light, rows]
-        self._seen = self._look.seen_cd_m2[rows]
+        self._wanted = eye.wanted
+        self._own = self._look.per_light_cd_m2[patch.light, rows] / self._wanted
+        self._seen = eye.seen_cd_m2
         self._fit = _falloff(self._look, patch.light)
         self._before = self._fit.at(self._centre, self._leds)
         others = self._look.body.led_mm[self._look.body.led_light != patch.light]
@@ -160,7 +161,7 @@ class _Trial:
         most = max(self._peak(self._seen), self._eye.limits.whole_bright_ratio)
         tried, asked = [], []
         for point in self._places():
-            more = len(self._leds) * self._fit.at(self._centre, point[None])
+            more = len(self._leds) * self._fit.at(self._centre, point[None]) / self._wanted
             leds = np.vstack([self._leds, point])
             its_own = _apart(self._centre, point[None])[:, 0] < to_leds
             for strength in STRENGTHS:

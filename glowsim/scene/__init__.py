@@ -20,6 +20,7 @@ from glowsim.scene.supply import (
     Tree,
     Wiring,
 )
+from glowsim.scene.wanted import Fade
 
 __all__ = [
     "SUPPLY",
@@ -35,6 +36,7 @@ __all__ = [
     "Dome",
     "DrillLine",
     "DrillRing",
+    "Fade",
     "Insert",
     "Light",
     "Mask",

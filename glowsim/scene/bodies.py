@@ -24,6 +24,7 @@ from glowsim.scene.fields import (
 from glowsim.scene.patterns import Pattern
 from glowsim.scene.placing import Placing
 from glowsim.scene.shapes import Shape
+from glowsim.scene.wanted import Wanted
 
 
 class MeshFile(Strict):
@@ -169,6 +170,9 @@ class Body(Strict):
     """Which outer faces are meant to glow; left out, all that are not masked."""
     dark_where: Where | None = None
     """Which outer faces must stay dark, as an eye of a mask or the wearer's side."""
+    wanted: Wanted = None
+    """The look that is wanted, which all verdicts go by: "even", or a fade along the body such as
+    { fade = "up", to = 0.33 }: bright at the foot and a third of that at the tip."""
     placing: Placing | None = None
     """Where the commands that place boards may put them."""
     detail_mm: FineMm | None = None

@@ -21,6 +21,7 @@ _OF_NO_ACCOUNT: Any = {
     "patterns": True,
     "made": True,
     "placing": True,
+    "wanted": True,
     "lights": True,
     "mesh": {"file"},
     "inserts": {"__all__": {"name": True, "mesh": {"file"}}},

@@ -14,6 +14,7 @@ from glowsim.findings import looks_of
 from glowsim.scene import Placing, parse_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.solve import solve
+from tests.support.placing import DOT
 
 ORB = """
 [[bodies]]
@@ -50,7 +51,8 @@ def test_a_body_whose_name_begins_like_anothers_is_not_taken_for_it():
 
 def test_a_body_read_backwards_is_as_bright_as_findings_say():
     """Foam is 1.26 times as bright square-on as its exitance over pi: on both sides or on none."""
-    scene_file = parse_scene(ORB.format(name="orb", green=1.0))
+    text = ORB.format(name="orb", green=1.0).replace("rgb_5050_18ma", "dot")
+    scene_file = parse_scene(text + DOT)
     plan = plan_of(scene_file)
     (look,) = looks_of(solve(scene_file), scene_file.scene.room)
     responses = Responses(plan, 0, 3.0, 30)

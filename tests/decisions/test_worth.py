@@ -1,118 +1,106 @@
-"""What is worth doing: enough gain in what is wanted, and nothing lost for it."""
+"""When a variant is worth it, and when to leave the prop as it is."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
-from glowsim.decisions.heat import HeatLimit
-from glowsim.decisions.objective import Wish
-from glowsim.decisions.step import Step, judged
-from glowsim.decisions.worth import LEAST_GAIN, LEAST_MEAN, weigh
-from glowsim.transport.plan import plan_of
-from glowsim.transport.solve import solve
-from tests.support.placing import scene
-
-BALL = """shape = { kind = "orb", diameter_mm = 30 }
-cell_mm = 4
-detail_mm = 6
-"""
+from glowsim.decisions.modules import Modules
+from glowsim.decisions.worth import (
+    LEAST_GAIN,
+    as_good_as_best,
+    change,
+    clearly_better,
+    figures,
+    verdict,
+)
+from glowsim.scene import Thresholds
 
 
-@pytest.fixture(scope="module")
-def step() -> Step:
-    file = scene(BALL, light='board = "rgb_5050_18ma"\nposition_mm = [0, 0, 4]\n')
-    solved = judged(solve(file), file, 0, 1, "cloud", plan_of(file).catalogue)
-    return changed(solved, even=0.4 / solved.even)
-
-
-def changed(
-    step: Step, *, even: float = 1.0, mean: float = 1.0, power: float = 1.0, **more: object
-) -> Step:
-    """Return a step that differs in its evenness, mean and power by factors."""
-    figures = replace(
-        step.evenness,
-        p5_cd_m2=even * mean * step.evenness.p5_cd_m2,
-        mean_cd_m2=mean * step.evenness.mean_cd_m2,
-    )
-    lights = tuple(replace(light, power_w=power * light.power_w) for light in step.glow.lights)
-    return replace(
-        step,
-        findings=replace(step.findings, bodies=(figures,)),
-        glow=replace(step.glow, lights=lights),
-        **more,
+def step(off, *, mean=100.0, grade="patchy", even=0.3):
+    """A made-up step: how far off on the logarithmic scale, and what else counts."""
+    return SimpleNamespace(
+        even=even,
+        grade=grade,
+        enough=grade != "patchy",
+        evenness=SimpleNamespace(off_by=float(np.exp(off)), mean_cd_m2=mean),
+        findings=SimpleNamespace(limits=Thresholds()),
     )
 
 
-def regraded(step: Step, grade: str) -> Step:
-    lit = replace(step.lit, grade=grade)
-    return replace(step, findings=replace(step.findings, lit=(lit,)))
+@pytest.mark.parametrize(
+    ("new", "old", "worth"),
+    [
+        (step(0.85), step(1.0), True),
+        (step(0.95), step(1.0), False),
+        (step(0.95, mean=1000.0), step(1.0), False),  # bright and patchy is not worth it
+        (step(0.85, mean=80.0), step(1.0), False),  # patchy still, and has lost more than gained
+        (step(0.85, mean=90.0), step(1.0), True),
+        (step(0.25, mean=1.0, grade="fair"), step(0.3, grade="fair"), True),
+        (step(0.4, grade="fair"), step(0.41), True),
+        (step(0.30), step(0.4, grade="fair"), False),
+        (step(0.2, grade="fair", mean=130.0), step(0.2, grade="fair"), True),
+        (step(0.3, grade="fair", mean=130.0), step(0.2, grade="fair"), False),
+        (step(1.0), step(1.0), False),
+    ],
+)
+def test_a_gain_must_be_clear(new, old, worth):
+    assert clearly_better(new, old) == worth
 
 
-def test_nothing_is_gained_by_the_same(step):
-    verdict = weigh(step, step, Wish())
-    assert not verdict.worth
-    assert verdict.sentences[0].startswith("Leave it: not worth doing")
+def test_no_two_steps_are_each_better_than_the_other():
+    random = np.random.default_rng(3)
+    grades = ("patchy", "fair", "even")
+    steps = [
+        step(off, mean=mean, grade=grades[kind])
+        for off, mean, kind in zip(
+            random.uniform(0.05, 2, 40), random.uniform(1, 500, 40), random.integers(0, 3, 40),
+            strict=True,
+        )
+    ]  # fmt: skip
+    for one in steps:
+        assert not clearly_better(one, one)
+        assert not any(clearly_better(a, one) and clearly_better(one, a) for a in steps)
 
 
-@pytest.mark.parametrize(("gain", "worth"), [(1 + 1.2 * LEAST_GAIN, True), (1.02, False)])
-def test_a_gain_counts_from_the_least_on(step, gain, worth):
-    assert weigh(step, changed(step, even=gain), Wish()).worth == worth
+def test_of_equally_even_ones_none_is_left_out():
+    close, far = step(0.5 / (1 - LEAST_GAIN) - 1e-6), step(0.5 / (1 - LEAST_GAIN) + 1e-3)
+    best = step(0.5)
+    assert as_good_as_best([far, close, best]) == [close, best]
 
 
-def test_a_gain_that_nobody_sees_is_none(step):
-    faint = 0.001 / step.even
-    assert not weigh(changed(step, even=faint), changed(step, even=3 * faint), Wish()).worth
-
-
-def test_evener_but_much_dimmer_is_left_and_the_loss_is_told(step):
-    dim = weigh(step, changed(step, even=1.3, mean=0.9 * LEAST_MEAN), Wish())
-    assert not dim.worth
-    now = f"{0.9 * LEAST_MEAN * step.evenness.mean_cd_m2:.3g} cd/m2"
-    assert f"its mean falls from {step.evenness.mean_cd_m2:.3g} to {now}" in dim.sentences[0]
-    # Half the boards draw half the power: that they shine half as bright was asked for.
-    assert weigh(step, changed(step, even=1.3, mean=0.9 * LEAST_MEAN, power=0.5), Wish()).worth
-
-
-def test_a_lost_grade_is_not_worth_it(step):
-    lower = regraded(changed(step, even=1.3), "looks painted")
-    verdict = weigh(step, lower, Wish())
-    assert not verdict.worth
-    assert "that loses a grade" in verdict.sentences[0]
-
-
-def test_side_effects_of_what_is_worth_doing_are_told(step):
-    heat = HeatLimit(1.0, 0.5, "board", 2.0, 2.0, 0.5, 40.0, "")
-    warmer = replace(heat, board_c=55.0)
-    verdict = weigh(
-        replace(step, heat=heat), changed(step, even=1.3, mean=0.8, heat=warmer), Wish()
+def test_words():
+    assert figures(step(np.log(1.52), even=0.44)) == "5%/mean 0.44, off by x 1.52"
+    assert figures(step(1.0, even=0.001)).startswith("5%/mean below 0.01")
+    assert verdict(step(1.0)) == (
+        "patchy, it falls into bright and dark parts; 5%/mean 0.5 and off by at most x 1.45 are "
+        "wanted"
     )
-    assert verdict.worth
-    said = " ".join(verdict.sentences)
-    assert "Its mean falls from" in said
-    assert "Its warmest board gets 55 °C in place of 40 °C." in said
+    assert verdict(step(0.2, grade="fair")).startswith("fair, it reads as one glow")
+    said = change(step(0.2, mean=50), step(1.0, mean=200))
+    assert said == "off by x 2.72 as drawn, x 1.22 then; 200 cd/m2 as drawn, 50 then"
 
 
-def test_what_heat_does_not_bear_is_no_loss(step):
-    hot = replace(step, heat=HeatLimit(0.1, 0.4, "board", 0.25, 1.0, 0.4, 90.0, ""))
-    cool = changed(step, even=1.3, mean=0.25, power=0.25)
-    assert weigh(hot, regraded(cool, hot.grade_at(0.25)), Wish()).worth
+def counts(*off_logs, grade="patchy"):
+    """Made-up answers for one, two, three ... boards; before: one board."""
+    made = [
+        SimpleNamespace(step=step(off, grade=grade), count=k, joints=6 * k)
+        for k, off in enumerate(off_logs, start=1)
+    ]
+    answer = SimpleNamespace(counts=tuple(made), body=SimpleNamespace(lights=(None,)), chosen=None)
+    answer.best = Modules.best.func(answer)
+    return answer
 
 
-def test_brightness_and_power_are_judged_by_what_they_want(step):
-    brighter = changed(step, mean=1.2)
-    assert weigh(step, brighter, Wish(first="brightness")).worth
-    assert not weigh(step, brighter, Wish()).worth
-    saving = changed(step, mean=0.4, power=0.4)
-    assert weigh(step, saving, Wish(first="power")).worth
-    assert not weigh(step, changed(step, power=1.2), Wish(first="power")).worth
+def test_one_board_more_must_bring_a_clear_gain():
+    assert counts(1.0, 0.5, 0.48, 0.47).best.count == 2
+    assert counts(1.0, 0.5, 0.3).best.count == 3
 
 
-def test_a_new_leak_is_not_worth_it(step):
-    leak = replace(step.findings.found[0], kind="light leak")
-    leaking = changed(step, even=1.3)
-    leaking = replace(leaking, findings=replace(leaking.findings, found=(leak,)))
-    clean = replace(step, findings=replace(step.findings, found=()))
-    assert not weigh(clean, leaking, Wish()).worth
-    assert weigh(leaking, clean, Wish()).worth
+@pytest.mark.parametrize("worth", [True, False])
+def test_modules_advise_what_is_worth_doing_and_nothing_else(worth):
+    shown = counts(0.95, 0.94).best
+    answer = SimpleNamespace(shown=shown, verdict=SimpleNamespace(worth=worth))
+    assert Modules.advised.fget(answer) is (shown if worth else None)

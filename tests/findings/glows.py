@@ -30,13 +30,15 @@ def plate(length_mm=120.0, width_mm=60.0, face_mm=2.0) -> Mesh:
     return Mesh.single_part(points, faces)
 
 
-def lit(brightness, noise=None, *, seed=None, solver="quick", **changed) -> SurfaceGlow:
+def lit(
+    brightness, noise=None, *, seed=None, solver="quick", surface=None, **changed
+) -> SurfaceGlow:
     """A prop of one plate, lit green by one light.
 
     brightness(x, z) : luminance [cd/m2];  noise(x, z) : its one-sigma error, or None
-    seed             : draw that error and add it
+    seed             : draw that error and add it;  surface : another than a plate
     """
-    surface = plate()
+    surface = plate() if surface is None else surface
     x, _, z = surface.centroids.T
     level = np.broadcast_to(brightness(x, z), x.shape).astype(float)
     sigma = None if noise is None else np.broadcast_to(noise(x, z), x.shape).astype(float)

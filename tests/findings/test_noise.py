@@ -31,8 +31,12 @@ def look_of(glow):
     return look
 
 
+def eye_of(glow):
+    return Eye(look_of(glow), ROOM, Thresholds())
+
+
 def patches(glow):
-    return Eye(look_of(glow), ROOM, Thresholds()).patches()
+    return eye_of(glow).patches()
 
 
 def test_bands_of_one_light_add_up_and_lights_do_not():
@@ -87,14 +91,14 @@ def test_what_has_had_no_photon_is_never_judged():
 def test_a_solver_without_noise_has_none():
     glow = lit(lambda x, z: 100.0 + x)
     assert noise_lm_mm2(glow, glow.copies[0]) is None
-    figures = evenness_of(look_of(glow))
+    figures = evenness_of(eye_of(glow))
     assert figures.noise is None
     assert figures.shifted == ()
     assert bright_noise(look_of(glow)) is None
 
 
 def test_the_error_of_the_mean_is_what_sums_of_faces_have():
-    figures = evenness_of(look_of(even(100.0, 10.0)))
+    figures = evenness_of(eye_of(even(100.0, 10.0)))
     faces = len(look_of(even(100.0, 10.0)).glows)  # all of one area
     assert figures.noise["mean_cd_m2"] == pytest.approx(10 / np.sqrt(faces), rel=THREE_SIGMA)
     assert abs(figures.mean_cd_m2 - 100) < 3 * 10 / np.sqrt(faces)
@@ -102,8 +106,8 @@ def test_the_error_of_the_mean_is_what_sums_of_faces_have():
 
 def test_errors_are_those_that_new_noise_shows():
     """The figures of forty independent plates spread by what one plate says."""
-    one = evenness_of(look_of(even(100.0, 10.0)))
-    others = [evenness_of(look_of(even(100.0, 10.0, seed=k))) for k in range(2, 42)]
+    one = evenness_of(eye_of(even(100.0, 10.0)))
+    others = [evenness_of(eye_of(even(100.0, 10.0, seed=k))) for k in range(2, 42)]
     for name in ("mean_cd_m2", "p5_cd_m2", "median_cd_m2", "p95_cd_m2"):
         spread = np.std([getattr(other, name) for other in others])
         # Both sides are estimates: 24 and 40 samples.
@@ -111,7 +115,7 @@ def test_errors_are_those_that_new_noise_shows():
 
 
 def test_extremes_of_noisy_faces_are_marked_as_shifted():
-    noisy, calm = evenness_of(look_of(even(100, 15))), evenness_of(look_of(even(100, 0.1)))
+    noisy, calm = evenness_of(eye_of(even(100, 15))), evenness_of(eye_of(even(100, 0.1)))
     assert noisy.least_cd_m2 < 60  # though the plate is even
     assert {"least_cd_m2", "greatest_cd_m2", "u0", "variation"} <= set(noisy.shifted)
     assert "mean_cd_m2" not in noisy.shifted

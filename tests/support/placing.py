@@ -17,6 +17,15 @@ g = 0.0
 refractive_index = 1.0
 """
 
+DOT = """
+[boards.dot]
+like = "rgb_5050_18ma"
+diameter_mm = 1.0
+thickness_mm = 0.5
+led_window_mm = 0.5
+"""
+"""A board too small to throw a shadow, for closed forms that know of none."""
+
 
 def scene(
     body: str, *, mu_a: float = 0.005, mu_s: float = 1.0, light: str = "", more: str = ""
