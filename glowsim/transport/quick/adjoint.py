@@ -34,9 +34,9 @@ BACKWARD = replace(FULL, name="backward", tolerance=1e-5)
 """How good the backward solves are."""
 PATCHES_AT_ONCE = 25
 LIGHTS_AT_ONCE = 24
-AIMED_RAYS = 8_000
+AIMED_RAYS = 12_000
 """Rays of a light in a hollow, about, over all its LEDs."""
-AIMED_FACES = (300, 4000)
+AIMED_FACES = (300, 6000)
 """Faces of a hollow's walls that an LED in it aims at, at least and at most, about."""
 
 
