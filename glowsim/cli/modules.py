@@ -26,6 +26,7 @@ from glowsim.cli.common import (
     short_share,
     table_of,
 )
+from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.modules import Modules, modules
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
@@ -51,6 +52,8 @@ from glowsim.transport.plan import plan_of
     "--write", is_flag=True, help="Write a new scene with the boards of the answer, as place does."
 )
 @placing_options
+@sure_option
+@sure_seconds_option
 @out_option
 @click.option(
     "--size", type=SizeType(), default="480x360", show_default=True, help="Of each picture."
@@ -71,6 +74,8 @@ def command(
     depth: float | None,
     clearance: float | None,
     symmetry: int | None,
+    sure: bool,
+    seconds: float | None,
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
@@ -90,6 +95,7 @@ def command(
             wish=wish_of(first, directions, levels),
             placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
             seed=seed,
+            sure=sure_of(sure, seconds, folder),
             report=report,
         )
         files = [answer.write()] if write and answer.verdict.worth else []
