@@ -86,6 +86,7 @@ def command(
     """Say how many light boards a body of SCENE needs, and what no number of them can beat."""
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
+    asked = sure_of(sure, seconds, folder)
     with progress_line() as report:
         answer = modules(
             scene_file,
@@ -95,7 +96,7 @@ def command(
             wish=wish_of(first, directions, levels),
             placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
             seed=seed,
-            sure=sure_of(sure, seconds, folder),
+            sure=asked,
             report=report,
         )
         files = [answer.write()] if write and answer.verdict.worth else []

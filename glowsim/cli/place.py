@@ -91,6 +91,7 @@ def command(
     """
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
+    asked = sure_of(sure, seconds, folder)
     with progress_line() as report:
         answer = place(
             scene_file,
@@ -100,7 +101,7 @@ def command(
             wish=wish_of(first, directions, levels),
             placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
             seed=seed,
-            sure=sure_of(sure, seconds, folder),
+            sure=asked,
             reference=None if reference is None else Goal(seconds=reference),
             report=report,
         )

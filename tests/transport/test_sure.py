@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from glowsim.decisions.placing import Trial
 from glowsim.decisions.thickness import thickness
 from glowsim.findings import findings_of
 from glowsim.scene import parse_scene
 from glowsim.transport.long_run import REFERENCE
 from glowsim.transport.plan import plan_of
-from glowsim.transport.prepared import QUICK
+from glowsim.transport.prepared import QUICK, PreparedProp
 from glowsim.transport.reference import Goal
+from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import solve
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 from glowsim.transport.sure import BOTH, Sure, made_sure, rough_bodies
@@ -180,3 +183,21 @@ def test_thickness_judges_rough_steps_by_the_reference_and_keeps_them(tmp_path):
     assert not any("following photons" in text for text in told)
     assert {file.name: file.read_bytes() for file in tmp_path.glob("reference-*.npz")} == kept
     assert [step.even for step in again.steps] == [step.even for step in answer.steps]
+
+
+def test_what_placing_tries_is_judged_by_the_reference_where_quick_is_rough(tmp_path):
+    """`place` and `modules` judge by trials; a trial asks of them no more than is given here."""
+    ready = SimpleNamespace(prop=PreparedProp(seed=3), sizes={0: Sizes(6.0, 1.5)})
+    for text, by_reference in ((THIN, True), (THICK, False)):
+        scene_file = parse_scene(text)
+        sure = Sure(FEW, tmp_path)
+        step = Trial(ready, (0,), lambda text: None, sure).judged(scene_file, 1)
+        assert step.by_reference is by_reference
+        said = " ".join(step.trust_words("be warned"))
+        assert ("Solved by the reference solver" in said) is by_reference
+        assert bool(step.findings.noise) is by_reference
+        quick = Trial(ready, (0,), lambda text: None).judged(scene_file, 1)
+        assert not quick.by_reference
+        assert ("be warned" in " ".join(quick.trust_words("be warned"))) is by_reference
+    (kept,) = tmp_path.iterdir()
+    assert kept.name.endswith("-3.npz")
