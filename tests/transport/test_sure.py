@@ -24,7 +24,7 @@ from glowsim.transport.sure import BOTH, Sure, made_sure, rough_bodies
 THICK = """
 [[bodies]]
 name = "thick"
-shape = { kind = "orb", diameter_mm = 60 }
+shape = { kind = "orb", diameter_mm = 40 }
 material = "upholstery_foam_white"
 detail_mm = 12
 cell_mm = 4
