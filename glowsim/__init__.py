@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from glowsim.transport.solve import solve as solve
     from glowsim.transport.store import load_glow as load_glow
     from glowsim.transport.store import save_glow as save_glow
+    from glowsim.transport.sure import Sure as Sure
 
 _HOMES = {
     "glowsim.catalogue": ("load_catalogue",),
@@ -66,6 +67,7 @@ _HOMES = {
     "glowsim.transport.reference": ("Goal",),
     "glowsim.transport.solve": ("solve",),
     "glowsim.transport.store": ("load_glow", "save_glow"),
+    "glowsim.transport.sure": ("Sure",),
 }
 """Where each public name lives."""
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

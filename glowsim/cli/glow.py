@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
 
@@ -29,6 +29,7 @@ from glowsim.cli.reference import (
     goal_of,
     reference_options,
     solve_by_reference,
+    sure_option,
 )
 from glowsim.cli.tables import print_findings
 from glowsim.files import written_whole
@@ -37,6 +38,7 @@ from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_pic
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import REFERENCE_GOAL, solve
+from glowsim.transport.store import save_glow
 
 
 @click.command(
@@ -46,7 +48,8 @@ from glowsim.transport.solve import REFERENCE_GOAL, solve
     "  glowsim glow my_prop.toml --no-pictures --json > findings.json\n\n"
     "  glowsim glow my_prop.toml --reference --time 300   (slow and sure; Ctrl-C keeps what is "
     "done)\n\n"
-    "  glowsim glow my_prop.toml --reference --noise 0.01 --resume",
+    "  glowsim glow my_prop.toml --reference --noise 0.01 --resume\n\n"
+    "  glowsim glow my_prop.toml --sure --time 120   (slow only where quick is a rough guide)",
 )
 @scene_argument
 @out_option
@@ -61,6 +64,7 @@ from glowsim.transport.solve import REFERENCE_GOAL, solve
     help="Follow photons instead of the quick approximation.  "
     "[default: to 2 % noise, or for 60 seconds]",
 )
+@sure_option
 @reference_options
 @click.option("--fresh", is_flag=True, help="Solve again, whatever the folder holds.")
 @seed_option
@@ -73,6 +77,7 @@ def command(
     pictures: bool,
     backend: str,
     reference: bool,
+    sure: bool,
     noise: float | None,
     seconds: float | None,
     photons: int | None,
@@ -90,22 +95,23 @@ def command(
     What the reference solver finds stands beside it, in files of its own.
     """
     goal = goal_of(noise, seconds, photons)
-    if not reference and (resume or plain or goal != REFERENCE_GOAL):
-        raise click.UsageError(
-            "--noise, --time, --photons, --resume and --plain are for the reference solver; "
-            "add --reference, or leave them out"
-        )
+    _check_options(reference, sure, resume or plain or goal != REFERENCE_GOAL)
     check_fresh(fresh, resume)
     scene_file = read_scene(scene)
     through_wires = as_wired(scene_file)
     folder = out_folder(out, scene_file.stem)
-    files = _Files(folder, reference)
+    files = _Files(folder, "reference" if reference else "sure" if sure else "glow")
     if fresh:
-        files.result.unlink(missing_ok=True)
+        for path in files.used:
+            path.unlink(missing_ok=True)
     if reference:
         glow = solve_by_reference(scene_file, files.result, goal, seed, resume, plain)
+    if sure:
+        quick, photons_file = files.used
+        glow = solve_by_reference(scene_file, photons_file, goal, seed, resume, plain, quick)
+        save_glow(glow, files.result)
     with progress_line() as report:
-        if not reference:
+        if not (reference or sure):
             glow = solve(scene_file, seed=seed, saved=files.result, report=report)
         report("judging")
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
@@ -129,11 +135,27 @@ def command(
         notice().print(f"note: pictures drawn by {reason}", markup=False)
 
 
-class _Files:
-    """Where the results of a solver go; those of the two solvers stand side by side."""
+def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:
+    """Raise UsageError for options that do not go together."""
+    if reference and sure:
+        raise click.UsageError("--reference solves every body, --sure some of them; choose one")
+    if for_reference and not (reference or sure):
+        raise click.UsageError(
+            "--noise, --time, --photons, --resume and --plain are for the reference solver; "
+            "add --reference or --sure, or leave them out"
+        )
 
-    def __init__(self, folder: Path, reference: bool) -> None:
-        name, start = ("reference", "reference-") if reference else ("glow", "")
+
+class _Files:
+    """Where results go; those of quick, of the reference and of both stand side by side.
+
+    used : result files of the solvers that are read and added to
+    """
+
+    def __init__(self, folder: Path, name: Literal["glow", "reference", "sure"]) -> None:
+        start = "" if name == "glow" else f"{name}-"
+        solvers = ("glow", "reference") if name == "sure" else (name,)
+        self.used = [folder / f"{solver}.npz" for solver in solvers]
         self.result = folder / f"{name}.npz"
         self.findings = folder / f"{start}findings.json"
         self.photo = folder / f"{start}photo.png"

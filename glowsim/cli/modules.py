@@ -27,6 +27,7 @@ from glowsim.cli.common import (
     short_share,
     table_of,
 )
+from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.worth import figures, wanted
 from glowsim.pictures import save_picture
@@ -53,6 +54,8 @@ from glowsim.transport.plan import plan_of
     "--write", is_flag=True, help="Write a new scene with the boards of the answer, as place does."
 )
 @placing_options
+@sure_option
+@sure_seconds_option
 @out_option
 @click.option(
     "--size", type=SizeType(), default="480x360", show_default=True, help="Of each picture."
@@ -73,6 +76,8 @@ def command(
     depth: float | None,
     clearance: float | None,
     symmetry: int | None,
+    sure: bool,
+    seconds: float | None,
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
@@ -83,6 +88,7 @@ def command(
     """Say how many light boards a body of SCENE needs, and what no number of them can beat."""
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
+    asked = sure_of(sure, seconds, folder)
     with progress_line() as report:
         answer = modules(
             scene_file,
@@ -92,6 +98,7 @@ def command(
             wish=wish_of(first, directions, levels),
             placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
             seed=seed,
+            sure=asked,
             report=report,
         )
         files = [answer.write()] if write and answer.verdict.worth else []

@@ -27,6 +27,7 @@ from glowsim.cli.common import (
     short_share,
     table_of,
 )
+from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
@@ -53,6 +54,8 @@ from glowsim.transport.reference import Goal
     metavar="SECONDS",
     help="Confirm with the reference solver too, for at most so long.",
 )
+@sure_option
+@sure_seconds_option
 @out_option
 @click.option(
     "--size", type=SizeType(), default="640x480", show_default=True, help="Of each picture."
@@ -73,6 +76,8 @@ def command(
     clearance: float | None,
     symmetry: int | None,
     reference: float | None,
+    sure: bool,
+    seconds: float | None,
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
@@ -88,6 +93,7 @@ def command(
     """
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
+    asked = sure_of(sure, seconds, folder)
     with progress_line() as report:
         answer = place(
             scene_file,
@@ -97,6 +103,7 @@ def command(
             wish=wish_of(first, directions, levels),
             placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
             seed=seed,
+            sure=asked,
             reference=None if reference is None else Goal(seconds=reference),
             report=report,
         )

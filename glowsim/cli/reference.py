@@ -17,6 +17,25 @@ from glowsim.transport.reference import Goal
 from glowsim.transport.reference import Progress as Photons
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import REFERENCE_GOAL, solve
+from glowsim.transport.sure import Sure
+
+CALM = 0.01
+"""A judged answer's photons end at this noise of bright faces, if its time does not end before."""
+PATIENCE_S = 60.0
+
+sure_option = click.option(
+    "--sure",
+    is_flag=True,
+    help="Where quick is only a rough guide, solve by the reference instead: slow, but sure. The "
+    "rest stays quick's.",
+)
+
+sure_seconds_option = click.option(
+    "--time",
+    "seconds",
+    type=click.FloatRange(1, 86_400),
+    help=f"Seconds for each answer of the reference, with --sure.  [default: {PATIENCE_S:g}]",
+)
 
 _OPTIONS = (
     click.option(
@@ -66,10 +85,31 @@ def goal_of(noise: float | None, seconds: float | None, photons: int | None) -> 
     return Goal(noise, seconds, photons)
 
 
+def sure_of(sure: bool, seconds: float | None, folder: Path) -> Sure | None:
+    """Return what --sure and --time ask for; photons are kept in a folder beneath `folder`."""
+    if seconds and not sure:
+        raise click.UsageError("--time is for --sure; add it, or leave --time out")
+    return Sure(answer_goal(seconds), folder / "steps") if sure else None
+
+
+def answer_goal(seconds: float | None) -> Goal:
+    """Return when the reference solver stops on one of several answers."""
+    return Goal(noise=CALM, seconds=seconds or PATIENCE_S)
+
+
 def solve_by_reference(
-    scene_file: SceneFile, saved: Path, goal: Goal, seed: int, resume: bool, plain: bool
+    scene_file: SceneFile,
+    saved: Path,
+    goal: Goal,
+    seed: int,
+    resume: bool,
+    plain: bool,
+    quick: Path | None = None,
 ) -> SurfaceGlow:
-    """Solve a scene with a progress bar; Ctrl-C says what is kept."""
+    """Solve a scene with a progress bar; Ctrl-C says what is kept.
+
+    quick : the quick solver's result file; given, only what quick is not sure of is solved
+    """
     screen = notice()
     columns = (
         SpinnerColumn(),
@@ -89,6 +129,11 @@ def solve_by_reference(
         def watch(body: str, share: float, photons: Photons) -> None:
             bar.update(task, completed=share, state=rate.said(photons))
 
+        if quick is not None:
+            return solve(
+                scene_file, seed=seed, saved=quick, sure=goal, photons=saved, resume=resume,
+                jumps=not plain, report=report, watch=watch,
+            )  # fmt: skip
         return solve(
             scene_file, method="reference", seed=seed, saved=saved, goal=goal, resume=resume,
             jumps=not plain, report=report, watch=watch,

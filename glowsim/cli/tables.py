@@ -11,6 +11,7 @@ from glowsim.cli.common import off_text, short, table_of
 from glowsim.findings import EnergyAccount, Findings
 from glowsim.findings.report import untold_words
 from glowsim.findings.unevenness import off_of_ripple
+from glowsim.transport.sure import BOTH
 
 
 def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
@@ -53,15 +54,18 @@ def _trust(findings: Findings) -> Iterator[str]:
     """Yield how far the figures can be trusted, body by body."""
     for body, reasons in findings.trust.items():
         known = findings.compared.get(body)
-        if findings.solver == "quick":
+        if body not in findings.by_reference:
             if reasons:
                 yield f"trust: {body}: quick is a rough guide here:"
             elif known and known.rough:
                 yield f"trust: {body}: quick is a rough guide here, as a comparison showed:"
             else:
                 yield f"trust: {body}: well inside what the quick solver holds for"
-        elif reasons:
-            yield f"trust: {body}: be careful:"
+        else:
+            if findings.solver == BOTH:
+                yield f"trust: {body}: solved by the reference, since quick is a rough guide here"
+            if reasons:
+                yield f"trust: {body}: be careful:"
         yield from (f"  - {reason}" for reason in reasons)
         if known:
             yield f"  - {known}"

@@ -27,17 +27,13 @@ from glowsim.cli.common import (
     seed_option,
     verbose_option,
 )
+from glowsim.cli.reference import PATIENCE_S, answer_goal, sure_of, sure_option
 from glowsim.cli.thickness_tables import print_thickness
 from glowsim.decisions.sweep import cluster, local_processes
 from glowsim.decisions.thickness import Report, Thickness, thickness
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
-from glowsim.transport.reference import Goal
-
-CALM = 0.01
-"""The reference solver stops at this noise of bright faces, if its time does not end before."""
-PATIENCE_S = 60.0
 
 
 @click.command(
@@ -77,6 +73,7 @@ PATIENCE_S = 60.0
 @click.option(
     "--reference", is_flag=True, help="Ask the slow, sure solver too at what is recommended."
 )
+@sure_option
 @click.option(
     "--time",
     "seconds",
@@ -103,6 +100,7 @@ def command(
     dask: str | None,
     workers: int,
     reference: bool,
+    sure: bool,
     seconds: float | None,
     out: Path | None,
     size: tuple[int, int],
@@ -117,9 +115,9 @@ def command(
     Writes a table, a chart and a sheet of pictures at one exposure. Finished steps are kept: a
     sweep that was stopped goes on where it was.
     """
-    if seconds and not reference:
+    if seconds and not (reference or sure):
         raise click.UsageError(
-            "--time is for the reference solver; add --reference, or leave it out"
+            "--time is for the reference solver; add --reference or --sure, or leave it out"
         )
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
@@ -136,7 +134,8 @@ def command(
                 seed=seed,
                 executor=executor,
                 folder=folder / "steps",
-                check=Goal(noise=CALM, seconds=seconds or PATIENCE_S) if reference else None,
+                check=answer_goal(seconds) if reference else None,
+                sure=sure_of(sure, seconds if sure else None, folder),
                 report=report,
             )
         files = _tables(answer, folder)

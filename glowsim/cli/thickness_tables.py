@@ -113,8 +113,15 @@ _REST: Columns = {
     "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
     "watts": _watts,
     "LED mm": lambda step: f"{step.led_depth_mm:.1f}",
-    "quick": lambda step: "rough" if step.trust else "holds",
+    "quick": lambda step: _quick_is(step),
 }
+
+
+def _quick_is(step: Step) -> str:
+    """Return how far quick holds at a step, or that the reference solver has solved it."""
+    if step.by_reference:
+        return "reference"
+    return "rough" if step.trust else "holds"
 
 
 def _compared(answer: Thickness) -> str:
@@ -134,14 +141,29 @@ def _compared(answer: Thickness) -> str:
     )
 
 
+def _sure_words(steps: list[Step]) -> str:
+    """Return which steps the reference solver has solved, and how well it knows them."""
+    noise = max((max(step.findings.noise.values(), default=0.0) for step in steps), default=0.0)
+    return (
+        f"solved by the reference at {', '.join(f'{step.value_mm:g}' for step in steps)} mm, since "
+        f"quick is a rough guide there; single bright faces are known to {100 * noise:.2g} %"
+    )
+
+
 def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
     """Say at which steps the quick solver is a rough guide, and why."""
     for material in answer.materials:
         steps = answer.of(material)
-        rough = [step for step in steps if step.trust]
+        sure = [step for step in steps if step.by_reference]
+        if sure:
+            screen.print(f"trust: {material}: {_sure_words(sure)}", markup=False)
+        rough = [step for step in steps if step.trust and not step.by_reference]
+        if len(sure) == len(steps):
+            continue
         if not rough:
             screen.print(
-                f"trust: {material}: every step well inside what the quick solver holds for"
+                f"trust: {material}: every {'other ' if sure else ''}step well inside what the "
+                "quick solver holds for"
             )
             continue
         values = ", ".join(f"{step.value_mm:g}" for step in rough)

@@ -229,12 +229,7 @@ def _sentences(
         f"{100 * step.let_out:.0f} % of its light out: {_reads(step.lit.grade)}."
     )
     said += _heat(step)
-    if step.trust:
-        said.append(
-            f"The quick solver is a rough guide there ({'; '.join(step.trust)}): make a test piece "
-            "before you commit."
-        )
-    return said
+    return said + step.trust_words("make a test piece before you commit, or solve with --sure")
 
 
 def _what_it_lacks(step: Step, edge: str) -> list[str]:

@@ -32,6 +32,7 @@ from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import BodyProblem
+from glowsim.transport.sure import Sure
 
 JOINTS_PER_WIRE = 2
 """One at each end of the lead to the board before (common practice, no source)."""
@@ -196,11 +197,13 @@ def modules(
     wish: Wish | None = None,
     placing: Placing | None = None,
     seed: int = 0,
+    sure: Sure | None = None,
     report: Report = lambda text: None,
 ) -> Modules:
     """Place 1 to `most` boards, each number as well as can be found, and solve each.
 
     board_names : kinds to compare; the body's first light's if left out
+    sure        : judge each number by the reference solver where quick is a rough guide
     Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be done.
     """
     check_count(most)
@@ -224,7 +227,7 @@ def modules(
     responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
-    trial = Trial(responses, numbers, report)
+    trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = warmed(trial.judged(scene_file, 0), scene_file, plan, number)
     for light, fitting in able:
@@ -336,9 +339,5 @@ def _words(answer: Modules) -> list[str]:
             said.append(bound_words(top.gap, answer.target, board, top.count, answer.wish))
     shown = answer.shown
     said += heat_words(shown.step, shown.factor, answer.wish.first)
-    if shown.step.trust:
-        said.append(
-            f"The quick solver is a rough guide there ({'; '.join(shown.step.trust)}): make a test "
-            "piece before you commit."
-        )
+    said += shown.step.trust_words("make a test piece before you commit, or solve with --sure")
     return said

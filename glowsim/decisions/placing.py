@@ -47,6 +47,7 @@ from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.reference import Goal
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import REFERENCE_GOAL, solve
+from glowsim.transport.sure import Sure
 
 Report = Callable[[str], None]
 MOST_BOARDS = 200
@@ -187,6 +188,7 @@ def place(
     placing: Placing | None = None,
     seed: int = 0,
     reference: Goal | None = None,
+    sure: Sure | None = None,
     report: Report = lambda text: None,
 ) -> Placed:
     """Place `count` boards in a body as well as can be found, and confirm it by a fresh solve.
@@ -196,6 +198,7 @@ def place(
     board     : another board of the catalogue than the body's first light
     placing   : where boards may go; the body's own if left out
     reference : confirm with the reference solver too, up to this goal
+    sure      : judge before and after by the reference solver where quick is a rough guide
     Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be done.
     """
     check_count(count)
@@ -211,7 +214,7 @@ def place(
     placer = Placer(plan, number, responses, light, rules, wish, seed, report)
     report("placing")
     placement, predicted = placer.place(count)
-    trial = Trial(responses, numbers, report)
+    trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = trial.judged(scene_file, 0)
     new = lit(scene_file, numbers, placer, placement, before, report)
@@ -261,11 +264,7 @@ def _words(answer: Placed) -> list[str]:
         said += heat_words(answer.after, answer.drive_factor, answer.wish.first)
     else:
         said += too_hot_words(answer.before)
-    if answer.after.trust:
-        said.append(
-            f"The quick solver is a rough guide here ({'; '.join(answer.after.trust)}): confirm "
-            "with --reference, or make a test piece."
-        )
+    said += answer.after.trust_words("solve with --sure, or make a test piece")
     return said
 
 
@@ -285,15 +284,28 @@ class Trial:
     """Solves variants of a scene in which some bodies, all alike, differ; the others are solved
     once."""
 
-    def __init__(self, responses: Responses, numbers: Sequence[int], report: Report) -> None:
-        """Solve on what `responses` keeps ready; numbers : of the bodies, that judged first."""
+    def __init__(
+        self,
+        responses: Responses,
+        numbers: Sequence[int],
+        report: Report,
+        sure: Sure | None = None,
+    ) -> None:
+        """Solve on what `responses` keeps ready; numbers : of the bodies, that judged first.
+
+        sure : solve that body by the reference where quick is a rough guide
+        """
         self._responses, self._number, self._report = responses, numbers[0], report
+        self._sure = sure
         self._sizes = sizes_alike(responses, numbers)
 
     def judged(self, scene_file: SceneFile, count: float) -> Step:
         """Return what comes of a variant, on the faces and cells that all are compared on."""
         plan = plan_of(scene_file, self._sizes)
-        glow = self._responses.prop.glow(plan, report=self._report)
+        prop = self._responses.prop
+        glow = prop.glow(plan, report=self._report)
+        if self._sure is not None:
+            glow = self._sure.judged(plan, self._number, glow, prop.seed, self._report)
         material = scene_file.scene.bodies[self._number].material
         return judged(glow, scene_file, self._number, count, material, plan.catalogue)
 

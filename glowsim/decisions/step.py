@@ -13,7 +13,9 @@ from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_
 from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import Room, SceneFile
+from glowsim.transport.long_run import REFERENCE
 from glowsim.transport.plan import Plan
+from glowsim.transport.prepared import QUICK
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 
@@ -93,6 +95,25 @@ class Step:
         """How many dark gaps are listed."""
         return sum(finding.kind == "dark gap" for finding in self.findings.found)
 
+    @property
+    def by_reference(self) -> bool:
+        """Whether the reference solver solved the body."""
+        return self.glow.bodies[self.copies[0].body].by_reference
+
+    def trust_words(self, advice: str) -> list[str]:
+        """Return how far the step can be trusted, in sentences, and what else to do about it."""
+        because = "; ".join(self.trust)
+        if self.by_reference:
+            noise = max(self.findings.noise.values(), default=0.0)
+            said = (
+                "Solved by the reference solver, since quick is a rough guide there: single bright "
+                f"faces are known to {100 * noise:.2g} %."
+            )
+            return [said, *([f"Be careful: {because}."] if because else [])]
+        if not because:
+            return []
+        return [f"The quick solver is a rough guide there ({because}): {advice}."]
+
     def mean_at_cd_m2(self, factor: float) -> float:
         """Return the mean luminance with all lights turned up by a factor."""
         return factor * self.evenness.mean_cd_m2
@@ -129,7 +150,7 @@ class Step:
             "darkest_to_mm": round(self.darkest_mm[1], 1),
             "hottest_board_w": None if heat is None else round(heat.power_w, 4),
             "above_heat_limit": bool(heat and heat.exceeded),
-            "solver": self.glow.solver,
+            "solver": REFERENCE if self.by_reference else QUICK,
             "rough_guide_because": list(self.trust),
         }
 

@@ -38,7 +38,9 @@ from glowsim.transport.leds import BodyLeds
 from glowsim.transport.plan import catalogue_of, plan_of
 from glowsim.transport.reference import Goal
 from glowsim.transport.reference import Progress as Photons
+from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import solve
+from glowsim.transport.sure import Sure
 
 MOST_STEPS = 200
 LEAST_STEP_MM = 0.01
@@ -102,6 +104,7 @@ def thickness(
     executor: Executor | None = None,
     folder: Path | None = None,
     check: Goal | None = None,
+    sure: Sure | None = None,
     report: Report = lambda doing, done, total: None,
 ) -> Thickness:
     """Vary a thickness and say which is the least that is even enough.
@@ -112,6 +115,7 @@ def thickness(
     executor  : what solves the steps, see `solve_scenes`
     folder    : where finished steps are kept, so that a sweep can be interrupted
     check     : ask the reference solver too at each recommended value, until it reaches this goal
+    sure      : judge each step by the reference solver where quick is a rough guide
     Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be done.
     """
     _check_range(from_mm, to_mm, steps)
@@ -135,10 +139,19 @@ def thickness(
             folder=folder,
             progress=lambda done, total: report(doing, done, total),
         )
+        if sure is not None:
+            glows = [by_reference_if_rough(s, g) for s, g in zip(scenes, glows, strict=True)]
         report("judging", 0, len(wanted))
         values, names = [value for _, value in wanted], [material for material, _ in wanted]
         numbers, catalogues = repeat(variation.number), repeat(catalogue)
         return side_by_side(executor, judged, glows, scenes, numbers, values, names, catalogues)
+
+    def by_reference_if_rough(scene: SceneFile, glow: SurfaceGlow) -> SurfaceGlow:
+        assert sure is not None
+        return sure.judged(plan_of(scene), variation.number, glow, seed, watch=watch)
+
+    def watch(body: str, done: float, _: Photons) -> None:
+        report(f"following photons in {body}", int(100 * done), 100)
 
     asked = [(name, value) for name in names for value in values]
     before, *found = solved([drawn, *asked], "solving")
@@ -155,9 +168,6 @@ def thickness(
         return given if check is None else given.beside(by_reference(given.step, check))
 
     def by_reference(step: Step, goal: Goal) -> Step:
-        def watch(body: str, done: float, _: Photons) -> None:
-            report(f"following photons in {body}", int(100 * done), 100)
-
         glow = solve(step.scene_file, method="reference", seed=seed, goal=goal, watch=watch)
         return judged(
             glow, step.scene_file, variation.number, step.value_mm, step.material, catalogue

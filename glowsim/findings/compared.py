@@ -99,10 +99,10 @@ def comparisons_from(data: Any) -> tuple[Comparison, ...]:
 def compared_with(
     bodies: Iterable[BodyGlow], comparisons: Sequence[Comparison]
 ) -> dict[str, Comparison]:
-    """Return for each lit body, by name, the first comparison of a body like it."""
+    """Return for each lit body that quick solved, by name, the first comparison of one like it."""
     found = {}
     for body in bodies:
-        if body.light_count and body.likeness:
+        if body.light_count and body.likeness and not body.by_reference:
             like = [c for c in comparisons if c.likeness.similar(body.likeness)]
             if like:
                 found[body.name] = like[0]

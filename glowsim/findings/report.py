@@ -106,6 +106,7 @@ class Findings:
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
+    by_reference : names of the bodies that the reference solver solved; the others are quick's
     untold  : share of the glowing surface of which noise lets nothing be said, where it is any
     """
 
@@ -125,6 +126,7 @@ class Findings:
     compared: dict[str, Comparison] = field(default_factory=dict)
     noise: dict[str, float] = field(default_factory=dict)
     untold: dict[str, float] = field(default_factory=dict)
+    by_reference: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         room = self.room
@@ -146,7 +148,7 @@ class Findings:
         if self.unlisted:
             lines.append(f"... and {self.unlisted} lesser ones")
         for body, reasons in self.trust.items():
-            rough = "quick is a rough guide" if self.solver == "quick" else "be careful"
+            rough = "be careful" if body in self.by_reference else "quick is a rough guide"
             lines += [f"trust: {body}: {rough}: {reason}" for reason in reasons]
         lines += [f"trust: {body}: {known}" for body, known in self.compared.items()]
         lines += [
@@ -162,6 +164,7 @@ class Findings:
         return {
             "title": self.title,
             "solver": self.solver,
+            "solved_by_reference": list(self.by_reference),
             "room": self.room.model_dump(),
             "thresholds": self.limits.model_dump(),
             "evenness": [_plain(e) for e in self.bodies],
@@ -229,7 +232,8 @@ def findings_of(
             *_across_notes(looks),
             *(f"{body}: {text}" for body, text in fictions(scene).items()),
         ),
-        compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
+        compared=compared_with(glow.bodies, comparisons),
+        by_reference=tuple(b.name for b in glow.bodies if b.light_count and b.by_reference),
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
     )

@@ -1,9 +1,9 @@
-"""Solve a scene with the reference solver: body after body, saved as it goes, resumed later."""
+"""Solve a scene, or bodies of it, with the reference solver: saved as it goes, resumed later."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -33,18 +33,22 @@ class LongRun:
 
     saved  : the result file; what it holds of this scene is used, new photons are added to it
     resume : go on from the photons in `saved`; without it a file that holds too few is an error,
-             so that no long run is lost
+             so that no long run is lost. None goes on where there is something to go on from and
+             it has not had its time yet
     jumps  : cross clear material in single steps
+    only   : keys of the bodies to solve; of the others nothing is known afterwards but what
+             `saved` held, and that is kept
     """
 
     plan: Plan
     goal: Goal
     seed: int = 0
     saved: Path | None = None
-    resume: bool = False
+    resume: bool | None = False
     report: Callable[[str], None] = lambda text: None
     watch: Watch = nothing_seen
     jumps: bool = True
+    only: Collection[str] | None = None
     _bodies: dict[str, BodyGlow] = field(default_factory=dict)
     _tallies: dict[str, Tallies] = field(default_factory=dict)
     _problems: dict[str, BodyProblem] = field(default_factory=dict)
@@ -58,7 +62,7 @@ class LongRun:
         self._begin()
         spent = 0.0
         try:
-            while left := [key for key in self.plan.distinct if not self._reached(key)]:
+            while left := [key for key in self._wanted if not self._reached(key)]:
                 for number, key in enumerate(left):
                     bodies = sum(map(self._is_lit, left[number:]))
                     spent += self._go_on(key, self._share_of(spent, bodies), spent)
@@ -67,6 +71,15 @@ class LongRun:
         except KeyboardInterrupt:
             raise KeyboardInterrupt(self._farewell()) from None
         return self._glow()
+
+    @property
+    def _wanted(self) -> list[str]:
+        """Keys of the bodies to solve, in the order of the plan."""
+        return [key for key in self.plan.distinct if self.only is None or key in self.only]
+
+    def seconds_of(self, key: str) -> float:
+        """Return how long one body's photons have been followed."""
+        return self._tallies[key].seconds if key in self._tallies else 0.0
 
     def _begin(self) -> None:
         """Take what the saved file holds of this scene; refuse what would lose or mix photons."""
@@ -118,8 +131,8 @@ class LongRun:
             return
         if self._time_was_spent():
             self._taken.update(lit)
-        short = [key for key in lit if not self._reached(key)]
-        if short:
+        short = [key for key in lit if key in self._wanted and not self._reached(key)]
+        if short and self.resume is not None:
             photons = sum(int(self._tallies[key].photons.sum()) for key in lit)
             raise SolveError(
                 f"{self.saved} already holds {_counted(photons)} of this scene, with a noise of "
@@ -128,8 +141,9 @@ class LongRun:
             )
 
     def _time_was_spent(self) -> bool:
-        spent = sum(tallies.seconds for tallies in self._tallies.values())
-        complete = all(key in self._tallies for key in self.plan.distinct if self._is_lit(key))
+        lit = [key for key in self._wanted if self._is_lit(key)]
+        complete = all(key in self._tallies for key in lit)
+        spent = sum(self._tallies[key].seconds for key in lit if key in self._tallies)
         return complete and self.goal.seconds is not None and spent >= 0.9 * self.goal.seconds
 
     def _reached(self, key: str) -> bool:
@@ -164,7 +178,7 @@ class LongRun:
         if key not in self._problems:
             self.report(f"shaping {name}")
             self._problems[key] = body_problem(self.plan, self.plan.distinct[key])
-        lit = [other for other in self.plan.distinct if self._is_lit(other)]
+        lit = [other for other in self._wanted if self._is_lit(other)]
 
         def watch(progress: Progress) -> None:
             done = (lit.index(key) + progress.share) / len(lit)
@@ -211,9 +225,10 @@ class LongRun:
         if not self.saved or not self._tallies:
             return "stopped; nothing was finished, nothing is kept"
         photons = sum(int(tallies.photons.sum()) for tallies in self._tallies.values())
+        how = "" if self.resume is None else " with --resume"
         return (
-            f"stopped: {_counted(photons)} are kept in {self.saved}; the same command with "
-            "--resume goes on from there"
+            f"stopped: {_counted(photons)} are kept in {self.saved}; the same command{how} goes "
+            "on from there"
         )
 
 

@@ -107,6 +107,11 @@ class BodyGlow:
         return np.full(len(self.glows), MATT) if self.index is None else self.index
 
     @property
+    def by_reference(self) -> bool:
+        """Whether the reference solver has followed photons through it: it alone has noise."""
+        return self.error is not None
+
+    @property
     def light_count(self) -> int:
         """How many lights the body has."""
         return len(self.diffuse)
@@ -120,7 +125,8 @@ _STAYS = ("faces", "air", "rough_air")
 class SurfaceGlow:
     """The glow of a whole prop: each different body once, and its copies.
 
-    solver, seed : how it was computed;  seconds : how long that took
+    solver, seed : how it was computed, by quick, reference or both (`BodyGlow.by_reference` says
+                   which body by which);  seconds : how long that took
     """
 
     title: str

@@ -15,6 +15,7 @@ from glowsim.transport.reference import Goal
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.store import load_glow, save_glow
+from glowsim.transport.sure import made_sure
 
 REFERENCE_GOAL = Goal(noise=0.02, seconds=60.0)
 """Where the reference solver stops if nothing is asked for."""
@@ -31,6 +32,8 @@ def solve(
     jumps: bool = True,
     sizes: Mapping[int, Sizes] | None = None,
     prop: PreparedProp | None = None,
+    sure: Goal | None = None,
+    photons: Path | None = None,
     report: Callable[[str], None] = lambda text: None,
     watch: Watch = nothing_seen,
 ) -> SurfaceGlow:
@@ -47,6 +50,9 @@ def solve(
              every scattering, which takes longer and changes nothing that can be told
     sizes  : faces and cells of bodies, by number, where the scene does not say
     prop   : what has been kept ready for the quick solver, whose seed then counts
+    sure   : solve by the reference solver just those bodies on which quick is a rough guide, up to
+             this goal, whose time they share; the others stay quick's
+    photons : with `sure`, the reference solver's own result file, as `saved` is to it alone
     report, watch : told what is being worked on, and how far the reference solver is
     Raises SceneError, MaterialError, GeometryError or SolveError. Ctrl-C in the reference solver
     raises KeyboardInterrupt that says what `saved` holds now.
@@ -59,7 +65,10 @@ def solve(
     glow = prop.glow(plan, known=known, report=report)
     if saved and not all(key in known for key in plan.distinct):
         save_glow(glow, saved)
-    return glow
+    return made_sure(
+        plan, glow, sure, seed=prop.seed, saved=photons, resume=resume, jumps=jumps,
+        report=report, watch=watch,
+    )  # fmt: skip
 
 
 def _known(

@@ -76,6 +76,48 @@ def photons(scene):
     return sum(int(table["photons"].sum()) for table in tables.values())
 
 
+THIN = """
+[[bodies]]
+name = "thin"
+shape = { kind = "orb", diameter_mm = 12 }
+material = "polyester_stuffing"
+detail_mm = 6
+position_mm = [200, 0, 0]
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 0]
+"""
+
+
+def test_sure_asks_the_reference_where_quick_is_rough_only(run, scene):
+    scene.write_text(SCENE.replace("diameter_mm = 30 }", "diameter_mm = 60 }") + THIN)
+    shown = run("glow", scene, "--sure", *FEW)
+    assert shown.returncode == 0, shown.stderr
+    said = " ".join(shown.stdout.split())
+    assert "(quick and reference solver)" in said
+    assert "trust: puff: well inside what the quick solver holds for" in said
+    assert "trust: thin: solved by the reference, since quick is a rough guide here" in said
+    assert "trust: thin: single bright faces are known to" in said
+    folder = scene.parent / "little-glow"
+    assert {path.name for path in folder.iterdir()} == {
+        *("glow.npz", "reference.npz", "sure.npz", "sure-findings.json"),
+    }
+    assert [body.by_reference for body in load_glow(folder / "sure.npz").bodies] == [
+        *(False, False, True),
+    ]
+    had = photons(scene)
+    more = run("glow", scene, "--sure", "--photons", had + 1, "--resume", "--no-pictures")
+    assert more.returncode == 0, more.stderr
+    assert photons(scene) > had
+    for wrong in (("glow", scene, "--sure", "--reference"), ("glow", scene, "--time", "5")):
+        assert run(*wrong).returncode == 2
+    for command in ("place", "modules"):
+        count = ("--count", "1") if command == "place" else ()
+        refused = run(command, scene, *count, "--time", "5")
+        assert refused.returncode == 2
+        assert "--time is for --sure" in " ".join(refused.stderr.split())
+
+
 def test_reference_stands_beside_quick_and_goes_on(run, scene):
     quick = run("glow", scene, "--no-pictures")
     assert quick.returncode == 0, quick.stderr

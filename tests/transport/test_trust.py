@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.scene import Orb, Slab
+from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport.likeness import depth_of, thickness_of
 from glowsim.transport.problem import BARE, BodyProblem, Layer
 from glowsim.transport.quick.trust import trust_of
+from tests.support.boards import ahead_of, board, disc
 from tests.support.bodies import body, emitters, medium, shell
 from tests.support.slabs import BEAM, SLABS, slab
 
@@ -117,3 +118,67 @@ def test_coarse_cells_of_a_dense_dark_wall(cell_mm, cautions):
     found = trust_of(replace(problem, wall_mm=2.3), 0.0)
     assert len(found) == cautions
     assert all("cells of 0.73 mm" in one and "cell_mm = 0.44" in one for one in found)
+
+
+def rod_with(shape, mu_s_reduced: float = 0.5) -> BodyProblem:
+    """A standing rod 24 mm across with a light board in it that faces up."""
+    outer = shape_mesh(Rod(kind="rod", length_mm=80, diameter_mm=24))
+    rod = body(outer, [medium(0.002, mu_s_reduced)], ahead_of(shape), cell_mm=2, face_mm=4)
+    return replace(rod, boards=(board(shape),))
+
+
+def place_of(up_mm: float):
+    return (0.0, 0.0, up_mm)
+
+
+def test_the_foot_behind_a_board_that_fills_its_body_is_said():
+    """A gap of 3 mm, 1.5 transport lengths; the body's own heights are told."""
+    (found,) = trust_of(rod_with(disc(place_of(20), across=18)), 0.0)
+    assert "the surface behind board disc, from 0 to 19 mm height" in found
+    assert "3.0 mm or 1.5 transport lengths wide (quick needs 3)" in found
+    assert "a third too bright" in found
+
+
+@pytest.mark.parametrize(
+    ("shape", "mu_s_reduced"),
+    [
+        (disc(place_of(20), across=10), 0.5),
+        (disc(place_of(20), across=18), 1.1),
+        (disc(place_of(20), across=20, bore=13), 0.5),
+    ],
+    ids=["wide gap", "dense foam", "wide bore"],
+)
+def test_boards_that_light_gets_round_are_not_spoken_of(shape, mu_s_reduced):
+    assert trust_of(rod_with(shape, mu_s_reduced), 0.0) == ()
+
+
+def test_what_lies_behind_a_board_but_is_dark_or_lit_otherwise_is_not_spoken_of():
+    rod = rod_with(disc(place_of(20), across=18))
+    behind = rod.walls.centroids[:, 2] < 21
+    assert trust_of(replace(rod, glows=rod.glows & ~behind), 0.0) == ()
+    flush = rod_with(disc(place_of(2), across=18))
+    assert (
+        trust_of(replace(flush, glows=flush.glows & (flush.walls.centroids[:, 2] > 0)), 0.0) == ()
+    )
+    lit = emitters([[0.0, 0.0, 20.5], [0.0, 0.0, 10.0]])
+    assert trust_of(replace(rod, emitters=lit), 0.0) == ()
+
+
+def test_a_board_near_one_face_of_a_wide_plate_is_not_narrow():
+    shape = disc(place_of(6), across=18)
+    outer = shape_mesh(Slab(kind="slab", length_mm=90, width_mm=90, thickness_mm=24))
+    plate = body(outer, [medium(0.002, 0.5)], ahead_of(shape), cell_mm=3, face_mm=8)
+    assert trust_of(replace(plate, boards=(board(shape),)), 0.0) == ()
+
+
+def test_boards_in_hollows_are_not_spoken_of():
+    shape = disc(place_of(40), across=38)
+    hollow = shell(
+        shape_mesh(Rod(kind="rod", length_mm=80, diameter_mm=50)),
+        medium(0.002, 1.0),
+        4.0,
+        ahead_of(shape, region=1),
+        cell_mm=1.3,
+        face_mm=6.0,
+    )
+    assert trust_of(replace(hollow, wall_mm=4.0, boards=(board(shape),)), 0.0) == ()

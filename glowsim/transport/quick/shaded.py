@@ -1,0 +1,84 @@
+"""Where quick is too bright: the surface behind a light board that light reaches by a narrow gap.
+
+Between the rim of a board and the wall beside it there is no room for diffusion where the gap is
+but a few transport lengths wide. Beside the reference, behind a disc in a spike of foam: +34 %
+(1.6 mm thick) and +53 % (0.3 mm) at a gap of one transport length, +3 and +10 % at two; +27 % over
+all of the demo spike's foot, and within 3 % ahead of the board (DEVELOPERS.md).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from glowsim.geometry.boards import BoardShape
+from glowsim.geometry.hollow import nearest_on
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.transport.problem import BodyProblem, Kind, OpaqueBoard
+
+GAP = 3.0
+"""A gap narrower than this many transport lengths is narrow."""
+WORTH = 0.01
+"""A smaller share of the glowing surface is not worth a word."""
+BESIDE = 0.7
+"""Walls beside a board lean this little toward where it faces, as a cosine."""
+ROUND = 24
+
+
+def cautions_behind_boards(problem: BodyProblem) -> list[str]:
+    """Return what is to say of the surface behind each board; nothing of boards in hollows, nor
+    where another LED lights that surface or none of it is meant to glow."""
+    return list(dict.fromkeys(text for b in problem.boards if (text := _behind(problem, b))))
+
+
+def _behind(problem: BodyProblem, board: OpaqueBoard) -> str:
+    shape = board.shape
+    leds = shape.local(problem.emitters.position)
+    if len(leds) == 0 or (leds[:, 2] < -shape.thickness_mm).any():
+        return ""
+    own = int(problem.emitters.region[np.linalg.norm(leds, axis=1).argmin()])
+    medium, skin = problem.media[own], problem.skin
+    if medium.kind != Kind.SCATTERS:
+        return ""
+    shaded = shape.local(problem.walls.centroids[skin])[:, 2] < -shape.thickness_mm
+    glowing = problem.walls.areas_mm2[skin] * problem.glows[skin]
+    if float(glowing[shaded].sum()) < WORTH * float(glowing.sum()):
+        return ""
+    gap_mm = max(_gap_mm(problem, skin, shape), shape.bore_mm / 2)
+    gap = gap_mm * float(medium.mu_t_reduced_per_mm.min())
+    if gap >= GAP:
+        return ""
+    heights = problem.walls.triangles[skin][shaded & (glowing > 0)][:, :, 2]
+    return (
+        f"the surface behind board {board.name}, from {heights.min():.0f} to {heights.max():.0f} "
+        f"mm height: light gets there only by the gap beside the board, {gap_mm:.1f} mm or "
+        f"{gap:.2g} transport lengths wide (quick needs {GAP:g}). Quick may show it a third too "
+        "bright, single places more"
+    )
+
+
+def _gap_mm(problem: BodyProblem, skin: IntArray, shape: BoardShape) -> float:
+    """Return how far the rim of a board's back is from the walls beside it, as a rule [mm]."""
+    leaning = np.abs(problem.walls.normals[skin] @ shape.frame[:3, 2])
+    beside = skin[leaning < BESIDE]
+    if len(beside) == 0:
+        return np.inf
+    corners, number = np.unique(problem.walls.faces[beside], return_inverse=True)
+    walls = Mesh.single_part(problem.walls.vertices[corners], number.reshape(-1, 3))
+    return float(np.median(nearest_on(walls, _rim_mm(shape))[0]))
+
+
+def _rim_mm(shape: BoardShape) -> FloatArray:
+    """Return points evenly along the rim of a board's back, (n, 3) float [mm]."""
+    length, width = (size / 2 for size in shape.size_mm)
+    if shape.is_round:
+        turn = 2 * np.pi * np.arange(ROUND) / ROUND
+        flat = length * np.column_stack([np.cos(turn), np.sin(turn)])
+    else:
+        corners = np.array([[length, width], [-length, width], [-length, -width], [length, -width]])
+        sides = np.roll(corners, -1, axis=0) - corners
+        along = np.cumsum(np.linalg.norm(sides, axis=1))
+        at = along[-1] * (np.arange(ROUND) + 0.5) / ROUND
+        knots, ring = np.append(0.0, along), np.vstack([corners, corners[:1]])
+        flat = np.column_stack([np.interp(at, knots, ring[:, k]) for k in (0, 1)])
+    local = np.column_stack([flat, np.full(ROUND, -shape.thickness_mm)])
+    return np.asarray(local @ shape.frame[:3, :3].T + shape.frame[:3, 3])
