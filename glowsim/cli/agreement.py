@@ -95,13 +95,11 @@ def command(
     goal = goal_of(noise, seconds, photons)
     saved = folder / "reference.npz"
     check_fresh(fresh, resume)
-    for path in (saved, folder / "glow.npz") if fresh else ():
-        path.unlink(missing_ok=True)
-    if goal == REFERENCE_GOAL and not resume and _holds(saved, scene_file, seed):
+    if goal == REFERENCE_GOAL and not resume and not fresh and _holds(saved, scene_file, seed):
         goal = ANY
-    reference = solve_by_reference(scene_file, saved, goal, seed, resume, plain)
+    reference = solve_by_reference(scene_file, saved, goal, seed, resume, plain, fresh)
     with progress_line() as report:
-        quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
+        quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", fresh=fresh, report=report)
         report("comparing")
         found = agreement_of(quick, reference, scene_file.scene.room)
         written = [folder / "agreement.json"]

@@ -100,13 +100,11 @@ def command(
     through_wires = as_wired(scene_file)
     folder = out_folder(out, scene_file.stem)
     files = _Files(folder, reference)
-    if fresh:
-        files.result.unlink(missing_ok=True)
     if reference:
-        glow = solve_by_reference(scene_file, files.result, goal, seed, resume, plain)
+        glow = solve_by_reference(scene_file, files.result, goal, seed, resume, plain, fresh)
     with progress_line() as report:
         if not reference:
-            glow = solve(scene_file, seed=seed, saved=files.result, report=report)
+            glow = solve(scene_file, seed=seed, saved=files.result, fresh=fresh, report=report)
         report("judging")
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         _write_json(findings.as_json(), files.findings)

@@ -67,7 +67,13 @@ def goal_of(noise: float | None, seconds: float | None, photons: int | None) -> 
 
 
 def solve_by_reference(
-    scene_file: SceneFile, saved: Path, goal: Goal, seed: int, resume: bool, plain: bool
+    scene_file: SceneFile,
+    saved: Path,
+    goal: Goal,
+    seed: int,
+    resume: bool,
+    plain: bool,
+    fresh: bool = False,
 ) -> SurfaceGlow:
     """Solve a scene with a progress bar; Ctrl-C says what is kept."""
     screen = notice()
@@ -91,7 +97,7 @@ def solve_by_reference(
 
         return solve(
             scene_file, method="reference", seed=seed, saved=saved, goal=goal, resume=resume,
-            jumps=not plain, report=report, watch=watch,
+            fresh=fresh, jumps=not plain, report=report, watch=watch,
         )  # fmt: skip
 
 

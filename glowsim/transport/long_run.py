@@ -35,6 +35,7 @@ class LongRun:
     resume : go on from the photons in `saved`; without it a file that holds too few is an error,
              so that no long run is lost
     jumps  : cross clear material in single steps
+    fresh  : begin anew, whatever `saved` holds; it is replaced when there are new photons
     """
 
     plan: Plan
@@ -45,6 +46,7 @@ class LongRun:
     report: Callable[[str], None] = lambda text: None
     watch: Watch = nothing_seen
     jumps: bool = True
+    fresh: bool = False
     _bodies: dict[str, BodyGlow] = field(default_factory=dict)
     _tallies: dict[str, Tallies] = field(default_factory=dict)
     _problems: dict[str, BodyProblem] = field(default_factory=dict)
@@ -70,6 +72,8 @@ class LongRun:
 
     def _begin(self) -> None:
         """Take what the saved file holds of this scene; refuse what would lose or mix photons."""
+        if self.fresh and not self.resume:
+            return
         if self.saved is None or not self.saved.exists():
             if self.resume:
                 raise SolveError(

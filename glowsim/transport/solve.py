@@ -28,6 +28,7 @@ def solve(
     saved: Path | None = None,
     goal: Goal = REFERENCE_GOAL,
     resume: bool = False,
+    fresh: bool = False,
     jumps: bool = True,
     sizes: Mapping[int, Sizes] | None = None,
     prop: PreparedProp | None = None,
@@ -43,6 +44,7 @@ def solve(
     goal   : when the reference solver stops
     resume : let the reference solver go on from the photons in `saved`. Without it, too few
              photons in `saved` are an error: they are neither thrown away nor followed again.
+    fresh  : take nothing from `saved`; it keeps what it holds until the new result is whole
     jumps  : let the reference solver cross clear material in single steps; without, it follows
              every scattering, which takes longer and changes nothing that can be told
     sizes  : faces and cells of bodies, by number, where the scene does not say
@@ -53,9 +55,9 @@ def solve(
     """
     plan = plan_of(scene_file, sizes)
     if method == REFERENCE:
-        return LongRun(plan, goal, seed, saved, resume, report, watch, jumps).solve()
+        return LongRun(plan, goal, seed, saved, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(saved, QUICK, prop.seed, report) if saved else {}
+    known = _known(saved, QUICK, prop.seed, report) if saved and not fresh else {}
     glow = prop.glow(plan, known=known, report=report)
     if saved and not all(key in known for key in plan.distinct):
         save_glow(glow, saved)

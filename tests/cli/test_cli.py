@@ -101,6 +101,21 @@ def test_glow_writes_everything_and_reuses_it(scene):
     assert (folder / "glow.npz").stat().st_mtime_ns != before
 
 
+@pytest.mark.parametrize("more", [(), ("--reference",)])
+@pytest.mark.parametrize("name", ["glow", "agreement"])
+def test_a_refused_scene_leaves_the_old_results(scene, typed, name, more):
+    folder = scene.parent / "little-glow"
+    folder.mkdir()
+    for old in ("glow.npz", "reference.npz"):
+        (folder / old).write_bytes(b"hours of photons")
+    scene.write_text(GOOD.replace("[0, 0, 12]", "[0, 0, 80]"))
+    shown = typed(name, scene, "--fresh", *(more if name == "glow" else ()))
+    assert shown.returncode == 2
+    assert "outside the body" in shown.stderr
+    for old in ("glow.npz", "reference.npz"):
+        assert (folder / old).read_bytes() == b"hours of photons"
+
+
 def test_json_is_all_that_is_printed(scene):
     shown = run("glow", scene, "--no-pictures", "--json", "--out", "elsewhere", folder=scene.parent)
     data = json.loads(shown.stdout)
