@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
+import subprocess
 import sys
 from pathlib import Path
 
@@ -43,6 +45,73 @@ def test_temporary_file_has_the_same_folder_and_ending(tmp_path: Path) -> None:
     with written_whole(tmp_path / "glow.npz") as temporary:
         assert temporary.parent == tmp_path
         assert temporary.suffix == ".npz"
+
+
+def leave_a_stray(target: Path) -> Path:
+    """Kill a program while it writes `target`; return what it leaves behind."""
+    code = (
+        "import os, sys, pathlib\nfrom glowsim.files import written_whole\n"
+        "with written_whole(pathlib.Path(sys.argv[1])) as part:\n"
+        "    part.write_text('half')\n    os._exit(9)\n"
+    )
+    before = set(os.listdir(target.parent))
+    subprocess.run([sys.executable, "-c", code, str(target)], check=False)
+    (stray,) = set(os.listdir(target.parent)) - before
+    return target.with_name(stray)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there only age tells")
+def test_what_a_killed_program_left_goes_with_the_next_try(tmp_path: Path) -> None:
+    target = tmp_path / "photo[1].png"
+    stray, other = leave_a_stray(target), leave_a_stray(tmp_path / "photo.png")
+    mine = [tmp_path / ".photo[1]-mine.png", tmp_path / ".photo[1].png", tmp_path / "photo2.png"]
+    for path in mine:
+        path.write_bytes(b"")
+    write_whole(target, b"new")
+    assert not stray.exists()
+    assert set(tmp_path.iterdir()) == {target, other, *mine}
+
+
+def test_what_another_program_is_writing_stays(tmp_path: Path) -> None:
+    target = tmp_path / "x.txt"
+    with written_whole(target) as first:
+        first.write_text("one")
+        write_whole(target, b"two")
+        assert first.read_text() == "one"
+    elsewhere = tmp_path / ".x-00000000-1-00000000.txt"
+    elsewhere.write_bytes(b"")
+    write_whole(target, b"three")
+    assert elsewhere.exists()
+    os.utime(elsewhere, (0, 0))
+    write_whole(target, b"four")
+    assert os.listdir(tmp_path) == ["x.txt"]
+
+
+@pytest.mark.parametrize(
+    "raised",
+    [
+        OSError(errno.ENOSPC, "No space left on device"),
+        OSError("No space left on device"),
+        None,
+    ],
+)
+def test_errors_name_the_file_that_was_asked_for(tmp_path: Path, raised: OSError | None) -> None:
+    target = tmp_path / "photo.png"
+
+    def full(part: Path) -> None:
+        raise raised or OSError(errno.ENOSPC, "No space left on device", str(part))
+
+    with pytest.raises(OSError, match="No space left on device") as caught:
+        write_whole(target, full)
+    assert caught.value.filename == str(target)
+    assert caught.value.strerror == "No space left on device"
+    assert os.listdir(tmp_path) == []
+
+
+def test_errors_about_other_files_keep_their_names(tmp_path: Path) -> None:
+    with pytest.raises(FileNotFoundError) as caught:
+        write_whole(tmp_path / "x", lambda part: open(tmp_path / "none").close())
+    assert caught.value.filename == str(tmp_path / "none")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no permission bits")
