@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import re
 import signal
 import subprocess
@@ -209,6 +211,63 @@ def test_ctrl_c_keeps_the_frames_that_are_finished(scene):
             picture.load()
     assert "Traceback" not in err
     assert {path.name for path in folder.iterdir()} == {"glow.npz", "turntable_frames"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
+def test_ctrl_c_during_an_import_is_not_swallowed(tmp_path):
+    """Compiled libraries drop a KeyboardInterrupt that meets them while they are set up."""
+    (tmp_path / "slow.py").write_text(
+        "import os, signal\n"
+        "try:\n    os.kill(os.getpid(), signal.SIGINT)\n    os.getpid()\n"
+        "except KeyboardInterrupt:\n    pass\n"
+    )
+    code = (
+        "import sys, signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "import glowsim.cli.main as m, glowsim.cli.group as g\n"
+        "def late():\n    import slow\n    print('went on')\n"
+        "g.cli.main = lambda **_: late()\n"
+        "m.main()\n"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", "glowsim: stopped\n")
+
+
+def test_a_screen_of_plain_letters(scene):
+    scene.write_text(GOOD.replace("Little spike", "Kleine Größe ×"))
+    for arguments in (("check", scene), ("catalogue",), ("glow", scene, "--no-pictures")):
+        shown = run(*arguments, folder=scene.parent, PYTHONIOENCODING="ascii")
+        assert shown.returncode == 0, shown.stderr
+        assert "Traceback" not in shown.stderr
+    data = run("check", scene, "--json", folder=scene.parent, PYTHONIOENCODING="ascii")
+    assert json.loads(data.stdout)["title"] == "Kleine Größe ×"
+
+
+def test_what_is_echoed_is_cut(scene, typed):
+    scene.write_text(GOOD.replace("upholstery_foam_white", "x" * 100_000))
+    shown = typed("check", scene)
+    assert shown.returncode == 2
+    assert len(shown.stderr) < 1000
+    assert "line 8: bodies[0].material: there is no material 'xxx" in shown.stderr
+    shown = typed("glow", scene, "--size", "x" * 100_000)
+    assert shown.returncode == 2
+    assert len(shown.stderr) < 1500
+
+
+def test_a_full_disk_names_the_file_asked_for(scene, typed, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("numpy.savez", full)
+    shown = typed("glow", scene, "--no-pictures")
+    assert shown.returncode == 2
+    assert "little-glow/glow.npz: cannot be written" in shown.stderr.replace("\\", "/")
+    assert "No space left on device" in shown.stderr
 
 
 def test_a_folder_that_cannot_be_written_is_said(scene):
