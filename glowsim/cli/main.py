@@ -40,7 +40,7 @@ def _run() -> Any:
         _say(str(stop) or "stopped")
         return INTERRUPTED
     except click.ClickException as problem:
-        problem.message = cut_short(problem.message)
+        vars(problem)["message"] = cut_short(problem.message)  # what it echoes may be long
         problem.show()
         return problem.exit_code
     except GlowsimError as problem:

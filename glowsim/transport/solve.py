@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Literal
@@ -25,7 +26,7 @@ def solve(
     *,
     method: Literal["quick", "reference"] = "quick",
     seed: int = 0,
-    saved: Path | None = None,
+    saved: str | os.PathLike[str] | None = None,
     goal: Goal = REFERENCE_GOAL,
     resume: bool = False,
     fresh: bool = False,
@@ -54,13 +55,14 @@ def solve(
     raises KeyboardInterrupt that says what `saved` holds now.
     """
     plan = plan_of(scene_file, sizes)
+    file = None if saved is None else Path(saved)
     if method == REFERENCE:
-        return LongRun(plan, goal, seed, saved, resume, report, watch, jumps, fresh).solve()
+        return LongRun(plan, goal, seed, file, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(saved, QUICK, prop.seed, report) if saved and not fresh else {}
+    known = _known(file, QUICK, prop.seed, report) if file and not fresh else {}
     glow = prop.glow(plan, known=known, report=report)
-    if saved and not all(key in known for key in plan.distinct):
-        save_glow(glow, saved)
+    if file and not all(key in known for key in plan.distinct):
+        save_glow(glow, file)
     return glow
 
 
