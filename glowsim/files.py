@@ -8,11 +8,14 @@ import os
 import platform
 import re
 import secrets
+import shutil
 import time
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from glowsim.errors import GlowsimError
 
 STRAY_S = 86_400.0
 """A temporary file this old is nobody's any more, where its program cannot be asked for."""
@@ -30,9 +33,7 @@ def written_whole(path: Path) -> Iterator[Path]:
     made. Raises OSError, which names `path`, if the place cannot be written.
     """
     target = Path(os.path.realpath(path))
-    temporary = target.with_name(
-        f".{target.stem}-{_MACHINE}-{os.getpid()}-{secrets.token_hex(4)}{target.suffix}"
-    )
+    temporary = _beside(target)
     with _named(path, temporary):
         target.parent.mkdir(parents=True, exist_ok=True)
         _remove_strays(target)
@@ -43,6 +44,49 @@ def written_whole(path: Path) -> Iterator[Path]:
             os.replace(temporary, target)
         finally:
             temporary.unlink(missing_ok=True)
+
+
+@contextmanager
+def written_together(folder: Path) -> Iterator[Path]:
+    """Give a temporary folder for a set of files; on success all of them move to `folder` at once.
+
+    So a folder never holds a part of the set that is new and a part that is old. If the body of
+    the `with` raises, or the program is stopped, `folder` is left as it was. Errors name files as
+    they are asked for. Raises OSError if the place cannot be written.
+    """
+    target = Path(os.path.realpath(folder))
+    with _named(folder, target):
+        target.mkdir(parents=True, exist_ok=True)
+        temporary = folder_beside(target / "set")
+    try:
+        yield temporary
+        parts = sorted(temporary.iterdir())
+        for part in parts:
+            os.replace(part, target / part.name)
+    except GlowsimError as fault:
+        raise type(fault)(str(fault).replace(str(temporary), str(folder))) from None
+    except OSError as problem:
+        place = str(problem.filename or folder).replace(str(temporary), str(folder))
+        words = problem.strerror or str(problem)
+        raise type(problem)(problem.errno or errno.EIO, words, place) from None
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+def folder_beside(target: Path) -> Path:
+    """Make a hidden folder beside `target` for its parts; those of killed programs go."""
+    bare = target.with_suffix("")
+    bare.parent.mkdir(parents=True, exist_ok=True)
+    _remove_strays(bare)
+    folder = _beside(bare)
+    folder.mkdir()
+    return folder
+
+
+def _beside(target: Path) -> Path:
+    """Return a hidden name beside `target` that says which program is writing it."""
+    mark = f"{_MACHINE}-{os.getpid()}-{secrets.token_hex(4)}"
+    return target.with_name(f".{target.stem}-{mark}{target.suffix}")
 
 
 @contextmanager
@@ -66,7 +110,7 @@ def _remove_strays(target: Path) -> None:
         found = pattern.fullmatch(stray.name)
         with suppress(OSError):
             if found and _is_gone(found[1], int(found[2]), stray):
-                stray.unlink()
+                shutil.rmtree(stray) if stray.is_dir() else stray.unlink()
 
 
 def _is_gone(machine: str, process: int, stray: Path) -> bool:

@@ -7,11 +7,13 @@ import os
 import stat
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from glowsim.files import write_whole, written_whole
+from glowsim.errors import PictureError
+from glowsim.files import write_whole, written_together, written_whole
 
 
 def test_bytes_and_functions_are_written(tmp_path: Path) -> None:
@@ -23,6 +25,14 @@ def test_bytes_and_functions_are_written(tmp_path: Path) -> None:
     assert os.listdir(target.parent) == ["new.bin"]
 
 
+def half_written(stop: type[BaseException]) -> Callable[[Path], None]:
+    def write(part: Path) -> None:
+        part.write_text("ne", encoding="utf-8")
+        raise stop
+
+    return write
+
+
 @pytest.mark.parametrize("stop", [ValueError, KeyboardInterrupt])
 def test_failure_leaves_the_old_file_and_nothing_else(
     tmp_path: Path, stop: type[BaseException]
@@ -30,12 +40,8 @@ def test_failure_leaves_the_old_file_and_nothing_else(
     target = tmp_path / "kept.txt"
     target.write_text("old", encoding="utf-8")
 
-    def half_written(part: Path) -> None:
-        part.write_text("ne", encoding="utf-8")
-        raise stop
-
     with pytest.raises(stop):
-        write_whole(target, half_written)
+        write_whole(target, half_written(stop))
     assert target.read_text(encoding="utf-8") == "old"
     assert os.listdir(tmp_path) == ["kept.txt"]
 
@@ -85,6 +91,33 @@ def test_what_another_program_is_writing_stays(tmp_path: Path) -> None:
     os.utime(elsewhere, (0, 0))
     write_whole(target, b"four")
     assert os.listdir(tmp_path) == ["x.txt"]
+
+
+@pytest.mark.parametrize("stop", [ValueError, KeyboardInterrupt])
+def test_a_set_of_files_changes_at_once_or_not_at_all(
+    tmp_path: Path, stop: type[BaseException]
+) -> None:
+    for name in "ab":
+        (tmp_path / name).write_text("old")
+    with pytest.raises(stop), written_together(tmp_path) as part:
+        write_whole(part / "a", half_written(stop))
+    assert {(tmp_path / name).read_text() for name in "ab"} == {"old"}
+    with written_together(tmp_path) as part:
+        for name in "ab":
+            (part / name).write_text("new")
+        assert {(tmp_path / name).read_text() for name in "ab"} == {"old"}
+    assert {(tmp_path / name).read_text() for name in "ab"} == {"new"}
+    assert sorted(os.listdir(tmp_path)) == ["a", "b"]
+
+
+def test_errors_within_a_set_name_the_files_asked_for(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    with pytest.raises(FileNotFoundError) as caught, written_together(folder) as part:
+        (part / "no" / "x").write_text("")
+    assert caught.value.filename == str(folder / "no" / "x")
+    with pytest.raises(PictureError) as told, written_together(folder) as part:
+        raise PictureError(f"{part / 'x.png'}: cannot be written")
+    assert str(told.value) == f"{folder / 'x.png'}: cannot be written"
 
 
 @pytest.mark.parametrize(

@@ -103,6 +103,37 @@ def test_glow_writes_everything_and_reuses_it(scene):
     assert (folder / "glow.npz").stat().st_mtime_ns != before
 
 
+def test_old_pictures_beside_new_figures_are_said(scene):
+    folder = scene.parent / "little-glow"
+    findings = folder / "findings.json"
+    first = run("glow", scene, "--size", "320x240", folder=scene.parent)
+    assert first.returncode == 0, first.stderr
+    drawn = ["brightness.png", "glow.glb", "glow.ply", "photo.png"]
+    assert json.loads(findings.read_text())["shown_in"] == drawn
+    same = run("glow", scene, "--no-pictures", folder=scene.parent)
+    assert "of an earlier result" not in same.stdout
+    assert json.loads(findings.read_text())["shown_in"] == drawn
+    scene.write_text(GOOD.replace("illuminance_lx = 10", "illuminance_lx = 30"))
+    for _ in range(2):
+        other = run("glow", scene, "--no-pictures", folder=scene.parent)
+        assert (
+            "note: of an earlier result in little-glow: photo.png, brightness.png" in other.stdout
+        )
+        assert json.loads(findings.read_text())["shown_in"] == []
+
+
+def test_a_set_is_not_half_written(scene, typed, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("PIL.Image.Image.save", full)
+    shown = typed("glow", scene, "--size", "320x240")
+    assert shown.returncode == 2
+    assert "photo.png: cannot be written: No space left on device" in shown.stderr
+    assert "/." not in shown.stderr
+    assert [path.name for path in (scene.parent / "little-glow").iterdir()] == ["glow.npz"]
+
+
 @pytest.mark.parametrize("more", [(), ("--reference",)])
 @pytest.mark.parametrize("name", ["glow", "agreement"])
 def test_a_refused_scene_leaves_the_old_results(scene, typed, name, more):
@@ -175,7 +206,7 @@ def test_check_refuses_a_board_that_sticks_out(scene):
 
 
 def test_turntable_writes_an_animation(scene):
-    shown = run("turntable", scene, "--frames", "4", "--size", "160x120", folder=scene.parent)
+    shown = run("turntable", scene, "--frames", "4", "--size", "320x240", folder=scene.parent)
     assert shown.returncode == 0, shown.stderr
     with Image.open(scene.parent / "little-glow" / "turntable.webp") as picture:
         assert picture.n_frames == 4
