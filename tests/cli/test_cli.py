@@ -206,7 +206,7 @@ def test_check_refuses_a_board_that_sticks_out(scene):
 
 
 def test_turntable_writes_an_animation(scene):
-    shown = run("turntable", scene, "--frames", "4", "--size", "320x240", folder=scene.parent)
+    shown = run("turntable", scene, "--frames", "4", "--size", "160x120", folder=scene.parent)
     assert shown.returncode == 0, shown.stderr
     with Image.open(scene.parent / "little-glow" / "turntable.webp") as picture:
         assert picture.n_frames == 4

@@ -171,6 +171,22 @@ def test_wires_reach_the_glow():
     assert "battery half used" in note
 
 
+@pytest.mark.parametrize(("blue", "weakest"), [(1.0, 2), (0.0, 1)])
+def test_the_weakest_colour_is_the_one_that_loses_most_of_those_used(blue, weakest):
+    own = BUS.replace("20", "30") + '[power]\nbattery = "lithium_18650"\n'
+    text = row(5, own, board="round_7").replace("blue = 1.0", f"blue = {blue}")
+    text = text.replace("spacing_mm = 150", "spacing_mm = 600")
+    prop = electrics(text)
+    state = prop.state_drawn()
+    share = state.share[state.board_v.argmin()]
+    used = share[: weakest + 1]
+    assert used.min() < used.max(), "colours must differ for this to tell anything"
+    _, note = prop.wired(
+        glow_of([body_glow(sphere(10.0, 1), 100.0)], [(0, moved(60.0 * k, 0, 0)) for k in range(5)])
+    )
+    assert f"; its weakest colour loses {100 * (1 - used.min()):.0f} %" in note
+
+
 def test_without_wiring_the_glow_stays():
     glow = glow_of([body_glow(sphere(10.0, 1), 100.0)])
     same, note = electrics(row(1)).wired(glow)
