@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from glowsim.catalogue import load_catalogue as load_catalogue
+    from glowsim.decisions.flashes import flashes as flashes
     from glowsim.decisions.modules import modules as modules
     from glowsim.decisions.placing import place as place
     from glowsim.decisions.sweep import local_processes as local_processes
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "glowsim.catalogue": ("load_catalogue",),
+    "glowsim.decisions.flashes": ("flashes",),
     "glowsim.decisions.modules": ("modules",),
     "glowsim.decisions.placing": ("place",),
     "glowsim.decisions.sweep": ("local_processes",),
@@ -82,4 +84,4 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return [*globals(), *__all__]
+    return [*(name for name in globals() if name.startswith("__")), *__all__]

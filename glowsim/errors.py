@@ -15,9 +15,29 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+MOST_CHARACTERS = 600
+"""Of a line of a message: longer ones echo bad input, and are cut in the middle."""
+MOST_LINES = 40
+
+
+def cut_short(text: str) -> str:
+    """Return a message with long lines cut in their middle, and lines past `MOST_LINES` counted."""
+    lines = text.split("\n")
+    more = len(lines) - MOST_LINES
+    if more > 1:
+        lines = [*lines[:MOST_LINES], f"... and {more} more lines like these"]
+    half = MOST_CHARACTERS // 2
+    return "\n".join(
+        line if len(line) <= MOST_CHARACTERS else f"{line[:half]} ... {line[-half:]}"
+        for line in lines
+    )
+
 
 class GlowsimError(Exception):
-    """Base of all errors whose text is meant for the user."""
+    """Base of all errors whose text is meant for the user; what it echoes is cut short."""
+
+    def __str__(self) -> str:
+        return cut_short(super().__str__())
 
 
 class SceneError(GlowsimError):

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+import errno
+import glob
 import os
+import platform
+import re
 import secrets
+import shutil
+import time
+import zlib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from glowsim.errors import GlowsimError
+
+STRAY_S = 86_400.0
+"""A temporary file this old is nobody's any more, where its program cannot be asked for."""
+_MACHINE = f"{zlib.crc32(platform.node().encode()):08x}"
 
 
 @contextmanager
@@ -16,18 +29,100 @@ def written_whole(path: Path) -> Iterator[Path]:
     The temporary file stands in the same folder, with the same ending, and gets the usual
     permissions of a new file. A link is followed: what it points to is replaced. If the body of
     the `with` raises, or the program is interrupted, `path` is left as it was and nothing
-    remains. Missing folders are made. Raises OSError if the place cannot be written.
+    remains. What a killed program left of an earlier try is taken away. Missing folders are
+    made. Raises OSError, which names `path`, if the place cannot be written.
     """
     target = Path(os.path.realpath(path))
-    target.parent.mkdir(parents=True, exist_ok=True)
-    temporary = target.with_name(f".{target.stem}-{secrets.token_hex(4)}{target.suffix}")
-    # Made here and at once, so that a place that cannot be written is known before the work.
-    os.close(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+    temporary = _beside(target)
+    with _named(path, temporary):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        _remove_strays(target)
+        # Made here and at once, so that a place that cannot be written is known before the work.
+        os.close(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        try:
+            yield temporary
+            os.replace(temporary, target)
+        finally:
+            temporary.unlink(missing_ok=True)
+
+
+@contextmanager
+def written_together(folder: Path) -> Iterator[Path]:
+    """Give a temporary folder for a set of files; on success all of them move to `folder` at once.
+
+    So a folder never holds a part of the set that is new and a part that is old. If the body of
+    the `with` raises, or the program is stopped, `folder` is left as it was. Errors name files as
+    they are asked for. Raises OSError if the place cannot be written.
+    """
+    target = Path(os.path.realpath(folder))
+    with _named(folder, target):
+        target.mkdir(parents=True, exist_ok=True)
+        temporary = folder_beside(target / "set")
     try:
         yield temporary
-        os.replace(temporary, target)
+        parts = sorted(temporary.iterdir())
+        for part in parts:
+            os.replace(part, target / part.name)
+    except GlowsimError as fault:
+        raise type(fault)(str(fault).replace(str(temporary), str(folder))) from None
+    except OSError as problem:
+        place = str(problem.filename or folder).replace(str(temporary), str(folder))
+        words = problem.strerror or str(problem)
+        raise type(problem)(problem.errno or errno.EIO, words, place) from None
     finally:
-        temporary.unlink(missing_ok=True)
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+def folder_beside(target: Path) -> Path:
+    """Make a hidden folder beside `target` for its parts; those of killed programs go."""
+    bare = target.with_suffix("")
+    bare.parent.mkdir(parents=True, exist_ok=True)
+    _remove_strays(bare)
+    folder = _beside(bare)
+    folder.mkdir()
+    return folder
+
+
+def _beside(target: Path) -> Path:
+    """Return a hidden name beside `target` that says which program is writing it."""
+    mark = f"{_MACHINE}-{os.getpid()}-{secrets.token_hex(4)}"
+    return target.with_name(f".{target.stem}-{mark}{target.suffix}")
+
+
+@contextmanager
+def _named(path: Path, temporary: Path) -> Iterator[None]:
+    """Let errors of the system name the file that was asked for, never the temporary one."""
+    try:
+        yield
+    except OSError as problem:
+        if problem.filename is not None and str(problem.filename) != str(temporary):
+            raise
+        words = problem.strerror or str(problem)
+        raise type(problem)(problem.errno or errno.EIO, words, str(path)) from None
+
+
+def _remove_strays(target: Path) -> None:
+    """Remove what programs that are gone left beside `target` instead of finishing it."""
+    pattern = re.compile(
+        rf"\.{re.escape(target.stem)}-([0-9a-f]{{8}})-(\d+)-[0-9a-f]{{8}}{re.escape(target.suffix)}"
+    )
+    for stray in target.parent.glob(f".*-*-*{glob.escape(target.suffix)}"):
+        found = pattern.fullmatch(stray.name)
+        with suppress(OSError):
+            if found and _is_gone(found[1], int(found[2]), stray):
+                shutil.rmtree(stray) if stray.is_dir() else stray.unlink()
+
+
+def _is_gone(machine: str, process: int, stray: Path) -> bool:
+    """Return whether what wrote a temporary file runs no more, as far as can be told."""
+    if machine == _MACHINE and os.name == "posix":
+        try:
+            os.kill(process, 0)
+        except ProcessLookupError:
+            return True
+        except PermissionError:
+            return False
+    return time.time() - stray.stat().st_mtime > STRAY_S
 
 
 def write_whole(path: Path, content: bytes | Callable[[Path], None]) -> None:

@@ -30,6 +30,24 @@ def test_a_long_list_is_cut():
     assert "part12" not in shown
 
 
+@pytest.mark.parametrize("length", [601, 100_000])
+def test_what_a_message_echoes_is_cut(length):
+    said = str(
+        GlowsimError(f"prop.toml, line 3: '{'x' * length}' is unknown; did you mean 'wood'?")
+    )
+    assert len(said) < 620
+    assert said.startswith("prop.toml, line 3: 'xx")
+    assert said.endswith("xx' is unknown; did you mean 'wood'?")
+
+
+def test_a_message_of_many_faults_says_how_many_more():
+    said = str(GlowsimError("\n".join(f"line {k}" for k in range(5000)))).splitlines()
+    assert len(said) == 41
+    assert said[-1] == "... and 4960 more lines like these"
+    few = "\n".join(f"line {k}" for k in range(41))
+    assert str(GlowsimError(few)) == few
+
+
 @given(st.text(), st.lists(st.text()))
 def test_whatever_is_written_gets_an_answer(name, known):
     answer = did_you_mean(name, known)

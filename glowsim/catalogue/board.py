@@ -111,7 +111,7 @@ class Board(Entry):
     dominant_wavelength_nm: PositiveBands
     fwhm_nm: PositiveBands
     """Full width of the spectrum at half its height."""
-    half_intensity_full_angle_deg: float = Field(gt=0, lt=180)
+    half_intensity_full_angle_deg: float = Field(ge=1, lt=180)
     forward_v: PositiveBands
     supply_v: Positive
     supply_min_v: Positive

@@ -34,7 +34,7 @@ from glowsim.cli.reference import (
     solve_by_reference,
 )
 from glowsim.errors import SolveError
-from glowsim.files import write_whole
+from glowsim.files import write_whole, written_together
 from glowsim.findings import Agreement, agreement_of, comparisons_of
 from glowsim.findings.agreement import FAINT, OFF, BodyAgreement
 from glowsim.findings.slices import SURE, Ratio
@@ -95,22 +95,22 @@ def command(
     goal = goal_of(noise, seconds, photons)
     saved = folder / "reference.npz"
     check_fresh(fresh, resume)
-    for path in (saved, folder / "glow.npz") if fresh else ():
-        path.unlink(missing_ok=True)
-    if goal == REFERENCE_GOAL and not resume and _holds(saved, scene_file, seed):
+    if goal == REFERENCE_GOAL and not resume and not fresh and _holds(saved, scene_file, seed):
         goal = ANY
-    reference = solve_by_reference(scene_file, saved, goal, seed, resume, plain)
+    reference = solve_by_reference(scene_file, saved, goal, seed, resume, plain, fresh)
     with progress_line() as report:
-        quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
+        quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", fresh=fresh, report=report)
         report("comparing")
         found = agreement_of(quick, reference, scene_file.scene.room)
-        written = [folder / "agreement.json"]
-        _write(found, written[0])
-        for body in found.bodies if pictures else ():
-            report(f"drawing the map of {body.body}")
-            studio = Studio(_alone(quick, body), scene_file.scene, backend)
-            written.append(folder / f"agreement-{_plain_name(body.body)}.png")
-            save_picture(_map(studio, body, size), written[-1])
+        names = ["agreement.json"]
+        with written_together(folder) as part:
+            _write(found, part / names[0])
+            for body in found.bodies if pictures else ():
+                report(f"drawing the map of {body.body}")
+                studio = Studio(_alone(quick, body), scene_file.scene, backend)
+                names.append(f"agreement-{_plain_name(body.body)}.png")
+                save_picture(_map(studio, body, size), part / names[-1])
+        written = [folder / name for name in names]
     if as_json:
         print_json(found.as_json() | {"files": [str(path) for path in written]})
         return

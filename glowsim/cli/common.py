@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -133,8 +134,9 @@ def off_text(off_by: float) -> str:
 
 
 def print_json(data: Any) -> None:
-    """Print data as JSON."""
-    click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    """Print data as JSON, letters escaped where the output cannot hold them."""
+    plain = "utf" not in (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
+    click.echo(json.dumps(data, indent=2, ensure_ascii=plain))
 
 
 @contextmanager

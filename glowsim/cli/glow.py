@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any, Literal
@@ -32,7 +33,7 @@ from glowsim.cli.reference import (
     sure_option,
 )
 from glowsim.cli.tables import print_findings
-from glowsim.files import written_whole
+from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
 from glowsim.scene import SceneFile, read_scene
@@ -100,28 +101,27 @@ def command(
     scene_file = read_scene(scene)
     through_wires = as_wired(scene_file)
     folder = out_folder(out, scene_file.stem)
-    files = _Files(folder, "reference" if reference else "sure" if sure else "glow")
-    if fresh:
-        for path in files.used:
-            path.unlink(missing_ok=True)
+    name: Name = "reference" if reference else "sure" if sure else "glow"
+    files = _Files(folder, name)
     if reference:
-        glow = solve_by_reference(scene_file, files.result, goal, seed, resume, plain)
+        glow = solve_by_reference(scene_file, files.result, goal, seed, resume, plain, fresh)
     if sure:
         quick, photons_file = files.used
-        glow = solve_by_reference(scene_file, photons_file, goal, seed, resume, plain, quick)
+        glow = solve_by_reference(scene_file, photons_file, goal, seed, resume, plain, fresh, quick)
         save_glow(glow, files.result)
     with progress_line() as report:
         if not (reference or sure):
-            glow = solve(scene_file, seed=seed, saved=files.result, report=report)
+            glow = solve(scene_file, seed=seed, saved=files.result, fresh=fresh, report=report)
         report("judging")
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
-        _write_json(findings.as_json(), files.findings)
-        written = [files.result, files.findings]
         reason = wires = ""
-        if pictures:
-            drawn, wires = through_wires(glow)
-            more, reason = _draw(drawn, scene_file, findings, files, size, backend, report)
-            written += more
+        with written_together(folder) as part:
+            parts = _Files(part, name)
+            if pictures:
+                drawn, wires = through_wires(glow)
+                reason = _draw(drawn, scene_file, findings, parts, size, backend, report)
+            old = _write_findings(findings, scene_file, files, parts)
+        written = [files.result, files.findings, *(files.drawn if pictures else ())]
     if as_json:
         print_json(findings.as_json() | {"files": [str(path) for path in written]})
     else:
@@ -130,6 +130,9 @@ def command(
             console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
         if wires:
             console().print(f"note: pictures {wires}", markup=False)
+        if old:
+            names = ", ".join(path.name for path in old)
+            console().print(f"note: of an earlier result in {folder}: {names}", markup=False)
         console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
     if "cannot be used" in reason:
         notice().print(f"note: pictures drawn by {reason}", markup=False)
@@ -146,13 +149,16 @@ def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:
         )
 
 
+Name = Literal["glow", "reference", "sure"]
+
+
 class _Files:
     """Where results go; those of quick, of the reference and of both stand side by side.
 
     used : result files of the solvers that are read and added to
     """
 
-    def __init__(self, folder: Path, name: Literal["glow", "reference", "sure"]) -> None:
+    def __init__(self, folder: Path, name: Name) -> None:
         start = "" if name == "glow" else f"{name}-"
         solvers = ("glow", "reference") if name == "sure" else (name,)
         self.used = [folder / f"{solver}.npz" for solver in solvers]
@@ -161,6 +167,7 @@ class _Files:
         self.photo = folder / f"{start}photo.png"
         self.brightness = folder / f"{start}brightness.png"
         self.meshes = (folder / f"{name}.glb", folder / f"{name}.ply")
+        self.drawn = (self.photo, self.brightness, *self.meshes)
 
 
 def _draw(
@@ -171,8 +178,8 @@ def _draw(
     size: tuple[int, int],
     backend: str,
     report: Any,
-) -> tuple[list[Path], str]:
-    """Draw and export everything; return the files and how faces were found."""
+) -> str:
+    """Draw and export everything; return how faces were found."""
     report("setting up the camera")
     studio = Studio(glow, scene_file.scene, backend)
     report("drawing the photo")
@@ -184,9 +191,35 @@ def _draw(
     for path in files.meshes:
         exposure = studio.exposure_cd_m2
         export_glow(glow, scene_file.scene, path, exposure_cd_m2=exposure)
-    return [files.photo, files.brightness, *files.meshes], studio.reason
+    return studio.reason
 
 
-def _write_json(data: dict[str, Any], path: Path) -> None:
-    with written_whole(path) as temporary:
-        temporary.write_text(json.dumps(data, indent=2, ensure_ascii=False), encoding="utf-8")
+def _write_findings(
+    findings: Findings, scene_file: SceneFile, files: _Files, parts: _Files
+) -> list[Path]:
+    """Write the findings, with a stamp of the scene and the names of what was drawn from them.
+
+    Pictures and meshes that are there already are named as well if they show this very result.
+    Return those that show an earlier one.
+    """
+    stamp = hashlib.sha256(scene_file.scene.model_dump_json().encode()).hexdigest()[:16]
+    data = json.loads(json.dumps(findings.as_json() | {"scene_stamp": stamp}))
+    shown = {path.name for path in parts.drawn if path.exists()}
+    there = [path for path in files.drawn if path.exists() and path.name not in shown]
+    before = _read_json(files.findings)
+    kept = before.pop("shown_in", [])
+    if before == data:
+        shown.update(path.name for path in there if path.name in kept)
+    data["shown_in"] = sorted(shown)
+    text = json.dumps(data, indent=2, ensure_ascii=False)
+    parts.findings.write_text(text, encoding="utf-8")
+    return [path for path in there if path.name not in shown]
+
+
+def _read_json(path: Path) -> dict[str, Any]:
+    """Return what a file holds; nothing where it cannot be read."""
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return data if isinstance(data, dict) else {}

@@ -1,94 +1,98 @@
-"""The `glowsim` command. Commands are imported when they are run, so that help is quick."""
+"""Runs the command line: exit codes, errors in the user's words, Ctrl-C at any moment."""
 
 from __future__ import annotations
 
-import importlib
+import os
+import signal
 import sys
-
-import click
-
-COMMANDS = {
-    "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
-    "glow": "Solve a scene: findings, pictures and exports.",
-    "thickness": "How thick a wall or layer, how deep a light, how large a body glows evenly.",
-    "modules": "How many light boards, each number at its best places, and what none can beat.",
-    "place": "Where to put a number of light boards: a new scene, pictures, moves in mm.",
-    "agreement": "Hold the quick solver beside the reference: by how much, where.",
-    "turntable": "Turn the lit prop around: an animated picture.",
-    "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",
-    "trace": "A board stays dark or flickers: what it may be, where to measure, what to read.",
-    "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
-    "heat": "How warm each buried board gets, how soon, and what it bears.",
-    "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
-    "catalogue": "List materials, coats, boards, batteries and wires with their sources.",
-    "schema": "Print the JSON Schema of scene files, for editors.",
-}
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Any
 
 INTERRUPTED = 130
-
-
-class _Lazy(click.Group):
-    """A group that knows its commands by name and loads one when it is needed."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
-        if name not in COMMANDS:
-            return None
-        module = importlib.import_module(f"glowsim.cli.{name}")
-        command: click.Command = module.command
-        return command
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            from glowsim.errors import did_you_mean
-
-            ctx.fail(f"there is no command '{args[0]}'{did_you_mean(args[0], COMMANDS)}")
-        return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
-
-
-@click.group(
-    cls=_Lazy,
-    context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Start with: glowsim glow scenes/thistle_staff.toml",
-)
-@click.version_option(package_name="glowsim", message="%(prog)s %(version)s")
-def cli() -> None:
-    """Shows where an LED-lit prop will glow, burn a hot spot or stay dark, before you cut."""
+_SHOW_CURSOR = b"\x1b[?25h"
 
 
 def main() -> None:
     """Run the command line: exit code 0 for success, 2 for bad input, 130 for Ctrl-C."""
-    from glowsim.errors import GlowsimError
-
-    try:
-        status = cli.main(standalone_mode=False)
-    except click.exceptions.Abort as stop:
-        # What was interrupted may have said what it kept.
-        _say(str(stop.__cause__ or "") or "stopped")
-        status = INTERRUPTED
-    except KeyboardInterrupt as stop:
-        _say(str(stop) or "stopped")
-        status = INTERRUPTED
-    except click.ClickException as problem:
-        problem.show()
-        status = problem.exit_code
-    except GlowsimError as problem:
-        _say(str(problem))
-        status = 2
-    except OSError as problem:
-        # A full disk, a folder that may not be written: the place and the system's own words.
-        _say(f"{problem.filename or 'a file'}: cannot be used: {problem.strerror or problem}")
-        status = 2
+    with _ctrl_c_heeded():
+        _print_what_can_be()
+        status = _run()
     sys.exit(status if isinstance(status, int) else 0)
 
 
+def _run() -> Any:
+    # Imported here, where Ctrl-C is heeded already: it takes a while.
+    import click
+
+    from glowsim.cli.group import cli
+    from glowsim.errors import GlowsimError, cut_short
+
+    try:
+        return cli.main(standalone_mode=False)
+    except click.exceptions.Abort as stop:
+        # What was interrupted may have said what it kept.
+        _say(str(stop.__cause__ or "") or "stopped")
+        return INTERRUPTED
+    except KeyboardInterrupt as stop:
+        _say(str(stop) or "stopped")
+        return INTERRUPTED
+    except click.ClickException as problem:
+        vars(problem)["message"] = cut_short(problem.message)  # what it echoes may be long
+        problem.show()
+        return problem.exit_code
+    except GlowsimError as problem:
+        _say(str(problem))
+        return 2
+    except OSError as problem:
+        # A full disk, a folder that may not be written: the place and the system's own words.
+        where = problem.filename or "what is printed"
+        _say(f"{where}: cannot be written or read: {problem.strerror or problem}")
+        return 2
+
+
 def _say(text: str) -> None:
+    import click
+
     click.echo(f"glowsim: {text}" if "\n" not in text else f"glowsim:\n{text}", err=True)
+
+
+def _print_what_can_be() -> None:
+    """Let a screen that lacks a sign show '?' for it, where Python would give up."""
+    for stream in (sys.stdout, sys.stderr):
+        if reconfigure := getattr(stream, "reconfigure", None):
+            reconfigure(errors="replace")
+
+
+@contextmanager
+def _ctrl_c_heeded() -> Iterator[None]:
+    """Stop by Ctrl-C during imports too, where libraries drop an exception of that kind."""
+    usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if not usual or threading.current_thread() is not threading.main_thread():
+        yield  # ignored in the background, or someone else's to decide
+        return
+    signal.signal(signal.SIGINT, _stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def _stop(number: int, frame: FrameType | None) -> None:
+    if _imports(frame):
+        # Nothing is half written by an import, so the program can end where it stands.
+        words = _SHOW_CURSOR * sys.stderr.isatty() + b"glowsim: stopped\n"
+        os.write(2, words)
+        os._exit(INTERRUPTED)
+    signal.default_int_handler(number, frame)
+
+
+def _imports(frame: FrameType | None) -> bool:
+    """Return whether a frame, or one of those that called it, imports a module."""
+    while frame is not None:
+        if frame.f_code.co_filename == "<frozen importlib._bootstrap>":
+            return True
+        frame = frame.f_back
+    return False

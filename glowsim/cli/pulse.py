@@ -25,9 +25,9 @@ from glowsim.cli.common import (
     verbose_option,
 )
 from glowsim.cli.pulse_tables import print_pulse, pulse_json
+from glowsim.decisions.flashes import FLASH_SIZE, flashes_in
 from glowsim.electrics.export import c_header, keyframes_csv
 from glowsim.electrics.export_pins import pin_lines
-from glowsim.electrics.flashes import FlashReport, coarse, count_flashes
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.pulse_report import (
     PulseReport,
@@ -38,26 +38,18 @@ from glowsim.electrics.pulse_report import (
 from glowsim.errors import SceneError
 from glowsim.files import write_whole
 from glowsim.geometry.mesh import FloatArray
-from glowsim.optics.srgb import linear_from_xyz
 from glowsim.pictures import Studio, save_picture
 from glowsim.pictures.pulsed import (
-    PulsedView,
     own_light_view,
     pulse_frames,
     pulsed_studio,
 )
 from glowsim.pictures.strips import Strip, strip_chart
-from glowsim.pictures.tone import displayed
 from glowsim.pictures.turntable import write_moving
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.solve import solve
 
-FLASH_SIZE = (240, 180)
-"""Of the view in which flashes are counted."""
-FLASH_CELL_PX = 2
 CHART_POINTS = 1800
-FAINT_SHARE = 0.005
-"""Of full white: places that all lights together change by less cannot flash."""
 
 
 @click.command(
@@ -153,7 +145,7 @@ def command(
         else:
             view = own_light_view(studio, groups, camera)
         tell("counting flashes")
-        flashes = _flashes(studio, view, report, nearest_mm)
+        flashes = flashes_in(studio, view, report, nearest_mm)
         written = _write_tables(report, electrics, folder)
     held_back = not despite_flashes and any(found.too_many for found in flashes.values())
     if pictures:
@@ -201,33 +193,6 @@ def _bar(count: int) -> Any:
             bar.update(task, completed=done)
 
         yield show
-
-
-def _flashes(
-    studio: Studio, view: PulsedView, report: PulseReport, nearest_mm: float
-) -> dict[str, FlashReport]:
-    """Count flashes on one view: as a screen shows them, and as the prop gives them.
-
-    A picture holds back the highlights, and with them flashes; so the light of the prop itself is
-    looked at too, 1 being the luminance that the picture shows as white.
-    """
-    rate, levels = report.levels_for_flashes()
-    still = coarse(view.still, FLASH_CELL_PX)
-    parts = np.stack([coarse(part, FLASH_CELL_PX) for part in view.parts])
-    exposure = studio.exposure_cd_m2
-    where = parts.sum(axis=0).max(axis=-1) > FAINT_SHARE * exposure
-    xyz = still[where] + np.tensordot(levels, parts[:, where], axes=1)
-    away_mm = float(np.linalg.norm(studio.stage.centre - view.camera.eye_mm))
-    cell_mm = FLASH_CELL_PX * view.camera.pixel_mm(away_mm)
-    cell_deg = float(np.degrees(cell_mm / nearest_mm))
-    seen = {
-        "on a screen": displayed(xyz, exposure),
-        "of the prop": linear_from_xyz(xyz / exposure),
-    }
-    return {
-        name: count_flashes(rgb, where, frames_per_second=rate, cell_deg=cell_deg)
-        for name, rgb in seen.items()
-    }
 
 
 def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> list[Path]:

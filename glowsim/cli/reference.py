@@ -104,6 +104,7 @@ def solve_by_reference(
     seed: int,
     resume: bool,
     plain: bool,
+    fresh: bool = False,
     quick: Path | None = None,
 ) -> SurfaceGlow:
     """Solve a scene with a progress bar; Ctrl-C says what is kept.
@@ -132,11 +133,11 @@ def solve_by_reference(
         if quick is not None:
             return solve(
                 scene_file, seed=seed, saved=quick, sure=goal, photons=saved, resume=resume,
-                jumps=not plain, report=report, watch=watch,
+                fresh=fresh, jumps=not plain, report=report, watch=watch,
             )  # fmt: skip
         return solve(
             scene_file, method="reference", seed=seed, saved=saved, goal=goal, resume=resume,
-            jumps=not plain, report=report, watch=watch,
+            fresh=fresh, jumps=not plain, report=report, watch=watch,
         )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
 from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
+from glowsim.findings.shown import shown_html
 from glowsim.findings.suggest import Suggestion, suggestion
 from glowsim.findings.unevenness import grade
 from glowsim.findings.wanted import fade_of
@@ -158,6 +159,9 @@ class Findings:
         lines += [f"trust: {body}: {untold_words(share)}" for body, share in self.untold.items()]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        return shown_html(self)
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data for a JSON file."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import tempfile
 from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -14,6 +13,7 @@ from pathlib import Path
 from PIL import Image
 
 from glowsim.errors import PictureError
+from glowsim.files import folder_beside
 from glowsim.pictures.animation import FRAME_NAME, write_animation, writer_for
 from glowsim.pictures.camera import Size
 from glowsim.pictures.photo import Studio
@@ -139,12 +139,9 @@ def write_moving(
 def _frame_folder(target: Path) -> Path:
     """Make a folder for frames beside the target."""
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix=f".{target.stem}-", dir=target.parent))
-        folder.chmod(0o755)
+        return folder_beside(target)
     except OSError as problem:
         raise PictureError(f"{target}: cannot be written: {problem.strerror}") from None
-    return folder
 
 
 def _write_frames(

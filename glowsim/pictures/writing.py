@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -33,15 +34,16 @@ def write_file(path: Path, content: bytes | Callable[[Path], None]) -> None:
         raise PictureError(f"{path}: cannot be written: {problem.strerror or problem}") from None
 
 
-def save_picture(picture: Image.Image, path: Path) -> None:
+def save_picture(picture: Image.Image, path: str | os.PathLike[str]) -> None:
     """Write a picture whole or not at all; its ending tells the format.
 
     Raises PictureError for an unknown format or a place that cannot be written.
     """
-    ending = checked_format(path, STILL_FORMATS)
+    target = Path(path)
+    ending = checked_format(target, STILL_FORMATS)
     options: dict[str, dict[str, Any]] = {
         ".webp": {"quality": WEBP_QUALITY},
         ".jpg": {"quality": JPEG_QUALITY},
         ".jpeg": {"quality": JPEG_QUALITY},
     }
-    write_file(path, lambda part: picture.save(part, **options.get(ending, {})))
+    write_file(target, lambda part: picture.save(part, **options.get(ending, {})))

@@ -11,6 +11,7 @@ import tomlkit
 
 from glowsim.errors import SceneError
 from glowsim.files import written_whole
+from glowsim.notebook import table_html
 from glowsim.scene.model import Scene
 from glowsim.tomlfile import KeyPath, TomlText, parse_toml, read_toml, validate
 
@@ -32,6 +33,22 @@ class SceneFile:
     def stem(self) -> str:
         """The scene's short name: that of its file, without the ending."""
         return Path(self.toml.name).stem
+
+    def __repr__(self) -> str:
+        bodies = len(self.scene.bodies)
+        return f"SceneFile({self.toml.name!r}: {self.scene.title!r}, bodies: {bodies})"
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (
+                body.name,
+                body.shape.kind if body.shape else body.mesh.file if body.mesh else "",
+                body.material,
+                ", ".join(light.board for light in body.lights),
+            )
+            for body in self.scene.bodies
+        ]
+        return table_html(self.scene.title, ("body", "shape", "material", "boards"), rows)
 
     def fault(self, key_path: KeyPath, message: str) -> SceneError:
         """Return an error that names the place of `key_path` in the file."""

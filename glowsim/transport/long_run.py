@@ -36,6 +36,7 @@ class LongRun:
              so that no long run is lost. None goes on where there is something to go on from and
              it has not had its time yet
     jumps  : cross clear material in single steps
+    fresh  : begin anew, whatever `saved` holds; it is replaced when there are new photons
     only   : keys of the bodies to solve; of the others nothing is known afterwards but what
              `saved` held, and that is kept
     """
@@ -48,6 +49,7 @@ class LongRun:
     report: Callable[[str], None] = lambda text: None
     watch: Watch = nothing_seen
     jumps: bool = True
+    fresh: bool = False
     only: Collection[str] | None = None
     _bodies: dict[str, BodyGlow] = field(default_factory=dict)
     _tallies: dict[str, Tallies] = field(default_factory=dict)
@@ -83,6 +85,8 @@ class LongRun:
 
     def _begin(self) -> None:
         """Take what the saved file holds of this scene; refuse what would lose or mix photons."""
+        if self.fresh and not self.resume:
+            return
         if self.saved is None or not self.saved.exists():
             if self.resume:
                 raise SolveError(

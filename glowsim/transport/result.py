@@ -6,6 +6,7 @@ responses and never need a new solve.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -13,7 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from glowsim.errors import SolveError, did_you_mean
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.notebook import table_html
 from glowsim.optics.emission import MATT
 from glowsim.transport.air import Air, Faces, air_between, faces_in_place
 from glowsim.transport.boards import region_names
@@ -101,6 +104,9 @@ class BodyGlow:
     volume_mm3: float | None = None
     index: FloatArray | None = None
 
+    def __repr__(self) -> str:
+        return f"BodyGlow({self.name!r}, faces: {len(self.glows)}, lights: {self.light_count})"
+
     @property
     def face_index(self) -> FloatArray:
         """Index behind each face, or MATT, (k,) float."""
@@ -137,14 +143,42 @@ class SurfaceGlow:
     seed: int
     seconds: float
 
+    def __repr__(self) -> str:
+        counts = f"bodies: {len(self.bodies)}, copies: {len(self.copies)}"
+        return f"SurfaceGlow({self.title!r}, {counts}, lights: {len(self.lights)}, {self.solver})"
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (
+                body.name,
+                sum(copy.body == number for copy in self.copies),
+                len(body.glows),
+                body.light_count,
+                "; ".join(body.trust) or "good",
+            )
+            for number, body in enumerate(self.bodies)
+        ]
+        heads = ("body", "copies", "faces", "lights each", "trust")
+        zones = sorted({light.zone for light in self.lights})
+        below = [f"{self.solver} solver, {self.seconds:.1f} s; zones: {', '.join(zones) or 'none'}"]
+        return table_html(self.title, heads, rows, below)
+
     @property
     def notes(self) -> tuple[str, ...]:
         """Repairs and assumptions, each once."""
         return notes_of(self.bodies)
 
-    def driven(self, drive: dict[str, FloatArray]) -> SurfaceGlow:
-        """Return the same glow with other drive levels, (3,) float by zone name."""
-        lights = tuple(replace(s, drive=drive.get(s.zone, s.drive)) for s in self.lights)
+    def driven(self, drive: Mapping[str, Sequence[float] | FloatArray]) -> SurfaceGlow:
+        """Return the same glow with other drive levels, (3,) float by zone name.
+
+        Raises SolveError for a zone that no light is in.
+        """
+        zones = {light.zone for light in self.lights}
+        for zone in drive:
+            if zone not in zones:
+                raise SolveError(f"no light is in the zone '{zone}'{did_you_mean(zone, zones)}")
+        levels = {zone: np.array(np.broadcast_to(level, 3), float) for zone, level in drive.items()}
+        lights = tuple(replace(s, drive=levels.get(s.zone, s.drive)) for s in self.lights)
         return self.alike(lights=lights)
 
     def dimmed(self, share: FloatArray) -> SurfaceGlow:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Literal
@@ -26,9 +27,10 @@ def solve(
     *,
     method: Literal["quick", "reference"] = "quick",
     seed: int = 0,
-    saved: Path | None = None,
+    saved: str | os.PathLike[str] | None = None,
     goal: Goal = REFERENCE_GOAL,
     resume: bool = False,
+    fresh: bool = False,
     jumps: bool = True,
     sizes: Mapping[int, Sizes] | None = None,
     prop: PreparedProp | None = None,
@@ -46,6 +48,7 @@ def solve(
     goal   : when the reference solver stops
     resume : let the reference solver go on from the photons in `saved`. Without it, too few
              photons in `saved` are an error: they are neither thrown away nor followed again.
+    fresh  : take nothing from `saved`; it keeps what it holds until the new result is whole
     jumps  : let the reference solver cross clear material in single steps; without, it follows
              every scattering, which takes longer and changes nothing that can be told
     sizes  : faces and cells of bodies, by number, where the scene does not say
@@ -58,16 +61,17 @@ def solve(
     raises KeyboardInterrupt that says what `saved` holds now.
     """
     plan = plan_of(scene_file, sizes)
+    file = None if saved is None else Path(saved)
     if method == REFERENCE:
-        return LongRun(plan, goal, seed, saved, resume, report, watch, jumps).solve()
+        return LongRun(plan, goal, seed, file, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(saved, QUICK, prop.seed, report) if saved else {}
+    known = _known(file, QUICK, prop.seed, report) if file and not fresh else {}
     glow = prop.glow(plan, known=known, report=report)
-    if saved and not all(key in known for key in plan.distinct):
-        save_glow(glow, saved)
+    if file and not all(key in known for key in plan.distinct):
+        save_glow(glow, file)
     return made_sure(
         plan, glow, sure, seed=prop.seed, saved=photons, resume=resume, jumps=jumps,
-        report=report, watch=watch,
+        fresh=fresh, report=report, watch=watch,
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-import zipfile
+import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, fields
@@ -32,7 +32,11 @@ Tables = dict[str, NDArray[Any]]
 """Arrays by name."""
 
 
-def save_glow(glow: SurfaceGlow, path: Path, tallies: Mapping[str, Tables] | None = None) -> None:
+def save_glow(
+    glow: SurfaceGlow,
+    path: str | os.PathLike[str],
+    tallies: Mapping[str, Tables] | None = None,
+) -> None:
     """Write a glow to an `.npz` file, whole or not at all.
 
     tallies : by body key, what a later run needs to go on with each body.
@@ -75,17 +79,17 @@ def save_glow(glow: SurfaceGlow, path: Path, tallies: Mapping[str, Tables] | Non
         "lights": [_listed(asdict(light)) for light in glow.lights],
     }
     arrays["meta"] = np.frombuffer(json.dumps(meta).encode(), dtype=np.uint8)
-    with written_whole(path) as temporary:
+    with written_whole(Path(path)) as temporary:
         np.savez(temporary, **arrays)
 
 
-def load_glow(path: Path) -> SurfaceGlow:
+def load_glow(path: str | os.PathLike[str]) -> SurfaceGlow:
     """Read a glow. Raises SolveError if the file is missing, broken or of another version."""
     with _opened(path) as (meta, file):
         return _glow(meta, file)
 
 
-def load_tallies(path: Path) -> dict[str, Tables]:
+def load_tallies(path: str | os.PathLike[str]) -> dict[str, Tables]:
     """Read what `save_glow` was given to go on with, by body key; raises as `load_glow` does."""
     with _opened(path) as (meta, file):
         tallies: dict[str, Tables] = {}
@@ -98,10 +102,10 @@ def load_tallies(path: Path) -> dict[str, Tables]:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[tuple[dict[str, Any], Any]]:
+def _opened(path: str | os.PathLike[str]) -> Iterator[tuple[dict[str, Any], Any]]:
     """Give a file's description and its arrays."""
     try:
-        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+        with Path(path).open("rb") as stream, np.load(stream, allow_pickle=False) as file:
             meta = json.loads(file["meta"].tobytes().decode())
             if meta.get("version") != VERSION:
                 raise SolveError(
@@ -111,7 +115,10 @@ def _opened(path: Path) -> Iterator[tuple[dict[str, Any], Any]]:
             yield meta, file
     except FileNotFoundError:
         raise SolveError(f"there is no result file {path}") from None
-    except (OSError, KeyError, TypeError, ValueError, EOFError, zipfile.BadZipFile) as problem:
+    except SolveError:
+        raise
+    except Exception as problem:
+        # zipfile, numpy and json raise a dozen kinds on damaged bytes, and new ones by version.
         raise SolveError(
             f"{path} is not a readable result file ({problem}); solve it again"
         ) from None

@@ -40,6 +40,7 @@ def made_sure(
     saved: Path | None = None,
     resume: bool | None = None,
     jumps: bool = True,
+    fresh: bool = False,
     report: Callable[[str], None] = lambda text: None,
     watch: Watch = nothing_seen,
 ) -> SurfaceGlow:
@@ -51,14 +52,14 @@ def made_sure(
     only  : keys of bodies; the others stay quick's, rough or not
     saved : a result file of the reference solver, whose photons are used and added to, also those
             of a run that followed all bodies
-    resume, jumps, report, watch : see `LongRun`
+    resume, jumps, fresh, report, watch : see `LongRun`
     Raises SceneError, MaterialError, GeometryError or SolveError. Ctrl-C raises KeyboardInterrupt
     that says what `saved` holds now.
     """
     rough = rough_bodies(glow, only)
     if goal is None or not rough:
         return glow
-    run = LongRun(plan, goal, seed, saved, resume, report, watch, jumps, rough)
+    run = LongRun(plan, goal, seed, saved, resume, report, watch, jumps, fresh, rough)
     followed = run.solve()
     sure = {body.key: body for body in followed.bodies if body.key in rough}
     bodies = tuple(

@@ -107,6 +107,18 @@ def test_the_template_draws_the_hole_that_the_mesh_has():
         assert np.ptp(outline, axis=0) == pytest.approx([wide, tall], abs=0.05)
 
 
+def test_a_board_that_shines_down_goes_in_up_to_its_back():
+    text = SPIKE.replace(
+        "position_mm = [0, 0, 20]", "position_mm = [0, 0, 25]\n  direction = [0, 0, -1]"
+    )
+    (light,) = places(text).lights
+    back_mm = 25.0 + light.board.thickness_mm
+    assert light.make == f"hole Ø 23.6 mm, {back_mm:.1f} mm deep to the board's back"
+    # The board is there, and the hole ends 0.3 mm past it.
+    assert light.board_mesh.bounds[:, 2] == pytest.approx([25.0, back_mm], abs=0.01)
+    assert light.cut.bounds[1, 2] == pytest.approx(back_mm + 0.3, abs=0.01)
+
+
 def test_a_board_set_sideways_can_be_put_in():
     text = SPIKE.replace(
         "position_mm = [0, 0, 20]", "position_mm = [0, 0, 25]\n  direction = [0, -1, 0]"

@@ -155,6 +155,7 @@ def board_with(**changes):
         ({"flux_lm": 1.0}, "give either this key or axial_intensity_cd, not both"),
         ({"axial_intensity_cd": None}, "needed but missing; or give axial_intensity_cd"),
         ({"half_intensity_full_angle_deg": 180}, "without a right half_intensity_full_angle"),
+        ({"half_intensity_full_angle_deg": 1e-9}, "without a right half_intensity_full_angle"),
         ({"flux_factor": 0.5}, "greater than or equal to 1"),
     ],
 )

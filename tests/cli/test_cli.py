@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import re
 import signal
 import subprocess
@@ -101,6 +103,52 @@ def test_glow_writes_everything_and_reuses_it(scene):
     assert (folder / "glow.npz").stat().st_mtime_ns != before
 
 
+def test_old_pictures_beside_new_figures_are_said(scene):
+    folder = scene.parent / "little-glow"
+    findings = folder / "findings.json"
+    first = run("glow", scene, "--size", "320x240", folder=scene.parent)
+    assert first.returncode == 0, first.stderr
+    drawn = ["brightness.png", "glow.glb", "glow.ply", "photo.png"]
+    assert json.loads(findings.read_text())["shown_in"] == drawn
+    same = run("glow", scene, "--no-pictures", folder=scene.parent)
+    assert "of an earlier result" not in same.stdout
+    assert json.loads(findings.read_text())["shown_in"] == drawn
+    scene.write_text(GOOD.replace("illuminance_lx = 10", "illuminance_lx = 30"))
+    for _ in range(2):
+        other = run("glow", scene, "--no-pictures", folder=scene.parent)
+        assert (
+            "note: of an earlier result in little-glow: photo.png, brightness.png" in other.stdout
+        )
+        assert json.loads(findings.read_text())["shown_in"] == []
+
+
+def test_a_set_is_not_half_written(scene, typed, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("PIL.Image.Image.save", full)
+    shown = typed("glow", scene, "--size", "320x240")
+    assert shown.returncode == 2
+    assert "photo.png: cannot be written: No space left on device" in shown.stderr
+    assert "/." not in shown.stderr
+    assert [path.name for path in (scene.parent / "little-glow").iterdir()] == ["glow.npz"]
+
+
+@pytest.mark.parametrize("more", [(), ("--reference",)])
+@pytest.mark.parametrize("name", ["glow", "agreement"])
+def test_a_refused_scene_leaves_the_old_results(scene, typed, name, more):
+    folder = scene.parent / "little-glow"
+    folder.mkdir()
+    for old in ("glow.npz", "reference.npz"):
+        (folder / old).write_bytes(b"hours of photons")
+    scene.write_text(GOOD.replace("[0, 0, 12]", "[0, 0, 80]"))
+    shown = typed(name, scene, "--fresh", *(more if name == "glow" else ()))
+    assert shown.returncode == 2
+    assert "outside the body" in shown.stderr
+    for old in ("glow.npz", "reference.npz"):
+        assert (folder / old).read_bytes() == b"hours of photons"
+
+
 def test_json_is_all_that_is_printed(scene):
     shown = run("glow", scene, "--no-pictures", "--json", "--out", "elsewhere", folder=scene.parent)
     data = json.loads(shown.stdout)
@@ -194,6 +242,63 @@ def test_ctrl_c_keeps_the_frames_that_are_finished(scene):
             picture.load()
     assert "Traceback" not in err
     assert {path.name for path in folder.iterdir()} == {"glow.npz", "turntable_frames"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
+def test_ctrl_c_during_an_import_is_not_swallowed(tmp_path):
+    """Compiled libraries drop a KeyboardInterrupt that meets them while they are set up."""
+    (tmp_path / "slow.py").write_text(
+        "import os, signal\n"
+        "try:\n    os.kill(os.getpid(), signal.SIGINT)\n    os.getpid()\n"
+        "except KeyboardInterrupt:\n    pass\n"
+    )
+    code = (
+        "import sys, signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "import glowsim.cli.main as m, glowsim.cli.group as g\n"
+        "def late():\n    import slow\n    print('went on')\n"
+        "g.cli.main = lambda **_: late()\n"
+        "m.main()\n"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", "glowsim: stopped\n")
+
+
+def test_a_screen_of_plain_letters(scene):
+    scene.write_text(GOOD.replace("Little spike", "Kleine Größe ×"))
+    for arguments in (("check", scene), ("catalogue",), ("glow", scene, "--no-pictures")):
+        shown = run(*arguments, folder=scene.parent, PYTHONIOENCODING="ascii")
+        assert shown.returncode == 0, shown.stderr
+        assert "Traceback" not in shown.stderr
+    data = run("check", scene, "--json", folder=scene.parent, PYTHONIOENCODING="ascii")
+    assert json.loads(data.stdout)["title"] == "Kleine Größe ×"
+
+
+def test_what_is_echoed_is_cut(scene, typed):
+    scene.write_text(GOOD.replace("upholstery_foam_white", "x" * 100_000))
+    shown = typed("check", scene)
+    assert shown.returncode == 2
+    assert len(shown.stderr) < 1000
+    assert "line 8: bodies[0].material: there is no material 'xxx" in shown.stderr
+    shown = typed("glow", scene, "--size", "x" * 100_000)
+    assert shown.returncode == 2
+    assert len(shown.stderr) < 1500
+
+
+def test_a_full_disk_names_the_file_asked_for(scene, typed, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("numpy.savez", full)
+    shown = typed("glow", scene, "--no-pictures")
+    assert shown.returncode == 2
+    assert "little-glow/glow.npz: cannot be written" in shown.stderr.replace("\\", "/")
+    assert "No space left on device" in shown.stderr
 
 
 def test_a_folder_that_cannot_be_written_is_said(scene):

@@ -133,6 +133,40 @@ def test_wanted_hours(wanted, verdict, words):
     assert words in choice.why
 
 
+@pytest.mark.parametrize(("crossing", "steps"), [(0.49, 20), (0.505, 20), (0.515, 21)])
+def test_a_step_of_the_charge_is_judged_in_its_middle(crossing, steps):
+    # A cell that falls in a straight line from 1.5 V past its 1.0 V, at 2500 mAh whatever it gives.
+    entry = CATALOGUE.battery("nimh_aa")
+    cell = type(entry).model_validate(
+        entry.model_dump(exclude_unset=True)
+        | {
+            "used_share": (0.0, 1.0),
+            "cell_v": (1.5, 1.5 - 0.5 / crossing),
+            "cell_v_drain_ma": 0.0,
+            "resistance_ohm": (1e-9, 1e-9),
+            "drain_ma": (1.0, 10_000.0),
+            "capacity_mah": (2500.0, 2500.0),
+            "cutoff_v": 1.0,
+        }
+    )
+    run = lasting(electrics(row(1)), Pack("cell", cell, in_series=4))
+    assert run.ends_by == "a cell falls below 1 V under load"
+    assert_allclose(run.used, steps / 40)
+    assert_allclose(run.hours, 2500 / 252 * steps / 40, rtol=1e-6)
+
+
+def test_a_converter_carries_what_all_its_cells_give():
+    # At 3.82 V half used; the converter's own limit is set out of the way.
+    converter = Converter(output_v=5.0, efficiency=0.85, max_current_ma=100_000)
+    for series, parallel in ((1, 1), (2, 1), (1, 2), (2, 3)):
+        chosen = pack("lithium_18650", series, parallel, converter)
+        cells_ma = series * parallel * chosen.battery.max_current_ma
+        volts, _ = chosen.battery.rest_v_and_ohm(0.5)
+        assert_allclose(chosen.max_current_ma, volts * cells_ma * 0.85 / 5.0)
+    limited = pack("lithium_18650", 2, 3, own_converter())
+    assert limited.max_current_ma == 2100
+
+
 def test_a_converter_takes_power_from_its_cell():
     # 5 V x 0.5 A / 0.85 = 2.94 W from one cell of 3.82 V and 0.125 ohm:
     # I = (V - sqrt(V^2 - 4 R P))/2R.

@@ -171,6 +171,32 @@ def test_wires_reach_the_glow():
     assert "battery half used" in note
 
 
+def starved(drive):
+    """Return the shares of light that the worst of five boards on thin wire holds, and the note."""
+    own = BUS.replace("20", "30").replace("150", "600") + '[power]\nbattery = "lithium_18650"\n'
+    before = "drive = { red = 1.0, green = 1.0, blue = 1.0 }"
+    text = row(5, own, board="round_7")
+    assert before in text
+    prop = electrics(text.replace(before, f"drive = {{ {drive} }}"))
+    state = prop.state_drawn()
+    ball, places = body_glow(sphere(10.0, 1), 100.0), [(0, moved(60.0 * k, 0, 0)) for k in range(5)]
+    _, note = prop.wired(glow_of([ball], places))
+    return state.share[state.board_v.argmin()], note
+
+
+def test_the_weakest_colour_is_the_one_that_loses_most():
+    share, note = starved("red = 1, green = 1, blue = 1")
+    assert share.min() < share.max() - 0.1
+    assert f"; its weakest colour loses {100 * (1 - share.min()):.0f} %" in note
+
+
+def test_a_colour_that_is_not_used_loses_nothing():
+    share, note = starved("red = 1, green = 0, blue = 0")
+    assert share[0] > 0.995
+    assert share.min() < 0.9
+    assert "weakest" not in note
+
+
 def test_without_wiring_the_glow_stays():
     glow = glow_of([body_glow(sphere(10.0, 1), 100.0)])
     same, note = electrics(row(1)).wired(glow)

@@ -231,7 +231,7 @@ def test_copies_with_equal_lights_are_one_look():
         *("quick", 0, 0.0),
     )
     assert [len(look.copies) for look in looks_of(twice, dark_room())] == [2]
-    dim = twice.driven({"nothing": np.zeros(3)})
+    dim = twice.driven({"all": np.full(3, 0.5)})
     assert len(looks_of(dim, dark_room())) == 1
 
 

@@ -1,4 +1,4 @@
-"""Slabs of published reflectance and transmittance."""
+"""Slabs by adding-doubling: two of them published, the others computed for this project."""
 
 from __future__ import annotations
 

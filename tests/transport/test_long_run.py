@@ -94,6 +94,22 @@ def test_the_file_holds_the_glow_its_errors_and_its_photons(begun, saved):
     assert min(photons_in(saved).values()) > 0
 
 
+def test_fresh_photons_replace_the_old_ones_only_once_they_are_there(saved, monkeypatch):
+    before = saved.read_bytes()
+
+    def stopped(*args, **kwargs):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as busy:
+        busy.setattr(long_run, "solve_body", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            worked_on(saved=saved, goal=FEW, fresh=True, seed=9)
+    assert saved.read_bytes() == before
+    _, done = worked_on(saved=saved, goal=FEW, fresh=True, seed=9)
+    assert len(done) == 2
+    assert load_glow(saved).seed == 9
+
+
 def test_resuming_gives_the_numbers_of_one_long_run(saved, tmp_path):
     before, goal = photons_in(saved), three_batches(saved)
     told: list[int] = []

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import tokenize
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +12,7 @@ from glowsim.errors import SolveError
 from glowsim.scene import parse_scene
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import solve
-from glowsim.transport.store import load_glow, save_glow
+from glowsim.transport.store import load_glow, load_tallies, save_glow
 
 TWO = """
 [[bodies]]
@@ -118,6 +121,74 @@ def test_a_broken_result_is_solved_again_and_said(tmp_path, content):
     solve(parse_scene(TWO), saved=saved, report=told.append)
     assert any("solve it again" in line for line in told)
     assert load_glow(saved).solver == "quick"
+
+
+def refusal(read, path):
+    try:
+        read(path)
+    except SolveError as fault:
+        return str(fault)
+    return ""
+
+
+def test_every_damaged_file_is_not_readable_or_whole(glow, tmp_path):
+    """Bytes turned over, cut out and left off, in the archive's own fields above all."""
+    path = tmp_path / "glow.npz"
+    save_glow(replace(glow, bodies=glow.bodies[1:], copies=(), lights=()), path)
+    whole = path.read_bytes()
+    draw = np.random.default_rng(20)
+    directory = whole.index(b"PK\x01\x02")
+    unreadable = 0
+    for k in range(400):
+        bad = bytearray(whole)
+        first, last = ((0, 300), (directory, len(whole)), (0, len(whole)))[k % 3]
+        for at in draw.integers(first, last, 1 + k % 4):
+            bad[at] = draw.integers(256)
+        path.write_bytes(bad[: draw.integers(len(bad))] if k % 10 == 9 else bad)
+        faults = [fault for read in (load_glow, load_tallies) if (fault := refusal(read, path))]
+        assert all("solve it again" in fault for fault in faults)
+        unreadable += bool(faults)
+    assert unreadable > 250
+
+
+@pytest.mark.parametrize(
+    "raised",
+    [
+        NotImplementedError("compression type 99"),
+        RuntimeError("File 'meta.npy' is encrypted, password required for extraction"),
+        tokenize.TokenError("EOF in multi-line statement"),
+        MemoryError("Unable to allocate 8. EiB"),
+    ],
+)
+def test_whatever_reading_raises_means_solve_it_again(glow, tmp_path, monkeypatch, raised):
+    path = tmp_path / "glow.npz"
+    save_glow(glow, path)
+
+    def stopped(*args, **kwargs):
+        raise raised
+
+    monkeypatch.setattr(np, "load", stopped)
+    with pytest.raises(SolveError, match=r"not a readable result file.*solve it again"):
+        load_glow(path)
+
+
+def test_a_fresh_solve_keeps_the_old_result_until_the_new_one_is_whole(tmp_path, monkeypatch):
+    saved = tmp_path / "glow.npz"
+    _, first = worked_on(TWO, saved)
+    before = saved.read_bytes()
+
+    def failing(*args, **kwargs):
+        raise SolveError("no")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("glowsim.transport.solve.PreparedProp.glow", failing)
+        with pytest.raises(SolveError, match="no"):
+            solve(parse_scene(TWO), saved=saved, fresh=True)
+    assert saved.read_bytes() == before
+    done: list[str] = []
+    solve(parse_scene(TWO), saved=saved, fresh=True, report=done.append)
+    assert [line for line in done if line.startswith("lighting")] == first
+    assert saved.read_bytes() != before, "it says how long it took this time"
 
 
 def test_another_version_is_refused(glow, tmp_path, monkeypatch):
