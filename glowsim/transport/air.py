@@ -195,7 +195,7 @@ def smooth_corners_of(body: BodyGlow) -> tuple[IntArray, int]:
 
 
 def _pieces(body: BodyGlow) -> IntArray:
-    return smooth_pieces(*smooth_corners_of(body))
+    return smooth_pieces(*body.smooth_corners)
 
 
 def _mean_mm2(body: BodyGlow) -> float:
