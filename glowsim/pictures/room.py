@@ -44,7 +44,7 @@ _REACH = 6.0
 _COARSER = 4
 """The background is smooth: every so many pixels are enough."""
 _LIFT_MM = 1e-3
-_CHUNK = 1 << 19
+_CHUNK = 1 << 16
 
 
 def illuminance_xyz(room: Room) -> FloatArray:
