@@ -190,7 +190,7 @@ def _draw(
     report("writing meshes")
     for path in files.meshes:
         exposure = studio.exposure_cd_m2
-        export_glow(glow, scene_file.scene, path, exposure_cd_m2=exposure)
+        export_glow(studio, scene_file.scene, path, exposure_cd_m2=exposure)
     return studio.reason
 
 

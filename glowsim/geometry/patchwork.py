@@ -52,7 +52,7 @@ class Patchwork:
             step = radius_mm**2 / 2 / _STEPS
             out = sparse.diags(np.asarray(self._neighbours.sum(axis=1)).ravel())
             matrix = sparse.diags(self.area) + step * (out - self._neighbours)
-            self._factors[radius_mm] = splu(matrix.tocsc())
+            self._factors[radius_mm] = factored(matrix)
         return self._factors[radius_mm]
 
     def groups(self, chosen: NDArray[np.bool_]) -> list[IntArray]:
@@ -62,6 +62,15 @@ class Patchwork:
             return []
         count, label = csgraph.connected_components(self._neighbours[rows][:, rows], directed=False)
         return [rows[label == k] for k in range(count)]
+
+
+def factored(matrix: sparse.spmatrix) -> Any:
+    """Return the factors of a symmetric positive definite matrix, (n, n) sparse.
+
+    Ordered and pivoted for symmetry: over a surface a third of the entries of the general way.
+    """
+    options = {"SymmetricMode": True}
+    return splu(matrix.tocsc(), "MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
 
 
 def _shared_edges(surface: Mesh, faces: IntArray, kind: FloatArray) -> sparse.csr_matrix:

@@ -16,6 +16,7 @@ from glowsim.pictures.colour_scale import ColourScale, scale_for
 from glowsim.pictures.map_page import LEAST_MAP_PX, Words, map_page
 from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio
+from glowsim.pictures.shade import Shading, glows_seen
 from glowsim.pictures.visibility import Points
 from glowsim.scene import Scene
 from glowsim.transport.result import SurfaceGlow
@@ -47,8 +48,10 @@ def bright_map(
     studio = glow if isinstance(glow, Studio) else Studio(glow, scene, backend)
     scale = scale or scale_of(studio)
 
+    calm = studio.shading.calmed(_CALM * _radius_mm(studio))
+
     def paint(camera: Camera, points: Points) -> np.ndarray:
-        return _coloured(studio, scale, camera, points)
+        return _coloured(studio, calm, scale, camera, points)
 
     return map_page(studio, paint, scale, Words(f"Brightness: {studio.glow.title}"), marks, size)
 
@@ -60,11 +63,15 @@ def scale_of(studio: Studio) -> ColourScale:
     return scale_for(emission.square_on_cd_m2[faces, 1], studio.stage.areas_mm2[faces])
 
 
-def _coloured(studio: Studio, scale: ColourScale, camera: Camera, points: Points) -> np.ndarray:
-    """Return the picture of one view, (h, w, 3) uint8."""
+def _coloured(
+    studio: Studio, calm: Shading, scale: ColourScale, camera: Camera, points: Points
+) -> np.ndarray:
+    """Return the picture of one view, (h, w, 3) uint8.
+
+    calm : the studio's shading, smoothed for the contour lines
+    """
     width, height = camera.size
-    glow = studio.shading.glow_seen(points, camera)[:, 1]
-    calm = studio.shading.glow_seen(points, camera, _CALM * _radius_mm(studio))[:, 1]
+    glow, smooth = (seen[:, 1] for seen in glows_seen([studio.shading, calm], points, camera))
     lit = studio.shading.emission.glows[points.triangle]
     toward = np.abs(studio.stage.normals[points.triangle] @ camera.forward)
     grey = 130 + 105 * toward
@@ -73,7 +80,7 @@ def _coloured(studio: Studio, scale: ColourScale, camera: Camera, points: Points
     picture[points.row, points.column] = colour
     # The number of contour lines below each point; -1 and -2 where there are none.
     band = np.full((height, width), -2)
-    band[points.row, points.column] = np.where(lit, np.digitize(calm, scale.ticks), -1)
+    band[points.row, points.column] = np.where(lit, np.digitize(smooth, scale.ticks), -1)
     piece = np.full((height, width), -1)
     piece[points.row, points.column] = studio.stage.piece[points.triangle]
     line = _steps(band, piece)

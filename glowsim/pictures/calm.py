@@ -9,7 +9,6 @@ import numpy as np
 from glowsim.geometry.creases import smooth_pieces
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
-from glowsim.transport.air import smooth_corners_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
 CALM = 0.02
@@ -63,4 +62,4 @@ def _levelled(
 
 def _pieces(body: BodyGlow) -> IntArray:
     """Return the smooth piece of surface that each face belongs to, (k,) int."""
-    return smooth_pieces(*smooth_corners_of(body))
+    return smooth_pieces(*body.smooth_corners)

@@ -39,6 +39,12 @@ class Camera:
     size: Size
 
     @property
+    def key(self) -> str:
+        """What tells this camera from others."""
+        axes = (self.eye_mm, self.right, self.up, self.forward)
+        return repr(([axis.tolist() for axis in axes], self.half_height, self.size))
+
+    @property
     def pixel_deg(self) -> float:
         """Angle that a pixel in the middle of the frame covers [deg]."""
         return float(np.degrees(2 * self.half_height / self.size[1]))

@@ -13,6 +13,7 @@ from PIL import Image
 
 from glowsim.geometry.mesh import METRES_UP_Y, FloatArray
 from glowsim.optics.srgb import encode
+from glowsim.pictures.photo import Studio
 from glowsim.pictures.shade import Emission, emission_of
 from glowsim.pictures.stage import Stage, stage_of
 from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, displayed
@@ -28,7 +29,7 @@ _LINEAR, _CLAMP = 9729, 33071
 
 
 def export_glow(
-    glow: SurfaceGlow,
+    glow: SurfaceGlow | Studio,
     scene: Scene,
     path: str | os.PathLike[str],
     *,
@@ -36,6 +37,7 @@ def export_glow(
 ) -> None:
     """Write the surface with its glow as GLB or PLY, whole or not at all.
 
+    glow           : the glow, or a studio that is set up already
     exposure_cd_m2 : luminance shown as white; the scene's, or a fitting one, if left out.
     GLB: black material that emits the glow, so that a viewer's own lamps do not wash it out;
     copies that look alike share a mesh; `_LUMINANCE` [cd/m2] per corner. PLY: vertex colours
@@ -46,7 +48,9 @@ def export_glow(
     """
     target = Path(path)
     ending = checked_format(target, MESH_FORMATS)
-    stage, emission = stage_of(glow), emission_of(glow)
+    stage = glow.stage if isinstance(glow, Studio) else stage_of(glow)
+    glow = glow.glow if isinstance(glow, Studio) else glow
+    emission = emission_of(glow)
     wanted = scene.view.exposure_cd_m2 if exposure_cd_m2 is None else exposure_cd_m2
     exposure = checked_exposure(
         wanted if wanted is not None else chosen_exposure_cd_m2(stage, emission, scene.room)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -55,8 +55,9 @@ def map_page(
     size: Size,
 ) -> Image.Image:
     """Return a page: views enough to show every mark that can be seen, and what they mean."""
-    marks = [_where_seen(studio, mark) for mark in marks]
-    views, seen = chosen_views(studio, marks)
+    options = _options(studio)
+    marks = [_where_seen(studio, mark, options) for mark in marks]
+    views, seen = _chosen(studio, marks, options)
     page = Image.new("RGB", size, PAPER)
     text_px = max(10.0, size[1] / 55)
     margin = round(text_px)
@@ -84,47 +85,47 @@ def map_page(
 
 def chosen_views(studio: Studio, marks: Sequence[Mark]) -> tuple[list[Angles], list[np.ndarray]]:
     """Return the views to draw and which marks each one sees: front, back, and more if needed."""
-    options = _options(studio)
-    seen = _seen_from(studio, marks, options)
+    return _chosen(studio, marks, _options(studio))
+
+
+def _chosen(
+    studio: Studio, marks: Sequence[Mark], options: Mapping[Angles, Camera]
+) -> tuple[list[Angles], list[np.ndarray]]:
+    seen, angles = _seen_from(studio, marks, options.values()), list(options)
     chosen = [0, 1]
     while len(chosen) < MOST_VIEWS:
         missing = ~np.any([seen[k] for k in chosen], axis=0)
-        gains = [int((seen[k] & missing).sum()) for k in range(len(options))]
+        gains = [int((sees & missing).sum()) for sees in seen]
         if not marks or max(gains) == 0:
             break
         chosen.append(int(np.argmax(gains)))
-    return [options[k] for k in chosen], [seen[k] for k in chosen]
+    return [angles[k] for k in chosen], [seen[k] for k in chosen]
 
 
-def _options(studio: Studio) -> list[Angles]:
+def _options(studio: Studio) -> dict[Angles, Camera]:
     """Return the views there are to choose from, the front first and then the back."""
     view = studio.scene.view
     sides = [(view.azimuth_deg + turn, view.elevation_deg, name) for turn, name in _SIDES.items()]
     above, below = (view.azimuth_deg, 75.0, "from above"), (view.azimuth_deg, -75.0, "from below")
-    return [*sides, above, below]
+    return {
+        angles: studio.camera((100, 100), azimuth_deg=angles[0], elevation_deg=angles[1])
+        for angles in (*sides, above, below)
+    }
 
 
 def _seen_from(
-    studio: Studio, marks: Sequence[Mark], options: Sequence[Angles]
+    studio: Studio, marks: Sequence[Mark], cameras: Iterable[Camera]
 ) -> list[np.ndarray]:
-    """Return which marks each view sees, (n,) bool each."""
+    """Return which marks each camera sees, (n,) bool each."""
     slack = _SLACK * studio.stage.radius_mm
-    return [
-        marks_seen(
-            marks,
-            studio.camera((100, 100), azimuth_deg=azimuth, elevation_deg=elevation),
-            studio.stage.rays,
-            slack,
-        )
-        for azimuth, elevation, _ in options
-    ]
+    return [marks_seen(marks, camera, studio.stage.rays, slack) for camera in cameras]
 
 
-def _where_seen(studio: Studio, mark: Mark) -> Mark:
+def _where_seen(studio: Studio, mark: Mark, options: Mapping[Angles, Camera]) -> Mark:
     """Return the mark at the first of its places that the earliest possible view sees."""
     places = [mark, *(replace(mark, point_mm=point) for point in mark.elsewhere_mm)]
     if len(places) > 1:
-        for seen in _seen_from(studio, places, _options(studio)):
+        for seen in _seen_from(studio, places, options.values()):
             if seen.any():
                 return places[int(seen.argmax())]
     return mark

@@ -7,23 +7,26 @@ nothing is seen through clear material except its light.
 
 from __future__ import annotations
 
+from copy import copy
 from functools import cached_property
 
 import numpy as np
 from PIL import Image, ImageDraw
 
+from glowsim.errors import PictureError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures.backends import choose_backend
 from glowsim.pictures.calm import calmed
-from glowsim.pictures.camera import Camera, Size, checked_size, framed, turned_points
+from glowsim.pictures.camera import Camera, Size, checked_size, framed
 from glowsim.pictures.glare import with_glare
-from glowsim.pictures.room import Backdrop
-from glowsim.pictures.shade import Emission, Shading, emission_of, shading_of
+from glowsim.pictures.room import Backdrop, Table
+from glowsim.pictures.shade import Emission, Shading, emission_of, room_light, shadings_of
 from glowsim.pictures.stage import Stage, stage_of
 from glowsim.pictures.text import font, number, scale_bar, shortened
 from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, developed
 from glowsim.pictures.visibility import Points, View, points_seen, view_of
 from glowsim.scene import Scene
+from glowsim.transport.kept import Kept
 from glowsim.transport.result import SurfaceGlow
 
 SAMPLES = 2
@@ -34,6 +37,10 @@ _STRIP_INK = (150, 150, 152)
 _STRIP_PAPER = (14, 14, 16)
 _LEAST_STRIP_WIDTH = 360
 """Narrower pictures carry no caption: it could not be read."""
+
+
+_OF_THE_LIGHT = ("emission", "shading", "backdrop", "exposure_cd_m2")
+"""What a studio works out from its glow, not from faces and room."""
 
 
 class Studio:
@@ -53,6 +60,26 @@ class Studio:
         self.stage: Stage = stage_of(glow)
         self.calm: SurfaceGlow = calmed(glow)
         self.view: View = view_of(self.stage.triangles, self.stage.rays, self.backend)
+        self._points: Kept[Points] = Kept(1)
+
+    def with_glow(self, glow: SurfaceGlow) -> Studio:
+        """Return a studio with another glow of the same faces, and all else as it is here.
+
+        What depends on the faces alone is worked out once for both: what cameras, faces and
+        table see, how light is smoothed. Raises PictureError if the faces are not the same.
+        """
+        if not self.glow.same_faces(glow):
+            raise PictureError(
+                "another glow can only be shown on the same faces; these are of another prop"
+            )
+        known = self.calm
+        _ = known.air, self.table, self.room_light
+        other = copy(self)
+        for name in _OF_THE_LIGHT:
+            vars(other).pop(name, None)
+        other.glow = known.relit(glow)
+        other.calm = calmed(other.glow)
+        return other
 
     @cached_property
     def emission(self) -> Emission:
@@ -62,22 +89,28 @@ class Studio:
     @cached_property
     def shading(self) -> Shading:
         """What the surface sends to a viewer."""
-        return shading_of(self.calm, self.stage, self.scene.room)
+        return shadings_of([self.calm], self.stage, self.room_light)[0]
+
+    @cached_property
+    def room_light(self) -> FloatArray:
+        """What the surface sends back of the room's light at the corners, (c, 3) XYZ [cd/m2]."""
+        return room_light(self.stage, self.calm.air, self.scene.room)
+
+    @cached_property
+    def table(self) -> Table:
+        """The table, and what it sees of the prop."""
+        return Table(self.stage)
 
     @cached_property
     def backdrop(self) -> Backdrop:
         """The table and the wall, lit."""
-        return Backdrop(self.stage, self.emission.total_lm_m2, self.scene.room)
+        return Backdrop(self.table, self.emission.total_lm_m2, self.scene.room)
 
     @cached_property
     def exposure_cd_m2(self) -> float:
         """The scene's exposure, or one that suits the prop from all sides [cd/m2]."""
         given = self.scene.view.exposure_cd_m2
         return given or chosen_exposure_cd_m2(self.stage, self.emission, self.scene.room)
-
-    @cached_property
-    def _turned_points(self) -> FloatArray:
-        return turned_points(self.stage.points, self.stage.axis)
 
     def camera(
         self,
@@ -94,7 +127,7 @@ class Studio:
         """
         view = self.scene.view
         return framed(
-            self._turned_points if turning else self.stage.points,
+            self.stage.turned if turning else self.stage.points,
             azimuth_deg=view.azimuth_deg if azimuth_deg is None else azimuth_deg,
             elevation_deg=view.elevation_deg if elevation_deg is None else elevation_deg,
             distance_mm=self.scene.room.viewing_distance_mm,
@@ -108,7 +141,9 @@ class Studio:
 
     def points(self, camera: Camera) -> Points:
         """Return what the refined pixels of `camera` see of the surface."""
-        fine = camera.refined(SAMPLES)
+        return self._points.get(camera.key, lambda: self._points_of(camera.refined(SAMPLES)))
+
+    def _points_of(self, fine: Camera) -> Points:
         return points_seen(self.stage.triangles, fine, self.view(fine))
 
     def luminance_of(

@@ -77,15 +77,15 @@ class PulsedView:
 def pulsed_studio(studio: Studio, groups: Sequence[Sequence[int]]) -> PulsedStudio:
     """Take a studio's prop apart into groups of lights; lights in no group stand still."""
     room = studio.scene.room
-    still, *parts = shadings_of(_glows(studio, groups), studio.stage, room)
+    still, *parts = shadings_of(_glows(studio, groups), studio.stage, studio.room_light)
     dark = room.model_copy(update={"illuminance_lx": 0.0})
     return PulsedStudio(
         studio,
         tuple(tuple(group) for group in groups),
         still,
         tuple(parts),
-        Backdrop(studio.stage, still.emission.total_lm_m2, room),
-        tuple(Backdrop(studio.stage, p.emission.total_lm_m2, dark) for p in parts),
+        Backdrop(studio.table, still.emission.total_lm_m2, room),
+        tuple(Backdrop(studio.table, p.emission.total_lm_m2, dark) for p in parts),
     )
 
 

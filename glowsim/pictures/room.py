@@ -18,6 +18,7 @@ from typing import cast
 import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter1d, map_coordinates
+from scipy.sparse import csr_matrix, vstack
 
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import cosine_rays
@@ -43,19 +44,7 @@ _REACH = 6.0
 _COARSER = 4
 """The background is smooth: every so many pixels are enough."""
 _LIFT_MM = 1e-3
-_CHUNK = 1 << 19
-
-
-@dataclass(frozen=True)
-class Received:
-    """What n surface points receive.
-
-    room : (n,) float, of the room's light, 1 for an open level surface
-    glow : (n, c) float, of the prop's own light, in the unit and bands of the exitance given
-    """
-
-    room: FloatArray
-    glow: FloatArray
+_CHUNK = 1 << 16
 
 
 def illuminance_xyz(room: Room) -> FloatArray:
@@ -90,45 +79,42 @@ def shut_share(shut: FloatArray) -> FloatArray:
     return shut @ np.array([1.0, GROUND])
 
 
-def gather(
-    stage: Stage,
-    exitance: FloatArray,
-    points: FloatArray,
-    normals: FloatArray,
-    ray_count: int,
-) -> Received:
-    """Return what `points` receive of the room and of the glow of the prop.
+@dataclass(frozen=True)
+class Sight:
+    """What n surface points see of the room and of the m triangles of a stage.
 
-    exitance : (m, c) float, of the stage's triangles, taken as matt; c is 3 for CIE XYZ, or more
-               for several glows at once
-    points, normals : (n, 3) float
+    room : (n,) float, of the room's light, 1 for an open level surface
+    prop : (n, m) sparse, of each triangle's glow
+    """
+
+    room: FloatArray
+    prop: csr_matrix
+
+
+def sight(stage: Stage, points: FloatArray, normals: FloatArray, ray_count: int) -> Sight:
+    """Return what `points` see; points, normals : (n, 3) float.
+
     Rays are spread by the cosine law; those that meet nothing cost no accuracy, for the open
     room is known exactly.
     """
     count = len(points)
-    glow = exitance.astype(np.float32)
     step = max(1, _CHUNK // ray_count)
     slices = [slice(k, min(k + step, count)) for k in range(0, count, step)]
 
-    def part(rows: slice) -> tuple[FloatArray, FloatArray]:
-        return _gather(stage, glow, points[rows], normals[rows], ray_count, rows.start)
+    def part(rows: slice) -> Sight:
+        return _sight(stage, points[rows], normals[rows], ray_count, rows.start)
 
     with ThreadPoolExecutor(THREADS) as pool:
         parts = list(pool.map(part, slices))
-    blocked = np.concatenate([p[0] for p in parts]) if parts else np.zeros(0)
-    received = np.concatenate([p[1] for p in parts]) if parts else np.zeros((0, glow.shape[1]))
-    return Received(np.maximum(open_share(normals) - blocked, 0.0), received)
+    return Sight(
+        np.concatenate([np.zeros(0), *(p.room for p in parts)]),
+        vstack([csr_matrix((0, len(stage.triangles))), *(p.prop for p in parts)]).tocsr(),
+    )
 
 
-def _gather(
-    stage: Stage,
-    glow: Floats,
-    points: FloatArray,
-    normals: FloatArray,
-    ray_count: int,
-    first: int,
-) -> tuple[FloatArray, FloatArray]:
-    """Return the room's light that is blocked (n,), and the glow received (n, c)."""
+def _sight(
+    stage: Stage, points: FloatArray, normals: FloatArray, ray_count: int, first: int
+) -> Sight:
     count = len(points)
     direction = _cosine_rays(normals, ray_count, first)
     origin = np.repeat(points + _LIFT_MM * normals, ray_count, axis=0)
@@ -139,12 +125,12 @@ def _gather(
     blocked = np.bincount(owner, np.where(ray[:, 2] > 0, 1.0, GROUND), minlength=count)
     # From behind, a face is the inside of another body: dark.
     front = np.einsum("nd,nd->n", stage.normals[face], ray) < 0
-    owner_lit, face_lit = owner[front], face[front]
-    received = [
-        np.bincount(owner_lit, band[face_lit], minlength=count)
-        for band in np.ascontiguousarray(glow.T)
-    ]
-    return blocked / ray_count, np.stack(received, axis=1) / ray_count
+    share = np.full(np.count_nonzero(front), 1 / ray_count)
+    shape = (count, len(stage.triangles))
+    return Sight(
+        np.maximum(open_share(normals) - blocked / ray_count, 0.0),
+        csr_matrix((share, (owner[front], face[front])), shape=shape),
+    )
 
 
 def _cosine_rays(normals: FloatArray, ray_count: int, first: int) -> Floats:
@@ -160,17 +146,44 @@ def _cosine_rays(normals: FloatArray, ray_count: int, first: int) -> Floats:
     return cosine_rays(normals, turn, share).astype(np.float32)
 
 
+class Table:
+    """A table the prop stands on, and what each place of it sees: known before any light is."""
+
+    def __init__(self, stage: Stage) -> None:
+        """Lay the table under a stage."""
+        self.axis = stage.centre
+        self.height_mm = float(stage.bounds[0, 2])
+        self.radius_mm = max(float(np.hypot(*(stage.bounds[1] - stage.bounds[0])[:2])) / 2, 1.0)
+        ring = np.arange(_RINGS) / (_RINGS - 1)
+        away = _REACH * self.radius_mm * ring**2
+        angle = 2 * np.pi * np.arange(_SPOKES) / _SPOKES
+        points = np.zeros((_RINGS, _SPOKES, 3))
+        points[:, :, 0] = self.axis[0] + away[:, None] * np.cos(angle)
+        points[:, :, 1] = self.axis[1] + away[:, None] * np.sin(angle)
+        points[:, :, 2] = self.height_mm - 0.01
+        up = np.broadcast_to([0.0, 0.0, 1.0], (_RINGS * _SPOKES, 3))
+        self._sight = sight(stage, points.reshape(-1, 3), up, _TABLE_RAYS)
+
+    def received_lx(self, exitance_xyz_lx: FloatArray, level: FloatArray) -> FloatArray:
+        """Return the illuminance of the table, (rings, spokes, 3) float XYZ [lx].
+
+        exitance_xyz_lx : (m, 3) float, of the stage's triangles;  level : (3,), of an open one
+        """
+        lux = self._sight.room[:, None] * level + self._sight.prop @ exitance_xyz_lx
+        # Rays leave some noise; light from a distance varies slowly.
+        smooth = gaussian_filter1d(lux.reshape(_RINGS, _SPOKES, 3), 1.0, axis=1, mode="wrap")
+        return gaussian_filter1d(smooth, 0.7, axis=0, mode="nearest")
+
+
 class Backdrop:
     """A dark table the prop stands on, and the dark wall behind, in the light of room and prop."""
 
-    def __init__(self, stage: Stage, exitance_xyz_lx: FloatArray, room: Room) -> None:
+    def __init__(self, table: Table, exitance_xyz_lx: FloatArray, room: Room) -> None:
         """Light the table; exitance_xyz_lx : (m, 3) float, of the stage's triangles [lm/m2]."""
-        self._axis = stage.centre
-        self._height_mm = float(stage.bounds[0, 2])
-        self._radius_mm = max(float(np.hypot(*(stage.bounds[1] - stage.bounds[0])[:2])) / 2, 1.0)
+        self._axis, self._height_mm, self._radius_mm = table.axis, table.height_mm, table.radius_mm
         level = illuminance_xyz(room)
         self._wall = _matt(level * open_share(np.array([[0.0, 0.0, 0.0]]))[0])
-        self._table = _matt(self._received_lx(stage, exitance_xyz_lx, level))
+        self._table = _matt(table.received_lx(exitance_xyz_lx, level))
 
     def mixed(self, others: Sequence[Backdrop], weights: Sequence[float]) -> Backdrop:
         """Return this backdrop with the light of others, each times a weight, added."""
@@ -218,24 +231,6 @@ class Backdrop:
     def _ring(self, away_mm: FloatArray) -> FloatArray:
         """Return the number of the ring at a distance from the axis; rings widen outwards."""
         return (_RINGS - 1) * np.sqrt(away_mm / (_REACH * self._radius_mm))
-
-    def _received_lx(
-        self, stage: Stage, exitance_xyz_lx: FloatArray, level: FloatArray
-    ) -> FloatArray:
-        """Return the illuminance of the table, (rings, spokes, 3) float XYZ [lx]."""
-        ring = np.arange(_RINGS) / (_RINGS - 1)
-        away = _REACH * self._radius_mm * ring**2
-        angle = 2 * np.pi * np.arange(_SPOKES) / _SPOKES
-        points = np.zeros((_RINGS, _SPOKES, 3))
-        points[:, :, 0] = self._axis[0] + away[:, None] * np.cos(angle)
-        points[:, :, 1] = self._axis[1] + away[:, None] * np.sin(angle)
-        points[:, :, 2] = self._height_mm - 0.01
-        up = np.broadcast_to([0.0, 0.0, 1.0], (_RINGS * _SPOKES, 3))
-        got = gather(stage, exitance_xyz_lx, points.reshape(-1, 3), up, _TABLE_RAYS)
-        lux = (got.room[:, None] * level + got.glow).reshape(_RINGS, _SPOKES, 3)
-        # Rays leave some noise; light from a distance varies slowly.
-        smooth = gaussian_filter1d(lux, 1.0, axis=1, mode="wrap")
-        return gaussian_filter1d(smooth, 0.7, axis=0, mode="nearest")
 
 
 def _matt(illuminance_xyz_lx: FloatArray) -> FloatArray:

@@ -123,30 +123,40 @@ class Shading:
     sent_back: FloatArray
     bundles: tuple[Bundle, ...]
 
-    def glow_seen(self, points: Points, camera: Camera, calm_mm: float = 0.0) -> Floats:
-        """Return the luminance of the prop's own light, (n, 3) XYZ [cd/m2].
+    def calmed(self, calm_mm: float) -> Shading:
+        """Return this shading with all but the bundles smoothed (see `Stage.smoothed`).
 
-        calm_mm : deviation by which the diffuse part is smoothed (see `Stage.smoothed`).
+        calm_mm : standard deviation of the smoothing
         """
-        both = np.concatenate([self.diffuse, self.across], axis=1)
-        diffuse, across = np.hsplit(self.stage.smoothed(both, calm_mm), 2)
-        return self._seen(diffuse, across, points, camera)
+        all_of_it = np.concatenate([self.diffuse, self.across, self.sent_back], axis=1)
+        diffuse, across, sent_back = np.hsplit(self.stage.smoothed(all_of_it, calm_mm), 3)
+        return replace(self, diffuse=diffuse, across=across, sent_back=sent_back)
 
     def seen(self, points: Points, camera: Camera) -> Floats:
         """Return the luminance of all light at the points a camera sees, (n, 3) XYZ [cd/m2]."""
-        return self._seen(self.diffuse, self.across + self.sent_back, points, camera)
+        return self._seen([(self.diffuse, self.across + self.sent_back)], points, camera)[0]
+
+    def glow_seen(self, points: Points, camera: Camera) -> Floats:
+        """Return the luminance of the prop's own light, (n, 3) XYZ [cd/m2]."""
+        return glows_seen([self], points, camera)[0]
 
     def _seen(
-        self, diffuse: FloatArray, matt: FloatArray, points: Points, camera: Camera
-    ) -> Floats:
-        """Return the luminance of diffuse light, of matt light and of bundles, (n, 3)."""
+        self, parts: Sequence[tuple[FloatArray, FloatArray]], points: Points, camera: Camera
+    ) -> list[Floats]:
+        """Return the luminance of diffuse and of matt light, each with the bundles', (n, 3)."""
         view = camera.directions(points.column, points.row)
-        luminance = self._between(points, diffuse)
-        luminance *= self._shape(points, view)[:, None]
-        luminance += self._between(points, matt)
+        shape = self._shape(points, view)[:, None]
+        bundled = np.zeros((len(points.triangle), 3), np.float32)
         for bundle in self.bundles:
-            bundle.add_to(luminance, self.stage, points, view)
-        return luminance
+            bundle.add_to(bundled, self.stage, points, view)
+        result = []
+        for diffuse, matt in parts:
+            luminance = self._between(points, diffuse)
+            luminance *= shape
+            luminance += self._between(points, matt)
+            luminance += bundled
+            result.append(luminance)
+        return result
 
     def _between(self, points: Points, corners: FloatArray) -> Floats:
         everywhere = np.arange(len(points.triangle))
@@ -162,24 +172,35 @@ class Shading:
         return shape.astype(np.float32)
 
 
+def glows_seen(shadings: Sequence[Shading], points: Points, camera: Camera) -> list[Floats]:
+    """Return the luminance of the prop's own light, (n, 3) XYZ [cd/m2] each.
+
+    shadings : one, and others that are the same but for their smoothing
+    """
+    parts = [(shading.diffuse, shading.across) for shading in shadings]
+    return shadings[0]._seen(parts, points, camera)
+
+
 def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:
     """Work out all that does not depend on where the viewer stands."""
-    return shadings_of([glow], stage, room)[0]
+    return shadings_of([glow], stage, room_light(stage, glow.air, room))[0]
 
 
-def shadings_of(glows: Sequence[SurfaceGlow], stage: Stage, room: Room | None) -> list[Shading]:
+def shadings_of(
+    glows: Sequence[SurfaceGlow], stage: Stage, of_room: FloatArray | None
+) -> list[Shading]:
     """Return the shading of several glows of one prop whose light is to be added up.
 
-    The light of the room is in the first one alone. They share the rays that are followed, so
-    many glows take little longer than one. Without a room only the prop's own light is there, and
-    none of it is sent back.
+    of_room : see `room_light`; it is in the first one alone. Without it only the prop's own light
+              is there, and none of it is sent back.
+    They share the rays that are followed, so many glows take little longer than one.
     """
     emissions = [emission_of(glow) for glow in glows]
     dark = np.zeros((stage.corner_count, 3))
-    across, of_room = [dark] * len(glows), dark
-    if room is not None:
+    across, first = [dark] * len(glows), dark
+    if of_room is not None:
         across = [_of_the_prop(glow, stage, glows[0].air) for glow in glows]
-        of_room = _of_the_room(stage, glows[0].air, room)
+        first = of_room
     brightest = sum(float(emission.total_lm_m2[:, 1].max()) for emission in emissions)
     return [
         Shading(
@@ -187,7 +208,7 @@ def shadings_of(glows: Sequence[SurfaceGlow], stage: Stage, room: Room | None) -
             emission,
             stage.at_corners(emission.diffuse_lm_m2 / np.pi),
             more,
-            of_room if number == 0 else dark,
+            first if number == 0 else dark,
             tuple(_bundles(glow, stage, brightest)),
         )
         for number, (glow, emission, more) in enumerate(zip(glows, emissions, across, strict=True))
@@ -228,8 +249,8 @@ def _of_the_prop(glow: SurfaceGlow, stage: Stage, air: Air) -> FloatArray:
     return stage.at_corners(per_m2(1.0) * total / np.pi)
 
 
-def _of_the_room(stage: Stage, air: Air, room: Room) -> FloatArray:
-    """Return what the surface sends back of the room's light, at the corners, XYZ [cd/m2]."""
+def room_light(stage: Stage, air: Air, room: Room) -> FloatArray:
+    """Return what the surface sends back of the room's light at corners, (c, 3) XYZ [cd/m2]."""
     shut = stage.at_corners(air.smoothed(shut_share(air.shut)[:, None]))
     got = np.maximum(open_share(stage.point_normals)[:, None] - shut, 0.0)
     return reflected_cd_m2(got * illuminance_xyz(room), stage.at_corners(air.white))

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix, diags
-from scipy.sparse.linalg import splu
 
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.patchwork import factored
+from glowsim.transport.kept import Kept
 
 _STEPS = 2
 """Implicit steps of one smoothing: two already fall off much like a Gaussian."""
@@ -31,6 +33,7 @@ class SurfaceHeat:
 
     mass: FloatArray
     stiffness: csr_matrix
+    _factors: Kept[Any] = field(default_factory=lambda: Kept(1), repr=False)
 
     def smoothed(self, values: FloatArray, radius_mm: float) -> FloatArray:
         """Return values at corners, (c, k) float, as a Gaussian of that deviation averages them.
@@ -40,20 +43,22 @@ class SurfaceHeat:
         """
         if radius_mm <= 0:
             return values
-        step = radius_mm**2 / 2 / _STEPS
-        matrix = (diags(self.mass) + step * self.stiffness).tocsr()
         if len(self.mass) <= _MOST_FACTORED:
             # Over a surface few entries are added: three times as quick for three columns, and
             # more columns cost next to nothing.
-            options = {"SymmetricMode": True}
-            factors = splu(matrix.tocsc(), "MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
+            factors = self._factors.get(str(radius_mm), lambda: factored(self._step(radius_mm)))
+            for _ in range(_STEPS):
+                values = factors.solve(self.mass[:, None] * values)
+            return values
+        matrix = self._step(radius_mm)
         for _ in range(_STEPS):
-            goal = self.mass[:, None] * values
-            if len(self.mass) <= _MOST_FACTORED:
-                values = factors.solve(goal)
-            else:
-                values = _solved(matrix, goal, values)
+            values = _solved(matrix, self.mass[:, None] * values, values)
         return values
+
+    def _step(self, radius_mm: float) -> csr_matrix:
+        """Return the matrix of one implicit step of a smoothing."""
+        step = radius_mm**2 / 2 / _STEPS
+        return (diags(self.mass) + step * self.stiffness).tocsr()
 
 
 def surface_heat(triangles: FloatArray, corner: IntArray, count: int) -> SurfaceHeat:

@@ -12,8 +12,8 @@ from glowsim.errors import PictureError
 from glowsim.geometry.creases import smooth_pieces
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import RayTarget
+from glowsim.pictures.camera import turned_points
 from glowsim.pictures.smoothing import SurfaceHeat, surface_heat
-from glowsim.transport.air import smooth_corners_of
 from glowsim.transport.result import SurfaceGlow
 
 _SHARPENED = 2
@@ -29,6 +29,8 @@ class Stage:
     face      : (m,) int, face of that copy's body
     corner    : (m, 3) int, smooth corner of each triangle's corners, 0 to `corner_count` - 1
     rays      : the triangles, ready for ray tests
+    bodies    : the body of each copy; copies of one body have the same corners in the same order
+    starts    : (copies + 1,) int, the first smooth corner of each copy
     """
 
     triangles: FloatArray
@@ -39,6 +41,8 @@ class Stage:
     corner: IntArray
     corner_count: int
     rays: RayTarget
+    bodies: tuple[int, ...]
+    starts: IntArray
 
     @cached_property
     def bounds(self) -> FloatArray:
@@ -118,25 +122,48 @@ class Stage:
         return np.maximum(sharp, 0.0)
 
     @cached_property
-    def _heat(self) -> SurfaceHeat:
-        return surface_heat(self.triangles, self.corner, self.corner_count)
+    def turned(self) -> FloatArray:
+        """The outline of the prop turned all round its axis, (n, 3) float [mm]."""
+        return turned_points(self.points, self.axis)
+
+    @cached_property
+    def _heat(self) -> list[tuple[SurfaceHeat, IntArray]]:
+        """Conduction over each body, and the corners of its copies, (copies, c) int."""
+        found = []
+        for body in sorted(set(self.bodies)):
+            copies = [copy for copy, other in enumerate(self.bodies) if other == body]
+            first, stop = self.starts[copies[0]], self.starts[copies[0] + 1]
+            if stop > first:
+                own = self.copy == copies[0]
+                heat = surface_heat(self.triangles[own], self.corner[own] - first, stop - first)
+                corner = self.starts[copies][:, None] + np.arange(stop - first)
+                found.append((heat, corner))
+        return found
 
     def smoothed(self, values: FloatArray, radius_mm: float) -> FloatArray:
         """Return values at the smooth corners, (corner_count, c) float, averaged around each.
 
         As a Gaussian of standard deviation `radius_mm` does, across smooth edges only.
         """
-        return self._heat.smoothed(values, radius_mm)
+        if radius_mm <= 0:
+            return values
+        result = np.empty_like(values)
+        for heat, corner in self._heat:
+            # All copies of a body are solved together.
+            own = values[corner].transpose(1, 0, 2)
+            calm = heat.smoothed(own.reshape(len(own), -1), radius_mm)
+            result[corner] = calm.reshape(own.shape).transpose(1, 0, 2)
+        return result
 
 
 def stage_of(glow: SurfaceGlow) -> Stage:
     """Return the stage of a prop. Raises PictureError if nothing of it can be seen."""
-    corners = [smooth_corners_of(body) for body in glow.bodies]
+    corners = [body.smooth_corners for body in glow.bodies]
     faces = [np.arange(len(glow.bodies[copy.body].glows)) for copy in glow.copies]
     if not any(map(len, faces)):
         raise PictureError("there is nothing to draw: no body has a surface on the room")
     groups = [corners[copy.body] for copy in glow.copies]
-    starts = np.concatenate([[0], np.cumsum([count for _, count in groups])])
+    starts = np.concatenate([[0], np.cumsum([count for _, count in groups])]).astype(np.int64)
     return Stage(
         glow.faces.triangles,
         glow.faces.normals,
@@ -146,4 +173,6 @@ def stage_of(glow: SurfaceGlow) -> Stage:
         np.concatenate([corner + s for (corner, _), s in zip(groups, starts, strict=False)]),
         int(starts[-1]),
         glow.faces.rays,
+        tuple(copy.body for copy in glow.copies),
+        starts,
     )

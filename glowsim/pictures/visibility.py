@@ -27,6 +27,7 @@ from glowsim.pictures.camera import Camera
 Backend = Literal["embree", "gl"]
 
 BACKGROUND = -1
+_PIXELS_AT_ONCE = 1 << 16
 _MOST_TRIANGLES = 2**24 - 2
 """A colour of 24 bits counts no further."""
 
@@ -89,8 +90,12 @@ def points_seen(triangles: FloatArray, camera: Camera, seen: Seen) -> Points:
     corner = triangles[shown] - camera.eye_mm
     a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
     facing = np.stack([np.cross(b, c), np.cross(c, a), np.cross(a, b)], axis=1)
-    direction = camera.directions(column, row)
-    weight = np.einsum("nkd,nd->kn", facing.astype(np.float32)[number], direction)
+    facing = facing.astype(np.float32)
+    weight = np.zeros((3, len(row)), np.float32)
+    for first in range(0, len(row), _PIXELS_AT_ONCE):
+        part = slice(first, first + _PIXELS_AT_ONCE)
+        direction = camera.directions(column[part], row[part])
+        weight[:, part] = np.einsum("nkd,nd->kn", facing[number[part]], direction)
     # At an edge the two back ends may differ by a pixel: keep the point on its triangle.
     weight *= np.sign(weight[0] + weight[1] + weight[2])
     weight = np.maximum(weight, 0.0)
@@ -113,17 +118,19 @@ def _seen_by_rays(outline: FloatArray, rays: RayTarget, camera: Camera) -> Seen:
     pixel, _ = camera.project(outline)
     low = np.clip(np.floor(pixel.min(axis=0)).astype(int) - 1, 0, [width, height])
     high = np.clip(np.ceil(pixel.max(axis=0)).astype(int) + 1, 0, [width, height])
-    rows, columns = (grid.ravel() for grid in np.mgrid[low[1] : high[1], low[0] : high[0]])
-    direction = camera.directions(columns, rows)
-    hits = rays.first_hits(
-        np.broadcast_to(camera.eye_mm, direction.shape), cast(FloatArray, direction)
-    )
     triangle = np.full((height, width), BACKGROUND, np.int32)
     depth = np.zeros((height, width), np.float32)
-    shape = (high[1] - low[1], high[0] - low[0])
-    triangle[low[1] : high[1], low[0] : high[0]] = hits.face.reshape(shape)
-    along = np.where(hits.face >= 0, hits.distance_mm / camera.stretch(columns, rows), 0.0)
-    depth[low[1] : high[1], low[0] : high[0]] = along.reshape(shape)
+    step = max(1, _PIXELS_AT_ONCE // max(int(high[0] - low[0]), 1))
+    for top in range(int(low[1]), int(high[1]), step):
+        part = np.s_[top : min(top + step, int(high[1])), low[0] : high[0]]
+        rows, columns = (grid.ravel() for grid in np.mgrid[part])
+        direction = camera.directions(columns, rows)
+        hits = rays.first_hits(
+            np.broadcast_to(camera.eye_mm, direction.shape), cast(FloatArray, direction)
+        )
+        triangle[part] = hits.face.reshape(triangle[part].shape)
+        along = np.where(hits.face >= 0, hits.distance_mm / camera.stretch(columns, rows), 0.0)
+        depth[part] = along.reshape(triangle[part].shape)
     return Seen(triangle, depth)
 
 

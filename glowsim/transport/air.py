@@ -40,7 +40,8 @@ _SHARED_BY = 10_000
 _ENOUGH = 1e-3
 """Bounces are followed until one adds no more than this share to the brightest face."""
 _THREADS = 2
-_CHUNK = 1 << 19
+_CHUNK = 1 << 16
+"""Rays followed together: what belongs to them stays in the processor's own memory."""
 _STEPS = np.array([0.8566749, 0.7338919, 0.6287067, 0.5385973])
 """Powers of the root of x^5 = x + 1: even points in four dimensions (Roberts, "The unreasonable
 effectiveness of quasirandom sequences", 2018, from memory)."""
@@ -195,7 +196,7 @@ def smooth_corners_of(body: BodyGlow) -> tuple[IntArray, int]:
 
 
 def _pieces(body: BodyGlow) -> IntArray:
-    return smooth_pieces(*smooth_corners_of(body))
+    return smooth_pieces(*body.smooth_corners)
 
 
 def _mean_mm2(body: BodyGlow) -> float:

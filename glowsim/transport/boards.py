@@ -109,6 +109,8 @@ def _face(name: str, reflectance: FloatArray) -> Medium:
 
 def _beside(mesh: Mesh, solids: Sequence[Mesh | None]) -> IntArray:
     """Return the region each face of a board looks into; the body's own where it sticks out."""
+    if not any(solid is not None for solid in solids[1:]):
+        return np.zeros(len(mesh.faces), dtype=np.int64)
     return np.maximum(region_of(mesh.centroids + BESIDE_MM * mesh.normals, tuple(solids)), 0)
 
 

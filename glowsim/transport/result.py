@@ -7,7 +7,7 @@ responses and never need a new solve.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -18,7 +18,7 @@ from glowsim.errors import SolveError, did_you_mean
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.notebook import table_html
 from glowsim.optics.emission import MATT
-from glowsim.transport.air import Air, Faces, air_between, faces_in_place
+from glowsim.transport.air import Air, Faces, air_between, faces_in_place, smooth_corners_of
 from glowsim.transport.boards import region_names
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
@@ -111,6 +111,11 @@ class BodyGlow:
     def face_index(self) -> FloatArray:
         """Index behind each face, or MATT, (k,) float."""
         return np.full(len(self.glows), MATT) if self.index is None else self.index
+
+    @cached_property
+    def smooth_corners(self) -> tuple[IntArray, int]:
+        """The smooth corner of each face's corners, (k, 3) int, and how many there are."""
+        return smooth_corners_of(self)
 
     @property
     def by_reference(self) -> bool:
@@ -213,6 +218,22 @@ class SurfaceGlow:
         vars(other).update({name: known[name] for name in _STAYS if name in known})
         return other
 
+    def same_faces(self, other: SurfaceGlow) -> bool:
+        """Return whether another glow is of the same faces: form, look and places."""
+        return (
+            len(self.bodies) == len(other.bodies)
+            and len(self.copies) == len(other.copies)
+            and all(map(_same_faces, self.bodies, other.bodies))
+            and all(
+                one.body == two.body and np.array_equal(one.transform, two.transform)
+                for one, two in zip(self.copies, other.copies, strict=True)
+            )
+        )
+
+    def relit(self, other: SurfaceGlow) -> SurfaceGlow:
+        """Return another glow of the same faces, with what is known here of the faces."""
+        return self.alike(**{field.name: getattr(other, field.name) for field in fields(other)})
+
     def flux_lm(self, copy: Copy) -> FloatArray:
         """Return the flux of a copy's lights as driven, (lights, 3) float [lm]."""
         sources = [self.lights[k] for k in copy.lights]
@@ -239,6 +260,16 @@ class SurfaceGlow:
             np.einsum("lbx,lbk->kx", weight, body.diffuse),
             np.einsum("lbx,lbk->kx", weight, body.direct),
         )
+
+
+def _same_faces(one: BodyGlow, other: BodyGlow) -> bool:
+    if one.surface is not other.surface and not (
+        np.array_equal(one.surface.vertices, other.surface.vertices)
+        and np.array_equal(one.surface.faces, other.surface.faces)
+    ):
+        return False
+    looks = ("glows", "hole", "whiteness", "face_index")
+    return all(np.array_equal(getattr(one, name), getattr(other, name)) for name in looks)
 
 
 def body_glow(

@@ -12,7 +12,7 @@ from glowsim.optics.colour import lightness
 from glowsim.optics.srgb import LUMINANCE_OF_SRGB, decode
 from glowsim.pictures import ColourScale, Mark, Studio, bright_map, scale_of
 from glowsim.pictures.colour_scale import scale_for
-from glowsim.pictures.map_page import _where_seen, chosen_views
+from glowsim.pictures.map_page import _options, _where_seen, chosen_views
 from glowsim.pictures.marks import draw_marks, draw_symbol, marks_seen
 from glowsim.scene import View
 from tests.pictures.glows import body_glow, glow_of, moved, scene_with, sphere
@@ -127,7 +127,7 @@ def test_contour_lines_run_where_the_glow_is_round(studio: Studio) -> None:
     camera = studio.camera((300, 300), azimuth_deg=0, elevation_deg=0)
     points = points_seen(studio.stage.triangles, camera, studio.view(camera))
     scale = ColourScale(0, 300, False)
-    picture = _coloured(studio, scale, camera, points).astype(float)
+    picture = _coloured(studio, studio.shading, scale, camera, points).astype(float)
     # 200 cd/m2 is reached at (200 pi - 500)/8 = 16.04 mm.
     height = (200 * np.pi - 500) / 8
     row = round(float(camera.project(np.array([[0, -47.4, height]]))[0][0, 1]))
@@ -170,7 +170,8 @@ def test_a_mark_is_shown_on_a_copy_where_it_can_be_seen() -> None:
     glow = glow_of([body], [(0, moved(0, 0, 0)), (0, moved(0, -60, 0))])
     studio = Studio(glow, scene_with(view=View(azimuth_deg=0, elevation_deg=0)), "embree")
     hidden, open_ = np.array([0.0, -20, 0]), np.array([[0.0, -80, 0]])
+    options = _options(studio)
     mark = Mark(1, "hot", hidden, "", open_)
-    np.testing.assert_array_equal(_where_seen(studio, mark).point_mm, open_[0])
+    np.testing.assert_array_equal(_where_seen(studio, mark, options).point_mm, open_[0])
     alone = Mark(1, "hot", np.array([0.0, 0, 0]))
-    assert _where_seen(studio, alone) is alone
+    assert _where_seen(studio, alone, options) is alone

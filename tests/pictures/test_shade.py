@@ -16,10 +16,11 @@ from glowsim.pictures.camera import framed
 from glowsim.pictures.room import (
     GROUND,
     Backdrop,
-    gather,
+    Table,
     illuminance_xyz,
     open_share,
     reflected_cd_m2,
+    sight,
 )
 from glowsim.pictures.shade import shading_of
 from glowsim.pictures.stage import stage_of
@@ -150,17 +151,16 @@ def test_inside_a_glowing_sphere_light_is_the_same_everywhere() -> None:
     points = rng.uniform(-20, 20, (50, 3))
     normals = rng.normal(size=(50, 3))
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
-    got = gather(stage, np.full((len(ball.faces), 3), 100.0), points, normals, 64)
-    assert_allclose(got.glow, 100.0, rtol=1e-5)
+    got = sight(stage, points, normals, 64)
+    assert_allclose(got.prop @ np.full(len(ball.faces), 100.0), 100.0, rtol=1e-5)
     # The Hammersley points count the share of light from above to two rays in 64.
     assert_allclose(got.room, 0.0, atol=2 / 64)
 
 
 def test_outside_a_closed_body_its_inner_side_is_dark() -> None:
     stage = stage_of(glow_of([body_glow(sphere(50.0), 100.0)]))
-    lit = np.full((len(stage.triangles), 3), 100.0)
-    got = gather(stage, lit, np.zeros((1, 3)), np.array([[0, 0, 1.0]]), 64)
-    assert_allclose(got.glow, 0.0)
+    got = sight(stage, np.zeros((1, 3)), np.array([[0, 0, 1.0]]), 64)
+    assert_allclose(got.prop @ np.full(len(stage.triangles), 100.0), 0.0)
 
 
 def test_light_from_a_disc_above() -> None:
@@ -171,9 +171,9 @@ def test_light_from_a_disc_above() -> None:
     vertices = np.vstack([[0, 0, 40.0], rim])
     fan = np.column_stack([np.zeros(180), (np.arange(180) + 1) % 180 + 1, np.arange(180) + 1])
     stage = stage_of(glow_of([body_glow(Mesh.single_part(vertices, fan.astype(int)))]))
-    got = gather(stage, np.full((180, 3), 50.0), np.zeros((1, 3)), np.array([[0, 0, 1.0]]), 2048)
+    got = sight(stage, np.zeros((1, 3)), np.array([[0, 0, 1.0]]), 2048)
     # One ray in 2048 at the rim, and a polygon of 180 sides.
-    assert_allclose(got.glow[0], 50 * 900 / 2500, rtol=0.005)
+    assert_allclose((got.prop @ np.full(180, 50.0))[0], 50 * 900 / 2500, rtol=0.005)
     assert_allclose(got.room[0], 1 - 900 / 2500, rtol=0.005)
 
 
@@ -208,8 +208,8 @@ def test_the_table_is_lit_by_room_and_prop() -> None:
     stage = stage_of(glow_of([body_glow(sphere(20.0), 5000.0)]))
     room = Room(illuminance_lx=10.0)
     camera = framed(stage.points, azimuth_deg=0, elevation_deg=30, distance_mm=800, size=(120, 120))
-    lit = Backdrop(stage, np.full((len(stage.triangles), 3), 5000.0), room).luminance(camera)
-    unlit = Backdrop(stage, np.zeros((len(stage.triangles), 3)), room).luminance(camera)
+    lit = Backdrop(Table(stage), np.full((len(stage.triangles), 3), 5000.0), room).luminance(camera)
+    unlit = Backdrop(Table(stage), np.zeros((len(stage.triangles), 3)), room).luminance(camera)
     assert lit.shape == (120, 120, 3)
     assert lit[90, 60, 1] > 5 * unlit[90, 60, 1]
     # Far from the prop the table has nearly all of the room's light: 0.1 E / pi.
@@ -220,7 +220,7 @@ def test_from_below_the_table_there_is_only_the_wall() -> None:
     stage = stage_of(glow_of([body_glow(sphere(20.0))]))
     camera = framed(stage.points, azimuth_deg=0, elevation_deg=-30, distance_mm=800, size=(64, 64))
     room = Room(illuminance_lx=10.0)
-    wall = Backdrop(stage, np.zeros((len(stage.triangles), 3)), room).luminance(camera)
+    wall = Backdrop(Table(stage), np.zeros((len(stage.triangles), 3)), room).luminance(camera)
     # Upright: 0.6 E times the reflectance of 0.1 over pi.
     assert_allclose(wall[..., 1], 0.06 * 10 / np.pi, rtol=1e-5)
 
@@ -229,5 +229,5 @@ def test_from_below_the_table_there_is_only_the_wall() -> None:
 def test_smoothed_glow_keeps_a_uniform_body(calm_mm: float) -> None:
     glow = glow_of([body_glow(sphere(), 300.0)])
     stage, camera, points, _ = seen_by(glow, DARK)
-    value = shading_of(glow, stage, DARK).glow_seen(points, camera, calm_mm)
+    value = shading_of(glow, stage, DARK).calmed(calm_mm).glow_seen(points, camera)
     assert_allclose(value[:, 1], 300 / np.pi, rtol=1e-5)

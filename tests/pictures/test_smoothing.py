@@ -54,7 +54,8 @@ def test_noise_is_averaged_out_and_the_mean_kept() -> None:
     stage = stage_of(glow_of([body_glow(sphere(50.0, 4))]))
     noise = np.random.default_rng(1).normal(1.0, 1.0, (stage.corner_count, 2))
     calm = stage.smoothed(noise, 8.0)
-    area = stage._heat.mass
+    ((heat, _),) = stage._heat
+    area = heat.mass
     assert_allclose(area @ calm, area @ noise, rtol=5e-3)
     # The area 4 pi s^2 holds 65 corners here, for a Gaussian: an eighth is left.
     assert_allclose(calm.std(), 1 / np.sqrt(65), rtol=0.3)

@@ -44,12 +44,18 @@ class PartedMatrix:
         """Return the matrix in another precision; the base only if it is not in it already."""
         return PartedMatrix(self.base.astype(dtype, copy=False), self.change.astype(dtype))
 
-    def preconditioner(self, base: Multigrid, origin: IntArray) -> Multigrid:
+    def preconditioner(
+        self, base: Multigrid, origin: IntArray, diagonal: FloatArray | None = None
+    ) -> Multigrid:
         """Return a multigrid for this matrix on top of one for the base, which stays as it is.
 
-        origin : (k,) int, the old node in whose place each new one stands
+        origin   : (k,) int, the old node in whose place each new one stands
+        diagonal : (n,) float, of the base, if it is known
         """
-        inverse = 1.0 / self.diagonal()
+        own = self.base.diagonal() if diagonal is None else diagonal
+        whole = self.change.diagonal().astype(float)
+        whole[: len(own)] += own
+        inverse = 1.0 / whole
         changed = np.nonzero(np.diff(self.change.indptr))[0]
         old = changed[changed < self.base.shape[0]]
         near = self.base[old][:, old].astype(float)

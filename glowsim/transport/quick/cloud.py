@@ -18,10 +18,12 @@ from glowsim.transport.quick.elements import Elements, Nodes
 from glowsim.transport.quick.ground import Band
 from glowsim.transport.quick.lattice import Lattice
 from glowsim.transport.quick.linear import Reading
-from glowsim.transport.quick.multigrid import Matrix, Multigrid
+from glowsim.transport.quick.multigrid import Matrix, Multigrid, in_numbers
 from glowsim.transport.quick.parted import Parted
 
 NumberType = type[np.floating]
+SHORT = np.float32
+"""Of the numbers that multigrid is kept in: it steers the iteration and no more."""
 
 
 class Cloud(Protocol):
@@ -55,7 +57,7 @@ class Cloud(Protocol):
 class WholeCloud:
     """The material without boards in it.
 
-    bands    : matrix and coefficients of each band;  multigrids : of each
+    bands    : matrix and coefficients of each band;  multigrids : of each, in short numbers
     absorbs  : for each band what each region absorbs of a unit field at each node
     faces    : of the walls
     """
@@ -65,7 +67,7 @@ class WholeCloud:
     multigrids: tuple[Multigrid, ...]
     absorbs: tuple[dict[int, FloatArray], ...]
     faces: int
-    _kept: Kept[tuple[Matrix, Multigrid]]
+    _kept: Kept[sparse.csr_matrix]
 
     @classmethod
     def of(cls, lattice: Lattice, media: Sequence[Medium], field_b: FloatArray) -> WholeCloud:
@@ -106,13 +108,15 @@ class WholeCloud:
         return Reading(self.lattice.face_mean).with_rows(self.faces)
 
     def equations(self, band: int, number_type: NumberType) -> tuple[Matrix, Multigrid]:
-        """Return one band's matrix and multigrid in numbers of a type, kept for the next time."""
+        """Return one band's matrix in numbers of a type, and its multigrid."""
+        return self.matrix(band, number_type), self.multigrids[band]
 
-        def made() -> tuple[Matrix, Multigrid]:
-            matrix = self.bands[band].matrix.astype(number_type, copy=False)
-            return matrix, self.multigrids[band].in_type(number_type)
-
-        return self._kept.get(f"{band} {number_type.__name__}", made)
+    def matrix(self, band: int, number_type: NumberType) -> sparse.csr_matrix:
+        """Return one band's matrix in numbers of a type, kept for the next time."""
+        own = self.bands[band].matrix
+        return self._kept.get(
+            f"{band} {number_type.__name__}", lambda: in_numbers(own, number_type)
+        )
 
     def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
         """Return what each region absorbs of a field, (k,) each."""
@@ -170,10 +174,14 @@ class PartedCloud:
 
     def equations(self, band: int, number_type: NumberType) -> tuple[Matrix, Multigrid]:
         """Return one band's matrix and what preconditions it, in numbers of a type."""
-        base, multigrid = self.whole.equations(band, number_type)
-        change = self._matrices[band].change.astype(number_type, copy=False)
-        matrix = PartedMatrix(base, change)
-        return matrix, matrix.preconditioner(multigrid, self.parted.origin)
+        short, matrix = (self._in_numbers(band, kind) for kind in (SHORT, number_type))
+        base = self.whole.multigrids[band]
+        diagonal = self.whole.bands[band].diagonal
+        return matrix, short.preconditioner(base, self.parted.origin, diagonal)
+
+    def _in_numbers(self, band: int, number_type: NumberType) -> PartedMatrix:
+        change = in_numbers(self._matrices[band].change, number_type)
+        return PartedMatrix(self.whole.matrix(band, number_type), change)
 
     def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
         """Return what each region and each board absorbs of a field, (k,) each."""
@@ -197,7 +205,7 @@ def _hierarchies(matrices: list[sparse.csr_matrix]) -> list[Multigrid]:
     for matrix in matrices:
         near = next((m for other, m in made if _alike(matrix, other)), None)
         if near is None:
-            near = Multigrid(matrix)
+            near = Multigrid(matrix).in_type(SHORT)
             made.append((matrix, near))
         chosen.append(near)
     return chosen
