@@ -10,7 +10,7 @@ import click
 
 from glowsim.cli.common import (
     SizeType,
-    as_wired,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -21,6 +21,7 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    supply_options,
     verbose_option,
 )
 from glowsim.cli.reference import (
@@ -63,6 +64,7 @@ from glowsim.transport.solve import REFERENCE_GOAL, solve
 )
 @reference_options
 @click.option("--fresh", is_flag=True, help="Solve again, whatever the folder holds.")
+@supply_options
 @seed_option
 @json_option
 @verbose_option
@@ -79,6 +81,7 @@ def command(
     resume: bool,
     plain: bool,
     fresh: bool,
+    battery: str,
     seed: int,
     as_json: bool,
     verbose: bool,
@@ -96,8 +99,8 @@ def command(
             "add --reference, or leave them out"
         )
     check_fresh(fresh, resume)
-    scene_file = read_scene(scene)
-    through_wires = as_wired(scene_file)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     files = _Files(folder, reference)
     if fresh:
@@ -108,22 +111,24 @@ def command(
         if not reference:
             glow = solve(scene_file, seed=seed, saved=files.result, report=report)
         report("judging")
+        glow = wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
-        _write_json(findings.as_json(), files.findings)
+        told = findings.as_json() | {"wiring": wires.as_json()}
+        _write_json(told, files.findings)
         written = [files.result, files.findings]
-        reason = wires = ""
+        reason = ""
         if pictures:
-            drawn, wires = through_wires(glow)
-            more, reason = _draw(drawn, scene_file, findings, files, size, backend, report)
+            more, reason = _draw(glow, scene_file, findings, files, size, backend, report)
             written += more
     if as_json:
-        print_json(findings.as_json() | {"files": [str(path) for path in written]})
+        print_json(told | {"files": [str(path) for path in written]})
     else:
+        wires.print_headline(console())
         print_findings(console(), findings, verbose)
         if verbose:
             console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
-        if wires:
-            console().print(f"note: pictures {wires}", markup=False)
+        if wires.loss:
+            console().print(f"note: {wires.loss}", markup=False)
         console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
     if "cannot be used" in reason:
         notice().print(f"note: pictures drawn by {reason}", markup=False)

@@ -13,6 +13,7 @@ from rich.table import Table
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -24,7 +25,9 @@ from glowsim.cli.common import (
     seed_option,
     short,
     short_share,
+    supply_options,
     table_of,
+    titled,
 )
 from glowsim.decisions.placing import Placed, place
 from glowsim.pictures import save_picture
@@ -57,6 +60,7 @@ from glowsim.transport.reference import Goal
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw before, after and sections.")
 @backend_option
+@supply_options
 @seed_option
 @json_option
 def command(
@@ -75,6 +79,7 @@ def command(
     size: tuple[int, int],
     pictures: bool,
     backend: str,
+    battery: str,
     seed: int,
     as_json: bool,
 ) -> None:
@@ -84,7 +89,8 @@ def command(
     all bodies like it alike. Where that is worth doing, a new scene is written beside the old one,
     which stays as it is, and pictures before and after; otherwise it says to leave it.
     """
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     with progress_line() as report:
         answer = place(
@@ -99,7 +105,8 @@ def command(
             report=report,
         )
         files = [answer.write()] if answer.worth else []
-        plain = answer.as_json() | {"new_scene": str(files[0]) if files else None}
+        plain = answer.as_json() | {"wiring": wires.as_json()}
+        plain |= {"new_scene": str(files[0]) if files else None}
         files.append(folder / "place.json")
         write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
         if pictures:
@@ -107,6 +114,7 @@ def command(
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
+    wires.print_headline(console())
     _print(console(), answer)
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
 
@@ -150,7 +158,9 @@ def _print(screen: Console, answer: Placed) -> None:
 
 def _figures(answer: Placed) -> Table:
     table = table_of(
-        f"{answer.bodies} before and after (luminance in cd/m2)",
+        titled(
+            f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply
+        ),
         ("",),
         (
             "boards",

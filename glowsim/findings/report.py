@@ -81,6 +81,7 @@ class Findings:
     found   : light leaks, hot spots and dark gaps, numbered;  unlisted : how many more there are
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
+    supply  : what feeds the lights: 'as wired, battery half used', '' for as driven
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
     untold  : share of the glowing surface of which noise lets nothing be said, where it is any
     """
@@ -101,12 +102,14 @@ class Findings:
     compared: dict[str, Comparison] = field(default_factory=dict)
     noise: dict[str, float] = field(default_factory=dict)
     untold: dict[str, float] = field(default_factory=dict)
+    supply: str = ""
 
     def __str__(self) -> str:
         room = self.room
         lines = [
             f"{self.title}, seen from {room.viewing_distance_mm / 1000:g} m in "
             f"{room.illuminance_lx:g} lx ({self.solver} solver)"
+            + (f", {self.supply}" if self.supply else "")
         ]
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
@@ -138,6 +141,7 @@ class Findings:
         return {
             "title": self.title,
             "solver": self.solver,
+            "supply": self.supply,
             "room": self.room.model_dump(),
             "thresholds": self.limits.model_dump(),
             "evenness": [_evenness_json(e) for e in self.bodies],
@@ -203,6 +207,7 @@ def findings_of(
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
+        supply=glow.supply,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,11 +27,18 @@ class SceneFile:
     toml: TomlText
     folder: Path
     """Relative mesh paths start here."""
+    battery: str = "half used"
+    """The state of the battery that everything is worked out for, where the scene has one."""
 
     @property
     def stem(self) -> str:
         """The scene's short name: that of its file, without the ending."""
         return Path(self.toml.name).stem
+
+    def on_battery(self, state: str) -> SceneFile:
+        """Return the same scene on a battery 'fresh', 'half used', 'nearly empty', or at 'full
+        voltage', without what battery and wires lose."""
+        return replace(self, battery=state)
 
     def fault(self, key_path: KeyPath, message: str) -> SceneError:
         """Return an error that names the place of `key_path` in the file."""

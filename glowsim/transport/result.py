@@ -121,6 +121,7 @@ class SurfaceGlow:
     """The glow of a whole prop: each different body once, and its copies.
 
     solver, seed : how it was computed;  seconds : how long that took
+    supply : what feeds the lights, in words: 'as wired, battery half used'; '' as driven
     """
 
     title: str
@@ -130,6 +131,7 @@ class SurfaceGlow:
     solver: str
     seed: int
     seconds: float
+    supply: str = ""
 
     @property
     def notes(self) -> tuple[str, ...]:
