@@ -145,7 +145,8 @@ def command(
     report = pulse_report(electrics, seconds=seconds, frames_per_second=fps)
     with progress_line() as tell:
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=tell)
-        shown, note = wired(glow, electrics), loss_words(electrics)
+        shown, loss = wired(glow, electrics), loss_words(electrics)
+        note = f"drawn {loss or shown.supply}" if shown.supply else ""
         tell("taking the light apart")
         # For one small view it does not pay to start OpenGL.
         studio = Studio(shown, scene_file.scene, backend if pictures else "embree")
@@ -166,7 +167,7 @@ def command(
     if pictures and not held_back:
         path = target or folder / "pulse.webp"
         levels = levels_as_wired(electrics, report, glow)
-        note += ", at full levels; each frame with the loss at its own" if note else ""
+        note += ", at full levels; each frame with the loss at its own" if loss else ""
         frames = pulse_frames(
             pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
         )
