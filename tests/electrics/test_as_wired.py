@@ -156,7 +156,7 @@ def test_states_and_what_they_are_called(scene, bare):
 
 
 def test_boards_that_the_wiring_does_not_know_yet_sit_at_the_battery(bare):
-    tree = '[wiring]\nkind = "tree"\n[[wiring.segments]]\nfrom = "supply"\nto = "a"\n'
+    tree = '[wiring]\nkind = "tree"\n[[wiring.segments]]\nend = "a"\n'
     tree += 'length_mm = 100\nboards = ["spike 1: board"]\n'
     scene = orange(CELLS + tree)
     with pytest.raises(SceneError):
