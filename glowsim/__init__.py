@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from glowsim.decisions.placing import place as place
     from glowsim.decisions.sweep import local_processes as local_processes
     from glowsim.decisions.thickness import thickness as thickness
+    from glowsim.electrics.as_wired import as_wired as as_wired
     from glowsim.electrics.heat import heat_of as heat_of
     from glowsim.errors import GeometryError as GeometryError
     from glowsim.errors import GlowsimError as GlowsimError
@@ -55,6 +56,7 @@ _HOMES = {
     "glowsim.decisions.placing": ("place",),
     "glowsim.decisions.sweep": ("local_processes",),
     "glowsim.decisions.thickness": ("thickness",),
+    "glowsim.electrics.as_wired": ("as_wired",),
     "glowsim.electrics.heat": ("heat_of",),
     "glowsim.errors": (
         *("GeometryError", "GlowsimError", "MaterialError", "PictureError", "SceneError"),

@@ -18,6 +18,7 @@ from glowsim.buildsheet.paper import paper_size_mm
 from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.places import BodyPlaces, body_places
 from glowsim.buildsheet.trouble import trouble
+from glowsim.electrics.as_wired import headline, loss_words, wired
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
@@ -166,16 +167,16 @@ def _pictures(
 ) -> tuple[tuple[tuple[Image.Image, str], ...], tuple[str, ...]]:
     """Return the pictures of the prop with their captions, and what is found on it, in words."""
     scene = scene_file.scene
-    wired, note = electrics.wired(glow)
+    glow, notes = wired(glow, electrics), [loss_words(electrics), *headline(electrics)]
     report("drawing the prop")
-    studio = Studio(wired, scene, backend)
-    # Without the loss in the wires copies are alike, and each finding stands for all of them.
+    studio = Studio(glow, scene, backend)
     findings = findings_of(glow, scene)
     told = findings.found[:MOST_FINDINGS]
     page = bright_map(studio, scene, marks_of(told), PICTURE_SIZE)
     room = scene.room
     words = f"In {room.illuminance_lx:g} lx, seen from {room.viewing_distance_mm / 1000:g} m"
-    words += f"; {note}." if note else "."
+    words += f"; {notes[0] or glow.supply}." if glow.supply else "."
+    words = " ".join([words, *notes[1:]])
     shown = (
         (studio.photo(PICTURE_SIZE), words),
         (page, "Brightness. Good to a third either way."),

@@ -16,6 +16,7 @@ from rich.table import Table
 
 from glowsim.cli.common import (
     SizeType,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -25,6 +26,7 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    supply_options,
     table_of,
 )
 from glowsim.cli.reference import (
@@ -68,6 +70,7 @@ ANY = Goal(noise=None, seconds=0.0)
 @backend_option
 @reference_options
 @click.option("--fresh", is_flag=True, help="Solve both again, whatever the folder holds.")
+@supply_options
 @seed_option
 @json_option
 def command(
@@ -82,6 +85,7 @@ def command(
     resume: bool,
     plain: bool,
     fresh: bool,
+    battery: str,
     seed: int,
     as_json: bool,
 ) -> None:
@@ -90,7 +94,8 @@ def command(
     Both results are taken from the folder where it holds them, and solved where it does not. The
     summary stays in the folder: later quick runs of bodies like these say how far they were off.
     """
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     goal = goal_of(noise, seconds, photons)
     saved = folder / "reference.npz"
@@ -101,6 +106,7 @@ def command(
     with progress_line() as report:
         quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", fresh=fresh, report=report)
         report("comparing")
+        quick, reference = wires.show(quick), wires.show(reference)
         found = agreement_of(quick, reference, scene_file.scene.room)
         names = ["agreement.json"]
         with written_together(folder) as part:
@@ -112,9 +118,11 @@ def command(
                 save_picture(_map(studio, body, size), part / names[-1])
         written = [folder / name for name in names]
     if as_json:
-        print_json(found.as_json() | {"files": [str(path) for path in written]})
+        print_json(
+            found.as_json() | {"supply": quick.supply, "files": [str(path) for path in written]}
+        )
         return
-    _print(console(), found)
+    _print(console(), found, quick.supply or "as driven")
     console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
 
 
@@ -152,7 +160,8 @@ def _map(studio: Studio, body: BodyAgreement, size: tuple[int, int]) -> Image:
         f"Quick against the reference, beyond noise, in patches of {body.patch_mm:.2g} mm: "
         f"{body.body}",
         {"hot": "worst place: quick too bright", "dark": "worst place: quick too dark"},
-        "white: no difference can be told   grey: dark, not meant to glow, or too few photons",
+        "white: no difference can be told   grey: dark, not meant to glow, or too few photons"
+        + (f"   {studio.glow.supply}" if studio.glow.supply else ""),
     )
     return ratio_map(studio, {body.copies[0]: Compared(*body.faces)}, words, marks, size)
 
@@ -161,9 +170,9 @@ def _plain_name(name: str) -> str:
     return re.sub(r"\W+", "-", name).strip("-").lower()
 
 
-def _print(screen: Console, found: Agreement) -> None:
+def _print(screen: Console, found: Agreement, supply: str) -> None:
     """Print the agreement as a maker should read it."""
-    screen.print(f"[bold]{found.title}[/bold]: the quick solver beside the reference, as driven")
+    screen.print(f"[bold]{found.title}[/bold]: the quick solver beside the reference, {supply}")
     table = table_of(
         "Quick is too bright (+) or too dark (-) by so many percent",
         ("body",),

@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from rich.console import Console
 from rich.table import Table
 
 if TYPE_CHECKING:
+    from glowsim.electrics.power import Electrics
     from glowsim.scene import SceneFile
     from glowsim.transport.result import SurfaceGlow
 
@@ -51,6 +53,33 @@ backend_option = click.option(
     show_default=True,
     help="How the faces in a picture are found; both give the same picture.",
 )
+
+
+_STATES = {"fresh": "fresh", "half": "half used", "low": "nearly empty"}
+
+
+def supply_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options that say on what battery a scene is shown; the command gets the state as
+    `battery`, for `SceneFile.on_battery`."""
+
+    @click.option(
+        "--battery",
+        type=click.Choice(tuple(_STATES)),
+        help="As wired, with the battery in this state: low is nearly empty.  [default: half]",
+    )
+    @click.option(
+        "--full-voltage", is_flag=True, help="Without what the battery and the wires lose."
+    )
+    @wraps(command)
+    def asked(*args: Any, battery: str | None, full_voltage: bool, **others: Any) -> Any:
+        if battery and full_voltage:
+            raise click.UsageError(
+                "--full-voltage leaves the battery out of it; give it or --battery, not both"
+            )
+        state = "full voltage" if full_voltage else _STATES[battery or "half"]
+        return command(*args, battery=state, **others)
+
+    return asked
 
 
 class SizeType(click.ParamType):
@@ -150,15 +179,55 @@ def progress_line(shown: bool = True) -> Iterator[Callable[[str], None]]:
         yield lambda text: status.update(text)
 
 
-def as_wired(scene_file: SceneFile) -> Callable[[SurfaceGlow], tuple[SurfaceGlow, str]]:
-    """Check a scene's battery and wires before the work; return what shows a glow through them.
+def titled(title: str, supply: str) -> str:
+    """Return a table's title with what feeds the lights: 'Evenness (as wired, battery fresh)'."""
+    if not supply:
+        return title
+    return f"{title[:-1]}; {supply})" if title.endswith(")") else f"{title} ({supply})"
 
-    It returns the glow as the wires let it be, with the battery half used, and what to say about it
-    ('' without wires). For pictures: findings are about the glow as drawn, and `power` tells what
-    the wires take from it. Raises SceneError.
-    """
-    if scene_file.scene.power is None and scene_file.scene.wiring is None:
-        return lambda glow: (glow, "")
-    from glowsim.electrics.power import Electrics
 
-    return Electrics(scene_file).wired
+class Wires:
+    """A scene's battery and wires, checked before the work; nothing for a scene without."""
+
+    def __init__(self, scene_file: SceneFile) -> None:
+        """Look everything up; raises SceneError."""
+        self.electrics: Electrics | None = None
+        if scene_file.scene.power is not None or scene_file.scene.wiring is not None:
+            from glowsim.electrics.power import Electrics
+
+            self.electrics = Electrics(scene_file)
+
+    def show(self, glow: SurfaceGlow) -> SurfaceGlow:
+        """Return a glow of the scene as the wires let it be."""
+        if self.electrics is None:
+            return glow
+        from glowsim.electrics.as_wired import wired
+
+        return wired(glow, self.electrics)
+
+    @property
+    def headline(self) -> tuple[str, ...]:
+        """What must be said before any figure."""
+        if self.electrics is None:
+            return ()
+        from glowsim.electrics.as_wired import headline
+
+        return headline(self.electrics)
+
+    @property
+    def loss(self) -> str:
+        """What reaches the best and the worst board, '' where nothing is lost."""
+        if self.electrics is None:
+            return ""
+        from glowsim.electrics.as_wired import loss_words
+
+        return loss_words(self.electrics)
+
+    def print_headline(self, screen: Console) -> None:
+        """Print what must be said before any figure."""
+        for words in self.headline:
+            screen.print(words, markup=False, style="bold")
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {"headline": list(self.headline), "loss": self.loss}

@@ -11,7 +11,7 @@ import click
 
 from glowsim.cli.common import (
     SizeType,
-    as_wired,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -22,6 +22,7 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    supply_options,
     verbose_option,
 )
 from glowsim.cli.reference import (
@@ -68,6 +69,7 @@ from glowsim.transport.store import save_glow
 @sure_option
 @reference_options
 @click.option("--fresh", is_flag=True, help="Solve again, whatever the folder holds.")
+@supply_options
 @seed_option
 @json_option
 @verbose_option
@@ -85,6 +87,7 @@ def command(
     resume: bool,
     plain: bool,
     fresh: bool,
+    battery: str,
     seed: int,
     as_json: bool,
     verbose: bool,
@@ -98,8 +101,8 @@ def command(
     goal = goal_of(noise, seconds, photons)
     _check_options(reference, sure, resume or plain or goal != REFERENCE_GOAL)
     check_fresh(fresh, resume)
-    scene_file = read_scene(scene)
-    through_wires = as_wired(scene_file)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     name: Name = "reference" if reference else "sure" if sure else "glow"
     files = _Files(folder, name)
@@ -113,23 +116,25 @@ def command(
         if not (reference or sure):
             glow = solve(scene_file, seed=seed, saved=files.result, fresh=fresh, report=report)
         report("judging")
+        glow = wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
-        reason = wires = ""
+        told = findings.as_json() | {"wiring": wires.as_json()}
+        reason = ""
         with written_together(folder) as part:
             parts = _Files(part, name)
             if pictures:
-                drawn, wires = through_wires(glow)
-                reason = _draw(drawn, scene_file, findings, parts, size, backend, report)
-            old = _write_findings(findings, scene_file, files, parts)
+                reason = _draw(glow, scene_file, findings, parts, size, backend, report)
+            old = _write_findings(told, scene_file, files, parts)
         written = [files.result, files.findings, *(files.drawn if pictures else ())]
     if as_json:
-        print_json(findings.as_json() | {"files": [str(path) for path in written]})
+        print_json(told | {"files": [str(path) for path in written]})
     else:
+        wires.print_headline(console())
         print_findings(console(), findings, verbose)
         if verbose:
             console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
-        if wires:
-            console().print(f"note: pictures {wires}", markup=False)
+        if wires.loss:
+            console().print(f"note: {wires.loss}", markup=False)
         if old:
             names = ", ".join(path.name for path in old)
             console().print(f"note: of an earlier result in {folder}: {names}", markup=False)
@@ -195,7 +200,7 @@ def _draw(
 
 
 def _write_findings(
-    findings: Findings, scene_file: SceneFile, files: _Files, parts: _Files
+    told: dict[str, Any], scene_file: SceneFile, files: _Files, parts: _Files
 ) -> list[Path]:
     """Write the findings, with a stamp of the scene and the names of what was drawn from them.
 
@@ -203,7 +208,7 @@ def _write_findings(
     Return those that show an earlier one.
     """
     stamp = hashlib.sha256(scene_file.scene.model_dump_json().encode()).hexdigest()[:16]
-    data = json.loads(json.dumps(findings.as_json() | {"scene_stamp": stamp}))
+    data = json.loads(json.dumps(told | {"scene_stamp": stamp}))
     shown = {path.name for path in parts.drawn if path.exists()}
     there = [path for path in files.drawn if path.exists() and path.name not in shown]
     before = _read_json(files.findings)

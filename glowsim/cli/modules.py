@@ -13,6 +13,7 @@ from rich.table import Table
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -25,7 +26,9 @@ from glowsim.cli.common import (
     seed_option,
     short,
     short_share,
+    supply_options,
     table_of,
+    titled,
 )
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.modules import Modules, modules
@@ -62,6 +65,7 @@ from glowsim.transport.plan import plan_of
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw the chart and the sheet.")
 @backend_option
+@supply_options
 @seed_option
 @json_option
 def command(
@@ -82,11 +86,13 @@ def command(
     size: tuple[int, int],
     pictures: bool,
     backend: str,
+    battery: str,
     seed: int,
     as_json: bool,
 ) -> None:
     """Say how many light boards a body of SCENE needs, and what no number of them can beat."""
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     asked = sure_of(sure, seconds, folder)
     with progress_line() as report:
@@ -102,7 +108,8 @@ def command(
             report=report,
         )
         files = [answer.write()] if write and answer.verdict.worth else []
-        plain = answer.as_json() | {"new_scene": str(files[0]) if files else None}
+        plain = answer.as_json() | {"wiring": wires.as_json()}
+        plain |= {"new_scene": str(files[0]) if files else None}
         files.append(folder / "modules.json")
         write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
         if pictures:
@@ -110,6 +117,7 @@ def command(
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
+    wires.print_headline(console())
     _print(console(), answer)
     if write and not answer.verdict.worth:
         console().print("No new scene is written: the one there is stays as it is.")
@@ -159,7 +167,10 @@ def _level(light: Light) -> str:
 def _table(answer: Modules, board: str) -> Table:
     bound = answer.bounds[board]
     table = table_of(
-        f"{board} (luminance in cd/m2; of one '{answer.body.name}')",
+        titled(
+            f"{board} (luminance in cd/m2; of one '{answer.body.name}')",
+            answer.shown.step.findings.supply,
+        ),
         (),
         (
             *("", "boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),

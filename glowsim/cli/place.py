@@ -13,6 +13,7 @@ from rich.table import Table
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -25,7 +26,9 @@ from glowsim.cli.common import (
     seed_option,
     short,
     short_share,
+    supply_options,
     table_of,
+    titled,
 )
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.placing import Placed, place
@@ -62,6 +65,7 @@ from glowsim.transport.reference import Goal
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw before, after and sections.")
 @backend_option
+@supply_options
 @seed_option
 @json_option
 def command(
@@ -82,6 +86,7 @@ def command(
     size: tuple[int, int],
     pictures: bool,
     backend: str,
+    battery: str,
     seed: int,
     as_json: bool,
 ) -> None:
@@ -91,7 +96,8 @@ def command(
     all bodies like it alike. Where that is worth doing, a new scene is written beside the old one,
     which stays as it is, and pictures before and after; otherwise it says to leave it.
     """
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     asked = sure_of(sure, seconds, folder)
     with progress_line() as report:
@@ -108,7 +114,8 @@ def command(
             report=report,
         )
         files = [answer.write()] if answer.worth else []
-        plain = answer.as_json() | {"new_scene": str(files[0]) if files else None}
+        plain = answer.as_json() | {"wiring": wires.as_json()}
+        plain |= {"new_scene": str(files[0]) if files else None}
         files.append(folder / "place.json")
         write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
         if pictures:
@@ -116,6 +123,7 @@ def command(
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
+    wires.print_headline(console())
     _print(console(), answer)
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
 
@@ -159,7 +167,9 @@ def _print(screen: Console, answer: Placed) -> None:
 
 def _figures(answer: Placed) -> Table:
     table = table_of(
-        f"{answer.bodies} before and after (luminance in cd/m2)",
+        titled(
+            f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply
+        ),
         ("",),
         (
             *("boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),

@@ -22,10 +22,12 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    supply_options,
     verbose_option,
 )
 from glowsim.cli.pulse_tables import print_pulse, pulse_json
 from glowsim.decisions.flashes import FLASH_SIZE, flashes_in
+from glowsim.electrics.as_wired import headline, loss_words, wired
 from glowsim.electrics.export import c_header, keyframes_csv
 from glowsim.electrics.export_pins import pin_lines
 from glowsim.electrics.power import Electrics
@@ -97,6 +99,7 @@ CHART_POINTS = 1800
     help="Draw the animation even if it flashes more than three times a second.",
 )
 @backend_option
+@supply_options
 @seed_option
 @json_option
 @verbose_option
@@ -112,6 +115,7 @@ def command(
     pictures: bool,
     despite_flashes: bool,
     backend: str,
+    battery: str,
     seed: int,
     as_json: bool,
     verbose: bool,
@@ -122,7 +126,7 @@ def command(
     flashes; says what it draws on average. Nothing is solved again for it. An animation that
     flashes too often is held back. Ctrl-C keeps the frames that are finished.
     """
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
     if not scene_file.scene.pulses:
         raise SceneError(
             f'{scene}: has no [[pulses]]; add one, such as zone = "{_some_zone(scene_file)}" with '
@@ -133,10 +137,11 @@ def command(
     report = pulse_report(electrics, seconds=seconds, frames_per_second=fps)
     with progress_line() as tell:
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=tell)
-        wired, note = electrics.wired(glow)
+        shown, loss = wired(glow, electrics), loss_words(electrics)
+        note = f"drawn {loss or shown.supply}" if shown.supply else ""
         tell("taking the light apart")
         # For one small view it does not pay to start OpenGL.
-        studio = Studio(wired, scene_file.scene, backend if pictures else "embree")
+        studio = Studio(shown, scene_file.scene, backend if pictures else "embree")
         groups = [member.lights for member in report.moving]
         camera = studio.camera(FLASH_SIZE)
         if pictures:
@@ -154,7 +159,7 @@ def command(
     if pictures and not held_back:
         path = target or folder / "pulse.webp"
         levels = levels_as_wired(electrics, report, glow)
-        note += ", at full levels; each frame with the loss at its own" if note else ""
+        note += ", at full levels; each frame with the loss at its own" if loss else ""
         frames = pulse_frames(
             pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
         )
@@ -166,6 +171,8 @@ def command(
         files = [str(file) for file in written]
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
         return
+    for words in headline(electrics):
+        console().print(words, markup=False, style="bold")
     print_pulse(console(), report, flashes, nearest_mm, note)
     if pictures and held_back:
         console().print(

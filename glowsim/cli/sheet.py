@@ -20,6 +20,7 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    supply_options,
 )
 from glowsim.scene import read_scene
 from glowsim.transport.solve import solve
@@ -49,6 +50,7 @@ from glowsim.transport.solve import solve
     help="Room around each board in its pocket, in mm.",
 )
 @backend_option
+@supply_options
 @seed_option
 @json_option
 def command(
@@ -57,6 +59,7 @@ def command(
     paper: str,
     clearance_mm: float,
     backend: str,
+    battery: str,
     seed: int,
     as_json: bool,
 ) -> None:
@@ -66,7 +69,7 @@ def command(
     cut out, and the lights as GLB.
     """
     paper_size_mm(paper)
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
     results = out_folder(out, scene_file.stem)
     with progress_line() as report:
         glow = solve(scene_file, seed=seed, saved=results / "glow.npz", report=report)

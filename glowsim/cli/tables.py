@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.common import off_text, short, table_of
+from glowsim.cli.common import off_text, short, table_of, titled
 from glowsim.findings import EnergyAccount, Findings
 from glowsim.findings.report import untold_words
 from glowsim.findings.unevenness import off_of_ripple
@@ -20,6 +20,7 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     screen.print(
         f"[bold]{findings.title}[/bold], seen from {room.viewing_distance_mm / 1000:g} m in "
         f"{room.illuminance_lx:g} lx ({findings.solver} solver)"
+        + (f", {findings.supply}" if findings.supply else "")
     )
     for note in findings.notes:
         screen.print(f"note: {note}", markup=False)
@@ -36,7 +37,7 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:
         screen.print("No hot spots, dark gaps or light leaks by these thresholds.")
-    screen.print(_account(findings.account))
+    screen.print(_account(findings.account, findings.supply))
     for line in _trust(findings):
         screen.print(line, markup=False)
     for caution in findings.cautions:
@@ -89,7 +90,7 @@ def _advice(findings: Findings) -> list[tuple[str, str]]:
 def _evenness(findings: Findings) -> Table:
     limits = findings.limits
     table = table_of(
-        "Evenness (luminance in cd/m2; U0 is least over mean)",
+        titled("Evenness (luminance in cd/m2; U0 is least over mean)", findings.supply),
         ("body", "verdict"),
         ("off by", "within", "too dark", "too bright", "5 %/mean", "U0", *_LUMINANCES),
     )
@@ -141,7 +142,7 @@ def _figure_error(name: str, value: float) -> str:
 
 def _lit(findings: Findings) -> Table:
     table = table_of(
-        "Does it read as lit?",
+        titled("Does it read as lit?", findings.supply),
         ("body", "verdict"),
         ("x white paper", "range", "on/off", "area lit", "needs cd/m2"),
     )
@@ -163,7 +164,7 @@ def _lit(findings: Findings) -> Table:
 
 def _found(findings: Findings) -> Table:
     table = table_of(
-        "Findings (place and height in the body's own frame)",
+        titled("Findings (place and height in the body's own frame)", findings.supply),
         ("no", "kind", "body"),
         ("place mm", "height mm", "size mm", "x around", "x mean", "nearest light"),
     )
@@ -182,8 +183,9 @@ def _found(findings: Findings) -> Table:
     return table
 
 
-def _account(account: EnergyAccount) -> Table:
-    table = table_of("Where the light went (lm)", ("",), ("red", "green", "blue"))
+def _account(account: EnergyAccount, supply: str) -> Table:
+    title = titled("Where the light went (lm)", supply)
+    table = table_of(title, ("",), ("red", "green", "blue"))
     rows = {
         "emitted": account.emitted_lm,
         "let out": account.escaped_lm,

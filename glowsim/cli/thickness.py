@@ -16,6 +16,7 @@ from rich.progress import Progress
 from glowsim.cli.common import (
     LengthType,
     SizeType,
+    Wires,
     backend_option,
     console,
     json_option,
@@ -25,6 +26,7 @@ from glowsim.cli.common import (
     print_json,
     scene_argument,
     seed_option,
+    supply_options,
     verbose_option,
 )
 from glowsim.cli.reference import PATIENCE_S, answer_goal, sure_of, sure_option
@@ -86,6 +88,7 @@ from glowsim.scene import read_scene
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw the chart and the sheet.")
 @backend_option
+@supply_options
 @seed_option
 @json_option
 @verbose_option
@@ -106,6 +109,7 @@ def command(
     size: tuple[int, int],
     pictures: bool,
     backend: str,
+    battery: str,
     seed: int,
     as_json: bool,
     verbose: bool,
@@ -119,7 +123,8 @@ def command(
         raise click.UsageError(
             "--time is for the reference solver; add --reference or --sure, or leave it out"
         )
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     with _progress() as report:
         with _executor(dask, workers) as executor:
@@ -142,8 +147,11 @@ def command(
         if pictures:
             files += _drawn(answer, folder, size, backend, report)
     if as_json:
-        print_json(answer.as_json() | {"files": [str(file) for file in files]})
+        print_json(
+            answer.as_json() | {"wiring": wires.as_json(), "files": [str(file) for file in files]}
+        )
         return
+    wires.print_headline(console())
     print_thickness(console(), answer, verbose)
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
 

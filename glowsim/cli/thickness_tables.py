@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import off_text, short, short_share, table_of
+from glowsim.cli.common import off_text, short, short_share, table_of, titled
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
@@ -69,7 +69,7 @@ def _tables(answer: Thickness, advice: Advice, groups: list[Columns]) -> list[Ta
             mark = "-> " if advice.worth and value == advice.value_mm else ""
             table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
         tables.append(table)
-    tables[0].title = f"{advice.material} (luminance in cd/m2)"
+    tables[0].title = titled(f"{advice.material} (luminance in cd/m2)", advice.step.findings.supply)
     return tables
 
 

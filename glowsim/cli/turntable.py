@@ -9,7 +9,7 @@ from rich.progress import Progress
 
 from glowsim.cli.common import (
     SizeType,
-    as_wired,
+    Wires,
     backend_option,
     console,
     notice,
@@ -18,6 +18,7 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
+    supply_options,
     verbose_option,
 )
 from glowsim.pictures import Studio, write_turntable
@@ -52,6 +53,7 @@ from glowsim.transport.solve import solve
     help="Luminance shown as white, cd/m2.  [default: the scene's, or a fitting one]",
 )
 @backend_option
+@supply_options
 @seed_option
 @verbose_option
 def command(
@@ -63,6 +65,7 @@ def command(
     seconds: float,
     exposure: float | None,
     backend: str,
+    battery: str,
     seed: int,
     verbose: bool,
 ) -> None:
@@ -70,13 +73,13 @@ def command(
 
     Ctrl-C keeps the frames that are finished.
     """
-    scene_file = read_scene(scene)
-    through_wires = as_wired(scene_file)
+    scene_file = read_scene(scene).on_battery(battery)
+    wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     path = target or folder / "turntable.webp"
     with progress_line() as report:
         glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
-        glow, as_it_is = through_wires(glow)
+        glow = wires.show(glow)
         report("setting up the camera")
         studio = Studio(glow, scene_file.scene, backend)
     with Progress(console=notice(), disable=not notice().is_terminal) as bar:
@@ -90,8 +93,9 @@ def command(
             exposure_cd_m2=exposure,
             progress=lambda done, count: bar.update(task, completed=done),
         )
-    if as_it_is:
-        console().print(f"note: {as_it_is}", markup=False)
+    wires.print_headline(console())
+    if wires.loss or glow.supply:
+        console().print(f"note: drawn {wires.loss or glow.supply}", markup=False)
     if verbose:
         console().print(f"faces found by {studio.reason}", markup=False)
     console().print(f"Written: {path}", markup=False)

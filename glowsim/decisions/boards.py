@@ -58,6 +58,8 @@ class BoardKind:
 
     def __init__(self, light: Light, catalogue: Catalogue, limit_w: float, body: Body) -> None:
         """Take `light` as the pattern. limit_w : average power that one board may have."""
+        self.kept: FloatArray = np.ones(3)
+        """Share of each band's light that battery and wires leave."""
         self.light = light.model_copy(update={"separate_leds": False})
         self.board: Board = catalogue.board(light.board)
         self._catalogue = catalogue
@@ -167,9 +169,9 @@ class BoardKind:
         )
 
     def luminance_cd_m2(self, share: FloatArray, area_mm2: FloatArray) -> FloatArray:
-        """Return the luminance of patches that get shares of the flux, as driven.
+        """Return the luminance of patches that get shares of the flux, as driven and wired.
 
         share : (..., 3, patches) float.  Returns (..., patches) float.
         """
-        flux = self.source.flux_lm * self.source.drive
+        flux = self.source.flux_lm * self.source.drive * self.kept
         return luminance_of_emitter_cd_m2(np.einsum("b,...bp->...p", flux, share) / area_mm2)

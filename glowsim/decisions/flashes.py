@@ -6,6 +6,7 @@ import os
 
 import numpy as np
 
+from glowsim.electrics.as_wired import wired
 from glowsim.electrics.flashes import FlashReport, coarse, count_flashes
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.pulse_report import PulseReport, pulse_report
@@ -44,8 +45,8 @@ def flashes(
         raise SceneError(f"{scene_file.toml.name}: has no [[pulses]] to count flashes of")
     electrics = Electrics(scene_file)
     report = pulse_report(electrics, seconds=seconds, frames_per_second=frames_per_second)
-    wired, _ = electrics.wired(solve(scene_file, saved=saved) if glow is None else glow)
-    studio = Studio(wired, scene_file.scene, "embree")
+    shown = wired(solve(scene_file, saved=saved) if glow is None else glow, electrics)
+    studio = Studio(shown, scene_file.scene, "embree")
     groups = [member.lights for member in report.moving]
     view = own_light_view(studio, groups, studio.camera(FLASH_SIZE))
     return flashes_in(studio, view, report, nearest_mm)

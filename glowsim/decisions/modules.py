@@ -287,10 +287,10 @@ def _tried(
     try:
         placement, predicted = placer.place(count)
         new = lit(scene_file, numbers, placer, placement, before, report)
+        report(f"confirming {named_boards(count, kind.name)}")
+        step = trial.judged(new.scene_file, count)
     except SceneError as fault:
         return str(fault)
-    report(f"confirming {named_boards(count, kind.name)}")
-    step = trial.judged(new.scene_file, count)
     levels = new.factor * placement.levels
     return Count(
         kind.name,

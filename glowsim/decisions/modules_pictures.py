@@ -7,6 +7,7 @@ from collections.abc import Callable
 from PIL import Image
 
 from glowsim.decisions.modules import Count, Modules
+from glowsim.decisions.words import sentence
 from glowsim.decisions.worth import figures
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.pictures import Line, Panel, Studio, chart, compared
@@ -52,7 +53,7 @@ def modules_chart(answer: Modules) -> Image.Image:
         "boards",
         title=f"{title}: {answer.body.name}",
         note=f"Each number at the best places found. Bound: what no number of these boards in the "
-        f"allowed space can beat. Ring: {ring}.",
+        f"allowed space can beat. Ring: {ring}.{sentence(answer.before.findings.supply)}",
     )
 
 

@@ -70,7 +70,8 @@ def with_lights(
     body["lights"] = group
     result = re.sub(r"\n\n\n+(\s*\[\[bodies\.lights)", r"\n\n\1", tomlkit.dumps(document))
     try:
-        return result, parse_scene(result, name, scene_file.folder)
+        new = parse_scene(result, name, scene_file.folder)
+        return result, new.on_battery(scene_file.battery)
     except SceneError as problem:
         raise SceneError(
             f"{scene_file.toml.name}: with {len(lights)} lights in "

@@ -18,6 +18,7 @@ from glowsim.decisions.room import Room
 from glowsim.decisions.search import Search
 from glowsim.decisions.sites import Sites, sites_of
 from glowsim.decisions.tidy import tidied
+from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Light, Placing
@@ -56,6 +57,7 @@ class Placer:
         self._body = body
         self._room = Room(plan, number, responses.problem, light, placing, wish)
         self.kind, self.allowed = self._room.kind, self._room.allowed
+        self.kind.kept = kept_by(plan.scene_file, body.name)
         self.aim: Aim = responses.aim(wish.first, scene.findings)
         self._seed = seed
         report(f"{self.kind.name}: looking for room")

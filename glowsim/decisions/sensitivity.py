@@ -16,6 +16,7 @@ from PIL import Image
 from glowsim.decisions.boards import Poses
 from glowsim.decisions.response import Responses
 from glowsim.decisions.step import Step
+from glowsim.decisions.words import sentence
 from glowsim.errors import SceneError
 from glowsim.findings import Finding, looks_of
 from glowsim.geometry.body import region_of
@@ -157,7 +158,8 @@ class Sensitivity:
             f"{at_mm(self.place.point_mm)}",
             note=f"{'▲' if kind == 'hot' else '■'} the place  ● lights (hollow: off the section)  "
             "Orange: more light here mends it; violet: less light here does.\nThe sections meet at "
-            f"{at_mm(best)}, {why}. Colours on a square-root scale, so that weak effects show.",
+            f"{at_mm(best)}, {why}. Colours on a square-root scale, so that weak effects show."
+            + sentence(self._step.findings.supply),
         )
 
     def _marks(self, meet: FloatArray) -> list[SectionMark]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
+from glowsim.electrics.as_wired import as_tried, evened
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
@@ -24,7 +25,7 @@ from glowsim.transport.result import SurfaceGlow
 class Step:
     """A value of the varied quantity, and what came of it.
 
-    glow     : of the whole prop;  scene_file : the variant
+    glow     : of the whole prop, as wired;  scene_file : the variant
     copies   : of the varied body
     findings : of the varied body alone
     led_depth_mm : of the shallowest LED below the outer surface
@@ -151,6 +152,7 @@ class Step:
             "hottest_board_w": None if heat is None else round(heat.power_w, 4),
             "above_heat_limit": bool(heat and heat.exceeded),
             "solver": REFERENCE if self.by_reference else QUICK,
+            "supply": self.glow.supply,
             "rough_guide_because": list(self.trust),
         }
 
@@ -177,7 +179,10 @@ def judged(
     scene = scene_file.scene
     copies = tuple(copy for copy in glow.copies if copy.of == scene.bodies[number].name)
     body = glow.bodies[copies[0].body]
-    alone = replace(glow, copies=copies)
+    lights = [glow.lights[k] for copy in copies for k in copy.lights]
+    glow = as_tried(glow, scene_file)
+    # Copies differ by what the wires leave each: judged is the body as it shines on the mean.
+    alone = replace(evened(glow, copies), copies=copies)
     # What is tried changes the body's own light; what others send it is the same throughout.
     findings = findings_of(alone, scene, across=False)
     if not findings.bodies:
@@ -188,7 +193,6 @@ def judged(
     density = entry.density_kg_m3 if entry else None
     known = density is not None and body.volume_mm3 is not None
     depth, _, _ = nearest_on(body.surface, body.led_mm)
-    lights = [glow.lights[k] for copy in copies for k in copy.lights]
     return Step(
         material,
         value_mm,

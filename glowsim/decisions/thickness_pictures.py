@@ -8,6 +8,7 @@ from PIL import Image
 
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Report, Thickness
+from glowsim.decisions.words import sentence
 from glowsim.decisions.worth import figures
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.pictures import Line, Panel, Studio, chart, compared
@@ -67,7 +68,8 @@ def thickness_chart(answer: Thickness) -> Image.Image:
         drawn,
         f"{answer.variation.quantity}, mm",
         title=f"{scene.title or answer.body}: {answer.body}",
-        note=f"Varied: {answer.variation.varied}. Rings: recommended, or the best of those tried.",
+        note=f"Varied: {answer.variation.varied}. Rings: recommended, or the best of those tried."
+        + sentence(answer.steps[0].findings.supply),
     )
 
 

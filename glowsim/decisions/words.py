@@ -127,3 +127,8 @@ def too_hot_words(step: Step) -> list[str]:
         ),
         heat.source,
     ]
+
+
+def sentence(words: str) -> str:
+    """Return words as one more sentence of a note, '' for none."""
+    return f" {words[:1].upper()}{words[1:]}." if words else ""

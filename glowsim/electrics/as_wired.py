@@ -1,20 +1,28 @@
-"""The light that the battery and the wires let through, as a share, and what it does to colours."""
+"""A glow as battery and wires let it be: what they let through, and what becomes of colours."""
 
 from __future__ import annotations
 
 import colorsys
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from glowsim.catalogue import Board
 from glowsim.electrics.pack import run_time
 from glowsim.electrics.power import HALF_USED, Electrics
+from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.colour import led_channel_xyz_per_lumen
 from glowsim.optics.srgb import linear_from_xyz
+from glowsim.scene import Controller, SceneFile
+from glowsim.transport.problem import Copy
+from glowsim.transport.result import SurfaceGlow
 
 BATTERY_STATES = {"fresh": 0.0, "half used": HALF_USED, "nearly empty": 0.9}
 """Share of the charge that is used, by what a maker calls it."""
+FULL_VOLTAGE = "full voltage"
+"""In place of a state of the battery: every board gets its full voltage."""
 HUES = (
     (14, "red"), (42, "orange"), (68, "yellow"), (100, "yellow-green"), (160, "green"),
     (200, "cyan"), (258, "blue"), (295, "violet"), (345, "pink"), (360, "red"),
@@ -28,17 +36,102 @@ LEANS = 0.9
 """A colour that keeps less than this of its light, against the best one, turns the hue."""
 
 
+def as_wired(glow: SurfaceGlow, scene_file: SceneFile) -> SurfaceGlow:
+    """Return a scene's glow as its battery and wires let it be, the battery as `scene_file` says.
+
+    What every table, picture and decision is about. The glow says so itself, in `supply`; that of
+    a scene without [power] and [wiring] stays as it is. Raises SceneError.
+    """
+    return wired(glow, Electrics(scene_file)) if supply_words(scene_file) else glow
+
+
+def wired(glow: SurfaceGlow, electrics: Electrics) -> SurfaceGlow:
+    """Return a scene's glow as its electrics let it be; see `as_wired`."""
+    scene_file = electrics.plan.scene_file
+    words = supply_words(scene_file)
+    if not words:
+        return glow
+    return glow.dimmed(light_share(electrics, scene_file.battery)).alike(supply=words)
+
+
+def as_tried(glow: SurfaceGlow, scene_file: SceneFile) -> SurfaceGlow:
+    """Return the glow of a variant as wired; boards that its wiring does not know yet are taken to
+    sit at the battery, and `supply` says so. Raises SceneError."""
+    try:
+        return as_wired(glow, scene_file)
+    except SceneError:
+        bare = {"wiring": None, "pulses": (), "controller": Controller()}
+        unwired = replace(scene_file, scene=scene_file.scene.model_copy(update=bare))
+        words = f"{supply_words(scene_file)}, boards not in [wiring] yet taken at the battery"
+        return as_wired(glow, unwired).alike(supply=words)
+
+
+def kept_by(scene_file: SceneFile, body: str) -> FloatArray:
+    """Return the share of each band's light that a body's boards keep on the mean, (3,) float."""
+    if not supply_words(scene_file):
+        return np.ones(3)
+    electrics = Electrics(scene_file)
+    share = light_share(electrics, scene_file.battery)
+    mine = [light for board in electrics.boards if board.body == body for light in board.lights]
+    return np.asarray(share[mine].mean(axis=0)) if mine else np.ones(3)
+
+
+def evened(glow: SurfaceGlow, copies: Sequence[Copy]) -> SurfaceGlow:
+    """Return a glow in which copies of one body, driven alike, shine alike: as on the mean."""
+    lights = list(glow.lights)
+    for same in zip(*(copy.lights for copy in copies), strict=True):
+        mean = np.mean([lights[k].drive for k in same], axis=0)
+        for k in same:
+            lights[k] = replace(lights[k], drive=mean)
+    return glow.alike(lights=tuple(lights))
+
+
+def supply_words(scene_file: SceneFile) -> str:
+    """Return what a scene's figures and pictures are for: 'as wired, battery half used'."""
+    power, wiring = scene_file.scene.power, scene_file.scene.wiring
+    if power is None and wiring is None:
+        return ""
+    if scene_file.battery == FULL_VOLTAGE:
+        return "at full voltage, without wiring losses"
+    return "as wired" if power is None else f"as wired, battery {scene_file.battery}"
+
+
+def loss_words(electrics: Electrics) -> str:
+    """Return what reaches the best and the worst board; '' at full voltage or without wires."""
+    scene_file = electrics.plan.scene_file
+    words = supply_words(scene_file)
+    if not words or not electrics.boards or scene_file.battery == FULL_VOLTAGE:
+        return ""
+    used = BATTERY_STATES[scene_file.battery]
+    state = electrics.circuit.state(electrics.supply.feed(used), electrics.drawn)
+    worst = int(state.board_v.argmin())
+    lost = 1 - state.share[worst][electrics.drawn[worst] > 0].min(initial=1.0)
+    return (
+        f"{words}: {state.board_v.max():.2f} V at the best board and {state.board_v.min():.2f} V "
+        f"at the worst ({electrics.boards[worst].name})"
+        + (f"; its weakest colour loses {100 * lost:.0f} %" if lost > 0.005 else "")
+    )
+
+
+def headline(electrics: Electrics) -> tuple[str, ...]:
+    """Return what must be said before any figure: a battery that cannot run the prop, a colour
+    that turns. The latter not at full voltage, where it does not."""
+    state = electrics.plan.scene_file.battery
+    turned = "" if state == FULL_VOLTAGE else colour_words(electrics, state)
+    return tuple(words for words in (pack_words(electrics), turned) if words)
+
+
 def light_share(electrics: Electrics, state: str = "half used") -> FloatArray:
     """Return the share of its light that each light keeps as wired, (lights, 3) float, 0..1.
 
     As drawn, on the scene's battery and wires. Ones for a scene without a battery and wires, or
-    without boards. `SurfaceGlow.dimmed` takes it. state : of BATTERY_STATES
+    without boards. `SurfaceGlow.dimmed` takes it. state : of BATTERY_STATES, or FULL_VOLTAGE
     """
     boards = electrics.boards
     lights = max((light for b in boards for light in b.lights), default=-1) + 1
     share = np.ones((lights, 3))
     scene = electrics.plan.scene_file.scene
-    if boards and not (scene.power is None and scene.wiring is None):
+    if boards and state != FULL_VOLTAGE and (scene.power or scene.wiring):
         found = electrics.circuit.state(
             electrics.supply.feed(BATTERY_STATES[state]), electrics.drawn
         )

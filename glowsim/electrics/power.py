@@ -25,7 +25,6 @@ from glowsim.electrics.wiring import (
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Converter, SceneFile
 from glowsim.transport.plan import plan_of
-from glowsim.transport.result import SurfaceGlow
 
 HALF_USED = 0.5
 SHOW_MOMENTS = 2000
@@ -185,28 +184,6 @@ class Electrics:
     def state_drawn(self) -> State:
         """Return the state as drawn, the supply half used."""
         return self.circuit.state(self.supply.feed(HALF_USED), self.drawn)
-
-    def wired(self, glow: SurfaceGlow) -> tuple[SurfaceGlow, str]:
-        """Return the glow as the wires let it be, and what to say about it ('' if unchanged).
-
-        Every light gets the share of its full current that its board's voltage allows, as drawn,
-        the battery half used.
-        """
-        if self.plan.scene_file.scene.wiring is None or not self.boards:
-            return glow, ""
-        state = self.state_drawn()
-        share = np.ones((len(glow.lights), 3))
-        for board, own in zip(self.boards, state.share, strict=True):
-            share[list(board.lights)] = own
-        worst = int(state.board_v.argmin())
-        lost = 1 - state.share[worst][self.drawn[worst] > 0].min(initial=1.0)
-        note = (
-            f"drawn as wired: {state.board_v.max():.2f} V at the best board and "
-            f"{state.board_v.min():.2f} V at the worst ({self.boards[worst].name}), battery half "
-            f"used"
-        )
-        note += f"; its weakest colour loses {100 * lost:.0f} %" if lost > 0.005 else ""
-        return glow.dimmed(share), note
 
 
 def power_report(electrics: Electrics) -> PowerReport:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.electrics.power import HALF_USED, Electrics
+from glowsim.electrics.as_wired import BATTERY_STATES, FULL_VOLTAGE, supply_words
+from glowsim.electrics.power import Electrics
 from glowsim.electrics.pulse import Course, Member
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Pulse
@@ -105,18 +106,20 @@ def _light(electrics: Electrics, levels: FloatArray) -> FloatArray:
 def levels_as_wired(electrics: Electrics, report: PulseReport, glow: SurfaceGlow) -> FloatArray:
     """Return the levels of the moving members as the wires let each moment be, (t, moving).
 
-    They multiply a glow that already has the loss of full levels (`Electrics.wired`): when less
+    They multiply a glow that already has the loss of full levels (`as_wired.wired`): when less
     is drawn less is lost, and a member gives more lumens than its level says. The wiring is
     solved for every moment; how the loss falls on the boards and colours of one member stays as
     at full levels, and so do the lights that don't move.
 
     glow : without any loss
     """
-    if electrics.harness is None or not report.moving:
+    scene_file = electrics.plan.scene_file
+    lossless = scene_file.battery == FULL_VOLTAGE or not supply_words(scene_file)
+    if lossless or not report.moving:
         return report.moving_levels
     boards = electrics.boards
     flux_lm = np.array([light.flux_lm * light.drive for light in glow.lights])
-    feed = electrics.supply.feed(HALF_USED)
+    feed = electrics.supply.feed(BATTERY_STATES[scene_file.battery])
 
     def given_lm(level: FloatArray) -> list[float]:
         """Return the lumens of each moving member at full level, as the moment's wires let it."""

@@ -18,12 +18,17 @@ from glowsim.transport.result import BodyGlow, SurfaceGlow
 EYE_WEIGHT = np.array([0.21, 0.72, 0.07])
 """How near-white room light weighs the bands, as the eye does (the luminance row of the sRGB
 matrix, IEC 61966-2-1)."""
+LOOK_ALIKE = 0.1
+"""Copies whose lights differ by no more than this share of their lumens, in any colour, are told of
+together, by their mean: less than anybody sees from one piece to the next (common practice, no
+source), and what wires leave the near and the far of a row."""
 
 
 @dataclass(frozen=True)
 class Look:
-    """A body as lit: all copies of it that look alike.
+    """A body as lit: all copies of it that look alike, and their mean where they differ a little.
 
+    apart           : whether other copies of the same body look otherwise
     luminance_cd_m2 : (k,) float, of each face of the body's surface seen square-on, as one sees it
                       who walks round the prop; each place counts as it looks from in front
     direct_cd_m2    : (k,) float, the part of it that never scattered, averaged over directions
@@ -44,12 +49,16 @@ class Look:
     room_cd_m2: FloatArray
     noise_cd_m2: FloatArray | None = None
     lost_share: float = 0.0
+    apart: bool = False
 
     @property
     def name(self) -> str:
-        """The body's name in the scene, with the number of copies if there are several."""
-        name = self.copies[0].of
-        return name if len(self.copies) == 1 else f"{name} (x{len(self.copies)})"
+        """The body's name in the scene, with the number of copies if there are several; 'spike 4
+        and 2 more' where other copies look otherwise."""
+        first, others = self.copies[0], len(self.copies) - 1
+        if self.apart:
+            return f"{first.name} and {others} more" if others else first.name
+        return f"{first.of} (x{others + 1})" if others else first.of
 
     @property
     def seen_cd_m2(self) -> FloatArray:
@@ -63,40 +72,59 @@ class Look:
 
 
 def looks_of(glow: SurfaceGlow, room: Room, across: bool = True) -> tuple[Look, ...]:
-    """Return the different looks of a prop's lit bodies, copies with equal lights together.
+    """Return the different looks of a prop's lit bodies, copies with much the same lights together.
 
     across : count the light that bodies send each other across the air
     Raises SolveError where the reference solver has had too few photons to say anything.
     """
-    groups: dict[tuple[int, bytes], list[int]] = {}
+    groups: list[list[int]] = []
     for number, copy in enumerate(glow.copies):
         if copy.lights and glow.bodies[copy.body].glows.any():
             check_known(glow, copy)
-            key = (copy.body, np.round(glow.flux_lm(copy), 9).tobytes())
-            groups.setdefault(key, []).append(number)
+            like = (group for group in groups if _alike(glow, glow.copies[group[0]], copy))
+            group = next(like, None)
+            if group is None:
+                groups.append([number])
+            else:
+                group.append(number)
     crossing = exchange_lm_mm2(glow) if across else None
+    firsts = [glow.copies[group[0]].of for group in groups]
     return tuple(
         _look(
             glow,
             tuple(glow.copies[k] for k in group),
             room,
             None if crossing is None else np.mean([crossing[k] for k in group], axis=0),
+            firsts.count(first) > 1,
         )
-        for group in groups.values()
+        for group, first in zip(groups, firsts, strict=True)
     )
 
 
+def _alike(glow: SurfaceGlow, one: Copy, other: Copy) -> bool:
+    """Whether two copies are told of together."""
+    if one.body != other.body:
+        return False
+    flux, others = glow.flux_lm(one), glow.flux_lm(other)
+    total = np.maximum(flux.sum(axis=1), others.sum(axis=1))[:, None]
+    return bool((np.abs(flux - others) <= LOOK_ALIKE * total + 1e-12).all())
+
+
 def _look(
-    glow: SurfaceGlow, copies: tuple[Copy, ...], room: Room, crossing: FloatArray | None
+    glow: SurfaceGlow,
+    copies: tuple[Copy, ...],
+    room: Room,
+    crossing: FloatArray | None,
+    apart: bool,
 ) -> Look:
     body = glow.bodies[copies[0].body]
-    flux = glow.flux_lm(copies[0])
+    flux = np.mean([glow.flux_lm(copy) for copy in copies], axis=0)
     ahead = square_on(body.face_index)
     per_light = np.einsum("lb,lbk->lk", flux, body.diffuse * ahead + body.direct)
     direct = np.einsum("lb,lbk->k", flux, body.direct)
     noise = noise_lm_mm2(glow, copies[0])
     arriving, back = np.zeros((2, len(direct))) if crossing is None else crossing
-    out = float(body.surface.areas_mm2 @ glow.exitance_lm_mm2(copies[0]).sum(axis=0))
+    out = float(np.einsum("lb,lbk->k", flux, body.diffuse + body.direct) @ body.surface.areas_mm2)
     return Look(
         body,
         copies,
@@ -107,6 +135,7 @@ def _look(
         luminance_of_surface_cd_m2(room.illuminance_lx, reflectance=body.whiteness @ EYE_WEIGHT),
         None if noise is None else luminance_of_emitter_cd_m2(noise * ahead),
         float((body.surface.areas_mm2 * body.hole) @ arriving) / max(out, 1e-30),
+        apart,
     )
 
 

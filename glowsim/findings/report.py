@@ -106,6 +106,7 @@ class Findings:
     found   : light leaks, hot spots and dark gaps, numbered;  unlisted : how many more there are
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
+    supply  : what feeds the lights: 'as wired, battery half used', '' for as driven
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
     by_reference : names of the bodies that the reference solver solved; the others are quick's
     untold  : share of the glowing surface of which noise lets nothing be said, where it is any
@@ -128,12 +129,14 @@ class Findings:
     noise: dict[str, float] = field(default_factory=dict)
     untold: dict[str, float] = field(default_factory=dict)
     by_reference: tuple[str, ...] = ()
+    supply: str = ""
 
     def __str__(self) -> str:
         room = self.room
         lines = [
             f"{self.title}, seen from {room.viewing_distance_mm / 1000:g} m in "
             f"{room.illuminance_lx:g} lx ({self.solver} solver)"
+            + (f", {self.supply}" if self.supply else "")
         ]
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
@@ -169,6 +172,7 @@ class Findings:
             "title": self.title,
             "solver": self.solver,
             "solved_by_reference": list(self.by_reference),
+            "supply": self.supply,
             "room": self.room.model_dump(),
             "thresholds": self.limits.model_dump(),
             "evenness": [_plain(e) for e in self.bodies],
@@ -240,6 +244,7 @@ def findings_of(
         by_reference=tuple(b.name for b in glow.bodies if b.light_count and b.by_reference),
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
+        supply=glow.supply,
     )
 
 

@@ -7,6 +7,7 @@ that are not meant to glow are grey.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from PIL import Image
@@ -53,7 +54,10 @@ def bright_map(
     def paint(camera: Camera, points: Points) -> np.ndarray:
         return _coloured(studio, calm, scale, camera, points)
 
-    return map_page(studio, paint, scale, Words(f"Brightness: {studio.glow.title}"), marks, size)
+    words = Words(f"Brightness: {studio.glow.title}")
+    if studio.glow.supply:
+        words = replace(words, grey=f"{words.grey}    {studio.glow.supply}")
+    return map_page(studio, paint, scale, words, marks, size)
 
 
 def scale_of(studio: Studio) -> ColourScale:

@@ -211,7 +211,9 @@ class Studio:
         words = (
             f"room {number(room.illuminance_lx)} lx, {number(room.light_temperature_k)} K   "
             f"seen from {number(distance / 1000)} m   "
-            f"white = {number(exposure)} cd/m²   glare of {_article(room.observer)}"
+            f"white = {number(exposure)} cd/m²   "
+            + (f"{self.glow.supply}   " if self.glow.supply else "")
+            + f"glare of {_article(room.observer)}"
         )
         words = shortened(words, size_px, bar - 2 * size_px)
         draw.text((size_px, middle), words, _STRIP_INK, font(size_px), anchor="lm")

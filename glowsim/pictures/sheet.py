@@ -42,9 +42,10 @@ def compared(
     Raises PictureError as `contact_sheet` does.
     """
     checked_size(size)
-    suits, seen = [], []
+    suits, seen, fed = [], [], set()
     for studio in studios:
         suits.append(studio.exposure_cd_m2)
+        fed.add(studio.glow.supply)
         seen.append(studio.luminance(camera or studio.camera(size)))
     if not seen:
         raise PictureError("a sheet needs at least one picture")
@@ -52,6 +53,7 @@ def compared(
     exposure = checked_exposure(fitting if exposure_cd_m2 is None else exposure_cd_m2)
     pictures = [Image.fromarray(developed(luminance, exposure)) for luminance in seen]
     note = f"All at one exposure: white = {number(exposure)} cd/m²"
+    note += "".join(f"   {supply}" for supply in sorted(fed) if supply)
     return contact_sheet(pictures, labels, columns=columns, note=note)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,8 @@ class SceneFile:
     toml: TomlText
     folder: Path
     """Relative mesh paths start here."""
+    battery: str = "half used"
+    """The state of the battery that everything is worked out for, where the scene has one."""
 
     @property
     def stem(self) -> str:
@@ -49,6 +51,11 @@ class SceneFile:
             for body in self.scene.bodies
         ]
         return table_html(self.scene.title, ("body", "shape", "material", "boards"), rows)
+
+    def on_battery(self, state: str) -> SceneFile:
+        """Return the same scene on a battery 'fresh', 'half used', 'nearly empty', or at 'full
+        voltage', without what battery and wires lose."""
+        return replace(self, battery=state)
 
     def fault(self, key_path: KeyPath, message: str) -> SceneError:
         """Return an error that names the place of `key_path` in the file."""

@@ -138,6 +138,7 @@ class SurfaceGlow:
 
     solver, seed : how it was computed, by quick, reference or both (`BodyGlow.by_reference` says
                    which body by which);  seconds : how long that took
+    supply : what feeds the lights, in words: 'as wired, battery half used'; '' as driven
     """
 
     title: str
@@ -147,6 +148,7 @@ class SurfaceGlow:
     solver: str
     seed: int
     seconds: float
+    supply: str = ""
 
     def __repr__(self) -> str:
         counts = f"bodies: {len(self.bodies)}, copies: {len(self.copies)}"

@@ -152,9 +152,65 @@ def test_without_pulses_it_says_how_to_add_one(folder):
         run(pulse.command, folder / "still.toml")
 
 
-def test_pictures_of_glow_say_that_they_are_as_wired(folder):
-    shown = run(glow.command, folder / "still.toml", "--out", folder / "out", "--size", "320x240")
-    assert "note: pictures drawn as wired" in shown.output.replace("\n", " ")
+def glow_of(folder, *more):
+    common = ("--out", folder / "out", "--no-pictures")
+    return run(glow.command, folder / "still.toml", *common, *more)
+
+
+def test_glow_says_that_it_is_as_wired(folder):
+    flat = " ".join(glow_of(folder).output.split())
+    assert flat.startswith("On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white")
+    assert "(quick solver), as wired, battery half used" in flat
+    assert "U0 is least over mean; as wired, battery half used)" in flat
+    assert "Does it read as lit? (as wired, battery half used)" in flat
+    assert "note: as wired, battery half used: 3." in flat
+
+
+def test_the_state_of_the_battery_is_an_option(folder):
+    def told(*more):
+        data = json.loads(glow_of(folder, "--json", *more).output)
+        return data["supply"], data["whole"]["mean_cd_m2"], data["wiring"]["headline"]
+
+    half, fresh, low, full = (
+        told(*more)
+        for more in ((), ("--battery", "fresh"), ("--battery", "low"), ("--full-voltage",))
+    )
+    assert half == told("--battery", "half")
+    assert [row[0] for row in (fresh, low)] == [
+        "as wired, battery fresh",
+        "as wired, battery nearly empty",
+    ]
+    assert low[1] < half[1] < fresh[1] < full[1]
+    assert full[0] == "at full voltage, without wiring losses"
+    assert not full[2]
+    flat = " ".join(glow_of(folder, "--full-voltage").output.split())
+    assert "as wired" not in flat
+    assert "at full voltage, without wiring losses" in flat
+    both = CliRunner().invoke(
+        glow.command, [str(folder / "still.toml"), "--full-voltage", "--battery", "low"]
+    )
+    assert both.exit_code == 2
+    assert "not both" in both.output
+
+
+def test_at_full_voltage_all_is_as_without_battery_and_wires(folder):
+    bare = folder / "bare.toml"
+    bare.write_text(LITTLE[: LITTLE.index("[power]")])
+    data = run(glow.command, bare, "--out", folder / "out", "--no-pictures", "--json").output
+    without, full = (
+        json.loads(text) for text in (data, glow_of(folder, "--full-voltage", "--json").output)
+    )
+    assert without["supply"] == ""
+    assert without["evenness"] == full["evenness"]
+    assert without["energy"] == full["energy"]
+
+
+def test_a_pack_that_cannot_run_the_prop_is_the_first_thing_glow_says(folder):
+    weak = folder / "weak.toml"
+    weak.write_text(LITTLE.replace('"lithium_18650"', '"alkaline_aaa"\nin_series = 3'))
+    shown = run(glow.command, weak, "--out", folder / "out", "--no-pictures").output
+    assert shown.startswith("3 x AAA alkaline cell cannot run this prop: ")
+    assert "and it bears 300 mA" in shown.split("Little pair")[0]
 
 
 def test_wrong_wires_are_told_before_the_work(folder):

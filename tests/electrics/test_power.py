@@ -8,6 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from glowsim.catalogue import load_catalogue
+from glowsim.electrics.as_wired import loss_words, wired
 from glowsim.electrics.doubts import electric_doubts
 from glowsim.electrics.power import power_report
 from glowsim.electrics.power_words import (
@@ -161,11 +162,11 @@ def test_wires_reach_the_glow():
     prop = electrics(text)
     ball = body_glow(sphere(10.0, 1), 100.0)
     glow = glow_of([ball], [(0, moved(60.0 * k, 0, 0)) for k in range(3)])
-    wired, note = prop.wired(glow)
+    shown, note = wired(glow, prop), loss_words(prop)
     share = prop.state_drawn().share
-    for light, before, own in zip(wired.lights, glow.lights, share, strict=True):
+    for light, before, own in zip(shown.lights, glow.lights, share, strict=True):
         assert_allclose(light.drive, before.drive * own)
-    bright = [wired.exitance_lm_mm2(copy)[1].mean() for copy in wired.copies]
+    bright = [shown.exitance_lm_mm2(copy)[1].mean() for copy in shown.copies]
     assert bright[0] > bright[1] > bright[2] > 0
     assert "spike 3: board" in note
     assert "battery half used" in note
@@ -199,9 +200,9 @@ def test_a_colour_that_is_not_used_loses_nothing():
 
 def test_without_wiring_the_glow_stays():
     glow = glow_of([body_glow(sphere(10.0, 1), 100.0)])
-    same, note = electrics(row(1)).wired(glow)
-    assert same is glow
-    assert note == ""
+    bare = electrics(row(1))
+    assert wired(glow, bare) is glow
+    assert loss_words(bare) == ""
 
 
 def test_cautions_fit_the_battery_and_the_use():
