@@ -76,7 +76,7 @@ def repaired(
         notes.append(f"{what}: kept the largest of the separate pieces")
     mesh, more = _united(pieces, what)
     notes += more
-    place = _runs_through_itself(mesh)
+    place = runs_through_itself(mesh)
     if place is not None:
         mesh, note = rebuilt(mesh.vertices, mesh.faces, what)
         notes += [f"{what}: its surface runs through itself about {at_mm(place)}", note]
@@ -256,7 +256,7 @@ def _holds(mesh: Mesh, points: FloatArray) -> bool:
     return bool((winding_number(mesh.vertices, mesh.faces, points) > 0.5).all())
 
 
-def _runs_through_itself(mesh: Mesh) -> FloatArray | None:
+def runs_through_itself(mesh: Mesh) -> FloatArray | None:
     """Return a place where the surface lies inside the body, or None if it does not.
 
     Just in front of a sound surface the winding number is 0 everywhere.

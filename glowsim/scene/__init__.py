@@ -1,6 +1,7 @@
 """What the user wrote: the scene file as validated data. No meshes, no physics."""
 
 from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, Where
+from glowsim.scene.drawn import Course, Cut, Drawn, FromDrawing, Loft, Outline, Turned
 from glowsim.scene.model import Room, Scene, Thresholds, View
 from glowsim.scene.patterns import Along, Around, Places
 from glowsim.scene.placing import DrillLine, DrillRing, Placing
@@ -30,15 +31,21 @@ __all__ = [
     "Chain",
     "Controller",
     "Converter",
+    "Course",
     "Crystal",
+    "Cut",
     "Dome",
+    "Drawn",
     "DrillLine",
     "DrillRing",
+    "FromDrawing",
     "Insert",
     "Light",
+    "Loft",
     "Mask",
     "MeshFile",
     "Orb",
+    "Outline",
     "Places",
     "Placing",
     "Power",
@@ -55,6 +62,7 @@ __all__ = [
     "Star",
     "Thresholds",
     "Tree",
+    "Turned",
     "View",
     "Where",
     "Wiring",
