@@ -49,6 +49,7 @@ class Outline(FileLines):
     points_mm: Annotated[tuple[FlatPointMm, ...], Field(min_length=2, max_length=5000)] | None = (
         None
     )
+    """Points [x, z] of a cut, [radius, height] of a turned profile, [x, y] of a loft."""
     diameter_mm: SizeMm | None = None
     """A circle about the origin."""
     smooth: bool = False
@@ -69,6 +70,7 @@ class Course(FileLines):
     """
 
     points_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=2000)] | None = None
+    """Points [x, y, z] in the body's frame, from the base to the tip."""
     smooth: bool = True
     """Draw a smooth curve through the points instead of straight lines."""
 
@@ -105,6 +107,7 @@ class Turned(FromDrawing):
 
     kind: Literal["turned"]
     profile: Outline
+    """Half the body's section: points [radius, height], or lines of a file."""
     inner_radius_mm: Annotated[Mm, Field(ge=0, le=10_000)] = 0.0
     """How far the left edge of a profile from a file lies from the axis."""
 
@@ -133,7 +136,9 @@ class Cut(FromDrawing):
 
     kind: Literal["cut"]
     outline: Outline
+    """What is cut out; lines within it are holes."""
     thickness_mm: SizeMm
+    """Of the sheet: what it has where it is thickest."""
     edge: Literal["square", "rounded", "chamfered", "lens"] = "square"
     """square: as sawn; rounded, chamfered (45 degrees); lens: both faces swell from the edge to
     the full thickness where the outline is widest."""
@@ -165,6 +170,7 @@ class Drawn(FromDrawing):
 
     kind: Literal["drawn"]
     along: Course
+    """The path of the middle of the section."""
     diameters_mm: Annotated[tuple[SizeMm, ...], Field(min_length=1, max_length=200)]
     """Diameters at even steps along the path, from its base to its tip; one for the same
     throughout."""
@@ -180,8 +186,9 @@ class LoftSection(Strict):
     """One outline of a loft."""
 
     height_mm: Mm
+    """z of the outline in the body's frame."""
     outline: Outline
-    """Points are (x, y) at that height."""
+    """Its points are [x, y] at that height."""
     shift_mm: FlatPointMm = (0.0, 0.0)
     """How far it is moved aside, along x and y."""
 
@@ -195,6 +202,7 @@ class Loft(FromDrawing):
 
     kind: Literal["loft"]
     sections: Annotated[tuple[LoftSection, ...], Field(min_length=2, max_length=200)]
+    """The outlines, from below upward."""
 
     @property
     def lines(self) -> tuple[FileLines, ...]:
