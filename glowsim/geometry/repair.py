@@ -144,7 +144,9 @@ def _closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[_Piece], list
         try:
             pieces.append(_closed_piece(part, what))
         except GeometryError as fault:
-            broken.append((size, fault, part.bounds.mean(axis=0)))
+            corners = mesh.triangles[group].reshape(-1, 3)
+            middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+            broken.append((size, fault, middle))
     lost = sum(size for size, _, _ in broken)
     if lost > LOSE_SHARE * mesh.area:
         raise max(broken, key=lambda piece: piece[0])[1]

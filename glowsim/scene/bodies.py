@@ -36,6 +36,9 @@ class MeshFile(Strict):
     """About the origin of the file."""
     grow_mm: Annotated[Mm, Field(ge=0, le=1000)] = 0.0
     """A layer of this thickness put on all over the surface, after scaling."""
+    part: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+    """Take only the object, group or material of this name in the file, so that several bodies
+    of the scene come from one file."""
     keep: Literal["all", "largest"] = "all"
     """Which of several separate parts to keep."""
 

@@ -12,12 +12,15 @@ from hypothesis import HealthCheck, given, settings
 from numpy.testing import assert_allclose
 from pydantic import TypeAdapter, ValidationError
 
-from glowsim.errors import GeometryError
+from glowsim.decisions.vary import Variation
+from glowsim.errors import GeometryError, SceneError
+from glowsim.geometry.body import solid_of
 from glowsim.geometry.drawn import drawn_mesh
 from glowsim.geometry.mesh import Mesh, to_manifold
 from glowsim.geometry.repair import runs_through_itself
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.scene import Shape
+from glowsim.scene import Shape, parse_scene, scene_schema
+from glowsim.transport.names import geometry_key
 from tests.support.closed_forms import frustum_mm3
 from tests.support.drawings import arch_dxf, drawn_shapes, svg_file
 
@@ -237,3 +240,46 @@ def test_anything_drawn_is_a_closed_body_or_one_message(table):
     assert solid.volume() > 0
     assert np.isfinite(mesh.vertices).all()
     assert len(mesh.part) == len(mesh.faces)
+
+
+def test_faults_name_file_line_and_key(tmp_path):
+    text = '[[bodies]]\nname = "leaf"\nmaterial = "pla_white"\n'
+    text += 'shape = { kind = "cut", outline = { file = "leaf.svg" }, thickness_mm = 3 }\n'
+    with pytest.raises(
+        SceneError, match=r"^scene, line 4: bodies\[0\]\.shape: leaf: there is no drawing"
+    ):
+        solid_of(parse_scene(text, folder=tmp_path), 0)
+    svg_file(tmp_path, '<path d="M0 0 L40 0 L40 30"/>').rename(tmp_path / "leaf.svg")
+    with pytest.raises(SceneError, match=r"leaf\.svg: an outline must be closed; .* 50 mm apart"):
+        solid_of(parse_scene(text, folder=tmp_path), 0)
+
+
+def test_a_changed_drawing_is_noticed(tmp_path):
+    text = '[[bodies]]\nname = "leaf"\nmaterial = "pla_white"\n'
+    text += 'shape = { kind = "cut", outline = { file = "drawing.svg" }, thickness_mm = 3 }\n'
+    scene = parse_scene(text, folder=tmp_path)
+    keys = []
+    for width in (40, 41, 40):
+        svg_file(tmp_path, f'<rect width="{width}" height="30"/>')
+        keys.append(geometry_key(scene, 0))
+    assert keys[0] == keys[2] != keys[1]
+
+
+def test_every_key_of_a_drawn_shape_is_described():
+    known = scene_schema()["$defs"]
+    for name in ("Turned", "Cut", "Drawn", "Loft", "LoftSection", "Outline", "Course"):
+        bare = [
+            key
+            for key, entry in known[name]["properties"].items()
+            if key != "kind" and not entry.get("description")
+        ]
+        assert bare == [], name
+
+
+def test_a_drawn_shape_is_scaled_and_grown_by_what_varies_thickness(tmp_path):
+    arch_dxf(tmp_path)
+    text = '[[bodies]]\nname = "arch"\nmaterial = "pla_white"\n'
+    text += 'shape = { kind = "cut", outline = { file = "arch.dxf" }, thickness_mm = 6 }\n'
+    scene = parse_scene(text, folder=tmp_path)
+    longer = Variation(scene, 0, "size").at(250.0)
+    assert_allclose(solid_of(longer, 0).outer.size_mm, [100, 12, 250], rtol=1e-4)

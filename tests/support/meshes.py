@@ -95,7 +95,7 @@ def blocks_of(cells: Sequence[tuple[int, int, int]], edge_mm: float = 5.0) -> tr
                 quads.append((corners if side else corners[::-1]) + cell)
     points = np.array(quads).reshape(-1, 3) * edge_mm
     first = 4 * np.arange(len(quads))[:, None]
-    faces = np.vstack([first + [0, 1, 2], first + [0, 2, 3]])
+    faces = np.vstack([first + np.array(corners) for corners in ([0, 1, 2], [0, 2, 3])])
     mesh = trimesh.Trimesh(points, faces, process=False)
     mesh.merge_vertices()
     return mesh
