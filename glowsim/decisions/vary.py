@@ -131,6 +131,12 @@ class Variation:
 
     def _sunk(self, depth_wanted_mm: float) -> tuple[Any, ...]:
         """Return the lights, each moved to a depth along the way it faces."""
+        for k, light in enumerate(self.body.lights):
+            if light.path_mm is not None:
+                raise self.scene_file.fault(
+                    (*self._at, "lights", k, "path_mm"),
+                    "a strip along a path is not moved as a whole; vary something else",
+                )
         places = self._places + (self._ahead_mm - depth_wanted_mm)[:, None] * self._axes
         deep = depth_mm(self._outer, places)
         if deep.min() <= 0:

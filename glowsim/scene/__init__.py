@@ -1,6 +1,6 @@
 """What the user wrote: the scene file as validated data. No meshes, no physics."""
 
-from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, Where
+from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, StripPiece, Where
 from glowsim.scene.drawn import Course, Cut, Drawn, FromDrawing, Loft, Outline, Turned
 from glowsim.scene.model import Room, Scene, Thresholds, View
 from glowsim.scene.patterns import Along, Around, Places
@@ -60,6 +60,7 @@ __all__ = [
     "Slab",
     "Spike",
     "Star",
+    "StripPiece",
     "Thresholds",
     "Tree",
     "Turned",

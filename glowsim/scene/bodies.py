@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from glowsim.scene.fields import (
     AnglesDeg,
@@ -121,7 +122,18 @@ class Light(Strict):
 
     name: Name | None = None
     board: str
-    position_mm: PointMm
+    position_mm: PointMm = (0.0, 0.0, 0.0)
+    path_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=500)] | None = None
+    """For a strip, in place of `position_mm`: points it runs along, from its first LED's end. It
+    is followed as flat pieces, cut mark to cut mark, and needs `led_count`."""
+    path_smooth: bool = True
+    """Whether the strip bends smoothly through the points, or runs straight between them (cut and
+    wired at the corners)."""
+    facing: Literal["direction", "outward", "inward"] = "direction"
+    """Where a strip along a path faces: the nearest it can to `direction`, or away from the middle
+    of its path, or towards that."""
+    least_bend_mm: PositiveMm = 10.0
+    """Radius that the strip may be bent to at the tightest (common practice for bare strips)."""
     direction: Direction = (0.0, 0.0, 1.0)
     """Where the board faces."""
     along: Direction | None = None
@@ -134,6 +146,30 @@ class Light(Strict):
     zone: Name = "all"
     separate_leds: bool = False
     """Treat each LED as a light of its own, so that findings and pulses can tell them apart."""
+
+    @model_validator(mode="after")
+    def _stands_somewhere(self) -> Self:
+        placed = "position_mm" in self.model_fields_set
+        if self.path_mm is None and not placed:
+            raise PydanticCustomError(
+                "no_place", "this key is needed but missing", {"at": ("position_mm",)}
+            )
+        if self.path_mm is None:
+            return self
+        if placed or self.along is not None:
+            raise ValueError("path_mm says where the strip runs: leave out position_mm and along")
+        if self.led_count is None:
+            raise ValueError("path_mm needs led_count: how many LEDs the strip is cut to")
+        return self
+
+
+class StripPiece(Light):
+    """One LED of a strip along a path, on its flat piece; made of a `Light`, never read."""
+
+    strip: int
+    """Number of the strip within its body."""
+    length_mm: Number
+    """Of the piece, a little less than from cut mark to cut mark where the strip bends."""
 
 
 class Body(Strict):

@@ -71,6 +71,10 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
         raise SceneError("\n".join(faults))
 
 
+_WHERE = {"position_mm", "direction", "along", "separate_leds", "strip", "length_mm"}
+"""Keys of a light, or of a strip's piece, that tell where it stands."""
+
+
 def body_key(
     scene_file: SceneFile, number: int, catalogue: Catalogue, sizes: Sizes | None = None
 ) -> str:
@@ -123,9 +127,7 @@ def _lights(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[An
         board = catalogue.boards[light.board]
         lights.append(
             [
-                light.model_dump(
-                    mode="json", include={"position_mm", "direction", "along", "separate_leds"}
-                ),
+                light.model_dump(mode="json", include=_WHERE),
                 board.led_offsets_mm(light.led_count).tolist(),
                 board.half_intensity_full_angle_deg,
                 outline_mm(board, light.led_count),
