@@ -82,6 +82,20 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
     return Solid(outer, hollow, tuple(inserts), tuple(notes))
 
 
+def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
+    """Return the outer surface of body `number` from its mesh file, repaired and no more.
+
+    None for a sketch shape, which has no more detail, and for a mesh with a layer grown on it,
+    whose surface is computed anew. Raises GeometryError or SceneError as `solid_of` does.
+    """
+    body = scene_file.scene.bodies[number]
+    if body.mesh is None or body.mesh.grow_mm > 0:
+        return None
+    vertices, faces, _ = read_mesh(body.mesh, scene_file.folder)
+    mesh, _ = repaired(vertices, faces, body.name, body.mesh.keep)
+    return mesh
+
+
 def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path:
     """Return the path of a mesh file; raises SceneError if there is none that can be read."""
     path = path_of(mesh_file, scene_file.folder)

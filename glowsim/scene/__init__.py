@@ -13,6 +13,7 @@ from glowsim.scene.supply import (
     Chain,
     Controller,
     Converter,
+    Pin,
     Power,
     Pulse,
     Segment,
@@ -20,6 +21,7 @@ from glowsim.scene.supply import (
     Tree,
     Wiring,
 )
+from glowsim.scene.wanted import Fade
 
 __all__ = [
     "SUPPLY",
@@ -38,6 +40,7 @@ __all__ = [
     "Drawn",
     "DrillLine",
     "DrillRing",
+    "Fade",
     "FromDrawing",
     "Insert",
     "Light",
@@ -46,6 +49,7 @@ __all__ = [
     "MeshFile",
     "Orb",
     "Outline",
+    "Pin",
     "Places",
     "Placing",
     "Power",
