@@ -17,7 +17,7 @@ from glowsim.geometry.body import Solid
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
 from glowsim.geometry.outlines import base_mm, silhouette_mm
-from glowsim.scene import Body
+from glowsim.scene import Body, FromDrawing
 from glowsim.transport.plan import Plan
 
 CHANNEL_MM = 5.0
@@ -118,7 +118,7 @@ def body_places(plan: Plan, number: int, solid: Solid, clearance_mm: float) -> B
     base = base_mm(outer, spec.name)
     seen = silhouette_mm(outer, "top", spec.name)
     axis = np.zeros(2)
-    if spec.mesh is not None:
+    if spec.mesh is not None or isinstance(spec.shape, FromDrawing):
         axis = _middle(base or seen)
     material = _material(plan, number, solid)
     places = tuple(

@@ -58,6 +58,8 @@ def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...])
     screen.print(_bodies(checks))
     if any(check.lights for check in checks):
         screen.print(_lights(checks))
+    if any(check.regions for check in checks):
+        screen.print(_regions(checks))
     for check in checks:
         for note in check.notes:
             screen.print(f"note: {note}", markup=False)
@@ -128,4 +130,13 @@ def _lights(checks: tuple[BodyCheck, ...]) -> Table:
                 centre,
                 f"{light.depth_mm:.1f}",
             )
+    return table
+
+
+def _regions(checks: tuple[BodyCheck, ...]) -> Table:
+    table = table_of("Regions of the surface", ("body", "region", "what"), ("cm2", "share"))
+    for check in checks:
+        for region in check.regions:
+            area, share = f"{region.area_mm2 / 100:.3g}", f"{100 * region.share:.2g} %"
+            table.add_row(check.name, region.name, region.covers, area, share)
     return table

@@ -227,6 +227,11 @@ def pattern_light(plan: Plan, number: int, board: str | None) -> Light:
 
     Raises SceneError for a board that is not in the catalogue.
     """
+    if number in plan.scene_file.written_light:
+        raise plan.scene_file.fault(
+            ("bodies", number, "lights", 0),
+            "strips along a path cannot be placed anew; give position_mm in place of path_mm",
+        )
     light = plan.scene_file.scene.bodies[number].lights[0]
     if board is None or board == light.board:
         return light

@@ -21,7 +21,7 @@ from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.rays import RayTarget
-from glowsim.scene import Body, Crystal, SceneFile, Shape, Spike
+from glowsim.scene import Body, Crystal, FromDrawing, MeshFile, SceneFile, Shape, Spike
 from glowsim.tomlfile import shown
 from glowsim.transport.plan import catalogue_of
 
@@ -72,7 +72,7 @@ class Variation:
     @property
     def varied(self) -> str:
         """Say what is varied and what stays, in a sentence."""
-        base = "" if self.body.mesh or self._kind in ("orb", "ring") else ", but not below its base"
+        base = "" if self._scalable or self._kind in ("orb", "ring") else ", but not below its base"
         thins = ", and less toward a blade's edges" if self._kind == "blade" else ""
         hollowed = (
             "" if self.body.wall_mm else f" ('{self.body.name}' is solid: it is hollowed out)"
@@ -131,6 +131,12 @@ class Variation:
 
     def _sunk(self, depth_wanted_mm: float) -> tuple[Any, ...]:
         """Return the lights, each moved to a depth along the way it faces."""
+        for k, light in enumerate(self.body.lights):
+            if light.path_mm is not None:
+                raise self.scene_file.fault(
+                    (*self._at, "lights", k, "path_mm"),
+                    "a strip along a path is not moved as a whole; vary something else",
+                )
         places = self._places + (self._ahead_mm - depth_wanted_mm)[:, None] * self._axes
         deep = depth_mm(self._outer, places)
         if deep.min() <= 0:
@@ -147,9 +153,10 @@ class Variation:
         )
 
     def _grown(self, layer_mm: float) -> dict[str, Any]:
-        if self.body.mesh is not None:
-            grow = {"grow_mm": self.body.mesh.grow_mm + layer_mm}
-            return {"mesh": self._valid(type(self.body.mesh), grow, self.body.mesh)}
+        if (scaled := self._scalable) is not None:
+            key, source = scaled
+            grow = {"grow_mm": source.grow_mm + layer_mm}
+            return {key: self._valid(type(source), grow, source)}
         shape = self._shape
         gains = _GROWS.get(self._kind) or _gains_of_pointed(shape)
         grown = {
@@ -161,10 +168,10 @@ class Variation:
 
     def _scaled(self, longest_mm: float) -> dict[str, Any]:
         factor = longest_mm / self._longest_mm
-        if self.body.mesh is not None:
-            mesh = self.body.mesh
-            sizes = {"scale": factor * mesh.scale, "grow_mm": factor * mesh.grow_mm}
-            return {"mesh": self._valid(type(mesh), sizes, mesh)}
+        if (scaled := self._scalable) is not None:
+            key, source = scaled
+            sizes = {"scale": factor * source.scale, "grow_mm": factor * source.grow_mm}
+            return {key: self._valid(type(source), sizes, source)}
         shape = self._shape
         sizes = {
             name: factor * value
@@ -194,6 +201,14 @@ class Variation:
         return ("bodies", self.number)
 
     @property
+    def _scalable(self) -> tuple[str, MeshFile | FromDrawing] | None:
+        """What of the body is scaled as a whole, with its key: a mesh, a shape from a drawing."""
+        if self.body.mesh is not None:
+            return "mesh", self.body.mesh
+        shape = self.body.shape
+        return ("shape", shape) if isinstance(shape, FromDrawing) else None
+
+    @property
     def _shape(self) -> Shape:
         assert self.body.shape is not None, "the scene makes sure of a shape or a mesh"
         return self.body.shape
@@ -212,7 +227,7 @@ class Variation:
 
     @cached_property
     def _longest_mm(self) -> float:
-        if self.body.shape is None:
+        if self.body.shape is None or self._scalable is not None:
             return float(self._outer.size_mm.max())
         sizes = dict(self.body.shape)
         longest = max(v or 0.0 for name, v in sizes.items() if name.endswith("_mm"))

@@ -9,7 +9,9 @@ import numpy as np
 
 from glowsim.catalogue import Material
 from glowsim.findings.fictions import fictions
+from glowsim.findings.surface_regions import RegionCheck, region_checks, too_small
 from glowsim.geometry.hollow import depth_mm
+from glowsim.geometry.notes import Doubt
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body
 from glowsim.transport.build import Report, body_problem
@@ -61,6 +63,7 @@ class BodyCheck:
     faces: int
     cell_mm: float
     lights: tuple[LightCheck, ...]
+    regions: tuple[RegionCheck, ...]
     notes: tuple[str, ...]
     suspicious: tuple[str, ...]
     misfits: tuple[Misfit, ...]
@@ -69,6 +72,7 @@ class BodyCheck:
         """Return plain data."""
         return vars(self) | {
             "lights": [vars(light) for light in self.lights],
+            "regions": [vars(region) for region in self.regions],
             "misfits": [misfit.as_json() for misfit in self.misfits],
         }
 
@@ -116,6 +120,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
     lights = _lights(plan, body, problem)
     found = misfits(problem)
     told_below = notes_on_fit(problem.name, found)
+    regions = region_checks(body, problem)
+    asked = tuple(note for note in problem.notes if isinstance(note, Doubt))
     return BodyCheck(
         name=body.name,
         copies=copies,
@@ -130,8 +136,9 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         faces=len(problem.skin),
         cell_mm=problem.cell_mm,
         lights=lights,
-        notes=tuple(note for note in problem.notes if note not in told_below),
-        suspicious=tuple(_suspicious(body, problem, lights)),
+        regions=regions,
+        notes=tuple(note for note in problem.notes if note not in (*told_below, *asked)),
+        suspicious=(*asked, *_suspicious(body, problem, lights), *too_small(regions)),
         misfits=found,
     )
 

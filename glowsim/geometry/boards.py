@@ -10,7 +10,7 @@ import trimesh
 from glowsim.catalogue import Board
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.rays import BoolArray, RayTarget
-from glowsim.scene.bodies import Light
+from glowsim.scene.bodies import Light, StripPiece
 
 SIDES = 64
 """Chords of a round board."""
@@ -63,6 +63,7 @@ class BoardShape:
     frame     : (4, 4) float, from the board's frame to the body's; the board faces along its +z
     size_mm   : (length, width);  bore_mm : diameter of the opening of a ring, 0 without
     is_round  : a disc or ring; otherwise a rectangle
+    strip     : number of the bent strip it is a piece of, -1 for a board by itself
     """
 
     frame: FloatArray
@@ -70,6 +71,11 @@ class BoardShape:
     thickness_mm: float
     is_round: bool
     bore_mm: float = 0.0
+    strip: int = -1
+
+    def continues(self, other: BoardShape) -> bool:
+        """Whether both are pieces of one bent strip."""
+        return self.strip >= 0 and self.strip == other.strip
 
     def local(self, points: FloatArray) -> FloatArray:
         """Return points of the body's frame, (n, 3) [mm], in the board's own."""
@@ -94,12 +100,16 @@ def board_shape(light: Light, board: Board) -> BoardShape | None:
     frame = board_frame(light)
     if frame is None:
         return None
+    size_mm = outline_mm(board, light.led_count)
+    if isinstance(light, StripPiece):
+        size_mm = (light.length_mm, size_mm[1])
     return BoardShape(
         frame,
-        outline_mm(board, light.led_count),
+        size_mm,
         board.thickness_mm,
         board.kind != "strip",
         bore_mm(board),
+        light.strip if isinstance(light, StripPiece) else -1,
     )
 
 

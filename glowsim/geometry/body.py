@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from glowsim.errors import GeometryError, SceneError
+from glowsim.geometry.drawn import drawn_mesh
 from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
@@ -20,6 +21,7 @@ from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.simplify import simplified
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
+from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
 from glowsim.scene.shapes import Shape
 from glowsim.tomlfile import KeyPath
@@ -167,6 +169,8 @@ def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[s
         return mesh, notes + repairs + fewer
     shape: Shape | None = item.shape
     assert shape is not None, "the scene makes sure of a shape or a mesh"
+    if isinstance(shape, FromDrawing):
+        return drawn_mesh(shape, folder, what)
     return shape_mesh(shape), []
 
 

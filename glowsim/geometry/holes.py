@@ -30,10 +30,11 @@ def with_holes_closed(
 
     vertices : (n, 3) float [mm];  faces : (m, 3) int;  size_mm : the body's size.
     Returns the vertices, the faces and a note for each of the first holes. Raises
-    GeometryError, naming the place, for a hole that is neither flat nor small.
+    GeometryError, naming the place, for a hole that is neither flat nor small. The largest comes
+    first.
     """
     notes = []
-    for loop in _rims(faces):
+    for loop in sorted(_rims(faces), key=lambda rim: -float(np.ptp(vertices[rim], axis=0).max())):
         vertices, faces, note = _closed(vertices, faces, loop, size_mm, what)
         notes.append(note)
     if len(notes) > 4:

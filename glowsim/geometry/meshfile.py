@@ -5,18 +5,21 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import trimesh
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from glowsim.errors import GeometryError, did_you_mean
-from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.meshparts import SHOWN, load_parts
+from glowsim.geometry.scaling import PLAUSIBLE_MM, POSSIBLE_MM, USUAL_MM, unit_by_size
 from glowsim.scene.bodies import MeshFile
 from glowsim.units import MM_PER_UNIT, mm_per_unit
 
+SCRAP_SHARE = 1e-3
+"""Stray pieces of a smaller share of the surface are not looked at for the size of the body."""
 FORMATS = ("stl", "obj", "ply", "glb", "3mf")
-PLAUSIBLE_MM = (3.0, 4000.0)
-"""Largest extents a prop's body can sensibly have, least and greatest [mm]."""
-POSSIBLE_MM = (0.2, 40_000.0)
-"""Largest extents that are taken when the scene says the unit, least and greatest [mm]."""
+GUESSES = {"mm": 1.0, "cm": 10.0, "in": 25.4, "m": 1000.0}
+"""What the numbers of a file without a unit may mean [mm], the likeliest first."""
 
 # glTF 2.0, section 3.4 'Coordinate System and Units': 'The units for all linear distances are
 # meters'. 3MF core specification, section 3.4 'Model': attribute unit, default millimeter.
@@ -51,9 +54,18 @@ def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, 
         raise GeometryError(
             f"'{path.suffix}' is not a mesh format that can be read{did_you_mean(kind, FORMATS)}"
         )
-    vertices, faces, own_unit = _load(path, kind)
-    unit, notes = _unit(mesh_file.units, own_unit, kind, path.name)
+    vertices, faces, own_unit, names = _load(path, kind, mesh_file.part)
+    notes = []
+    if mesh_file.part is None and len(names) > 1:
+        notes.append(
+            f"{path.name}: holds {', '.join(names[:SHOWN])}; all are taken together (mesh.part "
+            "takes one)"
+        )
+    vertices, faces = _without_far_scraps(vertices, faces, path.name, notes)
     with np.errstate(over="ignore", invalid="ignore"):
+        largest = float(np.ptp(vertices, axis=0).max()) * mesh_file.scale
+        unit, more = _unit(mesh_file.units, own_unit, kind, path.name, largest)
+        notes += more
         vertices = vertices * (mm_per_unit(unit) * mesh_file.scale)
         largest = float(np.ptp(vertices, axis=0).max())
     if not PLAUSIBLE_MM[0] <= largest <= PLAUSIBLE_MM[1]:
@@ -61,11 +73,14 @@ def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, 
     return vertices, faces, notes
 
 
-def _load(path: Path, kind: str) -> tuple[FloatArray, IntArray, str | None]:
+def _load(
+    path: Path, kind: str, part: str | None
+) -> tuple[FloatArray, IntArray, str | None, list[str]]:
+    """Return what `load_parts` does, without corners that no face has."""
     try:
-        loaded = trimesh.load_scene(path, file_type=kind, process=False)
-        mesh = loaded.to_mesh()
-        vertices, faces = np.asarray(mesh.vertices, float), np.asarray(mesh.faces, np.int64)
+        vertices, faces, unit, names = load_parts(path, kind, part)
+    except GeometryError:
+        raise
     except Exception as problem:
         # The readers of the various formats raise what they like on broken files.
         reason = " ".join(str(problem).split())[:120] or type(problem).__name__
@@ -78,17 +93,53 @@ def _load(path: Path, kind: str) -> tuple[FloatArray, IntArray, str | None]:
         raise GeometryError(
             f"{path.name} has faces with corners that are not there; export it again"
         )
+    used, faces = np.unique(faces, return_inverse=True)
+    vertices, faces = vertices[used], faces.reshape(-1, 3)
     if not np.isfinite(vertices).all():
         raise GeometryError(f"{path.name} holds coordinates that are not numbers; export it again")
-    return vertices, faces, loaded.units
+    return vertices, faces, unit, names
 
 
-def _unit(given: str | None, own: str | None, kind: str, name: str) -> tuple[str, list[str]]:
+def _without_far_scraps(
+    vertices: FloatArray, faces: IntArray, name: str, notes: list[str]
+) -> tuple[FloatArray, IntArray]:
+    """Drop pieces of next to no area that lie far from the rest, so that they set no scale."""
+    _, one = np.unique(vertices, axis=0, return_inverse=True)
+    corner = one.ravel()[faces]
+    links = np.vstack([corner[:, [0, 1]], corner[:, [1, 2]]]).T
+    graph = coo_matrix((np.ones(links.shape[1]), links), shape=(len(vertices), len(vertices)))
+    _, piece = connected_components(graph, directed=False)
+    mesh = Mesh.single_part(vertices, faces)
+    with np.errstate(over="ignore", invalid="ignore"):
+        area = np.bincount(piece[corner[:, 0]], mesh.areas_mm2)
+        main = area[piece[corner[:, 0]]] >= SCRAP_SHARE * area.sum()
+        if main.all() or not mesh.areas_mm2[main].sum() > (1 - SCRAP_SHARE) * area.sum():
+            return vertices, faces
+    low, high = vertices[faces[main]].min(axis=(0, 1)), vertices[faces[main]].max(axis=(0, 1))
+    room = (high - low).max()
+    off = (mesh.centroids < low - room) | (mesh.centroids > high + room)
+    far = off.any(axis=1) & ~main
+    if not far.any():
+        return vertices, faces
+    notes.append(f"{name}: dropped {np.count_nonzero(far)} stray faces far from the rest")
+    used, kept = np.unique(faces[~far], return_inverse=True)
+    return vertices[used], kept.reshape(-1, 3)
+
+
+def _unit(
+    given: str | None, own: str | None, kind: str, name: str, largest: float
+) -> tuple[str, list[str]]:
+    """Return the unit of a file's numbers, and notes; `largest` is their extent, scale included."""
     if given is not None:
         return given, []
     if own is not None and own in _OWN_UNIT:
         unit = _OWN_UNIT[own]
         return unit, [f"{name}: unit '{unit}' taken from the file, as {kind.upper()} defines it"]
+    usual = [u for u, mm in GUESSES.items() if USUAL_MM[0] <= largest * mm <= USUAL_MM[1]]
+    if PLAUSIBLE_MM[0] <= largest <= PLAUSIBLE_MM[1] or len(usual) == 1:
+        unit, doubt = unit_by_size(largest, GUESSES, name, "mesh.units", usual_is_sure=True)
+        if doubt is not None:
+            return unit, [doubt]
     return "mm", [
         f'{name}: {kind.upper()} carries no unit; mm assumed (say units = "mm" to confirm)'
     ]

@@ -30,6 +30,7 @@ from glowsim.geometry.mesh import (
     to_manifold,
 )
 from glowsim.geometry.rebuild import rebuilt
+from glowsim.geometry.unzip import unzipped
 
 WELD_SHARES = (1e-5, 1e-4)
 """How far apart open edges may lie to be welded, as shares of the body's size."""
@@ -37,6 +38,8 @@ SPECK_SHARE = 1e-4
 """A loose piece with less than this share of the surface is dropped."""
 SCRAP_SHARE = 0.25
 """A surface with holes and more loose scraps than this share is not mended piece by piece."""
+LOSE_SHARE = 0.02
+"""Loose pieces that cannot be closed are dropped up to this share of the surface."""
 THROUGH_ITSELF = 0.002
 """Share of a surface that may lie inside the body without being noticed."""
 
@@ -76,7 +79,7 @@ def repaired(
         notes.append(f"{what}: kept the largest of the separate pieces")
     mesh, more = _united(pieces, what)
     notes += more
-    place = _runs_through_itself(mesh)
+    place = runs_through_itself(mesh)
     if place is not None:
         mesh, note = rebuilt(mesh.vertices, mesh.faces, what)
         notes += [f"{what}: its surface runs through itself about {at_mm(place)}", note]
@@ -133,11 +136,20 @@ def _closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[_Piece], list
         len(group) >= 4 and size >= SPECK_SHARE * mesh.area
         for group, size in zip(groups, area, strict=True)
     ]
-    pieces = [
-        _closed_piece(mesh.submesh([group], append=True, repair=False), what)
-        for group, is_whole in zip(groups, whole, strict=True)
-        if is_whole
-    ]
+    pieces, broken = [], []
+    for group, size, is_whole in zip(groups, area, whole, strict=True):
+        if not is_whole:
+            continue
+        part = mesh.submesh([group], append=True, repair=False)
+        try:
+            pieces.append(_closed_piece(part, what))
+        except GeometryError as fault:
+            corners = mesh.triangles[group].reshape(-1, 3)
+            middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+            broken.append((size, fault, middle))
+    lost = sum(size for size, _, _ in broken)
+    if lost > LOSE_SHARE * mesh.area:
+        raise max(broken, key=lambda piece: piece[0])[1]
     scraps = sum(size for size, is_whole in zip(area, whole, strict=True) if not is_whole)
     if scraps > SCRAP_SHARE * mesh.area and not any(piece.was_closed for piece in pieces):
         raise GeometryError(f"{what}: its surface falls apart into {len(groups)} loose scraps")
@@ -148,7 +160,11 @@ def _closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[_Piece], list
             "modelling program"
         )
     notes = [note for piece in bodies for note in piece.notes]
-    if dropped := len(groups) - len(bodies):
+    notes += [
+        f"{what}: dropped a loose scrap about {at_mm(place)}, which cannot be closed"
+        for _, _, place in broken
+    ]
+    if dropped := len(groups) - len(bodies) - len(broken):
         notes.append(f"{what}: dropped {dropped} loose specks or sheets of surface")
     return bodies, notes
 
@@ -156,13 +172,15 @@ def _closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[_Piece], list
 def _closed_piece(part: Any, what: str) -> _Piece:
     """Return a connected part of a mesh, closed and turned outward."""
     edges, count = np.unique(part.edges_sorted, axis=0, return_counts=True)
+    notes = []
     if (count > 2).any():
         place = part.vertices[edges[count > 2]].reshape(-1, 3).mean(axis=0)
-        raise GeometryError(
-            f"{what}: {np.count_nonzero(count > 2)} edges join more than two faces, about "
-            f"{at_mm(place)}"
+        apart = unzipped(np.asarray(part.vertices, float), np.asarray(part.faces, np.int64))
+        part = trimesh.Trimesh(*apart, process=False)
+        notes.append(
+            f"{what}: parted {np.count_nonzero(count > 2)} edges that joined more than two "
+            f"faces, about {at_mm(place)}"
         )
-    notes = []
     faces = np.asarray(part.faces, np.int64)
     flipped = not part.is_winding_consistent
     if flipped:
@@ -256,7 +274,7 @@ def _holds(mesh: Mesh, points: FloatArray) -> bool:
     return bool((winding_number(mesh.vertices, mesh.faces, points) > 0.5).all())
 
 
-def _runs_through_itself(mesh: Mesh) -> FloatArray | None:
+def runs_through_itself(mesh: Mesh) -> FloatArray | None:
     """Return a place where the surface lies inside the body, or None if it does not.
 
     Just in front of a sound surface the winding number is 0 everywhere.

@@ -9,7 +9,7 @@ import numpy as np
 import trimesh
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
-from glowsim.scene.shapes import Blade, Crystal, Dome, Orb, Ring, Rod, Shape, Slab, Spike
+from glowsim.scene.shapes import Blade, Crystal, Dome, Orb, Ring, Rod, Sketch, Slab, Spike
 
 CHORD_ERROR_MM = 0.02
 """Distance between a curve and the chord drawn for it."""
@@ -21,7 +21,7 @@ LEAST_SHOULDER = 1e-4
 """A blade whose straight part is a smaller share of its length has none."""
 
 
-def shape_mesh(shape: Shape) -> Mesh:
+def shape_mesh(shape: Sketch) -> Mesh:
     """Return the closed mesh of a sketch shape in its own frame [mm]."""
     match shape:
         case Spike():
@@ -113,13 +113,13 @@ def _ring(shape: Ring) -> Mesh:
     size = 2 * (major + minor)
     around, across = segments_for(major + minor, size), min(segments_for(minor, size), 48)
     torus = trimesh.creation.torus(
-        major, minor * _swell(across), major_sections=around, minor_sections=across
+        major, minor * swell_of(across), major_sections=around, minor_sections=across
     )
-    swell = _swell(around)
+    swell = swell_of(around)
     return Mesh.single_part(torus.vertices * [swell, swell, 1.0], torus.faces)
 
 
-def _swell(segments: int) -> float:
+def swell_of(segments: int) -> float:
     """Return the circumradius over the radius of the circle whose area a polygon has."""
     step = 2 * np.pi / segments
     return float(np.sqrt(step / np.sin(step)))
@@ -155,7 +155,7 @@ def _blade(shape: Blade) -> Mesh:
     layers = np.dstack([rings, np.broadcast_to(heights[:, None], rings.shape[:2])])
     ends = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, shape.length_mm]])
     vertices = np.vstack([layers.reshape(-1, 3), ends])
-    faces, row = _stacked_faces(len(heights), len(outline))
+    faces, row = stacked_faces(len(heights), len(outline))
     narrow_from = 0 if flat else 1
     part = np.where(row < 0, 0, np.where(row >= narrow_from, 2, 1))
     return Mesh(vertices, faces, part, ("base", "side", "tip"))
@@ -177,7 +177,7 @@ def _lens_section(width_mm: float, thickness_mm: float) -> FloatArray:
     return np.vstack([np.column_stack([x, y]), np.column_stack([-x, -y])])
 
 
-def _stacked_faces(rows: int, columns: int) -> tuple[IntArray, IntArray]:
+def stacked_faces(rows: int, columns: int) -> tuple[IntArray, IntArray]:
     """Return faces of stacked closed outlines with a centre point below and one above.
 
     The second array gives each face's row: -1 for the bottom, otherwise the ring below it.
@@ -214,7 +214,7 @@ def _revolved(
     polygon of corners is drawn `swell` times as wide as the profile says: unless given, so
     that its area, and the volume, is that of the round body.
     """
-    swell = swell or _swell(segments)
+    swell = swell or swell_of(segments)
     angle = np.arange(segments) * 2 * np.pi / segments
     rim = profile[1:-1]
     rings = np.stack(
@@ -227,5 +227,5 @@ def _revolved(
     )
     ends = [[0, 0, profile[0, 1]], [0, 0, profile[-1, 1]]]
     vertices = np.vstack([rings.reshape(-1, 3), ends])
-    faces, row = _stacked_faces(len(rim), segments)
+    faces, row = stacked_faces(len(rim), segments)
     return Mesh(vertices, faces, np.asarray(part)[row + 1], part_names)

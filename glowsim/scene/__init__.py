@@ -1,6 +1,7 @@
 """What the user wrote: the scene file as validated data. No meshes, no physics."""
 
-from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, Where
+from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, StripPiece, Where
+from glowsim.scene.drawn import Course, Cut, Drawn, FromDrawing, Loft, Outline, Turned
 from glowsim.scene.model import Room, Scene, Thresholds, View
 from glowsim.scene.patterns import Along, Around, Places
 from glowsim.scene.placing import DrillLine, DrillRing, Placing
@@ -32,16 +33,22 @@ __all__ = [
     "Chain",
     "Controller",
     "Converter",
+    "Course",
     "Crystal",
+    "Cut",
     "Dome",
+    "Drawn",
     "DrillLine",
     "DrillRing",
     "Fade",
+    "FromDrawing",
     "Insert",
     "Light",
+    "Loft",
     "Mask",
     "MeshFile",
     "Orb",
+    "Outline",
     "Pin",
     "Places",
     "Placing",
@@ -57,8 +64,10 @@ __all__ = [
     "Slab",
     "Spike",
     "Star",
+    "StripPiece",
     "Thresholds",
     "Tree",
+    "Turned",
     "View",
     "Where",
     "Wiring",

@@ -38,6 +38,9 @@ class MeshFile(Strict):
     """About the origin of the file."""
     grow_mm: Annotated[Mm, Field(ge=0, le=1000)] = 0.0
     """A layer of this thickness put on all over the surface, after scaling."""
+    part: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+    """Take only the object, group or material of this name in the file, so that several bodies
+    of the scene come from one file."""
     keep: Literal["all", "largest"] = "all"
     """Which of several separate parts to keep."""
 
@@ -124,7 +127,18 @@ class Light(Strict):
 
     name: Name | None = None
     board: str
-    position_mm: PointMm
+    position_mm: PointMm = (0.0, 0.0, 0.0)
+    path_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=500)] | None = None
+    """For a strip, in place of `position_mm`: points it runs along, from its first LED's end. It
+    is followed as flat pieces, cut mark to cut mark, and needs `led_count`."""
+    path_smooth: bool = True
+    """Whether the strip bends smoothly through the points, or runs straight between them (cut and
+    wired at the corners)."""
+    facing: Literal["direction", "outward", "inward"] = "direction"
+    """Where a strip along a path faces: the nearest it can to `direction`, or away from the middle
+    of its path, or towards that."""
+    least_bend_mm: PositiveMm = 10.0
+    """Radius that the strip may be bent to at the tightest (common practice for bare strips)."""
     direction: Direction = (0.0, 0.0, 1.0)
     """Where the board faces."""
     along: Direction | None = None
@@ -142,9 +156,33 @@ class Light(Strict):
     separate_leds: bool = False
     """Treat each LED as a light of its own, so that findings and pulses can tell them apart."""
 
+    @model_validator(mode="after")
+    def _stands_somewhere(self) -> Self:
+        placed = "position_mm" in self.model_fields_set
+        if self.path_mm is None and not placed:
+            raise PydanticCustomError(
+                "no_place", "this key is needed but missing", {"at": ("position_mm",)}
+            )
+        if self.path_mm is None:
+            return self
+        if placed or self.along is not None:
+            raise ValueError("path_mm says where the strip runs: leave out position_mm and along")
+        if self.led_count is None:
+            raise ValueError("path_mm needs led_count: how many LEDs the strip is cut to")
+        return self
+
     def zone_of(self, copy: int) -> str:
         """Return the zone of this light in a copy of its body, counted from 0."""
         return self.zones[copy] if self.zones else self.zone.replace(COPY_MARK, str(copy + 1))
+
+
+class StripPiece(Light):
+    """One LED of a strip along a path, on its flat piece; made of a `Light`, never read."""
+
+    strip: int
+    """Number of the strip within its body."""
+    length_mm: Number
+    """Of the piece, a little less than from cut mark to cut mark where the strip bends."""
 
 
 class Body(Strict):

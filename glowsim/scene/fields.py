@@ -14,7 +14,9 @@ from glowsim.units import length_mm, mm_per_unit
 class Strict(BaseModel):
     """A table of the scene file: an unknown key is a fault, and nothing changes after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
 
 def _number(value: Any) -> Any:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,9 @@ class SceneFile:
     """Relative mesh paths start here."""
     battery: str = "half used"
     """The state of the battery that everything is worked out for, where the scene has one."""
+    written_light: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    """By number of the body, the number that each of its lights has in the file, where lights
+    along a path have been taken apart."""
 
     @property
     def stem(self) -> str:
@@ -59,7 +63,19 @@ class SceneFile:
 
     def fault(self, key_path: KeyPath, message: str) -> SceneError:
         """Return an error that names the place of `key_path` in the file."""
+        key_path = self._as_written(key_path)
         return SceneError(f"{self.toml.where(key_path)}: {message}")
+
+    def _as_written(self, key_path: KeyPath) -> KeyPath:
+        """Return the key of a light, which may be a piece of one, as the file has it."""
+        if len(key_path) < 4 or key_path[2] != "lights":
+            return key_path
+        body, light, rest = key_path[1], key_path[3], key_path[4:]
+        if isinstance(body, int) and isinstance(light, int) and body in self.written_light:
+            at = ("bodies", body, "lights", self.written_light[body][light])
+            along_path = (*at, "path_mm") in self.toml.lines
+            return (*at, "path_mm") if along_path and rest == ("position_mm",) else (*at, *rest)
+        return key_path
 
 
 def read_scene(path: str | os.PathLike[str]) -> SceneFile:

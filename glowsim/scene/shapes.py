@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from glowsim.scene.drawn import Cut, Drawn, Loft, Turned
 from glowsim.scene.fields import Count, Mm, Number, SizeMm, Strict
 
 
@@ -137,6 +138,6 @@ class Dome(Strict):
     height_mm: SizeMm
 
 
-Shape = Annotated[
-    Spike | Orb | Rod | Slab | Blade | Crystal | Ring | Dome, Field(discriminator="kind")
-]
+Sketch = Spike | Orb | Rod | Slab | Blade | Crystal | Ring | Dome
+"""Shapes that a handful of numbers give."""
+Shape = Annotated[Sketch | Turned | Cut | Drawn | Loft, Field(discriminator="kind")]

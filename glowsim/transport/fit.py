@@ -166,7 +166,8 @@ class _Fit:
     def _clashes(self) -> Iterator[Misfit]:
         for one, other in combinations(range(len(self._boards)), 2):
             low, high = self._solids[one].bounding_box(), self._solids[other].bounding_box()
-            if not _overlap(low, high):
+            joined = self._boards[one].shape.continues(self._boards[other].shape)
+            if joined or not _overlap(low, high):
                 continue
             common = self._solids[one] ^ self._solids[other]
             if common.is_empty():
@@ -206,7 +207,8 @@ class _Fit:
         for k, board in enumerate(self._boards):
             local = board.shape.local(places)
             within = (local[:, 2] < 0) & (local[:, 2] > -board.shape.thickness_mm)
-            blocked |= within & board.shape.covers(local) & (k != number)
+            apart = k != number and not board.shape.continues(self._boards[number].shape)
+            blocked |= within & board.shape.covers(local) & apart
         if kinds[0] == Kind.OPAQUE:
             return 0.0
         return float(steps[blocked.argmax()]) if blocked.any() else WIRE_MM

@@ -10,7 +10,8 @@ from glowsim.catalogue import Catalogue
 from glowsim.errors import SceneError
 from glowsim.geometry.boards import bore_mm, outline_mm
 from glowsim.geometry.body import mesh_file_digest, mesh_path
-from glowsim.scene import SceneFile
+from glowsim.geometry.drawing import file_digest
+from glowsim.scene import FromDrawing, SceneFile
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.sizes import Sizes
 
@@ -72,6 +73,10 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
         raise SceneError("\n".join(faults))
 
 
+_WHERE = {"position_mm", "direction", "along", "separate_leds", "strip", "length_mm"}
+"""Keys of a light, or of a strip's piece, that tell where it stands."""
+
+
 def body_key(
     scene_file: SceneFile, number: int, catalogue: Catalogue, sizes: Sizes | None = None
 ) -> str:
@@ -124,9 +129,7 @@ def _lights(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[An
         board = catalogue.boards[light.board]
         lights.append(
             [
-                light.model_dump(
-                    mode="json", include={"position_mm", "direction", "along", "separate_leds"}
-                ),
+                light.model_dump(mode="json", include=_WHERE),
                 board.led_offsets_mm(light.led_count).tolist(),
                 board.half_intensity_full_angle_deg,
                 outline_mm(board, light.led_count),
@@ -138,7 +141,7 @@ def _lights(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[An
 
 
 def _files(scene_file: SceneFile, number: int) -> list[str]:
-    """Return digests of a body's mesh files; raises SceneError for one that is missing."""
+    """Return digests of a body's meshes and drawings; raises SceneError for a missing mesh."""
     body, files = scene_file.scene.bodies[number], []
     for keys, mesh_file in (
         (("mesh",), body.mesh),
@@ -147,4 +150,7 @@ def _files(scene_file: SceneFile, number: int) -> list[str]:
         if mesh_file is not None:
             mesh_path(scene_file, ("bodies", number, *keys), mesh_file)
             files.append(mesh_file_digest(mesh_file, scene_file.folder))
+    for shape in (body.shape, *(insert.shape for insert in body.inserts)):
+        if isinstance(shape, FromDrawing):
+            files += [file_digest(scene_file.folder, name) for name in shape.files]
     return files

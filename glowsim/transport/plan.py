@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from glowsim.catalogue import Catalogue, load_catalogue
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
+from glowsim.geometry.strips import along_paths
 from glowsim.scene import SceneFile
 from glowsim.transport.leds import lights_of_copy
 from glowsim.transport.names import body_key, check_names
@@ -84,6 +85,7 @@ def plan_of(scene_file: SceneFile, sizes: Mapping[int, Sizes] | None = None) -> 
     numbers = range(len(scene_file.scene.bodies))
     for number in numbers:
         check_names(scene_file, number, catalogue)
+    scene_file = along_paths(scene_file, catalogue)
     given = dict(sizes or {})
     keys = tuple(body_key(scene_file, n, catalogue, given.get(n)) for n in numbers)
     return Plan(scene_file, catalogue, keys, given)

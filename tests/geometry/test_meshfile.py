@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.meshfile import read_mesh
+from glowsim.geometry.notes import Doubt
 from glowsim.scene import MeshFile
 from tests.support.faults import fault_of
 
@@ -117,9 +118,7 @@ def test_the_scene_may_overrule_the_file(tmp_path):
 @pytest.mark.parametrize(
     ("scale", "advice"),
     [
-        (0.001, r'0\.04 mm in unit \'mm\': the unit must be wrong; set units = "m" \(40 mm\)'),
         (1000, r'4e\+04 mm in unit \'mm\': the unit must be wrong; set units = "um" \(40 mm\)'),
-        (1 / 25.4, r'units = "cm" \(15\.75 mm\) or units = "in" \(40 mm\) or units = "m"'),
         (1e-9, "set units and scale"),
     ],
 )
@@ -127,6 +126,79 @@ def test_a_size_no_prop_has_is_refused_with_advice(tmp_path, scale, advice):
     path = saved(tmp_path, "block.stl", scale)
     with pytest.raises(GeometryError, match=f"(?s)its largest size is .*{advice}"):
         size_of(path)
+
+
+@pytest.mark.parametrize(
+    ("scale", "size_mm", "told"),
+    [
+        (11.8 / 40, 11.8, "11.8 mm if mm, 118 mm if cm, 300 mm if in: which? mm is taken"),
+        (0.001, 40, "40 mm if m, which is unusual for a prop. m is taken"),
+        (1 / 25.4, 40, "40 mm if in, which is unusual for a prop. in is taken"),
+    ],
+)
+def test_a_size_that_tells_of_another_unit_is_a_doubt(tmp_path, scale, size_mm, told):
+    size, (doubt,) = size_of(saved(tmp_path, "block.stl", scale))
+    assert isinstance(doubt, Doubt)
+    assert doubt.startswith(f"block.stl: carries no unit; its largest size is {told}; say")
+    assert_allclose(size.max(), size_mm, rtol=1e-5)
+
+
+def test_corners_without_a_face_and_far_scraps_are_left_out(tmp_path):
+    mesh = trimesh.creation.icosphere(subdivisions=3, radius=20)
+    lines = [f"v {x} {y} {z}" for x, y, z in mesh.vertices]
+    lines += ["v nan nan nan", "v 1e9 0 0", "v 900 900 900", "v 901 900 900", "v 900 901 900"]
+    lines += [f"f {a} {b} {c}" for a, b, c in mesh.faces + 1]
+    count = len(mesh.vertices)
+    lines.append(f"f {count + 3} {count + 4} {count + 5}")
+    (tmp_path / "scan.obj").write_text("\n".join(lines), encoding="utf-8")
+    vertices, faces, notes = read_mesh(MeshFile(file="scan.obj", units="mm"), tmp_path)
+    assert faces.shape == mesh.faces.shape
+    assert_allclose(np.ptp(vertices, axis=0), np.ptp(mesh.vertices, axis=0))
+    assert notes == ["scan.obj: dropped 1 stray faces far from the rest"]
+
+
+def two_parts(tmp_path, kind):
+    scene = trimesh.Scene()
+    scene.add_geometry(block(), node_name="eye", geom_name="eyeball")
+    scene.add_geometry(
+        trimesh.creation.icosphere(radius=30),
+        node_name="horn",
+        geom_name="hornball",
+        transform=trimesh.transformations.translation_matrix((100, 0, 0)),
+    )
+    scene.units = "mm"
+    scene.export(tmp_path / f"two.{kind}")
+    return f"two.{kind}"
+
+
+@pytest.mark.parametrize("kind", ["glb", "3mf"])
+def test_parts_of_a_file_by_name(tmp_path, kind):
+    name = two_parts(tmp_path, kind)
+    vertices, faces, _ = read_mesh(MeshFile(file=name, part="eye", units="mm"), tmp_path)
+    assert faces.shape == (12, 3)
+    assert_allclose(np.sort(np.ptp(vertices, axis=0)), SIZE_MM, rtol=1e-5)
+    vertices, _, _ = read_mesh(MeshFile(file=name, part="hornball", units="mm"), tmp_path)
+    assert_allclose(vertices.mean(axis=0), [100, 0, 0], atol=1e-4)  # where the file places it
+    vertices, faces, notes = read_mesh(MeshFile(file=name, units="mm"), tmp_path)
+    assert len(faces) > 12
+    assert "all are taken together" in notes[0]
+    with pytest.raises(GeometryError, match=r"has no part 'eyes'; did you mean 'eye'"):
+        read_mesh(MeshFile(file=name, part="eyes", units="mm"), tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("part", "count"), [("body", 4), ("eye", 4), ("glass", 4), ("white", 4), ("pupil", 1)]
+)
+def test_parts_of_an_obj_by_object_group_or_material(tmp_path, part, count):
+    text = "mtllib none.mtl\no body\n"
+    for names, at in (("usemtl white", 0), ("o eyes\ng eye\nusemtl glass", 50)):
+        text += f"v {at} 0 0\nv {at + 30} 0 0\nv {at} 30 0\nv {at} 0 30\n{names}\n"
+        text += "f -4 -2 -3\nf -4 -3 -1\nf -3 -2 -1\n"
+        text += "g eye pupil\n" * (at > 0) + "f -2 -4 -1\n"
+    (tmp_path / "two.obj").write_text(text, encoding="utf-8")
+    vertices, faces, _ = read_mesh(MeshFile(file="two.obj", part=part, units="mm"), tmp_path)
+    assert len(faces) == count
+    assert vertices[:, 0].min() == (0 if part in ("body", "white") else 50)
 
 
 def test_a_strange_size_is_taken_when_the_scene_says_so(tmp_path):

@@ -119,3 +119,15 @@ def test_the_blade_shows_its_leds_as_beads():
     from_led = (heights - 160) % pitch
     assert (np.abs(from_led - pitch / 2) < 4).all()
     assert found(report, "dark gap", "blade")
+
+
+def test_the_leaf_burns_in_its_belly_and_stays_dark_beyond_its_eye():
+    report = judged("willow_leaf", Known("leaf", 52.8, 0.0, 1.854, 0.551, 6.36))
+    hot = found(report, "hot spot", "leaf")[0]
+    assert hot.light == "leaf: belly strip"
+    assert hot.body_place_mm[1] < -10  # in front, where the strip faces
+    assert 40 < hot.from_mm < hot.to_mm < 130  # below the eye, which begins at 169
+    (dark,) = found(report, "dark gap", "leaf")
+    assert dark.to_mm == pytest.approx(280, abs=1)
+    assert dark.ratio_to_mean < 0.2
+    assert "add a light near" in dark.suggestion

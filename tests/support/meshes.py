@@ -74,3 +74,28 @@ def crossing_tube() -> trimesh.Trimesh:
 def mesh_of(mesh: trimesh.Trimesh) -> Mesh:
     """Return a mesh of the project."""
     return Mesh.single_part(np.asarray(mesh.vertices), np.asarray(mesh.faces))
+
+
+def blocks_of(cells: Sequence[tuple[int, int, int]], edge_mm: float = 5.0) -> trimesh.Trimesh:
+    """Return the outer faces of unit blocks on a grid, corners welded, as block sculpts export."""
+    filled = {tuple(cell) for cell in cells}
+    # For each way out of a block: the corners of that side, counter-clockwise seen from outside.
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]])
+    quads = []
+    for cell in sorted(filled):
+        for axis in range(3):
+            for side in (0, 1):
+                next_to = list(cell)
+                next_to[axis] += 2 * side - 1
+                if tuple(next_to) in filled:
+                    continue
+                corners = np.zeros((4, 3))
+                corners[:, (axis + 1) % 3], corners[:, (axis + 2) % 3] = square.T
+                corners[:, axis] = side
+                quads.append((corners if side else corners[::-1]) + cell)
+    points = np.array(quads).reshape(-1, 3) * edge_mm
+    first = 4 * np.arange(len(quads))[:, None]
+    faces = np.vstack([first + np.array(corners) for corners in ([0, 1, 2], [0, 2, 3])])
+    mesh = trimesh.Trimesh(points, faces, process=False)
+    mesh.merge_vertices()
+    return mesh

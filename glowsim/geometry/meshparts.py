@@ -1,0 +1,146 @@
+"""The objects, groups and materials of a mesh file, by name."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import trimesh
+
+from glowsim.errors import GeometryError, did_you_mean
+from glowsim.geometry.mesh import FloatArray, IntArray
+
+_OBJ_NAMES = {"o": "object", "g": "group", "usemtl": "material"}
+"""Statements of an OBJ file that name the faces after them."""
+_UNNAMED = {"world", "default", "off", ""}
+"""Names that programs give where the maker gave none."""
+SHOWN = 12
+
+
+def load_parts(
+    path: Path, kind: str, part: str | None
+) -> tuple[FloatArray, IntArray, str | None, list[str]]:
+    """Read a mesh file, or only what bears the name `part` in it.
+
+    Returns vertices (n, 3) float, faces (m, 3) int, the unit the file says, and the names in it.
+    A group's name chooses all within it. Raises GeometryError where nothing bears the name, and
+    whatever the readers raise on a broken file.
+    """
+    if kind == "obj":
+        text = path.read_text(encoding="utf-8", errors="replace")
+        lines = _obj_lines(text)
+        names = _names_of_obj(lines)
+        _require(part, names, path.name)
+        # The file's materials are not looked up: what they look like is of no account here.
+        source: Any = io.StringIO(_only_of_obj(lines, part))
+        loaded = trimesh.load_scene(source, file_type="obj", process=False, skip_materials=True)
+        nodes = list(loaded.graph.nodes_geometry)
+    else:
+        loaded = trimesh.load_scene(path, file_type=kind, process=False)
+        named = {node: _names_of_node(loaded, node) for node in loaded.graph.nodes_geometry}
+        names = list(dict.fromkeys(name for own in named.values() for name in own))
+        _require(part, names, path.name)
+        nodes = [node for node, own in named.items() if part is None or part in own]
+    vertices, faces = _joined(loaded, nodes)
+    return vertices, faces, loaded.units, names if len(loaded.geometry) > 1 or part else []
+
+
+def _require(part: str | None, names: list[str], file: str) -> None:
+    if part is not None and part not in names:
+        there = ", ".join(names[:SHOWN]) + (", ..." if len(names) > SHOWN else "")
+        raise GeometryError(
+            f"{file} has no part '{part}'{did_you_mean(part, names)} "
+            f"(there: {there or 'none has a name'})"
+        )
+
+
+def _joined(loaded: Any, nodes: list[Any]) -> tuple[FloatArray, IntArray]:
+    """Return the meshes of some nodes, each where the file places it, as one."""
+    vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
+    for node in nodes:
+        transform, name = loaded.graph[node]
+        mesh = loaded.geometry[name]
+        if not hasattr(mesh, "faces"):
+            continue  # points or lines
+        points = np.asarray(mesh.vertices, dtype=float)
+        turned = np.asarray(mesh.faces, np.int64)
+        if np.linalg.det(transform[:3, :3]) < 0:
+            turned = turned[:, ::-1]  # a mirrored copy
+        vertices.append(points @ transform[:3, :3].T + transform[:3, 3])
+        faces.append(turned + first)
+        first += len(points)
+    return np.vstack(vertices), np.vstack(faces)
+
+
+def _names_of_node(loaded: Any, node: Any) -> list[str]:
+    """Return the names of a node, of the groups it is in, of its mesh and material."""
+    found = []
+    parents = loaded.graph.transforms.parents
+    at = node
+    for _ in range(100):
+        found.append(str(at))
+        if at not in parents:
+            break
+        at = parents[at]
+    name = loaded.graph[node][1]
+    material = getattr(getattr(loaded.geometry[name], "visual", None), "material", None)
+    found += [str(name), str(getattr(material, "name", None) or "")]
+    return [name for name in dict.fromkeys(found) if name.lower() not in _UNNAMED]
+
+
+def _obj_lines(text: str) -> list[tuple[str, frozenset[str]]]:
+    """Return the lines of an OBJ file, each with the names that hold there.
+
+    Corners counted backward from a face are given their numbers from the start of the file.
+    """
+    names: dict[str, frozenset[str]] = {}
+    now: frozenset[str] = frozenset()
+    seen = {"v": 0, "vt": 0, "vn": 0}
+    lines = []
+    for line in text.splitlines():
+        word = line[:7].split(maxsplit=1)[:1]
+        if not word:
+            continue
+        if word[0] in seen:
+            seen[word[0]] += 1
+        elif word[0] in _OBJ_NAMES:
+            rest = line.split()[1:]
+            names[word[0]] = frozenset(rest if word[0] == "g" else [" ".join(rest)])
+            now = frozenset().union(*names.values())
+        elif word[0] == "f" and "-" in line:
+            counts = list(seen.values())
+            line = " ".join(["f", *(_forward(corner, counts) for corner in line.split()[1:])])
+        lines.append((line, now))
+    return lines
+
+
+def _forward(corner: str, counts: list[int]) -> str:
+    """Return a face's corner, 'v/vt/vn', with its numbers counted from the start."""
+    numbers = [
+        str(count + 1 + int(number)) if number.startswith("-") else number
+        for number, count in zip(corner.split("/"), counts, strict=False)
+    ]
+    return "/".join(numbers)
+
+
+def _is_face(line: str) -> bool:
+    return line.split(maxsplit=1)[0] == "f"
+
+
+def _names_of_obj(lines: list[tuple[str, frozenset[str]]]) -> list[str]:
+    found: dict[str, None] = {}
+    last: frozenset[str] = frozenset()
+    for line, names in lines:
+        if names is not last and _is_face(line):
+            found |= dict.fromkeys(sorted(names))
+            last = names
+    return [name for name in found if name.lower() not in _UNNAMED]
+
+
+def _only_of_obj(lines: list[tuple[str, frozenset[str]]], part: str | None) -> str:
+    """Return an OBJ file without the faces that do not bear a name; corners keep their numbers."""
+    return "\n".join(
+        line for line, names in lines if part is None or part in names or not _is_face(line)
+    )

@@ -1,0 +1,55 @@
+"""What `check` says of masks and named regions, and of doubts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+
+from glowsim.findings.inspection import inspect
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
+
+ROD = """
+[[bodies]]
+name = "rod"
+material = "pla_white"
+shape = { kind = "rod", length_mm = 50, diameter_mm = 20 }
+dark_where = { part = "base" }
+glow_where = { part = "side" }
+  [[bodies.masks]]
+  name = "foot"
+  coat = "opaque_primer"
+  where = { part = "base" }
+  [[bodies.masks]]
+  coat = "opaque_primer"
+  where = { centre_mm = [10, 0, 25], radius_mm = 1.5 }
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 25]
+"""
+
+
+def test_areas_of_masks_and_regions():
+    (check,) = inspect(plan_of(parse_scene(ROD)))
+    found = {region.name: region for region in check.regions}
+    assert list(found) == ["foot", "mask 2", "glow_where", "dark_where"]
+    whole = 2 * np.pi * 100 + np.pi * 20 * 50
+    for name, area in (("foot", 100 * np.pi), ("glow_where", 1000 * np.pi)):
+        assert found[name].area_mm2 == pytest.approx(area, rel=0.01)  # a many-sided rod
+        assert found[name].share == pytest.approx(area / whole, rel=0.01)
+    assert found["dark_where"].area_mm2 == found["foot"].area_mm2
+    (doubt,) = [text for text in check.suspicious if "covers only" in text]
+    assert doubt.startswith("mask 2 covers only ")
+
+
+def test_a_unit_in_doubt_is_asked(tmp_path):
+    trimesh.creation.icosphere(radius=6).export(tmp_path / "bead.stl")
+    text = '[[bodies]]\nname = "bead"\nmaterial = "pla_white"\nmesh = { file = "bead.stl" }\n'
+    (check,) = inspect(plan_of(parse_scene(text, folder=tmp_path)))
+    asked = [text for text in check.suspicious if "which?" in text]
+    assert asked == [
+        "bead.stl: carries no unit; its largest size is 12 mm if mm, 120 mm if cm, 305 mm if in: "
+        "which? mm is taken; say mesh.units to settle it"
+    ]
+    assert not any("bead.stl" in note for note in check.notes)

@@ -1,0 +1,187 @@
+"""Strips along a path: where their LEDs sit, what is too short or too tight, how they fit."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from glowsim.catalogue import load_catalogue
+from glowsim.decisions.placer import pattern_light
+from glowsim.errors import GeometryError, SceneError
+from glowsim.geometry.boards import board_frame, board_shape
+from glowsim.geometry.strips import pieces_mm
+from glowsim.scene import Light, parse_scene
+from glowsim.tomlfile import parse_toml
+from glowsim.transport.build import build_problem
+from glowsim.transport.fit import misfits
+from glowsim.transport.plan import plan_of
+
+PITCH = 1000 / 60
+
+
+def strip(points, count, **keys):
+    return Light.model_validate({"board": "strip_60", "path_mm": points, "led_count": count} | keys)
+
+
+def circle(radius, steps=72):
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    return np.column_stack([radius * np.cos(turn), radius * np.sin(turn), 0 * turn]).tolist()
+
+
+def scene_of(lights):
+    text = '[[bodies]]\nname = "bowl"\nmaterial = "pla_white"\nwall_mm = 2\n'
+    text += 'shape = { kind = "orb", diameter_mm = 140 }\n'
+    return parse_scene(text + lights)
+
+
+BROW = """\
+[[bodies.lights]]
+board = "rgb_5050_18ma"
+position_mm = [0, 0, -40]
+[[bodies.lights]]
+name = "brow"
+board = "strip_60"
+led_count = 6
+path_mm = [[-40, 0, 10], [0, -40, 10], [40, 0, 10]]
+facing = "outward"
+"""
+
+
+@pytest.mark.parametrize("count", [12, 24])
+def test_a_strip_round_a_circle_stands_like_a_ring(count):
+    radius = count * PITCH / (2 * np.pi)
+    light = strip(circle(radius), count, facing="outward")
+    middles, along, facing, _ = pieces_mm(light, PITCH * 0.99999, 1.9)
+    turn = (np.arange(count) + 0.5) * 2 * np.pi / count
+    out = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn])
+    # LEDs sit in the middle of chords: inside the circle by the chord's height.
+    assert_allclose(middles, radius * np.cos(np.pi / count) * out, atol=0.01)
+    assert_allclose(facing, out, atol=2e-3)
+    assert_allclose(np.einsum("nd,nd->n", facing, along), 0, atol=1e-12)
+    inward = pieces_mm(light.model_copy(update={"facing": "inward"}), PITCH * 0.99999, 1.9)[2]
+    assert_allclose(inward, -facing, atol=1e-9)
+
+
+def test_a_strip_along_a_straight_path_is_the_straight_strip():
+    text = """\
+[[bodies.lights]]
+board = "strip_60"
+led_count = 4
+{where}
+direction = [0, -1, 0]
+"""
+    middle = 2 * 16.667
+    bent = scene_of(text.format(where=f"path_mm = [[0, 0, 0], [0, 0, {2 * middle}]]"))
+    straight = scene_of(text.format(where=f"position_mm = [0, 0, {middle}]\nalong = [0, 0, 1]"))
+    one, other = (build_problem(scene).bodies[0] for scene in (bent, straight))
+    assert_allclose(one.emitters.position, other.emitters.position, atol=1e-3)
+    assert_allclose(one.emitters.direction, other.emitters.direction, atol=1e-9)
+    corners = np.vstack([board.shape.mesh().vertices for board in one.boards])
+    whole = other.boards[0].shape.mesh()
+    assert_allclose([corners.min(axis=0), corners.max(axis=0)], whole.bounds, atol=2e-3)
+    volume = sum(board.shape.mesh().volume_mm3 for board in one.boards)
+    assert_allclose(volume, whole.volume_mm3, rtol=1e-4)
+
+
+def test_a_bent_strip_is_a_chain_of_boards_that_fits():
+    plan = plan_of(scene_of(BROW))
+    lights = plan.scene_file.scene.bodies[0].lights
+    assert [light.name for light in lights[1:]] == [f"brow, LED {k}" for k in range(1, 7)]
+    (body,) = build_problem(scene_of(BROW)).bodies
+    assert len(body.boards) == 7
+    assert misfits(body) == ()
+    for k, light in enumerate(lights[1:], start=1):
+        frame = board_frame(light)
+        assert frame is not None
+        shape = board_shape(light, plan.catalogue.board(light.board))
+        assert shape is not None
+        assert 14 < shape.size_mm[0] < PITCH
+        assert_allclose(shape.frame, body.boards[k].shape.frame)
+
+
+def test_two_strips_in_one_place_are_told():
+    twice = BROW + BROW[BROW.index('[[bodies.lights]]\nname = "brow"') :].replace("brow", "lid")
+    (body,) = build_problem(scene_of(twice)).bodies
+    assert any("into the board of light" in misfit.what for misfit in misfits(body))
+
+
+@pytest.mark.parametrize(
+    ("points", "count", "keys", "told"),
+    [
+        ([[0, 0, 0], [50, 0, 0]], 4, {}, r"50\.0 mm long, and 4 LEDs .* it has room for 3"),
+        (
+            [[0, 0, 0], [40, 0, 0], [40, 6, 0], [0, 6, 0]],
+            3,
+            {},
+            r"bends to a radius of \d\.\d mm about .* the strip takes 10 mm \(least_bend_mm\)",
+        ),
+        ([[0, 0, 0], [0, 0, 90]], 4, {}, "runs the way it should face"),
+        ([[0, 0, 0], [90, 0, 0]], 4, {"facing": "outward"}, "runs the way it should face"),
+        ([[5, 5, 5], [5, 5, 5]], 1, {}, "has no length"),
+    ],
+    ids=["short", "tight", "along its face", "outward of a line", "a point"],
+)
+def test_paths_a_strip_cannot_take(points, count, keys, told):
+    with pytest.raises(GeometryError, match=told):
+        pieces_mm(strip(points, count, **keys), PITCH, 1.9)
+
+
+def test_corners_are_cut_and_wired():
+    corner = [[0, 0, 0], [40, 0, 0], [40, 40, 0]]
+    middles, *_ = pieces_mm(strip(corner, 4, path_smooth=False), PITCH, 1.9)
+    assert_allclose(middles[0], [PITCH / 2, 0, 0])
+    assert_allclose(middles[-1], [40, 3.5 * PITCH - 40, 0], atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ("path_mm = [[0, 0, 0], [90, 0, 0]]", r"lights\[0\]: path_mm needs led_count"),
+        ("led_count = 2", r"line 6: bodies\[0\]\.lights\[0\]\.position_mm: this key is needed"),
+        (
+            "led_count = 2\nposition_mm = [0, 0, 0]\npath_mm = [[0, 0, 0], [90, 0, 0]]",
+            "leave out position_mm and along",
+        ),
+    ],
+)
+def test_a_light_stands_at_a_place_or_along_a_path(keys, told):
+    with pytest.raises(SceneError, match=told):
+        scene_of(f'[[bodies.lights]]\nboard = "strip_60"\n{keys}\n')
+
+
+def test_faults_name_the_light_as_it_is_written():
+    deep = BROW.replace("[0, -40, 10]", "[0, -78, 10]").replace("led_count = 6", "led_count = 9")
+    deep += "least_bend_mm = 5\n"
+    with pytest.raises(
+        SceneError, match=r"line 13: bodies\[0\]\.lights\[1\]\.path_mm: an LED at .* outside"
+    ):
+        build_problem(scene_of(deep))
+    with pytest.raises(SceneError, match=r"line 13: bodies\[0\]\.lights\[1\]\.path_mm: the path"):
+        plan_of(scene_of(BROW.replace("led_count = 6", "led_count = 60")))
+    with pytest.raises(SceneError, match="strips along a path cannot be placed anew"):
+        pattern_light(plan_of(scene_of(BROW)), 0, None)
+
+
+@given(st.lists(st.tuples(*[st.floats(-60, 60)] * 3), min_size=2, max_size=7), st.booleans())
+@settings(max_examples=80, deadline=None)
+def test_any_path_gives_leds_or_one_message(points, smooth):
+    try:
+        found = pieces_mm(strip(points, 3, path_smooth=smooth), PITCH, 1.9)
+    except GeometryError as problem:
+        told = str(problem)
+    else:
+        told = ""
+        assert all(np.isfinite(values).all() for values in found)
+        assert (found[3] > 0).all()
+        assert (found[3] <= PITCH * (1 + 1e-9)).all()
+    assert "\n" not in told
+
+
+def test_the_catalogues_strips_have_a_pitch():
+    catalogue = load_catalogue(parse_toml("", "scene", SceneError), {})
+    strips = [b for b in catalogue.boards.values() if b.kind == "strip"]
+    assert strips
+    assert all(board.pitch_mm for board in strips)
