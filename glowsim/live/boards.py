@@ -88,9 +88,7 @@ def cleared(
     return kept_clear(shape, np.asarray(place_mm, float), around, was)
 
 
-def outlines(
-    prop: Prop, problems: dict[int, BodyProblem], catalogue: Catalogue
-) -> list[dict[str, Any]]:
+def outlines(prop: Prop, catalogue: Catalogue) -> list[dict[str, Any]]:
     """Return every copy of every board as the page draws it: plain data, frames in the prop."""
     found: list[dict[str, Any]] = []
     for number, body in enumerate(prop.scene.bodies):
@@ -109,7 +107,7 @@ def outlines(
                         "bore": shape.bore_mm,
                         "thick": shape.thickness_mm,
                         "on": BoardAt(number, k) not in prop.kept,
-                        "axis": transform[:3, 2].round(6).tolist(),
+                        "axes": transform[:3, :3].T.round(6).tolist(),
                         "name": board_name(prop, BoardAt(number, k)),
                     }
                 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -81,8 +82,11 @@ def with_power(figures: Figures, scene_file: SceneFile) -> Figures:
     return replace(figures, power=power_report(Electrics(scene_file)))
 
 
-def with_heat(figures: Figures, scene_file: SceneFile) -> Figures:
-    """Return the figures with the temperatures of the boards; without lights there are none."""
+def with_heat(figures: Figures, scene_file: SceneFile, report: Callable[[str], None]) -> Figures:
+    """Return the figures with the temperatures of the boards; without lights there are none.
+
+    report : told what is being worked on; what it raises gives the work up
+    """
     if not any(body.lights for body in scene_file.scene.bodies):
         return figures
-    return replace(figures, heat=heat_of(scene_file))
+    return replace(figures, heat=heat_of(scene_file, report=report))

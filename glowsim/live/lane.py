@@ -5,6 +5,9 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 
+END_S = 10.0
+"""How long is waited for a thread to end."""
+
 
 class SupersededError(Exception):
     """Work was given up because something newer is wanted."""
@@ -46,11 +49,12 @@ class Lane:
             return self._ready.wait_for(lambda: self._wish is None and not self._busy, seconds)
 
     def close(self) -> None:
-        """End the thread once it has given up what it is doing."""
+        """End the thread; wait a while for it to give up what it is doing."""
         with self._ready:
             self._closed, self._wish = True, None
             self._number += 1
             self._ready.notify_all()
+        self._thread.join(END_S)
 
     def _run(self) -> None:
         while True:

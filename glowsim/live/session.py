@@ -1,14 +1,13 @@
-"""The prop as edited, and the light that answers: all of the page but the page.
+"""The prop as edited, what is done to it by hand and what is kept of it: all but the page.
 
-Drafts are worked out while something moves, the full answer once it rests; figures come from full
-answers alone. Everything here may be called from any thread, and nothing knows of a browser.
+Everything here may be called from any thread, and nothing knows of a browser.
 """
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,38 +16,18 @@ import numpy as np
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.mesh import FloatArray
-from glowsim.live import edits, figures, keeping, photos, skin
+from glowsim.live import edits, keeping, photos
+from glowsim.live.answers import Answers, Seen
 from glowsim.live.boards import cleared, in_body, room_for, shape_of, with_hand
 from glowsim.live.clearance import free_place, has_room
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.figures import Figures
 from glowsim.live.history import History
-from glowsim.live.lane import Check, Lane
 from glowsim.live.tries import Tries, Try
 from glowsim.scene import Light, SceneFile, read_scene
-from glowsim.transport.plan import Plan, catalogue_of, plan_of
+from glowsim.transport.plan import catalogue_of, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem
-from glowsim.transport.quick.quality import DRAFT, FULL
-from glowsim.transport.result import SurfaceGlow
-from glowsim.transport.sizes import Sizes
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What is shown: an answer of some quality to a prop.
-
-    number : grows with every answer;  full : whether figures may be read off it
-    light  : bytes for the page (see `Skin.light_bytes`)
-    """
-
-    number: int
-    full: bool
-    prop: Prop
-    skin: skin.Skin
-    light: bytes
-    exposure_cd_m2: float
-    scale: dict[str, Any]
 
 
 class Session:
@@ -59,32 +38,33 @@ class Session:
         path: Path,
         changed: Callable[[], None] = lambda: None,
         kept: PreparedProp | None = None,
+        begun: bool = True,
     ) -> None:
-        """Open a scene and begin to light it; raises SceneError or MaterialError.
+        """Open a scene; raises SceneError or MaterialError.
 
         changed : called, from any thread, whenever there is something new to be seen
         kept    : what has been kept ready of this prop already
+        begun   : begin to light it at once; otherwise `begin` does
         """
         self.path = path
         self.changed = changed
         self.origin = read_scene(path)
         plan_of(self.origin)
         self.tries = Tries(path)
-        self.figures = Figures()
-        self.doing = ""
-        self._error = self._file_error = ""
+        self._file_error = ""
         self.file_changed = False
-        self.seen: Seen | None = None
-        self.problems: dict[int, BodyProblem] = {}
         self._own_file = False
         self._history = History(Prop(self.origin.scene))
         self._held: Prop | None = None
         self._saved = self.origin.scene
         self._lock = threading.RLock()
         self._kept = kept or PreparedProp()
-        self._keys: tuple[str, ...] = ()
-        self._back: FloatArray | None = None
-        self._drafts, self._fulls = Lane("draft light"), Lane("full light")
+        self._answers = Answers(self._tell, self._kept)
+        if begun:
+            self.begin()
+
+    def begin(self) -> None:
+        """Begin to light the prop."""
         self._ask_full()
 
     # What there is.
@@ -97,7 +77,27 @@ class Session:
     @property
     def error(self) -> str:
         """What is wrong with the prop as it is, or with its file, '' for nothing."""
-        return self._error or self._file_error
+        return self._answers.error or self._file_error
+
+    @property
+    def seen(self) -> Seen | None:
+        """What is shown, None before the first answer."""
+        return self._answers.seen
+
+    @property
+    def figures(self) -> Figures:
+        """The figures of the last full answer; those of `now` once it `rests`."""
+        return self._answers.figures
+
+    @property
+    def problems(self) -> dict[int, BodyProblem]:
+        """The bodies of the last full answer, by number."""
+        return self._answers.problems
+
+    @property
+    def doing(self) -> str:
+        """What is being worked on, '' once the full answer and its figures are there."""
+        return self._answers.doing
 
     @property
     def rests(self) -> bool:
@@ -129,12 +129,11 @@ class Session:
 
     def wait(self, seconds: float = 120.0) -> bool:
         """Wait until everything asked for is answered; return whether it was in time."""
-        return self._drafts.wait(seconds) and self._fulls.wait(seconds)
+        return self._answers.wait(seconds)
 
     def close(self) -> None:
         """End the work."""
-        self._drafts.close()
-        self._fulls.close()
+        self._answers.close()
 
     # What the hand does.
 
@@ -341,8 +340,7 @@ class Session:
         if prop == self.now:
             return
         self._held = prop
-        self._fulls.give_up()
-        self._drafts.want(lambda check: self._work(check, prop, self._draft))
+        self._answers.draft(self.file(prop), prop)
 
     def _step(self, step: Callable[[], bool]) -> None:
         with self._lock:
@@ -356,105 +354,12 @@ class Session:
 
     def _ask_full(self) -> None:
         prop = self._history.now
-        self._drafts.give_up()
-        if self.seen is not None and self.seen.prop != prop:
-            # A body that answers slowly shows a draft of its new state first.
-            self._drafts.want(lambda check: self._work(check, prop, self._draft))
-        self._fulls.want(lambda check: self._work(check, prop, self._full))
+        self._answers.full(self.file(prop), prop)
 
-    def _work(self, check: Check, prop: Prop, work: Callable[[Check, Prop], None]) -> None:
-        try:
-            work(check, prop)
-            self._say("", done=work == self._full)
-        except GlowsimError as problem:
-            check()
-            self._say(str(problem), done=True)
-        except OSError as problem:
-            self._say(f"{problem.filename or 'a file'}: {problem.strerror or problem}", done=True)
-
-    def _say(self, error: str, done: bool = False) -> None:
-        if done:
-            self.doing = ""
-        if error != self._error or done:
-            self._error = error
-            self.changed()
+    def _tell(self) -> None:
+        self.changed()
 
     def _say_of_file(self, error: str) -> None:
         if error != self._file_error:
             self._file_error = error
             self.changed()
-
-    def _now_doing(self, check: Check) -> Callable[[str], None]:
-        def report(text: str) -> None:
-            check()
-            self.doing = text
-            self.changed()
-
-        return report
-
-    def _draft(self, check: Check, prop: Prop) -> None:
-        plan = plan_of(self.file(prop))
-        if plan.keys == self._keys:  # no body answers anew: colours, levels, the room
-            glow = self._kept.glow(plan)
-        else:
-            # On the faces and cells there are: a board that comes near a wall asks for finer ones.
-            sizes = self._sizes()
-            glow = self._kept.glow(plan_of(plan.scene_file, sizes), quality=DRAFT)
-        check()
-        self._show(glow, prop, full=False)
-
-    def _full(self, check: Check, prop: Prop) -> None:
-        report = self._now_doing(check)
-        report("lighting")
-        scene_file = self.file(prop)
-        plan = plan_of(scene_file)
-        glow = self._kept.glow(plan, quality=FULL, report=report)
-        check()
-        self.problems = self._problems(plan)
-        self._keys = plan.keys
-        self._show(glow, prop, full=True)
-        report("judging")
-        found = figures.judged(glow, scene_file)
-        check()
-        self.figures = found
-        report("working out battery and heat")
-        self.figures = found = figures.with_power(found, scene_file)
-        check()
-        self.figures = figures.with_heat(found, scene_file)
-        report("lighting the room")
-        back = photos.sent_back(glow, prop.scene)
-        check()
-        self._back = back
-        self._show(glow, prop, full=True)
-
-    def _problems(self, plan: Plan) -> dict[int, BodyProblem]:
-        return {
-            n: self._kept.problem(plan, n)
-            for n, body in enumerate(plan.scene_file.scene.bodies)
-            if body.lights or n in plan.distinct.values()
-        }
-
-    def _sizes(self) -> dict[int, Sizes]:
-        return {n: photos.sizes_of(problem) for n, problem in self.problems.items()}
-
-    def _show(self, glow: SurfaceGlow, prop: Prop, full: bool) -> None:
-        with self._lock:
-            if not full and prop != self.now:
-                return
-            last, room = self.seen, prop.scene.room
-            shape = last.skin if last and last.skin.key == skin.surface_key(glow) else None
-            if shape is None:
-                shape, self._back = skin.skin_of(glow), None
-            back = self._back
-            if back is None or (last and last.prop.scene.room != room and not full):
-                back = skin.open_back_cd_m2(shape, room)
-            given = prop.scene.view.exposure_cd_m2
-            if last is None or full:
-                exposure = skin.exposure_cd_m2(shape, glow, room, given)
-                scale = skin.map_law(skin.scale_of_glow(shape, glow))
-            else:  # while something moves, one exposure: brighter looks brighter
-                exposure, scale = last.exposure_cd_m2, last.scale
-            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), back)
-            number = last.number + 1 if last else 1
-            self.seen = Seen(number, full, prop, shape, light, exposure, scale)
-        self.changed()
