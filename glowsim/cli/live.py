@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 import webbrowser
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -44,4 +45,6 @@ def command(scene: Path, browser: bool, port: int) -> None:
     click.echo("Ctrl-C stops.")
     if browser:
         threading.Timer(0.8, webbrowser.open, [server.address]).start()
-    server.run()
+    with suppress(KeyboardInterrupt):
+        server.run()
+    click.echo("stopped")

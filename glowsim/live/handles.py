@@ -37,18 +37,22 @@ class Handles:
         """Return the label of a piece, a handle's inside its button."""
         if not piece.handle:
             return ui.label(piece.text).classes("words")
-        with ui.element("button").classes("handle").props(f"data-handle={piece.handle}"):
+        with ui.element("button").classes("handle") as button:
+            button.props(f"data-handle={piece.handle} aria-haspopup=true")
             label = ui.label(piece.text)
-            menu = ui.menu().props('transition-duration=0 anchor="top middle" self="bottom middle"')
+            menu = ui.menu().props(
+                'no-parent-event transition-duration=0 anchor="top middle" self="bottom middle"'
+            )
             with menu, ui.element("div").classes("opened") as inside:
                 pass
 
-        def fill() -> None:
+        def opened() -> None:
             inside.clear()
             with inside:
                 getattr(self, f"_{piece.handle}")(menu)
+            menu.open()
 
-        menu.on("before-show", fill)
+        button.on("click", opened)
         return label
 
     def _told(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:

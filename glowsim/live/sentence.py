@@ -99,7 +99,7 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
     enough = "even" if even.p5_over_mean >= target else "not even"
     pieces = [
         Piece(grade, "lit"),
-        Piece(" and is "),
+        Piece(", "),
         Piece(f"{enough} (5 %/mean {even.p5_over_mean:.2f} of {target:g})", "even"),
     ]
     if worst is not None:

@@ -44,7 +44,7 @@ class Server:
             app,
             root=self._page.build,
             title="glowsim live",
-            dark=None,
+            dark=True,
             reconnect_timeout=30.0,
             show_welcome_message=False,
             binding_refresh_interval=1.0,

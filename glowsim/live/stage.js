@@ -209,8 +209,14 @@ export default {
       const mm = (2 * depth * Math.tan(THREE.MathUtils.degToRad(camera.fov) / 2)) / this.$el.clientHeight;
       const right = new THREE.Vector3().setFromMatrixColumn(camera.matrixWorld, 0);
       const up = new THREE.Vector3().setFromMatrixColumn(camera.matrixWorld, 1);
-      const step = right.multiplyScalar(dx * mm).addScaledVector(up, -dy * mm);
-      if (alongAxis) step.projectOnVector(new THREE.Vector3(...board.axes[2]));
+      // Up and down is along the body's axis where that stands upright on the screen, so that a
+      // board pulled straight up stays on the axis; elsewhere it is the plane of the screen.
+      const axis = new THREE.Vector3(...board.axes[2]);
+      const lean = axis.dot(up);
+      const upward = Math.abs(lean) > 0.5 ? axis.clone().divideScalar(lean) : up;
+      const sideways = dx + upward.dot(right) * dy;
+      const step = right.multiplyScalar(sideways * mm).addScaledVector(upward, -dy * mm);
+      if (alongAxis) step.projectOnVector(axis);
       const place = start.clone().add(step);
       this.outlines.moveTo(board, place);
       this.redraw();

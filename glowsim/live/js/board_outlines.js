@@ -16,6 +16,7 @@ export class BoardOutlines {
     for (const line of this.group.children) {
       line.geometry.dispose();
       line.material.dispose();
+      line.children[0].material.dispose();
     }
     this.group.clear();
     this.boards = boards;
@@ -25,6 +26,12 @@ export class BoardOutlines {
       board.line.matrixAutoUpdate = false;
       board.line.matrix.set(...board.frame);
       board.line.renderOrder = 2;
+      // A dark line under the light one: it must be seen on bright foam and in the dark room.
+      const under = new THREE.LineBasicMaterial({ color: 0, transparent: true, opacity: 0.55, depthTest: false });
+      const shadow = new THREE.LineSegments(board.line.geometry, under);
+      shadow.position.set(0.25, -0.25, -0.25);
+      shadow.renderOrder = 1;
+      board.line.add(shadow);
       this.group.add(board.line);
     }
     this.paint();
@@ -39,8 +46,8 @@ export class BoardOutlines {
     for (const board of this.boards) {
       const same = this.chosen && board.body === this.chosen.body && board.light === this.chosen.light;
       const this_one = same && board.copy === this.chosen.copy;
-      board.line.material.color.set(this_one ? 0xffd27a : same ? 0xd9b36b : 0x9fb4c8);
-      board.line.material.opacity = this_one ? 1 : board.on ? 0.6 : 0.28;
+      board.line.material.color.set(this_one ? 0xffd27a : same ? 0xe6c68a : 0xeaf2fa);
+      board.line.material.opacity = this_one ? 1 : board.on ? 0.85 : 0.4;
     }
   }
 

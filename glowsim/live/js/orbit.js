@@ -32,11 +32,12 @@ export class Orbit {
       Math.sin(a) * Math.cos(e), -Math.cos(a) * Math.cos(e), Math.sin(e));
     camera.position.copy(this.middle).addScaledVector(back, distance);
     camera.lookAt(this.middle);
-    const half = this.radius / distance / 0.92 / this.zoom / Math.min(1, width / height);
+    const half = this.radius / distance / 0.86 / this.zoom / Math.min(1, width / height);
     camera.fov = 2 * THREE.MathUtils.radToDeg(Math.atan(half));
     camera.aspect = width / height;
     camera.near = Math.max(1, distance - 3 * this.radius);
     camera.far = distance + 3 * this.radius;
+    camera.setViewOffset(width, height, 0, 0.06 * height, width, height); // above the sentence
     camera.updateProjectionMatrix();
     camera.updateMatrixWorld();
   }
