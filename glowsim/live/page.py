@@ -18,6 +18,7 @@ from glowsim.live.sentence import Piece, lit_body, sentence, spoken
 from glowsim.live.session import Session
 from glowsim.live.skin import tone_law
 from glowsim.live.stage import Stage
+from glowsim.pictures.text import number
 
 STYLE = Path(__file__).with_name("style.css")
 PHOTO = (1280, 960)
@@ -119,6 +120,7 @@ class View:
             self._title = ui.label("").classes("title")
             self._switch("figures", "show the brightness map", self._set_figures)
             self._switch("bodies clear", "see through the bodies", self._set_clear)
+            self._switch("cut open", "cut the near half away", self._set_cut)
             ui.space()
             self._undo = self.button("undo", lambda: self.session.undo())
             self._redo = self.button("redo", lambda: self.session.redo())
@@ -218,6 +220,9 @@ class View:
     def _set_clear(self, on: bool) -> None:
         self.stage.set_clear(on)
 
+    def _set_cut(self, on: bool) -> None:
+        self.stage.set_cut(on)
+
     def _key(self, event: Any) -> None:
         if not event.action.keydown or not (event.modifiers.ctrl or event.modifiers.meta):
             return
@@ -284,7 +289,7 @@ class View:
         if session.seen is None:
             return f"first light: {session.doing or 'reading'} …"
         if session.rests:
-            return f"full answer; white is {session.seen.exposure_cd_m2:.3g} cd/m²"
+            return f"full answer; white is {number(session.seen.exposure_cd_m2)} cd/m²"
         shown = "full answer" if session.seen.full and session.seen.prop == session.now else "draft"
         return f"{shown}; {session.doing or 'waiting for your hand'} …"
 

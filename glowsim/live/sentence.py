@@ -58,6 +58,11 @@ def plain(name: str) -> str:
     return name.replace("_", " ")
 
 
+def share(value: float) -> str:
+    """Return a share as the tables print it."""
+    return "<0.01" if value < 0.005 else f"{value:.2f}"
+
+
 def spoken(pieces: list[Piece]) -> str:
     """Return the whole sentence as text, for those who hear it."""
     return "".join(piece.text for piece in pieces)
@@ -100,7 +105,7 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
     pieces = [
         Piece(grade, "lit"),
         Piece(", "),
-        Piece(f"{enough} (5 %/mean {even.p5_over_mean:.2f} of {target:g})", "even"),
+        Piece(f"{enough} (5 %/mean {share(even.p5_over_mean)} of {target:g})", "even"),
     ]
     if worst is not None:
         reach = f"a {worst.kind} from {worst.from_mm:.0f} to {worst.to_mm:.0f} mm up"

@@ -103,7 +103,7 @@ def _add_data(app: FastAPI, session: Session) -> None:
     def light() -> Response:
         seen = session.seen
         if seen is None:
-            return Response(status_code=404)
+            return Response(status_code=204)
         heading = {
             "number": seen.number,
             "full": seen.full,

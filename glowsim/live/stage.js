@@ -73,6 +73,7 @@ export default {
         if (!w || !h) return;
         this.renderer.setSize(w, h, false);
         this.orbit.update(w, h);
+        this.glow.setCut(this.cut ? this.orbit : null, this.outlines.current && this.outlines.place(this.outlines.current));
         this.renderer.render(this.scene, this.orbit.camera);
         this.follow(w, h);
       });
@@ -101,7 +102,7 @@ export default {
     },
     async fetchLight() {
       const answer = await fetch("/live/light");
-      if (!answer.ok) return;
+      if (answer.status !== 200) return; // no light yet
       const buffer = await answer.arrayBuffer();
       const end = new Uint8Array(buffer).indexOf(10);
       const heading = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 0, end)));
@@ -140,6 +141,10 @@ export default {
     },
     setClear(on) {
       this.glow.setClear(on);
+      this.redraw();
+    },
+    setCut(on) {
+      this.cut = on;
       this.redraw();
     },
     setDistance(distance) {

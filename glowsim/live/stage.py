@@ -37,6 +37,10 @@ class Stage(Element, component="stage.js", esm={"glowsim-live": "js"}, default_c
         """Let bodies be seen through."""
         self.run_method("setClear", on)
 
+    def set_cut(self, on: bool) -> None:
+        """Cut the half of the prop that is nearer to the viewer away."""
+        self.run_method("setCut", on)
+
     def set_distance(self, distance_mm: float) -> None:
         """Look from another distance."""
         self.run_method("setDistance", distance_mm)

@@ -10,7 +10,9 @@ const VERTEX = `
   varying vec3 vBack;
   varying float vLit;
   varying float vToward;
+  varying vec3 vPlace;
   void main() {
+    vPlace = position;
     vGlow = glow;
     vBack = back;
     vLit = lit;
@@ -24,10 +26,12 @@ const FRAGMENT = `
   uniform float exposure, shoulder, spill, low, high, opacity;
   uniform bool figures, logarithmic;
   uniform sampler2D steps;
+  uniform vec4 cut;
   varying vec3 vGlow;
   varying vec3 vBack;
   varying float vLit;
   varying float vToward;
+  varying vec3 vPlace;
   const vec3 Y = vec3(0.2126729, 0.7151522, 0.0721750);
 
   vec3 inGamut(vec3 rgb) {
@@ -48,6 +52,7 @@ const FRAGMENT = `
     return mix(curve, 12.92 * u, vec3(lessThanEqual(u, vec3(0.0031308))));
   }
   void main() {
+    if (dot(vPlace, cut.xyz) > cut.w) discard;
     vec3 colour = encoded(developed(vGlow + vBack));
     if (figures) {
       float share = logarithmic ? log(max(vGlow.y, low) / low) / log(high / low)
@@ -55,7 +60,8 @@ const FRAGMENT = `
       vec3 scale = texture2D(steps, vec2(clamp(share, 0.0, 1.0), 0.5)).rgb;
       colour = mix(vec3(0.31 + 0.25 * vToward), scale, step(0.5, vLit));
     }
-    gl_FragColor = vec4(colour, opacity);
+    // The inside of what is cut open is not a surface that was worked out: it stays dim.
+    gl_FragColor = vec4(gl_FrontFacing ? colour : 0.35 * colour, opacity);
   }`;
 
 export class GlowMesh {
@@ -71,6 +77,7 @@ export class GlowMesh {
       figures: { value: false },
       opacity: { value: 1 },
       steps: { value: null },
+      cut: { value: new THREE.Vector4(0, 0, 0, 1) },
     };
     const shading = { uniforms: this.uniforms, vertexShader: VERTEX, fragmentShader: FRAGMENT };
     this.material = new THREE.ShaderMaterial({ ...shading, side: THREE.DoubleSide });
@@ -121,6 +128,16 @@ export class GlowMesh {
     this.uniforms.opacity.value = on ? 0.35 : 1;
     this.material.transparent = on;
     this.material.depthWrite = !on;
+  }
+
+  // Cuts away what is nearer to the viewer than the prop's middle, or than the board in hand.
+  setCut(orbit, place) {
+    const cut = this.uniforms.cut.value;
+    if (!orbit) return void cut.set(0, 0, 0, 1);
+    const way = orbit.camera.getWorldDirection(new THREE.Vector3()).negate();
+    way.z = 0; // upright, as a saw would
+    way.normalize();
+    cut.set(way.x, way.y, way.z, way.dot(place ?? orbit.middle) + 0.01);
   }
 
   get box() {

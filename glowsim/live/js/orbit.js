@@ -7,12 +7,16 @@ export class Orbit {
     this.camera = new THREE.PerspectiveCamera(30, 1, 1, 1e5);
     this.camera.up.set(0, 0, 1);
     this.middle = new THREE.Vector3();
-    this.radius = 100;
+    this.radius = this.across = this.upward = 100;
   }
 
   frame(box) {
     box.getCenter(this.middle);
-    this.radius = Math.max(box.getSize(new THREE.Vector3()).length() / 2, 1);
+    const size = box.getSize(new THREE.Vector3());
+    this.radius = Math.max(size.length() / 2, 1);
+    // What it takes up on the screen from whatever side: across, and up with some tilt.
+    this.across = Math.max(Math.hypot(size.x, size.y) / 2, 0.5);
+    this.upward = Math.max(size.z / 2 + 0.25 * this.across, 0.6 * this.across);
   }
 
   turn(azimuth, elevation) {
@@ -32,7 +36,7 @@ export class Orbit {
       Math.sin(a) * Math.cos(e), -Math.cos(a) * Math.cos(e), Math.sin(e));
     camera.position.copy(this.middle).addScaledVector(back, distance);
     camera.lookAt(this.middle);
-    const half = this.radius / distance / 0.86 / this.zoom / Math.min(1, width / height);
+    const half = Math.max(this.upward, (this.across * height) / width) / distance / 0.72 / this.zoom;
     camera.fov = 2 * THREE.MathUtils.radToDeg(Math.atan(half));
     camera.aspect = width / height;
     camera.near = Math.max(1, distance - 3 * this.radius);
