@@ -19,9 +19,10 @@ from glowsim.live.tries import Try
 from glowsim.scene.bodies import Drive
 
 if TYPE_CHECKING:
-    from glowsim.live.page import View
+    from glowsim.live.view import View
 
 COLOURS = ("red", "green", "blue")
+MOST_PLACED = 4
 MOST_LX = 10_000.0
 
 
@@ -75,10 +76,15 @@ class Handles:
             words = f"{board.label.partition(',')[0]} ({plain(name)})"
             self._line(menu, words, partial(self._put, name))
 
+        ui.label("Or have all of them placed anew, as evenly as can be").classes("head")
+        for count in range(1, MOST_PLACED + 1):
+            words = f"find places for {count} board{'' if count == 1 else 's'} (a minute or so)"
+            self._line(menu, words, partial(self._view.find_places, count))
+
     def _line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
-        def pressed() -> None:
+        def pressed() -> Any:
             menu.close()
-            act()
+            return act()
 
         self._view.button(words, pressed).classes("line")
 

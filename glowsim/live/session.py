@@ -58,8 +58,8 @@ class Session:
         self._held: Prop | None = None
         self._saved = self.origin.scene
         self._lock = threading.RLock()
-        self._kept = kept or PreparedProp()
-        self._answers = Answers(self._tell, self._kept)
+        self.kept = kept or PreparedProp()
+        self._answers = Answers(self._tell, self.kept)
         if begun:
             self.begin()
 
@@ -168,7 +168,7 @@ class Session:
 
     def type_number(self, at: BoardAt, hand: str, value_mm: float) -> None:
         """Put a board where a typed number says, see `boards.HANDS`."""
-        place = with_hand(self.now.light(at).position_mm, self._problem(at.body), hand, value_mm)
+        place = with_hand(self.now.light(at).position_mm, self.problem(at.body), hand, value_mm)
         self.do("type a number", lambda p: edits.moved(p, at, self._clear(p, at, place)))
 
     def turn(self, at: BoardAt, direction: Sequence[float]) -> None:
@@ -180,7 +180,7 @@ class Session:
         def turned(prop: Prop) -> Prop:
             new = edits.turned(prop, at, direction)
             place = np.asarray(prop.light(at).position_mm, float)
-            shape, around = room_for(new, at, self._problem(at.body), self.catalogue())
+            shape, around = room_for(new, at, self.problem(at.body), self.catalogue())
             free = place if has_room(shape, around) else free_place(shape, around, [place])
             if free is None:
                 raise SceneError("the board has no room to face that way here")
@@ -190,7 +190,7 @@ class Session:
 
     def add(self, body: int, board: str) -> BoardAt:
         """Put one more board of the catalogue into a body, where there is room; return it."""
-        problem, prop = self._problem(body), self._history.now
+        problem, prop = self.problem(body), self._history.now
         low, high = problem.outer.bounds
         middle = (low + high) / 2
         heights = np.linspace(low[2], high[2], 15)[1:-1]
@@ -297,14 +297,14 @@ class Session:
 
     def photo(self, size: tuple[int, int], azimuth_deg: float, elevation_deg: float) -> bytes:
         """Return a photo as `glow` takes it of this prop seen from there, as PNG."""
-        return photos.photo_png(self._kept, self.file(), size, azimuth_deg, elevation_deg)
+        return photos.photo_png(self.kept, self.file(), size, azimuth_deg, elevation_deg)
 
     def compared(self, one: Try, azimuth_deg: float, elevation_deg: float) -> bytes:
         """Return a try beside the prop as it is, at one exposure and from one side, as PNG."""
         other = replace(self.origin, scene=keeping.scene_in(one.scene, self.origin))
         names = (f"try {one.number}", "now")
         files = (other, self.file())
-        return photos.side_by_side_png(self._kept, files, names, azimuth_deg, elevation_deg)
+        return photos.side_by_side_png(self.kept, files, names, azimuth_deg, elevation_deg)
 
     # How it is answered.
 
@@ -321,20 +321,21 @@ class Session:
             at = BoardAt(body, len(new.scene.bodies[body].lights) - 1)
             for place in tries:
                 here = edits.moved(new, at, place)
-                shape, around = room_for(here, at, self._problem(body), self.catalogue())
+                shape, around = room_for(here, at, self.problem(body), self.catalogue())
                 if (free := free_place(shape, around, [place])) is not None:
                     return edits.moved(here, at, free)
             raise SceneError(f"'{prop.scene.bodies[body].name}' has no room for another such board")
 
         self.do(words, put)
 
-    def _problem(self, body: int) -> BodyProblem:
+    def problem(self, body: int) -> BodyProblem:
+        """Return a body of the last full answer; raises SceneError if there is none yet."""
         if body not in self.problems:
             raise SceneError("the body is not ready yet; wait for its first light")
         return self.problems[body]
 
     def _clear(self, prop: Prop, at: BoardAt, place: FloatArray) -> FloatArray:
-        return cleared(prop, at, place, self._problem(at.body), self.catalogue())
+        return cleared(prop, at, place, self.problem(at.body), self.catalogue())
 
     def _hold(self, prop: Prop) -> None:
         if prop == self.now:

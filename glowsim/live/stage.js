@@ -1,6 +1,6 @@
 // The stage: the prop in a dark room, seen from anywhere; boards are taken by the hand. What is
 // done is told as an intention; what is seen comes back as bytes per corner.
-import { BoardOutlines, GlowMesh, Orbit, THREE } from "glowsim-live";
+import { BoardOutlines, GlowMesh, HintCloud, Orbit, THREE } from "glowsim-live";
 
 const KEYS = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1],
   ArrowDown: [0, 0, -1], PageUp: [0, 1, 0], PageDown: [0, -1, 0] };
@@ -20,6 +20,7 @@ export default {
           <i v-for="t in scale?.ticks ?? []" :style="{ bottom: 100 * t[0] + '%' }">{{ t[1] }}</i>
         </div>
       </div>
+      <p class="hinted" v-show="told">{{ told }}</p>
       <div class="carried" v-show="held" :style="{ left: at[0] + 'px', top: at[1] + 'px' }">
         <strong>{{ held?.name }}</strong>
         <label v-for="h in held?.hands ?? []">{{ h.words }}
@@ -34,7 +35,7 @@ export default {
       </div>
     </div>`,
   props: { law: Object, view: Object },
-  data: () => ({ figures: false, scale: null, held: null, at: [0, 0] }),
+  data: () => ({ figures: false, scale: null, held: null, at: [0, 0], told: null }),
   computed: {
     gradient() {
       const steps = this.scale?.steps ?? [];
@@ -49,7 +50,8 @@ export default {
     this.scene = new THREE.Scene();
     this.glow = new GlowMesh(this.law);
     this.outlines = new BoardOutlines();
-    this.scene.add(this.glow.mesh, this.outlines.group);
+    this.hints = new HintCloud();
+    this.scene.add(this.glow.mesh, this.outlines.group, this.hints.group);
     this.orbit = new Orbit(this.view.azimuth, this.view.elevation, this.view.distance);
     this.pointers = new Map();
     this.shown = 0;
@@ -145,6 +147,12 @@ export default {
     },
     setCut(on) {
       this.cut = on;
+      this.redraw();
+    },
+    setHints(marks) {
+      this.hints.set(marks);
+      this.told = marks && `Plus: more light there helps the ${marks.words}; minus: less does. ` +
+        `A board as bright as all together, at the best place, lifts it ${marks.gain[0]} times against the mean, about.`;
       this.redraw();
     },
     setDistance(distance) {

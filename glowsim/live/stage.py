@@ -41,6 +41,10 @@ class Stage(Element, component="stage.js", esm={"glowsim-live": "js"}, default_c
         """Cut the half of the prop that is nearer to the viewer away."""
         self.run_method("setCut", on)
 
+    def set_hints(self, marks: dict[str, Any] | None) -> None:
+        """Show where light would help, None for nothing."""
+        self.run_method("setHints", marks)
+
     def set_distance(self, distance_mm: float) -> None:
         """Look from another distance."""
         self.run_method("setDistance", distance_mm)

@@ -14,10 +14,11 @@ from PIL import Image
 
 from glowsim.cli.main import cli
 from glowsim.errors import SceneError
-from glowsim.live import edits
+from glowsim.live import edits, helping
 from glowsim.live.boards import place_of, room_for
 from glowsim.live.clearance import has_room
 from glowsim.live.edits import BoardAt
+from glowsim.live.lane import SupersededError
 from glowsim.live.session import Session
 from glowsim.scene import read_scene
 from glowsim.scene.bodies import Drive
@@ -238,3 +239,28 @@ def test_tries_outlive_the_session(session):
     again.go_back(one)
     assert again.now.scene == kept.scene
     again.close()
+
+
+def test_where_light_would_help_and_a_board_put_there(session):
+    session.do("remove", lambda prop: edits.removed(prop, HIGH))
+    assert session.wait()
+    before = session.figures.evenness("bud").p5_over_mean
+    found = helping.hints(session, 0)
+    assert found.points_mm[0, 2] > 35  # the tip is dark
+    at = session.add(0, "rgb_5050_18ma")
+    helping.to_best_place(session, at)
+    assert session.wait()
+    assert session.figures.evenness("bud").p5_over_mean > before
+    problem = PreparedProp().problem(plan_of(session.file()), 0)
+    assert [m for m in misfits(problem) if m.blocks] == []
+
+
+def test_places_are_found_in_the_background_and_can_be_given_up(session):
+    before = session.now
+
+    def given_up(words):
+        raise SupersededError
+
+    with pytest.raises(SupersededError):
+        helping.find_places(session, 0, 1, given_up)
+    assert session.now == before
