@@ -25,6 +25,7 @@ from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.quality import DRAFT
 from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.sizes import Sizes
 
 _LOG = logging.getLogger(__name__)
 
@@ -60,6 +61,7 @@ class Answers:
         self._lock = threading.Lock()
         self._wanted: Prop | None = None
         self._keys: tuple[str, ...] = ()
+        self._sizes: dict[int, Sizes] = {}
         self._back: FloatArray | None = None
         self._drafts, self._fulls = Lane("draft light"), Lane("full light")
 
@@ -125,8 +127,7 @@ class Answers:
             glow = self._kept.glow(plan)
         else:
             # On the faces and cells there are: a board that comes near a wall asks for finer ones.
-            sizes = {n: photos.sizes_of(problem) for n, problem in self.problems.items()}
-            glow = self._kept.glow(plan_of(scene_file, sizes), quality=DRAFT)
+            glow = self._kept.glow(plan_of(scene_file, self._sizes), quality=DRAFT)
         check()
         self._show(glow, prop, full=False)
 
@@ -137,6 +138,7 @@ class Answers:
         glow = self._kept.glow(plan, report=report)
         check()
         self.problems = self._problems(plan)
+        self._sizes = {n: photos.sizes_of(problem) for n, problem in self.problems.items()}
         self._keys = plan.keys
         self._show(glow, prop, full=True)
         report("judging")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -60,6 +61,7 @@ class Session:
         self._lock = threading.RLock()
         self.kept = kept or PreparedProp()
         self._answers = Answers(self._tell, self.kept)
+        self.left_over = self.tries.remembered()
         if begun:
             self.begin()
 
@@ -240,6 +242,7 @@ class Session:
                 self.path, self._own_file = keeping.save_beside(self.path, text), True
             self.origin = read_scene(self.path)
             self._saved, self.file_changed = scene, False
+            self._remember()
         self.changed()
         return self.path
 
@@ -280,6 +283,17 @@ class Session:
             new = keeping.save_beside(self.path, self._text())
             self.path, self._own_file, self.file_changed = new, True, False
             self.origin, self._saved = read_scene(new), self._history.now.scene
+        self.changed()
+
+    def take_left_over(self, taken: bool) -> None:
+        """Take back what the last run left unsaved, as one step, or forget it."""
+        with self._lock:
+            text, self.left_over = self.left_over, None
+            if taken and text is not None:
+                scene = keeping.scene_in(text, self.origin)
+                self.do("take back what was not saved", lambda prop: Prop(scene))
+            else:
+                self._remember()
         self.changed()
 
     def keep_try(self, words: str, azimuth_deg: float, elevation_deg: float) -> Try:
@@ -347,11 +361,20 @@ class Session:
         with self._lock:
             self.release()
             if step():
+                self._remember()
                 self._ask_full()
 
     def _did(self, words: str, prop: Prop) -> None:
         self._history.did(words, prop)
+        self._remember()
         self._ask_full()
+
+    def _remember(self) -> None:
+        """Keep what is not saved, so that a crash loses nothing."""
+        if self.left_over is not None:
+            return  # not over what the last crash left, until that is decided on
+        with suppress(SceneError):
+            self.tries.remember(self._text() if self.unsaved else None)
 
     def _ask_full(self) -> None:
         prop = self._history.now

@@ -4,7 +4,7 @@ import { BoardOutlines, GlowMesh, HintCloud, Orbit, THREE } from "glowsim-live";
 
 const KEYS = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1],
   ArrowDown: [0, 0, -1], PageUp: [0, 1, 0], PageDown: [0, -1, 0] };
-const EVERY_MS = 30;
+const PATIENCE_MS = 1000; // after which a place that was told counts as lost
 
 export default {
   template: `
@@ -84,8 +84,15 @@ export default {
       const board = this.outlines.current;
       if (!board || !this.held) return;
       const p = this.outlines.place(board).project(this.orbit.camera);
-      const x = ((p.x + 1) / 2) * w + 60, y = ((1 - p.y) / 2) * h - 60;
-      this.at = [Math.min(Math.max(x, 10), w - 250), Math.min(Math.max(y, 60), h - 330)];
+      const x = ((p.x + 1) / 2) * w + this.beside(board) + 16, y = ((1 - p.y) / 2) * h - 70;
+      this.at = [Math.min(Math.max(x, 10), w - 300), Math.min(Math.max(y, 60), h - 330)];
+    },
+    // Half the width of the prop's board on the screen, so that what it carries covers none of it.
+    beside(board) {
+      const orbit = this.orbit, reach = Math.max(board.length, board.width) / 2;
+      const away = this.outlines.place(board).distanceTo(orbit.camera.position);
+      const half = Math.tan(THREE.MathUtils.degToRad(orbit.camera.fov) / 2);
+      return ((reach / away / half) * this.$el.clientHeight) / 2;
     },
     // The newest light is fetched; asked for again meanwhile, once more.
     async light() {
@@ -152,7 +159,7 @@ export default {
     setHints(marks) {
       this.hints.set(marks);
       this.told = marks && `Plus: more light there helps the ${marks.words}; minus: less does. ` +
-        `A board as bright as all together, at the best place, lifts it ${marks.gain[0]} times against the mean, about.`;
+        `A board as bright as all together, at the best place, lifts it ${marks.gain[0].toPrecision(2)} times against the mean, about.`;
       this.redraw();
     },
     setDistance(distance) {
@@ -236,17 +243,21 @@ export default {
       const { body, light, copy } = board;
       this.tell({ body, light, copy, point: place.toArray() });
     },
-    // Places are told at most so often, and always the last.
+    // One place is told at a time, and the next once it was taken in: none pile up.
     tell(drag) {
       this.next = drag;
-      if (this.pausing) return;
-      const send = () => {
-        if (!this.next) return void (this.pausing = 0);
-        this.$emit("drag", this.next);
-        this.next = null;
-        this.pausing = setTimeout(send, EVERY_MS);
-      };
-      send();
+      if (!this.pausing) this.send();
+    },
+    send() {
+      if (!this.next) return;
+      this.$emit("drag", this.next);
+      this.next = null;
+      this.pausing = setTimeout(() => this.took(), PATIENCE_MS);
+    },
+    took() {
+      clearTimeout(this.pausing);
+      this.pausing = 0;
+      this.send();
     },
     up(event) {
       this.pointers.delete(event.pointerId);

@@ -45,6 +45,10 @@ class Stage(Element, component="stage.js", esm={"glowsim-live": "js"}, default_c
         """Show where light would help, None for nothing."""
         self.run_method("setHints", marks)
 
+    def took(self) -> None:
+        """Say that a drag was taken in: the next may be told."""
+        self.run_method("took")
+
     def set_distance(self, distance_mm: float) -> None:
         """Look from another distance."""
         self.run_method("setDistance", distance_mm)

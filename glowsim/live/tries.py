@@ -6,6 +6,7 @@ Each is written whole as soon as it is kept, so that a crash or a restart loses 
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -48,6 +49,28 @@ class Tries:
             ) from None
         self.kept.append(one)
         return one
+
+    @property
+    def _last(self) -> Path:
+        return self.folder / "unsaved.toml"
+
+    def remember(self, scene: str | None) -> None:
+        """Keep the text of a scene with changes that are not saved yet, None once they are.
+
+        A disk that cannot be written is no reason to stop moving boards: nothing is raised.
+        """
+        with suppress(OSError):
+            if scene is not None:
+                write_whole(self._last, scene.encode())
+            elif self._last.exists():
+                self._last.unlink()
+
+    def remembered(self) -> str | None:
+        """Return the text that was kept when the program ended without its being saved."""
+        try:
+            return self._last.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
 
     def drop(self, number: int) -> None:
         """Forget a try and remove its files."""

@@ -70,9 +70,7 @@ class View:
         told: dict[str, Callable[[Any], None]] = {
             "ready": lambda _: self._ready(),
             "choose": self._choose,
-            "drag": lambda a: self.session.drag(
-                BoardAt(a["body"], a["light"]), a["copy"], a["point"]
-            ),
+            "drag": self._drag,
             "drop": lambda _: self.session.release(),
             "nudge": lambda a: self.session.nudge(BoardAt(a["body"], a["light"]), a["step"]),
             "type": lambda a: self.session.type_number(self.held, a["hand"], a["value"]),
@@ -101,6 +99,10 @@ class View:
             ui.label("The scene file was changed by another program.")
             self.button("read it again", lambda: self.session.reload())
             self.button("keep both", lambda: self.session.keep_both())
+        with ui.element("div").classes("asked") as self._left:
+            ui.label("Changes of last time were not saved.")
+            self.button("take them back", lambda: self.session.take_left_over(True))
+            self.button("forget them", lambda: self.session.take_left_over(False))
         self._asked.set_visibility(False)
         ui.keyboard(on_key=self._key, ignore=["input", "select", "textarea"])
 
@@ -169,6 +171,12 @@ class View:
             self.choose(None)
         else:
             self.choose(BoardAt(told["body"], told["light"]), told["copy"])
+
+    def _drag(self, told: Any) -> None:
+        try:
+            self.session.drag(BoardAt(told["body"], told["light"]), told["copy"], told["point"])
+        finally:
+            self.stage.took()
 
     def _viewed(self, told: Any) -> None:
         self._angles = (float(told["azimuth"]), float(told["elevation"]))
@@ -295,6 +303,7 @@ class View:
         self._set_button(self._redo, "redo", session.redo_words)
         self._set_button(self._save, "save", "the scene" if session.unsaved else "")
         self._asked.set_visibility(session.file_changed)
+        self._left.set_visibility(session.left_over is not None)
         wrong = session.error or self._message
         self._told.set_text(wrong)
         self._told.set_visibility(bool(wrong))

@@ -81,7 +81,8 @@ class PreparedProp:
 
         def solved() -> BodyGlow:
             report(f"shaping {name}")
-            problem = self.problem(plan, number)
+            # Who looks at a draft sees where the boards stand.
+            problem = body_problem(plan, number, self._shapes, fitted=quality == FULL)
             report(f"lighting {name}")
             return solve_body(problem, self.seed, self.quick(problem), quality)
 

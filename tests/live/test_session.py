@@ -264,3 +264,16 @@ def test_places_are_found_in_the_background_and_can_be_given_up(session):
     with pytest.raises(SupersededError):
         helping.find_places(session, 0, 1, given_up)
     assert session.now == before
+
+
+def test_what_was_not_saved_outlives_a_crash(session):
+    session.nudge(HIGH, (0, 0, 3))
+    kept = session.now
+    session.close()  # as far as the disk can tell, killed
+    again = Session(session.path, kept=KEPT)
+    assert again.left_over is not None
+    again.take_left_over(True)
+    assert again.now.scene == kept.scene
+    again.save()
+    again.close()
+    assert Session(session.path, kept=KEPT, begun=False).left_over is None

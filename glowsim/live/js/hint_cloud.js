@@ -16,7 +16,7 @@ export class HintCloud {
     }
     this.group.clear();
     if (!marks) return;
-    this.group.add(cloud(marks, 1, "#ffb454"), cloud(marks, -1, "#b794ff"));
+    this.group.add(cloud(marks, 1, "#fff0c2"), cloud(marks, -1, "#d9c2ff"));
   }
 }
 
