@@ -24,8 +24,10 @@ export default {
       <div class="carried" v-show="held" :style="{ left: at[0] + 'px', top: at[1] + 'px' }">
         <strong>{{ held?.name }}</strong>
         <label v-for="h in held?.hands ?? []">{{ h.words }}
-          <input type="number" step="0.1" :value="h.value" :aria-label="h.words + ' in mm'"
-            @change="typed(h.hand, $event)" @keydown.stop> mm</label>
+          <input type="number" step="0.1" :data-hand="h.hand" :aria-label="h.words + ' in mm'"
+            @input="typing = h.hand" @change="typed(h.hand, $event)" @blur="showHands"
+            @focus="$event.target.select()"
+            @keydown.stop> mm</label>
         <label>faces <select :value="held?.faces" @change="$emit('face', $event.target.value)"
           @keydown.stop aria-label="faces">
           <option v-for="f in held?.ways ?? []" :value="f">{{ f }}</option></select></label>
@@ -137,6 +139,7 @@ export default {
     },
     setHeld(held) {
       this.held = held;
+      this.$nextTick(() => this.showHands());
       const board = this.outlines.current;
       const other = held && !(board && board.body === held.body && board.light === held.light);
       if (!held) this.outlines.choose(null);
@@ -176,7 +179,15 @@ export default {
       const { azimuth, elevation } = this.orbit;
       this.telling = setTimeout(() => this.$emit("view", { azimuth, elevation }), 150);
     },
+    // A number that is being typed is left alone, whatever comes meanwhile.
+    showHands() {
+      for (const { hand, value } of this.held?.hands ?? []) {
+        const field = this.$el.querySelector(`[data-hand=${hand}]`);
+        if (field && !(this.typing === hand && field === document.activeElement)) field.value = value;
+      }
+    },
     typed(hand, event) {
+      this.typing = null;
       const value = parseFloat(event.target.value);
       if (Number.isFinite(value)) this.$emit("type", { hand, value });
     },

@@ -105,7 +105,12 @@ class Page:
             if what(value := self.ask(script)):
                 return value
             time.sleep(0.05)
-        raise AssertionError(f"never: {script}: {value}")
+        told = (
+            self.text(".told"),
+            self.text(".mark"),
+            self.ask("return glowsimStage.outlines.chosen"),
+        )
+        raise AssertionError(f"never: {script}: {value}; {told}")
 
     def figures(self):
         return self.ask(
@@ -185,8 +190,7 @@ def test_keys_nudge_and_numbers_can_be_typed(page):
         lambda z: z == pytest.approx(before - 1.1, abs=0.01),
     )
     field = page.driver.find_element(By.CSS_SELECTOR, ".carried input")
-    field.clear()
-    field.send_keys("33", Keys.ENTER)
+    field.send_keys(Keys.CONTROL + "a" + Keys.NULL, "33", Keys.ENTER)
     page.until(
         "return glowsimStage.outlines.boards[1].frame[11]",
         lambda z: z == pytest.approx(33, abs=0.06),
