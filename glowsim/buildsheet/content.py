@@ -19,16 +19,20 @@ from glowsim.buildsheet.blocks import (
     Section,
     Shown,
 )
+from glowsim.buildsheet.data_diagram import data_drawings
+from glowsim.buildsheet.head import rows_of, strips
+from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
-from glowsim.buildsheet.steps import after_first_night, steps
+from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
 from glowsim.catalogue.cautions import all_cautions, caution
+from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.heat import BoardHeat, HeatReport
 from glowsim.electrics.power import PowerReport
-from glowsim.electrics.power_words import battery_words, fuse_words, wiring_words
+from glowsim.electrics.power_words import battery_words, fuse_words, gauge_words, wiring_words
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
@@ -44,6 +48,7 @@ class Prop:
     bodies   : every different body, with how many copies stand of it
     copies   : every copy, in the prop's frame
     pictures : each with its caption;  heat : None where it could not be worked out, and why
+    trouble  : what to do when a board is not right
     files    : names of the mesh files beside the sheet, each with what it is
     """
 
@@ -55,6 +60,7 @@ class Prop:
     why_no_heat: str
     pictures: tuple[tuple[Image.Image, str], ...]
     findings: tuple[str, ...]
+    trouble: tuple[Block, ...]
     files: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
 
@@ -74,7 +80,11 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Wiring", _wiring(prop)),
         Section("Where the lights go", _positions(prop)),
         Section("Heat", _heat(prop)),
-        Section("Build and test, one step at a time", (Items(steps(prop.power), ticks=True),)),
+        Section(
+            "Build and test, one step at a time",
+            (Items(steps(prop.power, making_steps(prop.lit)), ticks=True),),
+        ),
+        Section("When a board is not right", prop.trouble),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", (_cautions(),)),
         Section("Templates at full size", _templates(prop, area_mm(paper)[0])),
@@ -90,8 +100,8 @@ def _start(prop: Prop) -> tuple[Block, ...]:
         Para(
             f"{bodies} lit piece{'s' if bodies != 1 else ''}, {power.boards} light "
             f"board{'s' if power.boards != 1 else ''}, {power.leds} LEDs; "
-            f"{power.drawn_ma / 1000:.2f} A as drawn, {power.white_ma / 1000:.2f} A if everything "
-            "is full white. Lengths are millimetres."
+            f"{power.average_ma / 1000:.2f} A on average in the show, {power.peak_ma / 1000:.2f} A "
+            "at its brightest moment. Lengths are millimetres."
         ),
     ]
     if prop.findings:
@@ -115,19 +125,19 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     power = prop.power
     rows = [*power.zones, power.total] if len(power.zones) > 1 else list(power.zones)
     grid = Grid(
-        ("zone", "boards", "LEDs", "dark mA", "average mA", "as drawn mA", "full white mA"),
+        ("zone", "boards", "LEDs", "dark mA", "show, average mA", "show, brightest mA"),
         tuple(
             (
                 row.name,
                 str(row.boards),
                 str(row.leds),
-                *(f"{v:.0f}" for v in (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)),
+                *(f"{v:.0f}" for v in (row.idle_ma, row.average_ma, row.peak_ma)),
             )
             for row in rows
         ),
-        (3, 1, 1, 1, 1.2, 1.3, 1.4),
+        (3, 1, 1, 1, 1.6, 1.7),
     )
-    blocks: list[Block] = [grid]
+    blocks: list[Block] = [grid, Para(full_white_words(power, prop.heat), strong=True)]
     if power.choice is not None:
         blocks.append(Para(battery_words(power.choice), strong=power.choice.verdict == "no"))
     else:
@@ -145,13 +155,10 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     if power.fuse is not None:
         blocks.append(Para(fuse_words(power.fuse)))
     blocks += [Para(note) for note in power.data.notes]
-    topics = ("fuse", "polarity") if _no_lithium(power) else ("fuse", "lithium", "polarity")
-    blocks += [Para(caution(topic)) for topic in topics]  # type: ignore[arg-type]
+    # The heat has a section of its own.
+    elsewhere = (caution("sheet"), caution("heat"))
+    blocks += [Para(text) for text in power.cautions if text not in elsewhere]
     return tuple(blocks)
-
-
-def _no_lithium(power: PowerReport) -> bool:
-    return power.choice is not None and power.choice.pack.battery.kind not in ("lithium", "bank")
 
 
 def _wiring(prop: Prop) -> tuple[Block, ...]:
@@ -165,34 +172,56 @@ def _wiring(prop: Prop) -> tuple[Block, ...]:
             ),
         )
     fuse = prop.power.fuse
-    words = "fuse" if fuse is None else f"fuse {fuse.fuse_a:g} A, close to the plus of the battery"
+    words = "fuse" if fuse is None else f"fuse T {fuse.fuse_a:g} A, close to the battery's plus"
     drawings = wiring_drawings(wiring, prop.power.boards, words)
+    decided = gauge_words(wiring, fuse)
     blocks: list[Block] = [
+        Para(line, strong=bool(wiring.gauge.faults) and k == 0) for k, line in enumerate(decided)
+    ]
+    blocks += [
         Drawn(
             drawing,
-            f"Wiring ({wiring.harness.kind}). Every line is a pair, plus and minus, with the data "
-            "wire beside it. Squares are boards, dots are joints.",
+            f"Supply ({wiring.harness.kind}). Every line is a pair, plus and minus. Squares are "
+            "boards, dots are joints.",
         )
         for drawing in drawings
     ]
-    pieces: dict[tuple[str, float], tuple[list[str], int, tuple[str, ...]]] = {}
-    for piece in wiring.harness.cut_list:
-        key = (piece.gauge, piece.length_mm)
-        pieces.setdefault(key, ([], piece.count, piece.runs))[0].append(piece.conductor)
+    blocks += _data(prop.power)
     blocks.append(
         Grid(
             ("done", "gauge", "length mm", "of each", "conductors", "for"),
             tuple(
-                ("☐", gauge, f"{length:.0f}", str(count), ", ".join(names), _runs(runs))
-                for (gauge, length), (names, count, runs) in pieces.items()
+                (
+                    "☐",
+                    row.gauge,
+                    f"{row.length_mm:.0f}",
+                    str(row.count),
+                    ", ".join(row.conductors),
+                    _runs(row.runs),
+                )
+                for row in cut_rows(prop.power.cut_list)
             ),
             (0.7, 1.1, 1.2, 0.9, 2.2, 5),
             "Wire to cut, 40 mm included for the joints at both ends",
         )
     )
     blocks += [Para(line) for line in wiring_words(wiring)]
-    blocks.append(Para(caution("solder")))
     return tuple(blocks)
+
+
+def _data(power: PowerReport) -> list[Block]:
+    """Return the pin plan: drawn, and what there is to say about it."""
+    data = power.data
+    whose = "as the scene writes them" if data.written else "a plan: the scene names no pins"
+    blocks: list[Block] = [
+        Drawn(
+            drawing,
+            f"Data: which pin feeds which boards ({whose}). Wires lie beside the supply's; every "
+            "one is in the cut list.",
+        )
+        for drawing in data_drawings(data, power.boards)
+    ]
+    return blocks
 
 
 def _runs(runs: tuple[str, ...]) -> str:
@@ -241,9 +270,9 @@ def _positions(prop: Prop) -> tuple[Block, ...]:
     blocks.append(
         Para(
             "x, y, z: of the LED face's middle, in the body's own frame. Angles run from +x "
-            "towards +y, seen from above. A closed pocket cannot be reached: bore a hole of its "
-            "width from the base and plug it behind the board with the same material, or make the "
-            "body in two halves."
+            "towards +y, seen from above. Every hole and pocket is open straight down, on the "
+            "template as in the mesh: put the board in from there and plug the hole behind it with "
+            "the same material, as the light was worked out without the hole."
         )
     )
     if len(prop.copies) > 1:
@@ -275,13 +304,16 @@ def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
 
 
 def _templates(prop: Prop, most_mm: float) -> tuple[Block, ...]:
-    return tuple(
+    bodies = [
         FullSize(
             _short(places.name) if count == 1 else f"{_short(places.name)} (make {count})",
             tuple(figure.drawing for figure in figures_of(places, most_mm)),
         )
         for places, count in prop.lit
-    )
+    ]
+    rows = rows_of(prop.plan.scene_file.scene)
+    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, most_mm)))]
+    return (*bodies, *(heads if rows else ()))
 
 
 def _short(name: str) -> str:

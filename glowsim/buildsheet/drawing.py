@@ -92,3 +92,22 @@ def moved(items: Iterable[Item], x: float, y: float) -> list[Item]:
         else:
             out.append(replace(item, at=(item.at[0] + x, item.at[1] + y)))
     return out
+
+
+def turned(drawing: Drawing) -> Drawing:
+    """Return a drawing turned by a quarter to the left, at the same size."""
+    high = drawing.height_mm
+
+    def point(at: tuple[float, float]) -> tuple[float, float]:
+        return high - at[1], at[0]
+
+    out: list[Item] = []
+    for item in drawing.items:
+        if isinstance(item, Path):
+            turned_points = np.column_stack([high - item.points[:, 1], item.points[:, 0]])
+            out.append(replace(item, points=turned_points))
+        elif isinstance(item, Round):
+            out.append(replace(item, centre=point(item.centre)))
+        else:
+            out.append(replace(item, at=point(item.at), turned_deg=item.turned_deg + 90))
+    return Drawing(high, drawing.width_mm, out)

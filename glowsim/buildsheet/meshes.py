@@ -7,30 +7,38 @@ from collections.abc import Sequence
 import numpy as np
 import trimesh
 
-from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, LightPlace
+from glowsim.buildsheet.places import CHANNEL_MM, PAST_MM, BodyPlaces, LightPlace
 from glowsim.geometry.mesh import METRES_UP_Y, Mesh, from_manifold, to_manifold
 from glowsim.transport.problem import Copy
 
 _BODY, _BOARD, _LED = (215, 215, 210, 255), (40, 110, 60, 255), (235, 130, 20, 255)
-PAST_MM = 2.0
-"""How far a bore is cut past the surface, so that it opens cleanly."""
 
 
-def pocketed(places: BodyPlaces) -> Mesh:
-    """Return a body's own material less the pockets of its boards and the bores for wires."""
-    rest = to_manifold(places.material, places.name)
+def pocketed(places: BodyPlaces, fine: Mesh | None = None) -> Mesh:
+    """Return a body's own material less the pockets of its boards and the bores for wires.
+
+    fine : its outer surface with all its faces, where what was worked with has fewer
+    """
+    if fine is None:
+        rest = to_manifold(places.material, places.name)
+    else:
+        rest = to_manifold(fine, places.name)
+        hollow = [places.solid.hollow] if places.solid.hollow is not None else []
+        for inner in (*hollow, *places.solid.inserts):
+            rest = rest - to_manifold(inner, places.name)
     for tool in tools(places):
         rest = rest - to_manifold(tool, places.name)
     return from_manifold(rest)
 
 
 def tools(places: BodyPlaces) -> list[Mesh]:
-    """Return what is cut out: a pocket, and a bore, for each board that lies in the material."""
+    """Return what is cut out: for each board that lies in the material its pocket with the way in,
+    and the bore for its wires. Nothing of a body that is cast: its boards are poured in."""
     cut = []
     for light in places.lights:
-        if light.channel is None:
+        if light.channel is None or places.making == "cast":
             continue
-        cut.append(light.pocket)
+        cut.append(light.cut)
         start, end = light.channel
         past = np.array([0.0, 0.0, PAST_MM])
         bore = trimesh.creation.cylinder(

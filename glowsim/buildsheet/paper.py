@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from glowsim.buildsheet.drawing import GREY, Drawing, Round
+from glowsim.buildsheet.drawing import GREY, Drawing, Round, turned
 from glowsim.errors import SceneError, did_you_mean
 
 PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -60,10 +60,14 @@ def area_mm(paper: str) -> tuple[float, float]:
 
 
 def pages_for(title: str, drawings: Sequence[Drawing], paper: str) -> list[Page]:
-    """Return pages for the drawings of one body: rows of what fits, tiles of what does not."""
+    """Return pages for the drawings of one body: rows of what fits, tiles of what does not.
+
+    A drawing is turned by a quarter where that takes fewer sheets; it is never scaled.
+    """
     wide, tall = area_mm(paper)
     rows: list[list[Drawing]] = []
-    for drawing in drawings:
+    for upright in drawings:
+        drawing = _fewest(upright, wide, tall)
         used = sum(d.width_mm + GAP_MM for d in rows[-1]) if rows else math.inf
         if rows and used + drawing.width_mm <= wide:
             rows[-1].append(drawing)
@@ -87,6 +91,13 @@ def pages_for(title: str, drawings: Sequence[Drawing], paper: str) -> list[Page]
     if stack:
         pages.append(_stacked(title, stack, tall))
     return pages
+
+
+def _fewest(drawing: Drawing, wide: float, tall: float) -> Drawing:
+    """Return a drawing, or that drawing turned, whichever takes fewer sheets."""
+    upright = _count(drawing.width_mm, wide) * _count(drawing.height_mm, tall)
+    lying = _count(drawing.height_mm, wide) * _count(drawing.width_mm, tall)
+    return turned(drawing) if lying < upright else drawing
 
 
 def _row(drawings: list[Drawing]) -> Drawing:

@@ -11,6 +11,7 @@ from glowsim.electrics.power import PowerReport
 from glowsim.transport.plan import Plan
 
 PRACTICE = "common practice"
+COLOURS = {1: "one colour", 2: "two colours", 3: "three colours"}
 
 
 def parts_grid(plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...], power: PowerReport) -> Grid:
@@ -68,10 +69,11 @@ def _supply(power: PowerReport) -> list[Row]:
     if power.choice is not None:
         rows.append(("1", power.choice.pack.label, "battery, as in the scene"))
     if power.fuse is not None:
-        rows.append(
-            ("1", f"fuse {power.fuse.fuse_a:g} A with holder", "close to the battery's plus")
-        )
-    rows.append(("1", "switch for the full current", "the handler must reach it"))
+        rows.append(("1", f"fuse {power.fuse.label}, with holder", "close to the battery's plus"))
+    amperes = f"{power.fuse.fuse_a:g} A" if power.fuse else "the full current"
+    rows.append(
+        ("1", f"switch for {amperes} of direct current or more", "the handler must reach it")
+    )
     return rows
 
 
@@ -79,10 +81,16 @@ def _wires(power: PowerReport) -> list[Row]:
     if power.wiring is None:
         return []
     metres: dict[str, float] = {}
-    for piece in power.wiring.harness.cut_list:
+    names: dict[str, dict[str, None]] = {}
+    for piece in power.cut_list:
         metres[piece.gauge] = metres.get(piece.gauge, 0.0) + piece.length_mm * piece.count / 1000
+        names.setdefault(piece.gauge, {})[piece.conductor] = None
     rows: list[Row] = [
-        (f"{length:.1f} m", f"stranded wire {gauge}, three colours", "plus, minus, data")
+        (
+            f"{length:.1f} m",
+            f"stranded wire {gauge}, {COLOURS[len(names[gauge])]}",
+            ", ".join(names[gauge]),
+        )
         for gauge, length in metres.items()
     ]
     joints = 6 * len(power.wiring.harness.every_run)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 
+from glowsim.buildsheet.making import Making, making_of
 from glowsim.catalogue import Board
 from glowsim.errors import GeometryError
 from glowsim.geometry.boards import board_frame, board_solid, outline_mm, way_out_mm
@@ -23,16 +24,21 @@ CHANNEL_MM = 5.0
 """Bore for a board's wires: three of 24 AWG with their insulation (common practice)."""
 CLEARANCE_MM = 0.3
 """Room around a board in its pocket (common practice for printed and cut pockets)."""
+OPEN = ", open to the base"
 BURIED = 0.01
 """A board of which less than this share lies in the body's material needs no pocket."""
 STRAIGHT = 0.98
+PAST_MM = 2.0
+"""How far a hole is cut past the surface, so that it opens cleanly."""
 
 
 @dataclass(frozen=True)
 class LightPlace:
     """One light of a body, in the body's own frame.
 
-    board_mesh, pocket : the board, and the board with its clearance
+    board_mesh         : the board;  pocket : the board with its clearance and, where it lies in
+                         the material, the way in from below, as far as the body reaches
+    cut                : what is cut out of the body for it: the pocket, past the surface
     led_mm             : (n, 3) float, LED centres
     height_mm          : of the LED face above the base;  from_axis_mm, angle_deg : about the axis
     below_mm           : least depth of an LED below the surface
@@ -50,6 +56,7 @@ class LightPlace:
     led_mm: FloatArray
     board_mesh: Mesh
     pocket: Mesh
+    cut: Mesh
     height_mm: float
     from_axis_mm: float
     angle_deg: float
@@ -77,6 +84,7 @@ class LightPlace:
 class BodyPlaces:
     """A body and its lights, ready to be drawn.
 
+    making   : 'carved', 'printed', 'cast' or 'laminated'
     material : mesh of the body's own material, its hollow and inserts taken out
     base     : outlines of the base seen from above, [] if it has none;  seen : from above
     axis_mm  : x and y of the axis heights and distances refer to
@@ -90,6 +98,7 @@ class BodyPlaces:
     base: list[FloatArray]
     seen: list[FloatArray]
     axis_mm: FloatArray
+    making: Making
 
     @property
     def foot_mm(self) -> float:
@@ -116,7 +125,8 @@ def body_places(plan: Plan, number: int, solid: Solid, clearance_mm: float) -> B
         _place(plan, number, k, solid, material, axis, clearance_mm)
         for k in range(len(spec.lights))
     )
-    return BodyPlaces(spec.name, spec, solid, material, places, base, seen, axis)
+    making = making_of(spec, plan.catalogue)
+    return BodyPlaces(spec.name, spec, solid, material, places, base, seen, axis, making)
 
 
 def _material(plan: Plan, number: int, solid: Solid) -> Mesh:
@@ -162,12 +172,15 @@ def _place(
     buried = share > BURIED and not is_sheet
     centre, direction = frame[:3, 3], frame[:3, 2]
     away = centre[:2] - axis
+    bore = _channel(pocket, outer) if buried else None
+    cast = making_of(spec, plan.catalogue) == "cast"
+    cut = pocket if bore is None or cast else _opened(pocket, outer)
     height = float(centre[2] - outer.bounds[0, 2])
     size = outline_mm(board, light.led_count)
     return LightPlace(
         k + 1,
         light.name or f"light {k + 1}",
-        light.zone,
+        ", ".join(light.zones) or light.zone,
         light.board,
         board,
         len(offsets),
@@ -175,15 +188,35 @@ def _place(
         direction,
         leds,
         mesh,
-        pocket,
+        from_manifold(to_manifold(cut, spec.name) ^ to_manifold(outer, spec.name)),
+        cut,
         height,
         float(np.linalg.norm(away)),
         _degrees(*away),
         float(depth_mm(outer, leds).min()),
         inside > 0.999,
-        _channel(pocket, outer) if buried else None,
-        _to_make(board, size, direction, height, clearance_mm, buried, _ends(pocket, outer)),
+        bore,
+        "cast in: hang it there before the pour"
+        if cast and buried
+        else _to_make(board, size, direction, height, clearance_mm, buried, _ends(pocket, outer)),
     )
+
+
+def _opened(pocket: Mesh, outer: Mesh) -> Mesh:
+    """Return a pocket with the way in for its board: all that lies straight below it, cut past the
+    surface."""
+    solid = to_manifold(pocket, "pocket")
+    shadow = solid.project()
+    low = float(pocket.vertices[:, 2].min())
+    rim = np.concatenate([np.asarray(points) for points in shadow.to_polygons()])
+    starts = np.column_stack([rim, np.full(len(rim), low)])
+    exits = [way_out_mm(outer, start)[2] for start in starts]
+    middle = (pocket.bounds[0] + pocket.bounds[1]) / 2
+    middle[2] = low
+    end = min([*exits, float(way_out_mm(outer, middle)[2])]) - PAST_MM
+    # Pockets are convex: swept downwards until all of it is outside, one is the hull of both ends.
+    down = float(pocket.bounds[1, 2]) - end
+    return from_manifold((solid + solid.translate([0.0, 0.0, -down])).hull())
 
 
 def _ends(pocket: Mesh, outer: Mesh) -> str:
@@ -216,14 +249,14 @@ def _to_make(
     thick = board.thickness_mm + 2 * clearance_mm
     if board.kind == "strip":
         long, wide = (s + 2 * clearance_mm for s in size)
-        return f"slot {long:.1f} x {wide:.1f} mm, {thick:.1f} mm deep{ends}"
+        return f"slot {long:.1f} x {wide:.1f} mm, {thick:.1f} mm deep{ends}{OPEN}"
     across = f"Ø {size[0] + 2 * clearance_mm:.1f} mm"
     if direction[2] > STRAIGHT:
         return f"hole {across}, {height_mm:.1f} mm deep to the LED face"
     if direction[2] < -STRAIGHT:
         deep = height_mm + board.thickness_mm
         return f"hole {across}, {deep:.1f} mm deep to the board's back"
-    return f"pocket {across}, {thick:.1f} mm deep{ends}"
+    return f"pocket {across}, {thick:.1f} mm deep{ends}{OPEN}"
 
 
 def _middle(outlines: Sequence[FloatArray]) -> FloatArray:

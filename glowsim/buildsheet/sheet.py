@@ -17,11 +17,13 @@ from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
 from glowsim.buildsheet.paper import paper_size_mm
 from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.places import BodyPlaces, body_places
+from glowsim.buildsheet.trouble import trouble
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.findings import findings_of
-from glowsim.geometry.body import solid_of
+from glowsim.geometry.body import full_detail, solid_of
+from glowsim.geometry.mesh import Mesh
 from glowsim.pictures import Studio, bright_map, marks_of
 from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan
@@ -78,9 +80,11 @@ def make_sheet(
     described: list[tuple[str, str]] = [(PDF, "to print at 100 %"), (HTML, "to read on a screen")]
     for places, name in zip(lit, _file_names([places.name for places in lit]), strict=True):
         report(f"cutting pockets of {places.name}")
-        cut = pocketed(places)
+        fine = _full_detail(plan, places)
+        cut = pocketed(places, fine)
         files[f"{name}.stl"], files[f"{name}.glb"] = stl(cut), glb(cut)
-        described.append((f"{name}.stl, {name}.glb", f"{places.name}, {_what_mesh(plan, places)}"))
+        what = f"{places.name}, {_what_mesh(plan, places)}{_detail(places, fine)}"
+        described.append((f"{name}.stl, {name}.glb", what))
     files[LIGHTS] = markers([places for places, _ in bodies], glow.copies)
     described.append((LIGHTS, "boards and LEDs where they belong in the whole prop"))
     heat, why = _heat(scene_file, report)
@@ -95,6 +99,7 @@ def make_sheet(
         why,
         pictures,
         findings,
+        trouble(electrics),
         tuple(described),
         glow.notes,
     )
@@ -108,8 +113,32 @@ def make_sheet(
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:
     if places.spec.material not in plan.catalogue.materials:
         return "the form its sheet is laid on"
+    if places.making == "cast":
+        return "whole, for the mould: its boards are poured in"
     made = any(light.channel for light in places.lights)
-    return "with pockets and bores cut out" if made else "whole, as its lights sit in a hollow"
+    return (
+        "with pockets, open to the base, and bores cut out"
+        if made
+        else "whole, as its lights sit in a hollow"
+    )
+
+
+def _full_detail(plan: Plan, places: BodyPlaces) -> Mesh | None:
+    """Return a body's own mesh with all its faces, None where what was worked with has them all."""
+    if places.spec.material not in plan.catalogue.materials:
+        return None
+    number = plan.scene_file.scene.bodies.index(places.spec)
+    fine = full_detail(plan.scene_file, number)
+    same = fine is not None and len(fine.faces) == len(places.solid.outer.faces)
+    return None if same else fine
+
+
+def _detail(places: BodyPlaces, fine: Mesh | None) -> str:
+    """Return what to say about the detail of a mesh that was cut."""
+    if fine is not None:
+        return f"; from your own mesh at full detail, {len(fine.faces)} faces"
+    grown = places.spec.mesh is not None and places.spec.mesh.grow_mm > 0
+    return "; from the surface as grown, with fewer faces than your mesh" if grown else ""
 
 
 def _bodies(

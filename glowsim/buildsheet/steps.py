@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from glowsim.electrics.data_line import pin_words
 from glowsim.electrics.heat import HeatReport
 from glowsim.electrics.power import PowerReport
 
@@ -9,16 +10,23 @@ LIMIT_SHARE = 1.3
 """Current limit of a bench supply over what is expected (common practice)."""
 METER_OHM = 0.3
 """What test leads and an ordinary meter add."""
+LOW = 0.1
+"""Share of full that a first test uses (common practice): code 26 of 255."""
+LEAST_LIMIT_MA = 50
+"""Bench supplies cannot be set to less."""
 
 
-def steps(power: PowerReport) -> tuple[str, ...]:
-    """Return the order of building and testing, with the figures to expect."""
+def steps(power: PowerReport, making: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """Return the order of building and testing, with the figures to expect.
+
+    making : how each body is made
+    """
     found = [
         "Check the paper first: the bar at the foot of every template page must measure 50.0 mm. "
         "If not, print again at 100 % (actual size).",
-        "Cut and drill by the templates. Try every board in its hole before any glue.",
+        *making,
         "Test each board alone on the bench, outside the prop: a supply with a current limit, one "
-        "board, each colour in turn. " + _alone(power),
+        "board, each colour in turn, at a tenth of full (26 of 255). " + _alone(power),
         "Look at the data arrow on each board and mark in and out before you solder.",
         "Cut the wires by the cut list, mark both ends of each piece, solder, and put sleeve "
         "over every joint.",
@@ -28,7 +36,7 @@ def steps(power: PowerReport) -> tuple[str, ...]:
         "must read positive.",
         "Join grounds of battery and controller first, then power, then data. Fit the fuse last.",
     ]
-    found += _zones(power)
+    found += _branches(power)
     volts = _far(power)
     if volts:
         found.append(volts)
@@ -66,15 +74,45 @@ def after_first_night(heat: HeatReport | None) -> tuple[str, ...]:
     return tuple(found)
 
 
+def full_white_words(power: PowerReport, heat: HeatReport | None) -> str:
+    """Return what full white would be: a limit, and why it is never to be used, if it is not."""
+    total = power.total
+    words = (
+        f"Full white, every colour of every LED fully on, would be {total.white_ma / 1000:.2f} A"
+    )
+    never = []
+    if power.choice is not None and total.white_ma > power.supply.max_current_ma:
+        never.append(f"the battery bears {power.supply.max_current_ma / 1000:.2f} A")
+    if power.fuse is not None and not power.fuse.for_white:
+        never.append(f"the fuse is {power.fuse.fuse_a:g} A")
+    if heat is not None:
+        worst = max(heat.boards, key=lambda board: board.full_board_c)
+        limit_c = min((limit.limit_c for limit in worst.limits), default=float("inf"))
+        if worst.full_board_c > limit_c:
+            never.append(f"{worst.name} would come to {worst.full_board_c:.0f} °C by our sum")
+    if never:
+        return f"{words}. Never: {', and '.join(never)}. Limit the level in the controller."
+    return f"{words}: a limit, not a setting of this show."
+
+
+def _limit_ma(expected_ma: float) -> str:
+    return f"{max(LIMIT_SHARE * expected_ma, LEAST_LIMIT_MA):.0f} mA"
+
+
 def _alone(power: PowerReport) -> str:
     seen: dict[str, str] = {}
     for board in power.boards:
-        limit = LIMIT_SHARE * board.white_ma
+        most = board.idle_ma + LOW * float(board.channel_ma.max())
+        if board.board.drive == "rgb":
+            names = zip(("red", "green", "blue"), board.channel_ma.tolist(), strict=True)
+            colours = ", ".join(f"{n} {board.idle_ma + LOW * ma:.0f} mA" for n, ma in names)
+        else:
+            most = board.idle_ma + LOW * float(board.channel_ma.sum())
+            colours = f"lit {most:.0f} mA"
         seen.setdefault(
             board.kind,
             f"{board.kind} ({board.led_count} LEDs): {board.board.supply_v:g} V, expect "
-            f"{board.idle_ma:.0f} mA dark and {board.white_ma:.0f} mA full white; set the limit "
-            f"to {limit:.0f} mA",
+            f"{board.idle_ma:.0f} mA dark, {colours}; limit the supply to {_limit_ma(most)}",
         )
     return "; ".join(seen.values()) + "."
 
@@ -92,19 +130,31 @@ def _ohms(power: PowerReport) -> str:
     )
 
 
-def _zones(power: PowerReport) -> list[str]:
+def _branches(power: PowerReport) -> list[str]:
+    """Return one test for each pin with its boards; for boards without data, each zone."""
+    groups = [(pin_words(o.name), o.boards) for o in power.data.outputs]
+    wired = {n for _, numbers in groups for n in numbers}
+    for zone in power.zones:
+        left = [n for n, b in enumerate(power.boards) if b.zone == zone.name and n not in wired]
+        if left:
+            groups.append((f"zone '{zone.name}'", tuple(left)))
     found = []
-    for number, zone in enumerate(power.zones):
-        first = "One zone at a time, at low level first. Zone" if number == 0 else "Then zone"
+    for place, (name, numbers) in enumerate(groups):
+        boards = [power.boards[n] for n in numbers]
+        low = sum(b.current_ma(LOW) for b in boards)
+        drawn = sum(b.drawn_ma for b in boards)
+        start = "One branch at a time, the others unplugged. " if place == 0 else "Then "
+        names = boards[0].name if len(boards) == 1 else f"{boards[0].name} to {boards[-1].name}"
         found.append(
-            f"{first} '{zone.name}', {zone.boards} board{'s' if zone.boards != 1 else ''}: "
-            f"expect {zone.drawn_ma:.0f} mA as drawn, {zone.white_ma:.0f} mA at full white; limit "
-            f"the supply to {LIMIT_SHARE * zone.drawn_ma:.0f} mA while you try it as drawn."
+            f"{start}{name} ({names}): all colours at a tenth of full, expect {low:.0f} mA, limit "
+            f"the supply to {_limit_ma(low)}; then as drawn, expect {drawn:.0f} mA, limit the "
+            f"supply to {_limit_ma(drawn)}."
         )
-    if len(power.zones) > 1:
+    if len(groups) > 1:
         found.append(
-            f"All zones together: {power.total.drawn_ma:.0f} mA as drawn, "
-            f"{power.total.white_ma:.0f} mA at full white."
+            f"All together as in the show: {power.total.average_ma:.0f} mA on average, "
+            f"{power.total.peak_ma:.0f} mA at its brightest; limit the supply to "
+            f"{_limit_ma(power.total.peak_ma)}."
         )
     return found
 

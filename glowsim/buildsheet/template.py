@@ -17,7 +17,8 @@ LINE_GAP_MM = 4.2
 """Least distance of two lines of text."""
 LETTER = 0.6
 """Width of a letter as a share of its height, on the wide side."""
-MARGIN_MM = 12.0
+MARGIN_MM = 9.5
+"""Room around a view for its sizes: what stands there needs no more."""
 LABELS_MM = 42.0
 """Room for heights to the right of a side view."""
 ALIKE_MM = 0.2
@@ -154,7 +155,7 @@ class _Plan:
     def _compass(self) -> None:
         """Draw where +x and +y point, so that the paper is laid on the right way round."""
         up = -1 if self.view == "below" else 1
-        x, y = float(self.high[0]) + 4.0, float(self.low[1]) + (6.0 if up < 0 else 0.0)
+        x, y = float(self.high[0]) + 1.5, float(self.low[1]) + (6.0 if up < 0 else 0.0)
         line, words = self.drawing.line, self.drawing.words
         line((x, y), (x + 5, y), (x + 3.8, y + 0.7), width_mm=0.2)
         line((x, y), (x, y + 5 * up), (x - 0.7, y + 3.8 * up), width_mm=0.2)

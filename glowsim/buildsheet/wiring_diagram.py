@@ -22,14 +22,13 @@ MOST_ROWS = 36
 
 def wiring_drawings(wiring: WiringReport, boards: tuple[LitBoard, ...], fuse: str) -> list[Drawing]:
     """Return the wiring as drawings of a page at most each; `fuse` is written at the fuse."""
-    harness = wiring.harness
+    harness = wiring.built
     if harness.second is not None:
         end = f"second feed, to {harness.second.end}"
         harness = replace(harness, second=replace(harness.second, end=end))
-    amperes = zip(harness.every_run, wiring.drawn.run_ma, wiring.run_ma, strict=True)
     current = {
-        run.end: f"{abs(drawn) / 1000:.2f} A as drawn, {abs(white) / 1000:.2f} A at full white"
-        for run, drawn, white in amperes
+        run.end: f"at most {abs(drawn) / 1000:.2f} A in the show"
+        for run, drawn in zip(harness.every_run, wiring.drawn.run_ma, strict=True)
     }
     rows = _rows(harness)
     deepest = max((level for level, _ in rows), default=1)
@@ -80,10 +79,10 @@ def _page(
 
 
 def _supply(drawing: Drawing, top: float, fuse: str) -> None:
-    drawing.add(_box(1.0, top - 2.2, 22.0, 5.0))
+    drawing.add(box(1.0, top - 2.2, 22.0, 5.0))
     drawing.words(12.0, top - 0.8, "supply", size_mm=TEXT_MM, anchor="middle")
     drawing.line((4.0, top - 2.2), (4.0, top - ROW_MM), width_mm=0.35)
-    drawing.add(_box(2.6, top - ROW_MM + 1.2, 2.8, 2.0))
+    drawing.add(box(2.6, top - ROW_MM + 1.2, 2.8, 2.0))
     drawing.words(8.0, top - ROW_MM + 1.3, fuse, size_mm=TEXT_MM)
 
 
@@ -98,7 +97,7 @@ def _end(
     """Draw the end of a run: a square for a board, a dot for a joint, and what leads there."""
     named = [boards[k] for k in run.boards]
     if named:
-        drawing.add(Path(_box(x - 1.3, y - 1.3, 2.6, 2.6).points, True, 0.25, fill=LIGHT))
+        drawing.add(Path(box(x - 1.3, y - 1.3, 2.6, 2.6).points, True, 0.25, fill=LIGHT))
     else:
         drawing.add(Round((x, y), 0.9, 0.25, fill=(0.1, 0.1, 0.12)))
     words = f"{run.length_mm:.0f} mm, {run.gauge}, {current}"
@@ -114,7 +113,14 @@ def _end(
     drawing.words(x + 3, y - 1.0, text, size_mm=TEXT_MM)
 
 
-def _box(left: float, bottom: float, width: float, height: float) -> Path:
+def fitted(text: str, x_mm: float) -> str:
+    """Return a text that starts at x, cut short if it would run off the drawing."""
+    most = int((WIDTH_MM - x_mm - 4) / (0.56 * TEXT_MM))
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
+def box(left: float, bottom: float, width: float, height: float) -> Path:
+    """Return a grey rectangle [mm]."""
     right, top = left + width, bottom + height
     corners = np.array([[left, bottom], [right, bottom], [right, top], [left, top]])
     return Path(corners, True, 0.3, GREY)

@@ -122,15 +122,18 @@ class Board(Entry):
     left out, 0.5 V below and 0.6 V above the forward voltage."""
     data_bits: int = Field(ge=0, le=64, default=24)
     """Bits sent for each LED; 0 for boards that are dimmed by a driver of their own."""
-    reset_us: NonNegative = 280.0
+    reset_us: NonNegative = 300.0
     """Pause after a frame by which the LEDs take it over."""
     ambient_max_c: float | None = None
     """Warmest surroundings the LEDs are made for."""
     junction_max_c: float | None = None
-    junction_k_w: Positive | None = None
-    """How much hotter the chips of one LED are than the board, per watt of that LED."""
+    junction_k_w: PositiveBands | None = None
+    """How much hotter the red, green and blue chip of an LED is than the board, per watt of its
+    own, lit alone or not."""
+    package_k_w: NonNegative = 0.0
+    """How much hotter all of them are on top of that, per watt of the whole LED."""
     thermal_source: Prose = ""
-    """Where the three figures above come from."""
+    """Where the figures above come from."""
     flux_factor: Factor = 1.5
     """Uncertainty of the flux between bins and makers, as a factor of one standard deviation."""
     axial_intensity_cd: PositiveBands | None = None

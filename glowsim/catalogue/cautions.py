@@ -17,6 +17,8 @@ Topic = Literal[
     "heat",
     "fire",
     "lithium",
+    "alkaline",
+    "coin",
     "fuse",
     "polarity",
     "solder",
@@ -25,7 +27,9 @@ Topic = Literal[
     "dust",
     "glare",
     "flashing",
+    "skin",
     "wear",
+    "rain",
     "event",
 ]
 

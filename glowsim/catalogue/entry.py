@@ -56,5 +56,7 @@ class Entry(BaseModel):
     confidence: Confidence
     notes: Prose = ""
     """How an estimate was made and what it leaves out."""
+    beware: Prose = ""
+    """What it really is, where one set of figures is a fiction; said wherever it is used."""
     like: str | None = None
     """The entry this one starts from, if any."""

@@ -31,6 +31,7 @@ class Material(Entry):
             "measured_thickness_mm",
             "mu_s_reduced_per_mm",
             "mu_s_reduced_factor",
+            "beware",
         ),
         "mu_s_reduced_per_mm": MEASUREMENT,
     }

@@ -36,7 +36,8 @@ from glowsim.cli.reference import (
 from glowsim.errors import SolveError
 from glowsim.files import write_whole
 from glowsim.findings import Agreement, agreement_of, comparisons_of
-from glowsim.findings.agreement import FAINT, OFF, SURE, BodyAgreement, Ratio
+from glowsim.findings.agreement import FAINT, OFF, BodyAgreement
+from glowsim.findings.slices import SURE, Ratio
 from glowsim.geometry.mesh import at_mm
 from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
 from glowsim.scene import SceneFile, read_scene
@@ -148,7 +149,7 @@ def _map(studio: Studio, body: BodyAgreement, size: tuple[int, int]) -> Image:
         place = np.array(body.worst.body_place_mm)
         marks.append(Mark(1, kind, place, f"{_said(body.worst.ratio)} % at {at_mm(place)}"))
     words = Words(
-        f"Quick against the reference, beyond noise, in patches of {body.patch_mm:g} mm: "
+        f"Quick against the reference, beyond noise, in patches of {body.patch_mm:.2g} mm: "
         f"{body.body}",
         {"hot": "worst place: quick too bright", "dark": "worst place: quick too dark"},
         "white: no difference can be told   grey: dark, not meant to glow, or too few photons",
@@ -179,7 +180,7 @@ def _print(screen: Console, found: Agreement) -> None:
             _said(worst.ratio) if worst else f"none over {_percent(SURE * body.noise)}",
             ", ".join(f"{c:.0f}" for c in worst.body_place_mm) if worst else "",
         )
-    widths = ", ".join(f"{body.patch_mm:g} mm on {body.name}" for body in found.bodies)
+    widths = ", ".join(f"{body.patch_mm:.2g} mm on {body.name}" for body in found.bodies)
     table.caption = (
         "± one standard error of the reference; a slice counts from two of them on, the worst of "
         "many places from what chance brings. As a rule: root mean square over patches "

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import click
+from rich.table import Table
 
-from glowsim.cli.common import LengthType
-from glowsim.decisions.placer import Wish, body_number
+from glowsim.cli.common import LengthType, table_of
+from glowsim.decisions.alike import body_number
+from glowsim.decisions.objective import Wish
 from glowsim.errors import SceneError
-from glowsim.scene import Placing
+from glowsim.scene import Light, Placing
 from glowsim.transport.plan import Plan
 
 _OPTIONS = (
-    click.option("--body", help="Whose boards.  [default: the only body with lights]"),
+    click.option(
+        "--body",
+        help="Whose boards: a body, or any of its copies; all that are like it get the same.  "
+        "[default: all that have lights, where they are alike]",
+    ),
     click.option(
         "--first",
         type=click.Choice(("evenness", "brightness", "power")),
@@ -75,3 +81,21 @@ def placing_of(
             raise SceneError(f"--{name} {value:g} mm: must be at least 0")
     given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
     return own.model_copy(update={key: v for key, v in given.items() if v is not None})
+
+
+def boards_table(
+    lights: Sequence[Light], extra: Mapping[str, Sequence[str]] | None = None
+) -> Table:
+    """Return where boards go, rounded to 0.1 mm, with further columns by their heading."""
+    more = extra or {}
+    table = table_of(
+        "Boards, in the body's own frame", ("board",), ("x mm", "y mm", "z mm", "faces", *more)
+    )
+    for k, light in enumerate(lights):
+        table.add_row(
+            light.name or f"board {k + 1}",
+            *(f"{round(c, 1) + 0.0:.1f}" for c in light.position_mm),
+            ", ".join(f"{c:.2g}" for c in light.direction),
+            *(column[k] for column in more.values()),
+        )
+    return table

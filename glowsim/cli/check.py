@@ -8,7 +8,6 @@ import click
 from rich.table import Table
 
 from glowsim.cli.common import (
-    as_wired,
     console,
     json_option,
     print_json,
@@ -18,7 +17,7 @@ from glowsim.cli.common import (
 )
 from glowsim.errors import SceneError
 from glowsim.findings.inspection import BodyCheck, inspect, told
-from glowsim.scene import read_scene
+from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.plan import plan_of
 
 
@@ -33,13 +32,16 @@ def command(scene: Path, as_json: bool) -> None:
     """Validate SCENE, repair its meshes and say how, and print sizes, weights and depths."""
     scene_file = read_scene(scene)
     plan = plan_of(scene_file)
-    as_wired(scene_file)
+    electric = _electric(scene_file)
     with progress_line() as report:
         checks = inspect(plan, report)
     if as_json:
-        print_json({"title": plan.title, "bodies": [check.as_json() for check in checks]})
+        print_json(
+            {"title": plan.title, "bodies": [check.as_json() for check in checks]}
+            | ({"electrics": list(electric)} if electric else {})
+        )
     else:
-        _print(plan.title, checks)
+        _print(plan.title, checks, electric)
     faults = [
         str(scene_file.fault(("bodies", number, "lights", misfit.light), told(check, misfit)))
         for number, check in enumerate(checks)
@@ -50,7 +52,7 @@ def command(scene: Path, as_json: bool) -> None:
         raise SceneError("\n".join(faults) + "\nMove these boards, or make room for them.")
 
 
-def _print(title: str, checks: tuple[BodyCheck, ...]) -> None:
+def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...]) -> None:
     screen = console()
     screen.print(f"[bold]{title}[/bold]: {_verdict(checks)}")
     screen.print(_bodies(checks))
@@ -60,6 +62,7 @@ def _print(title: str, checks: tuple[BodyCheck, ...]) -> None:
         for note in check.notes:
             screen.print(f"note: {note}", markup=False)
     doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
+    doubts += [("electrics", doubt) for doubt in electric]
     for name, doubt in doubts:
         screen.print(f"suspicious: {name}: {doubt}", markup=False)
     screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
@@ -73,6 +76,16 @@ def _verdict(checks: tuple[BodyCheck, ...]) -> str:
 def _doubts(check: BodyCheck) -> list[str]:
     looks = [told(check, misfit) for misfit in check.misfits if not misfit.blocks]
     return [*check.suspicious, *looks]
+
+
+def _electric(scene_file: SceneFile) -> tuple[str, ...]:
+    """Check a scene's battery and wires; return what is doubtful about them. Raises SceneError."""
+    if scene_file.scene.power is None and scene_file.scene.wiring is None:
+        return ()
+    from glowsim.electrics.doubts import electric_doubts
+    from glowsim.electrics.power import Electrics
+
+    return electric_doubts(Electrics(scene_file))
 
 
 def _bodies(checks: tuple[BodyCheck, ...]) -> Table:

@@ -127,6 +127,11 @@ def short_share(value: float) -> str:
     return "<0.01" if value < 0.005 else f"{value:.2f}"
 
 
+def off_text(off_by: float) -> str:
+    """Return the factor by which a glow is off, for a table."""
+    return f"x {off_by:.2f}" if off_by < 9.95 else f"x {off_by:.0f}"
+
+
 def print_json(data: Any) -> None:
     """Print data as JSON."""
     click.echo(json.dumps(data, indent=2, ensure_ascii=False))

@@ -54,7 +54,7 @@ def command(scene: Path, out: Path | None, picture: bool, as_json: bool, verbose
             _draw(found, scene_file, written)
     if as_json:
         files = [str(written)] if picture else []
-        print_json(found.as_json() | {"files": files, "cautions": [caution("heat")]})
+        print_json(found.as_json() | {"files": files, "cautions": _cautions(found)})
         return
     screen = console()
     print_heat(found, verbose)
@@ -95,7 +95,14 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
         "bodies' own heat, faults.",
         markup=False,
     )
-    screen.print(f"caution: {caution('heat')}", markup=False)
+    for text in _cautions(found):
+        screen.print(f"caution: {text}", markup=False)
+
+
+def _cautions(found: HeatReport) -> list[str]:
+    """Return the cautions for how the prop is used."""
+    worn = found.settings.contact in ("held", "worn")
+    return [caution("heat"), *([caution("skin")] if worn else [])]
 
 
 def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:

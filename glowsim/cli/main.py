@@ -17,6 +17,7 @@ COMMANDS = {
     "agreement": "Hold the quick solver beside the reference: by how much, where.",
     "turntable": "Turn the lit prop around: an animated picture.",
     "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",
+    "trace": "A board stays dark or flickers: what it may be, where to measure, what to read.",
     "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
     "heat": "How warm each buried board gets, how soon, and what it bears.",
     "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",

@@ -10,12 +10,13 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.boards import placing_of, placing_options, wish_of
+from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
     backend_option,
     console,
     json_option,
+    off_text,
     out_folder,
     out_option,
     print_json,
@@ -27,9 +28,10 @@ from glowsim.cli.common import (
     table_of,
 )
 from glowsim.decisions.modules import Modules, modules
+from glowsim.decisions.worth import figures, wanted
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
-from glowsim.scene import read_scene
+from glowsim.scene import Light, read_scene
 from glowsim.transport.plan import plan_of
 
 
@@ -47,6 +49,9 @@ from glowsim.transport.plan import plan_of
     multiple=True,
     help="A board of the catalogue; may be given several times.  [default: the first light's]",
 )
+@click.option(
+    "--write", is_flag=True, help="Write a new scene with the boards of the answer, as place does."
+)
 @placing_options
 @out_option
 @click.option(
@@ -60,6 +65,7 @@ def command(
     scene: Path,
     most: int,
     board_names: tuple[str, ...],
+    write: bool,
     body: str | None,
     first: str,
     directions: str,
@@ -88,15 +94,18 @@ def command(
             seed=seed,
             report=report,
         )
-        files = [folder / "modules.json"]
-        plain = json.dumps(answer.as_json(), indent=2, ensure_ascii=False)
-        write_file(files[0], plain.encode())
+        files = [answer.write()] if write and answer.verdict.worth else []
+        plain = answer.as_json() | {"new_scene": str(files[0]) if files else None}
+        files.append(folder / "modules.json")
+        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
         if pictures:
             files += _drawn(answer, folder, size, backend, report)
     if as_json:
-        print_json(answer.as_json() | {"files": [str(file) for file in files]})
+        print_json(plain | {"files": [str(file) for file in files]})
         return
     _print(console(), answer)
+    if write and not answer.verdict.worth:
+        console().print("No new scene is written: the one there is stays as it is.")
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
 
 
@@ -115,7 +124,7 @@ def _drawn(
 def _print(screen: Console, answer: Modules) -> None:
     screen.print(f"[bold]{answer.plan.title}[/bold]: how many boards?")
     screen.print(
-        f"'{answer.body.name}' as it is: 5%/mean {short_share(answer.before.even)}, mean "
+        f"'{answer.body.name}' as it is: {figures(answer.before)} ({answer.before.grade}), mean "
         f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",
         markup=False,
     )
@@ -126,11 +135,18 @@ def _print(screen: Console, answer: Modules) -> None:
         screen.print(f"left out: {reason}", markup=False)
     for sentence in answer.text:
         screen.print(sentence, markup=False)
-    shown = answer.chosen or answer.best
-    places = "; ".join(", ".join(f"{c:g}" for c in place) for place in shown.places_mm)
-    screen.print(f"Places, mm: {places}. `glowsim place` writes them into a scene.", markup=False)
+    shown = answer.shown
+    free = answer.wish.free_levels
+    levels = {"level": [_level(light) for light in shown.lights]} if free else {}
+    screen.print(boards_table(shown.lights, levels))
     for caution in shown.step.findings.cautions:
         screen.print(f"caution: {caution}", markup=False)
+
+
+def _level(light: Light) -> str:
+    """Return how far the light's strongest colour is turned up."""
+    drive = light.drive
+    return f"{100 * max(drive.red, drive.green, drive.blue):.0f} %"
 
 
 def _table(answer: Modules, board: str) -> Table:
@@ -139,20 +155,20 @@ def _table(answer: Modules, board: str) -> Table:
         f"{board} (luminance in cd/m2; of one '{answer.body.name}')",
         (),
         (
-            *("", "boards", "5%/mean", "U0", "mean", "least", "hot", "dark", "reads as"),
+            *("", "boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),
             *("LEDs", "joints", "mA", "W"),
         ),
     )
-    shown = answer.chosen or answer.best
     for row in answer.of(board):
-        figures = row.step.evenness
+        even = row.step.evenness
         table.add_row(
-            "->" if row is shown else "",
+            "->" if row is answer.advised else "",
             str(row.count),
-            short_share(figures.p5_over_mean),
-            short_share(figures.u0),
-            short(figures.mean_cd_m2),
-            short(figures.least_cd_m2),
+            row.step.grade,
+            off_text(even.off_by),
+            short_share(even.p5_over_mean),
+            short_share(even.u0),
+            short(even.mean_cd_m2),
             str(row.step.hot_spots),
             str(row.step.dark_gaps),
             row.step.lit.grade,
@@ -162,10 +178,13 @@ def _table(answer: Modules, board: str) -> Table:
             f"{row.power_w:.2g}",
         )
     limits = (short_share(figure) for figure in (bound.percent, bound.least))
-    table.add_row("", "any", *(f"at most {text}".replace("at most <", "<") for text in limits))
+    table.add_row(
+        "", "any", "", "", *(f"at most {text}".replace("at most <", "<") for text in limits)
+    )
+    arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
-        f"-> {'fewest that are even enough' if answer.chosen else 'most even, but not enough'}: "
-        f"5%/mean {answer.target:g} is wanted. any: no number of these boards, each at its own "
+        (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")
+        + f"{wanted(answer.before)} are wanted. any: no number of these boards, each at its own "
         "level, can beat that"
     )
     return table

@@ -10,12 +10,13 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.boards import placing_of, placing_options, wish_of
+from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
     SizeType,
     backend_option,
     console,
     json_option,
+    off_text,
     out_folder,
     out_option,
     print_json,
@@ -27,6 +28,7 @@ from glowsim.cli.common import (
     table_of,
 )
 from glowsim.decisions.placing import Placed, place
+from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
@@ -80,8 +82,9 @@ def command(
 ) -> None:
     """Place COUNT light boards in a body of SCENE so that it glows as evenly as can be.
 
-    All lights of the body are placed anew, as boards of one kind driven as its first light.
-    Writes a new scene beside the old one, which stays as it is, and pictures before and after.
+    All lights of the body are placed anew, as boards of one kind driven as its first light, and
+    all bodies like it alike. Where that is worth doing, a new scene is written beside the old one,
+    which stays as it is, and pictures before and after; otherwise it says to leave it.
     """
     scene_file = read_scene(scene)
     folder = out_folder(out, scene_file.stem)
@@ -97,9 +100,10 @@ def command(
             reference=None if reference is None else Goal(seconds=reference),
             report=report,
         )
-        files = [answer.write(), folder / "place.json"]
-        plain = answer.as_json() | {"new_scene": str(files[0])}
-        write_file(files[1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+        files = [answer.write()] if answer.worth else []
+        plain = answer.as_json() | {"new_scene": str(files[0]) if files else None}
+        files.append(folder / "place.json")
+        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
         if pictures:
             files += _drawn(answer, folder, size, backend, report)
     if as_json:
@@ -114,75 +118,82 @@ def _drawn(
 ) -> list[Path]:
     from glowsim.decisions.placing_pictures import before_after, mending
 
-    report("drawing before and after")
-    files = [folder / "place.png", folder / "mend_before.png", folder / "mend_after.png"]
-    save_picture(before_after(answer, size, backend), files[0])
     report("drawing what would mend it")
-    save_picture(mending(answer), files[1])
-    save_picture(mending(answer, after=True), files[2])
+    files = [folder / "mend_before.png"]
+    save_picture(mending(answer), files[0])
+    if answer.worth:
+        files += [folder / "mend_after.png", folder / "place.png"]
+        save_picture(mending(answer, after=True), files[1])
+        report("drawing before and after")
+        save_picture(before_after(answer, size, backend), files[2])
     return files
 
 
 def _print(screen: Console, answer: Placed) -> None:
     screen.print(f"[bold]{answer.plan.title}[/bold]: where?")
     screen.print(_figures(answer))
-    screen.print(_boards(answer))
-    if answer.removed:
-        gone = ", ".join(answer.removed)
-        screen.print(f"No longer there: {gone}.", markup=False)
+    if answer.worth:
+        screen.print(_boards(answer))
+        if answer.removed:
+            gone = ", ".join(answer.removed)
+            screen.print(f"No longer there: {gone}.", markup=False)
     for sentence in answer.text:
         screen.print(sentence, markup=False)
+    if not answer.worth:
+        screen.print("No new scene is written: the one there is stays as it is.")
+        return
     for caution in answer.after.findings.cautions:
         screen.print(f"caution: {caution}", markup=False)
     screen.print(
-        "Boards and wires themselves take no light in this model, and a board in a hollow needs a "
+        "Wires take no light in this model, and a board in a hollow needs a "
         "stick or bracket to sit on. Brightness is good to a third either way."
     )
 
 
 def _figures(answer: Placed) -> Table:
     table = table_of(
-        f"'{answer.body.name}' before and after (luminance in cd/m2)",
+        f"{answer.bodies} before and after (luminance in cd/m2)",
         ("",),
-        ("boards", "5%/mean", "U0", "mean", "least", "hot", "dark", "reads as", "board W", "W"),
+        (
+            *("boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),
+            *("board W", "°C", "W"),
+        ),
     )
-    for name, step in (("before", answer.before), ("after", answer.after)):
+    after = "after" if answer.worth else "best found"
+    for name, step in (("before", answer.before), (after, answer.after)):
         figures, heat = step.evenness, step.heat
         lights = [step.glow.lights[k] for k in step.copies[0].lights]
         table.add_row(
             name,
             str(len(lights)),
+            step.grade,
+            off_text(figures.off_by),
             short_share(figures.p5_over_mean),
             short_share(figures.u0),
             short(figures.mean_cd_m2),
-            short(figures.least_cd_m2),
             str(step.hot_spots),
             str(step.dark_gaps),
             step.lit.grade,
             "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}",
+            "" if heat is None or heat.board_c is None else f"{heat.board_c:.0f}",
             f"{sum(light.power_w for light in lights):.2g}",
         )
     table.caption = (
-        f"even enough from 5%/mean {answer.target:g} on; hot, dark: spots that stand out; ! above "
-        "the rule of thumb for a buried board"
+        f"even enough: {wanted(answer.before)}; hot, dark: spots that stand out; board W, °C: the "
+        "warmest board, on average over its pulses, ! above what heat allows there"
     )
     return table
 
 
 def _boards(answer: Placed) -> Table:
-    free = answer.wish.free_levels
-    table = table_of(
-        "Boards, in the body's own frame",
-        ("board",),
-        ("x mm", "y mm", "z mm", "faces", "was at", "moves mm", *(("level",) if free else ())),
-    )
-    for move in answer.moves:
-        table.add_row(
-            move.name,
-            *(f"{c:.1f}" for c in move.to_mm),
-            ", ".join(f"{c:.2g}" for c in move.facing),
-            "new" if move.was_mm is None else ", ".join(f"{c:.1f}" for c in move.was_mm),
-            "" if move.mm is None else f"{move.mm:.1f}",
-            *((f"{100 * move.level:.0f} %",) if free else ()),
-        )
-    return table
+    moves = answer.moves
+    more = {
+        "was at": [
+            "new" if move.was_mm is None else ", ".join(f"{c:.1f}" for c in move.was_mm)
+            for move in moves
+        ],
+        "moves mm": ["" if move.mm is None else f"{move.mm:.1f}" for move in moves],
+    }
+    if answer.wish.free_levels:
+        more["level"] = [f"{100 * move.level:.0f} %" for move in moves]
+    return boards_table(answer.lights, more)

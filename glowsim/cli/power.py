@@ -12,39 +12,97 @@ from rich.table import Table
 from glowsim.cli.common import (
     console,
     json_option,
+    out_folder,
+    out_option,
     print_json,
+    progress_line,
     scene_argument,
     table_of,
     verbose_option,
 )
+from glowsim.cli.levels import Wish, answers_of, print_answers
+from glowsim.electrics.data_wires import cut_rows
+from glowsim.electrics.export_pins import pins_header
 from glowsim.electrics.power import Currents, Electrics, PowerReport, WiringReport, power_report
 from glowsim.electrics.power_words import (
     battery_words,
     fuse_words,
+    gauge_words,
     hours_words,
     limits_words,
     wiring_words,
 )
 from glowsim.electrics.report_json import power_json
+from glowsim.files import write_whole
 from glowsim.scene import read_scene
 
 
 @click.command(
     name="power",
     epilog="Examples:\n\n  glowsim power scenes/thistle_staff.toml\n\n"
+    "  glowsim power my_prop.toml --hours 8   (the level that lasts so long)\n\n"
     "  glowsim power my_prop.toml --verbose   (every board, every piece of wire)\n\n"
     "  glowsim power my_prop.toml --json > power.json",
 )
 @scene_argument
+@click.option(
+    "--header",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the pin plan as a C header for the controller.",
+)
+@click.option(
+    "--hours",
+    type=click.FloatRange(0, 1000, min_open=True),
+    help="Say which level lasts so long, and which battery carries the level as drawn.",
+)
+@click.option("--zone", help="With --hours: turn this zone alone up or down.")
+@click.option("--cool", is_flag=True, help="Say which level keeps every temperature limit.")
+@click.option(
+    "--lit",
+    "lit_ratio",
+    type=click.FloatRange(0, 1000, min_open=True),
+    help="Say which level gives this brightness in the scene's room: glow and room light over "
+    "white paper (1.7 begins to glow, 3 strongly, 10 is bright).",
+)
+@out_option
 @json_option
 @verbose_option
-def command(scene: Path, as_json: bool, verbose: bool) -> None:
+def command(
+    scene: Path,
+    header: Path | None,
+    hours: float | None,
+    zone: str | None,
+    cool: bool,
+    lit_ratio: float | None,
+    out: Path | None,
+    as_json: bool,
+    verbose: bool,
+) -> None:
     """Say what SCENE draws, which battery carries it and for how long, and how its wires do.
 
     Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
-    drawn.
+    drawn. With --hours, --cool or --lit it is turned round: the level that lasts so long, stays so
+    cool or looks so bright.
     """
-    report = power_report(Electrics(read_scene(scene)))
+    scene_file = read_scene(scene)
+    electrics = Electrics(scene_file)
+    if zone is not None and hours is None:
+        raise click.UsageError("--zone goes with --hours")
+    report = power_report(electrics)
+    if hours is not None or cool or lit_ratio is not None:
+        saved = out_folder(out, scene_file.stem) / "glow.npz"
+        wish = Wish(hours, zone or "", cool, lit_ratio)
+        with progress_line() as tell:
+            answers = answers_of(electrics, report, wish, saved, tell)
+        if as_json:
+            print_json({"title": report.title, "levels": [a.as_json() for a in answers]})
+        else:
+            print_answers(console(), electrics, report, answers, hours)
+        return
+    if header is not None:
+        data = report.data
+        text = pins_header(data.outputs, report.boards, report.course, report.title)
+        write_whole(header, text.encode())
     if as_json:
         print_json(power_json(report))
         return
@@ -61,7 +119,7 @@ def command(scene: Path, as_json: bool, verbose: bool) -> None:
     _batteries(screen, report)
     if report.wiring:
         _wiring(screen, report, report.wiring, verbose)
-    if report.fuse:
+    elif report.fuse:
         screen.print(fuse_words(report.fuse), markup=False)
     _data(screen, report)
     for caution in report.cautions:
@@ -72,7 +130,7 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
-        ("boards", "LEDs", "dark", "average", "as drawn", "full white"),
+        ("boards", "LEDs", "dark", "average", "brightest", "as drawn", "full white"),
     )
     rows: list[Currents] = []
     for zone in report.zones:
@@ -86,11 +144,11 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
     if len(report.zones) > 1:
         rows.append(report.total)
     for row in rows:
-        figures = (row.idle_ma, row.average_ma, row.drawn_ma, row.white_ma)
+        figures = (row.idle_ma, row.average_ma, row.peak_ma, row.drawn_ma, row.white_ma)
         table.add_row(row.name, str(row.boards), str(row.leds), *(f"{v:.0f}" for v in figures))
     table.caption = (
-        "average: over the pulses. Lots sold under one number differ by 1.6 times: measure one "
-        "board"
+        "average, brightest: over the pulses, and at the moment that draws most. Lots sold\n"
+        "under one number differ by 1.6 times: measure one board"
     )
     return table
 
@@ -137,11 +195,12 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
             _percents(white.share[n]),
         )
     screen.print(table)
-    for line in wiring_words(wiring):
+    lines = [*wiring_words(wiring), *gauge_words(wiring, report.fuse)]
+    for line in [*lines, *([fuse_words(report.fuse)] if report.fuse else [])]:
         screen.print(line, markup=False)
     if verbose:
         screen.print(_runs(report, wiring))
-    screen.print(_cut_list(wiring))
+    screen.print(_cut_list(report))
 
 
 def _percents(share: object) -> str:
@@ -169,19 +228,19 @@ def _runs(report: PowerReport, wiring: WiringReport) -> Table:
     return table
 
 
-def _cut_list(wiring: WiringReport) -> Table:
-    table = table_of("Wire to cut, ends included", ("gauge", "conductors"), ("mm", "pieces"))
-    pieces: dict[tuple[str, float], tuple[list[str], int]] = {}
-    for piece in wiring.harness.cut_list:
-        names, count = pieces.setdefault((piece.gauge, piece.length_mm), ([], piece.count))
-        names.append(piece.conductor)
-    for (gauge, length), (names, count) in pieces.items():
-        table.add_row(gauge, " + ".join(names), f"{length:.0f}", f"{count} of each")
-    total_mm: dict[str, float] = {}
-    for (gauge, length), (_, count) in pieces.items():
-        total_mm[gauge] = total_mm.get(gauge, 0.0) + length * count
-    table.caption = "in all, of plus and of minus: " + ", ".join(
-        f"{mm / 1000:.1f} m of {gauge}" for gauge, mm in total_mm.items()
+def _cut_list(report: PowerReport) -> Table:
+    table = table_of("Wire to cut, ends included", ("gauge", "conductors", "for"), ("mm", "pieces"))
+    total_mm: dict[tuple[str, str], float] = {}
+    for row in cut_rows(report.cut_list):
+        shown = "; ".join(row.runs[:2]) + (" ..." if len(row.runs) > 2 else "")
+        names, each = " + ".join(row.conductors), " of each" if len(row.conductors) > 1 else ""
+        table.add_row(row.gauge, names, shown, f"{row.length_mm:.0f}", f"{row.count}{each}")
+        for name in row.conductors:
+            kind = ("data" if name == "data" else "plus and of minus", row.gauge)
+            share = 1 if name == "data" else 0.5
+            total_mm[kind] = total_mm.get(kind, 0.0) + share * row.length_mm * row.count
+    table.caption = "in all: " + ", ".join(
+        f"of {kind} {mm / 1000:.1f} m of {gauge}" for (kind, gauge), mm in total_mm.items()
     )
     return table
 
@@ -189,26 +248,40 @@ def _cut_list(wiring: WiringReport) -> Table:
 def _data(screen: Console, report: PowerReport) -> None:
     data = report.data
     if data.outputs:
-        table = table_of(
-            f"Data (wanted: {data.frames_per_second:g} frames a second)",
-            ("output", "boards", "zones"),
-            ("LEDs", "ms a frame", "most frames/s"),
-        )
-        for out in data.outputs:
-            names = [report.boards[n].name for n in out.boards]
-            first = names[0] if len(names) == 1 else f"{names[0]} ... {names[-1]}"
-            table.add_row(
-                str(out.number),
-                f"{len(names)}: {first}",
-                ", ".join(out.zones),
-                str(out.led_count),
-                f"{out.frame_ms:.2f}",
-                f"{out.most_frames_per_second:.0f}",
-            )
-        table.caption = (
-            f"one output serves {data.most_leds} LEDs at that rate; a frame takes "
-            f"{data.memory_bytes} bytes, twice that if the next is made meanwhile"
-        )
-        screen.print(table)
+        screen.print(_pins(report))
     for note in data.notes:
         screen.print(note, markup=False)
+    if data.sharing:
+        screen.print("Written into the scene, with the names of your pins, this plan is:")
+        screen.print(data.as_toml, markup=False)
+
+
+def _pins(report: PowerReport) -> Table:
+    data = report.data
+    whose = "as written in the scene" if data.written else "a plan"
+    table = table_of(
+        f"Pins: {whose} (wanted: {data.frames_per_second:g} frames a second)",
+        ("pin", "boards, in the order of the data", "zones"),
+        ("LEDs", "first wire mm", "ms a frame", "most frames/s"),
+    )
+    lead = {(w.output, w.to_board): w.length_mm for w in data.wires if w.from_board is None}
+    for out in data.outputs:
+        for k, row in enumerate(out.rows):
+            first = k == 0
+            names = [report.boards[n].name for n in row]
+            shown = " > ".join(names) if len(names) <= 3 else f"{names[0]} > ... > {names[-1]}"
+            length = lead.get((out.name, row[0]))
+            table.add_row(
+                out.name if first else "  same data",
+                f"{len(names)}: {shown}",
+                ", ".join(out.zones) if first else "",
+                str(out.led_count),
+                "-" if length is None else f"{length:.0f}",
+                f"{out.frame_ms:.2f}" if first else "",
+                f"{out.most_frames_per_second:.0f}" if first else "",
+            )
+    table.caption = (
+        f"one pin serves {data.most_leds} LEDs at that rate; a frame takes "
+        f"{data.memory_bytes} bytes, twice that if the next is made meanwhile"
+    )
+    return table

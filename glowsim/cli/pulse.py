@@ -26,6 +26,7 @@ from glowsim.cli.common import (
 )
 from glowsim.cli.pulse_tables import print_pulse, pulse_json
 from glowsim.electrics.export import c_header, keyframes_csv
+from glowsim.electrics.export_pins import pin_lines
 from glowsim.electrics.flashes import FlashReport, coarse, count_flashes
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.pulse_report import (
@@ -186,7 +187,7 @@ def command(
 
 
 def _some_zone(scene_file: SceneFile) -> str:
-    zones = [light.zone for body in scene_file.scene.bodies for light in body.lights]
+    zones = [light.zone_of(0) for body in scene_file.scene.bodies for light in body.lights]
     return zones[0] if zones else "all"
 
 
@@ -237,6 +238,7 @@ def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> li
         report.colours,
         title=electrics.plan.title,
         frames_per_second=report.frames_per_second,
+        pins=pin_lines(electrics.data.outputs, electrics.boards, report.course),
     )
     written = []
     for name, text in (("pulse.csv", csv_text), ("pulse.h", header)):
@@ -258,8 +260,10 @@ def _chart(report: PulseReport, electrics: Electrics) -> Any:
         )
     ]
     current = current_ma(electrics, fine)
-    top = float(max(electrics.total_drawn_ma, current.max()))
-    strips.append(Strip("current, mA", current, top, (90, 90, 95), f"mean {report.average_ma:.0f}"))
+    bears = report.bears_ma
+    top = float(max(electrics.total_drawn_ma, current.max(), 1.1 * (bears or 0.0)))
+    words = f"mean {report.average_ma:.0f}" + ("" if bears is None else f"\nbears {bears:.0f}")
+    strips.append(Strip("current, mA", current, top, (90, 90, 95), words, bears))
     return strip_chart(
         strips, report.seconds, f"{electrics.plan.title}: levels (share of light) over time"
     )

@@ -11,6 +11,8 @@ from glowsim.cli.common import table_of
 from glowsim.electrics.flashes import LEAST_AREA_SR, MOST_PER_SECOND, FlashCount, FlashReport
 from glowsim.electrics.pulse_report import PulseReport
 
+STEADY = 0.005
+"""Light that changes by a smaller share is called steady."""
 NOT_COUNTED = (
     "Counted on one view by a rule made for screens; the LEDs' own fast switching, other props and "
     "the room's lights are not in it. It is no medical clearance."
@@ -49,10 +51,36 @@ def print_pulse(
         f"{report.drawn_ma:.0f} mA of a steady glow as drawn; {report.idle_ma:.0f} mA of it flow "
         "in the dark."
     )
+    for line in _moments(report):
+        screen.print(line, markup=False)
     screen.print(_seam(report), markup=False)
     if note:
         screen.print(f"note: {note}", markup=False)
     _print_flashes(screen, report.seconds, flashes, nearest_mm)
+
+
+def _moments(report: PulseReport) -> list[str]:
+    moments = report.moments
+    (dark_s, dark), (bright_s, bright) = moments["darkest"], moments["brightest"]
+    peak_s, peak_ma = moments["most current"]
+    lines = [
+        f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light as drawn. Brightest: "
+        f"at {bright_s:.1f} s, {100 * bright:.0f} %."
+        if bright - dark > STEADY
+        else f"The light of the whole prop stays at {100 * bright:.0f} % of that as drawn: no "
+        "moment is darker or brighter."
+    ]
+    peak = f"Peak current: {peak_ma:.0f} mA, at {peak_s:.1f} s"
+    if report.bears_ma is None:
+        lines.append(f"{peak}.")
+    elif peak_ma <= report.bears_ma:
+        lines.append(f"{peak}; the battery bears {report.bears_ma:.0f} mA for long.")
+    else:
+        lines.append(
+            f"{peak}: MORE than the {report.bears_ma:.0f} mA that the battery bears for long. "
+            "Lower the level, let the zones take turns (stagger), or take a larger pack."
+        )
+    return lines
 
 
 def _seam(report: PulseReport) -> str:
@@ -118,6 +146,11 @@ def pulse_json(
             }
             for k, member in enumerate(report.course.members)
         ],
+        "moments": {
+            name: {"at_s": round(at, 3), "value": round(value, 4)}
+            for name, (at, value) in report.moments.items()
+        },
+        "battery_bears_ma": report.bears_ma,
         "average_ma": round(report.average_ma, 2),
         "drawn_ma": round(report.drawn_ma, 2),
         "seamless": report.seamless,

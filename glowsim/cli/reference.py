@@ -28,7 +28,7 @@ _OPTIONS = (
         "--time",
         "seconds",
         type=click.FloatRange(1, 7 * 86_400),
-        help="Stop after so many seconds.",
+        help="Stop after so many seconds, but not before each light has had a first batch.",
     ),
     click.option(
         "--photons",

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from rich.console import Console
 from rich.table import Table
 
-from glowsim.cli.common import short, table_of
+from glowsim.cli.common import off_text, short, table_of
 from glowsim.findings import EnergyAccount, Findings
+from glowsim.findings.report import untold_words
+from glowsim.findings.unevenness import off_of_ripple
 
 
 def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
@@ -68,6 +70,8 @@ def _trust(findings: Findings) -> Iterator[str]:
             f"trust: {body}: single bright faces are known to {100 * share:.2g} % (one standard "
             "error); sums over many faces much better, single dark faces worse"
         )
+    for body, share in findings.untold.items():
+        yield f"trust: {body}: {untold_words(share)}"
 
 
 def _advice(findings: Findings) -> list[tuple[str, str]]:
@@ -79,34 +83,56 @@ def _advice(findings: Findings) -> list[tuple[str, str]]:
 
 
 def _evenness(findings: Findings) -> Table:
+    limits = findings.limits
     table = table_of(
         "Evenness (luminance in cd/m2; U0 is least over mean)",
-        ("body",),
-        ("mean", "least", "5 %", "95 %", "greatest", "U0", "5 %/mean", "spread"),
+        ("body", "verdict"),
+        ("off by", "within", "too dark", "too bright", "5 %/mean", "U0", *_LUMINANCES),
     )
     rows = list(findings.bodies)
     if findings.whole and len(rows) > 1:
         rows.append(findings.whole)
-    columns = (
-        *("mean_cd_m2", "least_cd_m2", "p5_cd_m2", "p95_cd_m2", "greatest_cd_m2"),
-        *("u0", "p5_over_mean", "variation"),
-    )
+    shares = ("within_share", "too_dark_share", "too_bright_share")
+    columns = ("off_by", *shares, "p5_over_mean", "u0", *_LUMINANCES.values())
     for row in rows:
         values = (
-            short(getattr(row, name)) + ("*" if name in row.shifted else "") for name in columns
+            _figure(name, getattr(row, name)) + ("*" if name in row.shifted else "")
+            for name in columns
         )
-        table.add_row(row.body, *values)
+        table.add_row(row.body, row.grade, *values)
         if row.noise:
-            errors = row.noise
-            table.add_row("  noise, ±", *(_error(errors[name]) for name in columns), style="dim")
-    target = findings.limits.evenness_target
-    table.caption = f"one even glow from 5 %/mean of about {target:g} on"
+            errors = (_figure_error(name, row.noise[name]) for name in columns)
+            table.add_row("  noise, ±", "", *errors, style="dim")
+    table.caption = (
+        f"off by: factor by which a typical place is off, 1 is even; within: share of the surface "
+        f"within {limits.even_factor:g} x of the middle, which half of the light comes from above"
+        f"\nfair from 5 %/mean {limits.evenness_target:g} and off by x "
+        f"{off_of_ripple(limits.evenness_target):.2f} on; even from {limits.even_from:g} and x "
+        f"{off_of_ripple(limits.even_from):.2f}, if nothing stands out"
+    )
     if any(row.shifted for row in rows):
         table.caption += (
             "\n* the noise of single faces shifts this figure (a least reads too low, a greatest "
-            "and a spread too high): go by the percentiles, or follow more photons"
+            "and what is off too high): go by the percentiles, or follow more photons"
         )
     return table
+
+
+_LUMINANCES = {
+    "mean": "mean_cd_m2",
+    "least": "least_cd_m2",
+    "greatest": "greatest_cd_m2",
+}
+
+
+def _figure(name: str, value: float) -> str:
+    if name.endswith("share"):
+        return f"{100 * value:.0f} %"
+    return off_text(value) if name == "off_by" else short(value)
+
+
+def _figure_error(name: str, value: float) -> str:
+    return f"{100 * value:.1g} %" if name.endswith("share") else _error(value)
 
 
 def _lit(findings: Findings) -> Table:
@@ -140,11 +166,11 @@ def _found(findings: Findings) -> Table:
     for row in findings.found:
         table.add_row(
             str(row.number),
-            f"{row.kind}, within noise" if row.within_noise else row.kind,
+            f"{row.what}, within noise" if row.within_noise else row.what,
             row.body,
             ", ".join(f"{c:.0f}" for c in row.body_place_mm),
             f"{row.from_mm:.0f} to {row.to_mm:.0f}",
-            f"{row.size_mm:.0f}",
+            row.size,
             "-" if row.kind == "light leak" else _with_error(row.ratio, row.noise),
             _with_error(row.ratio_to_mean, row.noise_to_mean),
             f"{row.light}, {row.light_mm:.0f} mm",

@@ -177,7 +177,7 @@ def _progress() -> Iterator[Report]:
 def _tables(answer: Thickness, folder: Path) -> list[Path]:
     """Write the figures as CSV and JSON; return the files."""
     rows = [_row(step.as_json(), False) for step in answer.steps]
-    rows += [_row(advice.step.as_json(), True) for advice in answer.advice]
+    rows += [_row(advice.step.as_json(), advice.worth) for advice in answer.advice]
     text = io.StringIO()
     writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
     writer.writeheader()

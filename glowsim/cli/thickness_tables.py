@@ -8,13 +8,11 @@ from rich.console import Console
 from rich.table import Table
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import short, short_share, table_of
+from glowsim.cli.common import off_text, short, short_share, table_of
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
-
-WIDE = 116
-"""From so many characters on all figures of a step go on one line."""
+from glowsim.decisions.worth import figures, off_log, wanted
 
 
 def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
@@ -24,10 +22,17 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     screen.print(f"Varied: {variation.varied}.", markup=False)
     if variation.vary in ("around", "size") and variation.body.patterns:
         screen.print("Whether its copies still have room beside each other is not looked at.")
-    if variation.vary != "around":
-        screen.print(f"'{answer.body}' as drawn: {variation.now_mm:g} mm.", markup=False)
+    now, before = "" if variation.vary == "around" else f" {variation.now_mm:g} mm,", answer.before
+    screen.print(
+        f"'{answer.body}' as drawn:{now} {figures(before)} ({before.grade}), mean "
+        f"{before.evenness.mean_cd_m2:.3g} cd/m2.",
+        markup=False,
+    )
     for advice in answer.advice:
-        for table in _tables(answer, advice, screen.width):
+        one = _tables(answer, advice, [_SEEN | _REST])
+        endless = screen.options.update(max_width=10 * screen.width)
+        fits = screen.measure(one[0], options=endless).maximum <= screen.width
+        for table in one if fits else _tables(answer, advice, [_SEEN, _REST]):
             screen.print(table)
         screen.print(_explained(answer, advice), style="dim", markup=False)
     for advice in answer.advice:
@@ -50,11 +55,10 @@ def _too_warm(advice: Advice) -> bool:
     return bool((heat and heat.exceeded) or (warmest and warmest.bears < 1))
 
 
-def _tables(answer: Thickness, advice: Advice, width: int) -> list[Table]:
-    """Return the figures of one material, in two tables where one would be too wide."""
+def _tables(answer: Thickness, advice: Advice, groups: list[Columns]) -> list[Table]:
+    """Return the figures of one material, a table for each group of columns."""
     rows = {step.value_mm: step for step in (*answer.of(advice.material), advice.step)}
     moves = _moves(tuple(rows.values()))
-    groups = [_SEEN | _REST] if width >= WIDE else [_SEEN, _REST]
     tables = []
     for group in groups:
         columns = {name: cell for name, cell in group.items() if moves or name != "LED mm"}
@@ -62,7 +66,7 @@ def _tables(answer: Thickness, advice: Advice, width: int) -> list[Table]:
         for column in table.columns:
             column.no_wrap = True
         for value, step in sorted(rows.items()):
-            mark = "-> " if value == advice.value_mm else ""
+            mark = "-> " if advice.worth and value == advice.value_mm else ""
             table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
         tables.append(table)
     tables[0].title = f"{advice.material} (luminance in cd/m2)"
@@ -73,9 +77,10 @@ def _explained(answer: Thickness, advice: Advice) -> str:
     """Return what the marks and columns of a table mean."""
     moves = _moves((*answer.of(advice.material), advice.step))
     limits = answer.limits
+    arrow = "least that is even enough" if advice.meets else "best, but not even enough"
     return (
-        f"-> {'least that is even enough' if advice.meets else 'most even, but not enough'}: "
-        f"5%/mean {limits.evenness_target:g} is wanted.  hot, dark: spots that stand out.  "
+        (f"-> {arrow}: " if advice.worth else "no ->, none is worth it: ")
+        + f"{wanted(advice.step)} are wanted.  hot, dark: spots that stand out.  "
         + ("LED: below the surface.  " if moves else "")
         + f"watts: of the hottest board, ! above {limits.buried_power_w:g} W, the rule of thumb.  "
         "quick: whether that solver holds or is a rough guide"
@@ -94,10 +99,11 @@ def _watts(step: Step) -> str:
 
 Columns = dict[str, Callable[[Step], str]]
 _SEEN: Columns = {
+    "glow": lambda step: step.grade,
+    "off by": lambda step: off_text(step.evenness.off_by),
     "5%/mean": lambda step: short_share(step.even),
     "U0": lambda step: short_share(step.evenness.u0),
     "mean": lambda step: short(step.evenness.mean_cd_m2),
-    "least": lambda step: short(step.evenness.least_cd_m2),
     "reads as": lambda step: step.lit.grade,
     "hot": lambda step: str(step.hot_spots),
     "dark": lambda step: str(step.dark_gaps),
@@ -115,7 +121,7 @@ def _compared(answer: Thickness) -> str:
     """Return one sentence on the materials side by side."""
     enough = [advice for advice in answer.advice if advice.meets]
     if not enough:
-        best = max(answer.advice, key=lambda advice: advice.step.even)
+        best = min(answer.advice, key=lambda advice: off_log(advice.step))
         return f"None of them is even enough; {best.material} comes nearest."
     thinnest = min(enough, key=lambda advice: advice.value_mm)
     brightest = max(enough, key=lambda advice: advice.step.evenness.mean_cd_m2)

@@ -13,6 +13,15 @@ from glowsim.decisions.heat import HeatLimit
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
 from glowsim.decisions.words import share
+from glowsim.decisions.worth import (
+    LEAST_GAIN,
+    NO_GAIN,
+    as_good_as_best,
+    change,
+    clearly_better,
+    figures,
+    wanted,
+)
 from glowsim.electrics.heat import BoardHeat
 from glowsim.geometry.mesh import FloatArray
 
@@ -28,9 +37,11 @@ class Advice:
     """What is recommended for one material.
 
     step      : solved at the recommended value
-    meets     : whether it meets the scene's evenness target
-    predicted : evenness expected there from the steps beside it; None where it is a step of the
-                sweep itself
+    meets     : whether it is even enough by the scene's evenness target
+    worth     : whether it is clearly better than the body as drawn, or clearly thinner and even
+                enough; otherwise the body is to be left as it is
+    predicted : evenness (its worse end) expected there from the steps beside it; None where it is
+                a step of the sweep itself
     edge      : 'thin' or 'thick' where the value is an end of the range, so that going on that
                 way may do better; otherwise empty
     edit      : what to write into the scene file
@@ -42,6 +53,7 @@ class Advice:
     material: str
     step: Step
     meets: bool
+    worth: bool
     predicted: float | None
     edge: str
     edit: str
@@ -81,8 +93,9 @@ class Advice:
             "material": self.material,
             "value_mm": self.value_mm,
             "meets_target": self.meets,
-            "predicted_p5_over_mean": None if self.predicted is None else round(self.predicted, 5),
-            "confirmed_p5_over_mean": round(self.step.even, 5),
+            "worth_it": self.worth,
+            "predicted_worse_end": None if self.predicted is None else round(self.predicted, 5),
+            "confirmed_worse_end": round(self.step.worse_end, 5),
             "at_the_end": self.edge,
             "edit": self.edit,
             "text": self.text,
@@ -94,31 +107,37 @@ class Advice:
         }
 
 
-def advise(variation: Variation, steps: Sequence[Step], solve: Callable[[float], Step]) -> Advice:
+def advise(
+    variation: Variation, steps: Sequence[Step], before: Step, solve: Callable[[float], Step]
+) -> Advice:
     """Return the recommendation that follows from the steps of one material, thin to thick.
 
-    solve : solves and judges one more value
+    before : the body as drawn;  solve : solves and judges one more value
     """
     target = variation.scene_file.scene.findings.evenness_target
-    even = np.array([step.even for step in steps])
-    meets = bool((even >= target).any())
+    enough = [step.enough for step in steps]
+    meets = any(enough)
     predicted = None
     if meets:
-        first = int(np.argmax(even >= target))
+        first = enough.index(True)
         step = steps[first]
         if first > 0:
             step, predicted = _between(steps, first, target, solve)
     else:
-        step = steps[int(even.argmax())]
+        # Of those that are as even as the best the brightest: not dimmer for next to nothing.
+        some = [step for step in steps if clearly_better(step, before)] or steps
+        step = max(as_good_as_best(some), key=lambda step: step.evenness.mean_cd_m2)
     edge = ""
     if step is steps[0]:
         edge = "thin"
     elif step is steps[-1] and not meets:
         edge = "thick"
-    sentences = tuple(_sentences(variation, step, meets, predicted, edge, target))
-    return Advice(
-        step.material, step, meets, predicted, edge, variation.edit(step.value_mm), sentences
-    )
+    # A thinner one that is even enough spares material and room, if by more than a little.
+    spares = meets and step.value_mm < (1 - LEAST_GAIN) * before.value_mm
+    worth = spares or clearly_better(step, before)
+    sentences = tuple(_sentences(variation, step, before, (meets, worth), predicted, edge))
+    edit = variation.edit(step.value_mm) if worth else "leave it as drawn"
+    return Advice(step.material, step, meets, worth, predicted, edge, edit, sentences)
 
 
 def grain_mm(span_mm: float) -> float:
@@ -142,7 +161,7 @@ def _between(
     grain = grain_mm(steps[-1].value_mm - steps[0].value_mm)
     for _ in range(MOST_TRIES):
         places = np.array(sorted(known))
-        curve = PchipInterpolator(places, [known[x].even for x in places])
+        curve = PchipInterpolator(places, [known[x].worse_end for x in places])
         tries = _round_values(low, high, grain)
         enough = tries[curve(tries) >= target]
         if len(enough) == 0:
@@ -150,11 +169,11 @@ def _between(
         value = float(enough[0])
         expected[value] = float(curve(value))
         known[value] = solve(value)
-        if known[value].even < target:
+        if known[value].worse_end < target:
             low = value
             continue
         high = value
-        if abs(expected[value] - known[value].even) <= AGREES * known[value].even:
+        if abs(expected[value] - known[value].worse_end) <= AGREES * known[value].worse_end:
             break
     return known[high], expected.get(high)
 
@@ -169,31 +188,42 @@ def _round_values(low: float, high: float, grain: float) -> FloatArray:
 def _sentences(
     variation: Variation,
     step: Step,
-    meets: bool,
+    before: Step,
+    verdicts: tuple[bool, bool],
     predicted: float | None,
     edge: str,
-    target: float,
 ) -> list[str]:
+    """Return the recommendation; verdicts : whether it is even enough, and worth it."""
+    meets, worth = verdicts
     what = variation.said(step.value_mm)
     said = []
     if meets:
         said.append(
-            f"{step.material}: {what} is the least that is even enough: 5%/mean "
-            f"{share(step.even)}, target {target:g}"
+            f"{step.material}: {what} is the least that is even enough: {figures(step)}: "
+            f"{step.grade}; {wanted(step)} are wanted"
             + (
                 "."
                 if predicted is None
-                else f" (expected {predicted:.3f}, solved {step.even:.3f})."
+                else f" (its worse end expected {predicted:.3f}, solved {step.worse_end:.3f})."
             )
         )
         if edge == "thin":
             said.append("It is the thinnest that was tried; thinner may do too.")
-    else:
+    elif worth:
         said.append(
-            f"{step.material}: no value tried is even enough. The best is {what}: 5%/mean "
-            f"{share(step.even)} where {target:g} is wanted."
+            f"{step.material}: no value tried is even enough. The best is {what}: {figures(step)}, "
+            f"where {wanted(step)} are wanted."
         )
         said += _what_it_lacks(step, edge)
+    else:
+        said.append(
+            f"{step.material}: no value tried is even enough, and none is worth it: the best is "
+            f"{what}: {figures(step)}, where {wanted(step)} are wanted."
+        )
+        said += _what_it_lacks(step, edge)
+    said.append(f"Beside what it is now: {change(step, before)}.")
+    if not worth:
+        said.append(f"{NO_GAIN}: leave it as drawn.")
     said.append(
         f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
         f"{100 * step.let_out:.0f} % of its light out: {_reads(step.lit.grade)}."
@@ -291,18 +321,17 @@ def _bearable_w(board: BoardHeat | None) -> float | None:
 
 def _by_reference(quick: Step, reference: Step) -> list[str]:
     """Say how far quick was from the reference solver, and what that means for the target."""
-    figures = reference.evenness
-    target = reference.findings.limits.evenness_target
-    noise = (figures.noise or {}).get("p5_over_mean", 0.0)
+    found = reference.evenness
+    noise = (found.noise or {}).get("p5_over_mean", 0.0)
     said = [
-        f"The reference solver gives 5%/mean {share(figures.p5_over_mean)} ± {noise:.2g} there "
-        f"(quick {share(quick.even)}) and a mean of {figures.mean_cd_m2:.3g} cd/m2 (quick "
+        f"The reference solver gives 5%/mean {share(found.p5_over_mean)} ± {noise:.2g} there "
+        f"(quick {share(quick.even)}) and a mean of {found.mean_cd_m2:.3g} cd/m2 (quick "
         f"{quick.evenness.mean_cd_m2:.3g})."
     ]
-    if "p5_over_mean" in figures.shifted:
+    if "p5_over_mean" in found.shifted:
         said.append("Its noise still shifts that evenness: give it more --time to be sure.")
-    elif (figures.p5_over_mean >= target) != (quick.even >= target):
-        verdict = "is" if figures.p5_over_mean >= target else "is not"
+    elif reference.enough != quick.enough:
+        verdict = "is" if reference.enough else "is not"
         said.append(f"By it the body {verdict} even enough there: trust it rather than quick.")
     return said
 

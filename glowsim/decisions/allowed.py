@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from copy import copy
 
 import numpy as np
 
 from glowsim.decisions.boards import BoardKind, Poses
 from glowsim.geometry.body import region_of
-from glowsim.geometry.hollow import depth_mm
+from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM, RayTarget
@@ -20,14 +21,11 @@ MOST_WALLS = 12
 """Walls a wire may pass on its way out."""
 FINEST_MM = 1.0
 """Candidates are never closer together than this."""
-REASONS = (
-    "",
-    "outside the heights that are allowed",
-    "too near the surface",
-    "no room for the board",
-    "its wire would come out where the surface glows, or meet a core",
-)
-"""Why a place is refused; the first stands for none."""
+HEIGHT, DEPTH, OUTLINE, WIRE = 1, 2, 3, 4
+"""Why a place is refused: its height, an LED too near the surface, the board with what is to stay
+clear around it, its wire. 0 where it is not."""
+INSIDE = -2
+"""A board that reaches into no region that is not open to it."""
 
 
 class Allowed:
@@ -53,15 +51,15 @@ class Allowed:
         return self.refused(poses) == 0
 
     def refused(self, poses: Poses, scale: float = 1.0) -> IntArray:
-        """Return why each pose is refused, (n,) int into REASONS; 0 where it is allowed."""
+        """Return why each pose is refused, (n,) int: HEIGHT to WIRE; 0 where it is allowed."""
         placing, reason = self.placing, np.zeros(len(poses), dtype=np.int64)
         height = poses.position[:, 2]
         low, high = placing.above_mm, placing.below_mm
-        reason[(height < (-np.inf if low is None else low))] = 1
-        reason[(height > (np.inf if high is None else high))] = 1
-        self._refuse(reason, poses, 2, lambda some: self._shallow(some, scale))
-        self._refuse(reason, poses, 3, lambda some: self._sticks_out(some, scale))
-        self._refuse(reason, poses, 4, self._wire_shows)
+        reason[(height < (-np.inf if low is None else low))] = HEIGHT
+        reason[(height > (np.inf if high is None else high))] = HEIGHT
+        self._refuse(reason, poses, DEPTH, lambda some: self._shallow(some, scale))
+        self._refuse(reason, poses, OUTLINE, lambda some: self._sticks_out(some, scale))
+        self._refuse(reason, poses, WIRE, self._wire_shows)
         return reason
 
     @staticmethod
@@ -72,13 +70,47 @@ class Allowed:
         if len(left):
             reason[left[faulty(poses.at(left))]] = number
 
-    def _shallow(self, poses: Poses, scale: float) -> BoolArray:
+    def with_other(
+        self, *, placing: Placing | None = None, kind: BoardKind | None = None
+    ) -> Allowed:
+        """Return the places that other rules or another board leave in the same body."""
+        other = copy(self)
+        other.placing, other.kind = placing or self.placing, kind or self.kind
+        return other
+
+    def depth_mm(self, poses: Poses, scale: float = 1.0) -> FloatArray:
+        """Return how deep the shallowest LED of each board lies, (n,) float [mm]; below 0 where
+        one lies out of the body."""
         leds = self.kind.leds_mm(poses)
         leds = poses.position[:, None] + scale * (leds - poses.position[:, None])
-        depth = depth_mm(self.problem.outer, leds.reshape(-1, 3)).reshape(leds.shape[:2])
-        if self.in_air:
-            return depth.min(axis=1) <= 0
-        return depth.min(axis=1) < self.placing.depth_mm
+        depth = np.full(len(leds), -1.0)
+        # Inside is told sooner than how deep, and of one LED sooner than of all.
+        left = np.arange(len(leds))
+        for some in (leds[:, :1], leds[:, 1:]):
+            points = some[left]
+            inside = inside_closed(self.problem.outer, points.reshape(-1, 3))
+            left = left[inside.reshape(points.shape[:2]).all(axis=1)]
+        distance, _, _ = nearest_on(self.problem.outer, leds[left].reshape(-1, 3))
+        depth[left] = distance.reshape(len(left), leds.shape[1]).min(axis=1)
+        return depth
+
+    def _shallow(self, poses: Poses, scale: float) -> BoolArray:
+        depth = self.depth_mm(poses, scale)
+        return np.asarray(depth <= 0 if self.in_air else depth < self.placing.depth_mm)
+
+    def meets(self, poses: Poses) -> IntArray:
+        """Return the region that each board, with its clearance, reaches into though it may not,
+        (n,) int: ROOM where it comes out of the body, INSIDE where it does not reach into any."""
+        outline = self.kind.outline_mm(poses, self.placing.clearance_mm)
+        points = outline.reshape(-1, 3)
+        region = np.full(len(points), ROOM)
+        for number, solid in enumerate(self.problem.solids):
+            rest = np.nonzero(region == ROOM)[0]
+            if solid is not None and len(rest):
+                region[rest[inside_closed(solid, points[rest])]] = number
+        of_pose = np.where(self._open[region], INSIDE, region).reshape(outline.shape[:2])
+        met = of_pose.max(axis=1)
+        return np.where((of_pose == ROOM).any(axis=1) & (met < 0), ROOM, met)
 
     def _sticks_out(self, poses: Poses, scale: float) -> BoolArray:
         outline = self.kind.outline_mm(poses, self.placing.clearance_mm, scale)

@@ -62,6 +62,7 @@ class BoardKind:
         self.board: Board = catalogue.board(light.board)
         self._catalogue = catalogue
         self._limit_w = limit_w
+        self._body = body
         alone = body.model_copy(update={"lights": (self.light,)})
         self.source: LightSource = lights_of_copy(
             alone, "", np.eye(4), np.zeros((1, 3)), catalogue
@@ -79,6 +80,17 @@ class BoardKind:
         """LEDs on one board."""
         return len(self._offsets)
 
+    def smaller(self) -> list[BoardKind]:
+        """Return the round and single boards of the catalogue that are smaller than this one, the
+        largest first, driven alike."""
+        kinds = []
+        for name, board in self._catalogue.boards.items():
+            if board.kind != "strip" and board.drive == self.board.drive:
+                light = self.light.model_copy(update={"board": name, "led_count": None})
+                kinds.append(BoardKind(light, self._catalogue, self._limit_w, self._body))
+        smaller = [kind for kind in kinds if max(kind.size_mm) < max(self.size_mm)]
+        return sorted(smaller, key=lambda kind: -max(kind.size_mm))
+
     @cached_property
     def heat(self) -> HeatLimit | None:
         """What the power limit means for this board as driven; None if it is turned off."""
@@ -95,6 +107,8 @@ class BoardKind:
 
     def frames(self, poses: Poses) -> FloatArray:
         """Return the rotations from the board's frame to the body's, (n, 3, 3)."""
+        if len(poses) and (poses.direction == poses.direction[0]).all():
+            return np.broadcast_to(self._turn(poses.direction[0]), (len(poses), 3, 3))
         return np.stack([self._turn(way) for way in poses.direction]).reshape(-1, 3, 3)
 
     def fits_strip(self, direction: FloatArray) -> bool:

@@ -1,26 +1,33 @@
-"""How far heat lets the lights be turned up: the scene's limit of power per buried board."""
+"""How far heat lets the lights be turned up: by the scene's rule of thumb of power per buried
+board, or by what boards bear at their very places (`electrics.heat`)."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from glowsim.catalogue import Catalogue
+from glowsim.electrics.heat import BoardHeat, heat_of
+from glowsim.errors import GlowsimError
+from glowsim.scene import SceneFile
 from glowsim.transport.problem import LightSource
 
 
 @dataclass(frozen=True)
 class HeatLimit:
-    """What the scene's power limit means for its lights as driven.
+    """What a limit of power means for lights as driven.
 
-    limit_w     : average power that one buried board may have
+    limit_w     : average power that one board may have
     power_w     : of the hottest board as driven;  light : that board
     heat_factor : by how much all lights may be turned up (above 1) or must be turned down (below
                   1) together until the first board reaches the limit; 0 where a dark board
                   draws more
     full_factor : by how much they can be turned up until the first colour is at full drive
+    driven_w    : of power_w what follows the drive; the rest its chips draw while dark
+    board_c     : how warm that board gets, None where the limit is the rule of thumb
+    what        : what is then at its limit, or why there is but the rule of thumb
     """
 
     limit_w: float
@@ -28,13 +35,38 @@ class HeatLimit:
     light: str
     heat_factor: float
     full_factor: float
+    driven_w: float = 0.0
+    board_c: float | None = None
+    what: str = ""
 
     @property
-    def is_a_rule(self) -> str:
+    def source(self) -> str:
         """A sentence on where the limit comes from."""
+        if self.board_c is None:
+            return (
+                f"The {self.limit_w:g} W are a rule of thumb for any buried board (buried_power_w)"
+                + (f": {self.what}." if self.what else ".")
+            )
         return (
-            f"The {self.limit_w:g} W are a rule of thumb for any buried board (buried_power_w); "
-            "`glowsim heat` works out what a board bears in this body."
+            f"The {self.limit_w:.2g} W are what the heat sum gives for {self.light} at its place: "
+            f"{self.what}. As driven it gets {self.board_c:.0f} °C warm; `glowsim heat` shows all."
+        )
+
+    def turned(self, factor: float, room_c: float) -> HeatLimit:
+        """Return the limit with all lights turned up by a factor; room_c : air around the prop."""
+        if factor == 1.0:
+            return self
+        power_w = self.power_w + (factor - 1) * self.driven_w
+        warm = self.board_c
+        if warm is not None:
+            warm = room_c + (warm - room_c) * power_w / self.power_w
+        return replace(
+            self,
+            power_w=power_w,
+            driven_w=factor * self.driven_w,
+            heat_factor=self.heat_factor / factor,
+            full_factor=self.full_factor / factor,
+            board_c=warm,
         )
 
     @property
@@ -63,14 +95,65 @@ def heat_limit(
     lit = [light for light in lights if light.drive.max() > 0]
     if not lit:
         return None
-    factors = [_factor(light, catalogue, limit_w) for light in lit]
+    factor = min(_factor(light, catalogue, limit_w) for light in lit)
     hottest = max(lit, key=lambda light: light.power_w)
     full = float(min(1 / light.drive.max() for light in lit))
-    return HeatLimit(limit_w, hottest.power_w, hottest.name, min(factors), full)
+    driven_w = _driven_w(hottest, catalogue)
+    return HeatLimit(limit_w, hottest.power_w, hottest.name, factor, full, driven_w)
 
 
-def _factor(light: LightSource, catalogue: Catalogue, limit_w: float) -> float:
-    board = catalogue.board(light.board)
-    dark_w = light.full_power_w * board.power_w(0.0) / board.power_w(1.0)
-    driven_w = light.power_w - dark_w
+def _factor(light: LightSource | BoardHeat, catalogue: Catalogue, limit_w: float) -> float:
+    """Return by how much a board can be turned up until it draws so much, at least 0."""
+    driven_w = _driven_w(light, catalogue)
+    dark_w = light.power_w - driven_w
     return float(np.inf) if driven_w <= 0 else max(0.0, (limit_w - dark_w) / driven_w)
+
+
+def _driven_w(light: LightSource | BoardHeat, catalogue: Catalogue) -> float:
+    """Return what a board draws above what it draws while dark [W]."""
+    kind = light.kind if isinstance(light, BoardHeat) else light.board
+    board = catalogue.board(kind)
+    return light.power_w - light.full_power_w * board.power_w(0.0) / board.power_w(1.0)
+
+
+def limit_at_place(
+    scene_file: SceneFile,
+    catalogue: Catalogue,
+    body: str,
+    rule: HeatLimit | None,
+    report: Callable[[str], None] = lambda text: None,
+) -> HeatLimit | None:
+    """Return what the boards of a body bear at their places in a scene.
+
+    rule : the rule of thumb for them. It stays where heat cannot be worked out (a material
+           without conductivity), with the reason, and where the scene itself gives a lower limit.
+    """
+    if rule is None:
+        return None
+    try:
+        boards = [b for b in heat_of(scene_file, report=report).boards if b.body == body]
+    except GlowsimError as fault:
+        # The place in the file is left out: the scene may be one that was only tried.
+        reason = str(fault).rsplit(": ", 1)[-1]
+        return replace(rule, what=f"what a board bears here is not known ({reason})")
+    own = _of_board(min(boards, key=lambda board: board.bears), catalogue, rule)
+    given = "buried_power_w" in scene_file.scene.findings.model_fields_set
+    if given and rule.heat_factor < own.heat_factor:
+        return replace(rule, what=f"the scene gives it; the heat sum bears {own.limit_w:.2g} W")
+    return own
+
+
+def _of_board(board: BoardHeat, catalogue: Catalogue, rule: HeatLimit) -> HeatLimit:
+    what = "nothing in it has a limit"
+    if board.limits:
+        what = f"{board.limits[0].what} may get {board.limits[0].limit_c:.0f} °C warm"
+    return replace(
+        rule,
+        limit_w=board.bearable_w,
+        power_w=board.power_w,
+        light=board.name,
+        heat_factor=_factor(board, catalogue, board.bearable_w),
+        driven_w=_driven_w(board, catalogue),
+        board_c=board.board_c,
+        what=what,
+    )

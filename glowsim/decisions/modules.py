@@ -11,25 +11,32 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
+from glowsim.decisions.alike import bodies_alike, copy_names, named_all
 from glowsim.decisions.bound import Bound, Gap
-from glowsim.decisions.placer import Placer, Report, Wish, body_number, pattern_light
-from glowsim.decisions.placing import Trial, check_count, drive_factor, lights_of
+from glowsim.decisions.lights import lit
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.placed_scene import free_name, write_new
+from glowsim.decisions.placer import Placer, Report, pattern_light
+from glowsim.decisions.placing import Trial, check_count
 from glowsim.decisions.response import Responses
-from glowsim.decisions.step import Step
-from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
+from glowsim.decisions.room import Room
+from glowsim.decisions.step import Step, warmed
+from glowsim.decisions.weighing import Verdict, weigh
+from glowsim.decisions.words import bound_words, does, heat_words, named_boards
+from glowsim.decisions.worth import as_good_as_best, figures, off_log, verdict, wanted
 from glowsim.errors import SceneError
-from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body, Light, Placing, SceneFile
+from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.problem import BodyProblem
 
 JOINTS_PER_WIRE = 2
 """One at each end of the lead to the board before (common practice, no source)."""
 WIRES = {"rgb": 3, "white": 2}
 """Supply, ground and, for addressable colours, data (common practice, no source)."""
-AGREES = 0.02
-"""Evenness within this share counts as equal: one board more must bring more than that."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +45,8 @@ class Count:
 
     predicted : 5 %/mean by the response matrix;  factor : what the drive was multiplied with
     current_ma, power_w : of all boards of one body, as driven;  leds, joints : of one body
-    places_mm : of the boards, in the body's own frame;  gap : what is left up to the bound
+    lights    : the boards, in the body's own frame;  text_of_scene : the scene with them
+    gap       : what is left up to the bound
     """
 
     board: str
@@ -50,13 +58,14 @@ class Count:
     power_w: float
     leds: int
     joints: int
-    places_mm: tuple[tuple[float, ...], ...]
+    lights: tuple[Light, ...]
+    text_of_scene: str
     gap: Gap
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
-        figures = self.step.as_json()
-        del figures["value_mm"]
+        plain = self.step.as_json()
+        del plain["value_mm"]
         return {
             "board": self.board,
             "count": self.count,
@@ -66,8 +75,8 @@ class Count:
             "power_w": round(self.power_w, 4),
             "leds": self.leds,
             "joints": self.joints,
-            "places_mm": [list(place) for place in self.places_mm],
-        } | figures
+            "boards": [light.model_dump(exclude_none=True) for light in self.lights],
+        } | plain
 
 
 @dataclass(frozen=True)
@@ -76,22 +85,27 @@ class Modules:
 
     before : the body as the scene has it;  counts : by board, then number
     bounds : by board;  missing : why a number or a board was left out
-    bodies : how many copies of the body the prop has
+    numbers : the bodies of the scene that are alike, that which is judged first
     """
 
     plan: Plan
-    number: int
+    numbers: tuple[int, ...]
     wish: Wish
     before: Step
     counts: tuple[Count, ...]
     bounds: dict[str, Bound]
     missing: tuple[str, ...]
-    bodies: int
 
     @property
     def body(self) -> Body:
-        """The body as the scene has it."""
-        return self.plan.scene_file.scene.bodies[self.number]
+        """The body that is judged, as the scene has it."""
+        return self.plan.scene_file.scene.bodies[self.numbers[0]]
+
+    @property
+    def bodies(self) -> int:
+        """How many copies of such bodies the prop has."""
+        every = self.plan.scene_file.scene.bodies
+        return sum(len(copy_names(every[k])) for k in self.numbers)
 
     @property
     def target(self) -> float:
@@ -106,7 +120,7 @@ class Modules:
     def chosen(self) -> Count | None:
         """The recommended one: of those even enough the least power if that is what comes first,
         otherwise the fewest boards to solder; None if none is even enough."""
-        enough = [c for c in self.counts if c.step.even >= self.target]
+        enough = [c for c in self.counts if c.step.enough]
         if self.wish.first == "power":
             lit = [
                 c for c in enough if c.step.lit.ratio >= 0.999 * c.step.findings.limits.glow_ratio
@@ -114,17 +128,40 @@ class Modules:
             return min(lit or enough, key=lambda c: (c.power_w, c.joints), default=None)
         return min(enough, key=lambda c: (c.joints, c.power_w), default=None)
 
-    @property
+    @cached_property
     def best(self) -> Count:
-        """The most even one; of equally even ones the fewest boards."""
-        most = max(c.step.even for c in self.counts)
-        near = [c for c in self.counts if c.step.even >= (1 - AGREES) * most]
-        return min(near, key=lambda c: (c.joints, -c.step.even))
+        """The most even one; of those that are hardly less even the fewest boards."""
+        near = as_good_as_best([c.step for c in self.counts])
+        some = [c for c in self.counts if any(c.step is step for step in near)]
+        return min(some, key=lambda c: (c.joints, off_log(c.step)))
+
+    @property
+    def shown(self) -> Count:
+        """The recommended one, or the most even."""
+        return self.chosen or self.best
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """Whether the one shown is worth doing; fewer boards that are even enough are too."""
+        spares = self.chosen is not None and self.shown.count < len(self.body.lights)
+        return weigh(self.before, self.shown.step, self.wish, spares)
+
+    @property
+    def advised(self) -> Count | None:
+        """The one to build; None if none is worth it, so that the body is to be left as it is."""
+        return self.shown if self.verdict.worth else None
 
     @cached_property
     def text(self) -> tuple[str, ...]:
         """What a maker should know, in sentences."""
         return tuple(_words(self))
+
+    def write(self) -> Path:
+        """Write the scene with the one shown beside the old one, under a free name; return its
+        path. Whether that is worth doing, `verdict` says."""
+        path = free_name(Path(self.plan.scene_file.toml.name), "placed")
+        write_new(path, self.shown.text_of_scene)
+        return path
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -143,6 +180,7 @@ class Modules:
                 }
                 for name, bound in self.bounds.items()
             },
+            "worth_doing": self.verdict.worth,
             "recommended": None if chosen is None else [chosen.board, chosen.count],
             "left_out": list(self.missing),
             "text": list(self.text),
@@ -167,35 +205,68 @@ def modules(
     """
     check_count(most)
     plan = plan_of(scene_file)
-    number = body_number(plan, body)
+    numbers = bodies_alike(plan, body)
+    number = numbers[0]
     names: list[str | None] = [*dict.fromkeys(board_names)] or [None]
     lights = [pattern_light(plan, number, name) for name in names]
     wish = wish or Wish()
-    room = placing or scene_file.scene.bodies[number].placing or Placing()
-    responses = Responses(plan, number, room.depth_mm, report=report, seed=seed)
+    rules = placing or scene_file.scene.bodies[number].placing or Placing()
+    report("looking for room")
+    problem = body_problem(plan, number)
+    able: list[tuple[Light, list[int]]] = []
+    missing: list[str] = []
+    for light in lights:
+        fitting, why_not = _fitting(plan, number, problem, light, rules, wish, most)
+        able.append((light, fitting))
+        missing += why_not
+    if not any(fitting for _, fitting in able):
+        raise SceneError("\n".join(missing))
+    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
-    missing: list[str] = []
-    trial = Trial(responses, number, report)
+    trial = Trial(responses, numbers, report)
     report("solving the scene as it is")
-    before = trial.judged(scene_file, 0)
-    for light in lights:
-        try:
-            placer = Placer(plan, number, responses, light, room, wish, seed, report)
-        except SceneError as fault:
-            missing.append(str(fault))
-            continue
-        bounds[light.board] = placer.bound
-        for k in range(1, most + 1):
-            found = _tried(placer, k, scene_file, trial, before, number, report)
+    before = warmed(trial.judged(scene_file, 0), scene_file, plan, number)
+    for light, fitting in able:
+        if fitting:
+            placer = Placer(plan, number, responses, light, rules, wish, seed, report)
+            bounds[light.board] = placer.bound
+        for k in fitting:
+            found = _tried(placer, k, scene_file, trial, before, numbers, report)
             if isinstance(found, str):
                 missing.append(found)
             else:
                 counts.append(found)
     if not counts:
         raise SceneError("\n".join(missing))
-    copies = len(copies_of(scene_file.scene.bodies[number]))
-    return Modules(plan, number, wish, before, tuple(counts), bounds, tuple(missing), copies)
+    return Modules(plan, numbers, wish, before, tuple(counts), bounds, tuple(missing))
+
+
+def _fitting(
+    plan: Plan,
+    number: int,
+    problem: BodyProblem,
+    light: Light,
+    rules: Placing,
+    wish: Wish,
+    most: int,
+) -> tuple[list[int], list[str]]:
+    """Return which numbers of a board, `most` at most, find room, and why the others do not."""
+    try:
+        room = Room(plan, number, problem, light, rules, wish)
+    except SceneError as fault:
+        return [], [str(fault)]
+    able = [k for k in range(1, most + 1) if room.fits(k)]
+    lacking = [str(k) for k in range(1, most + 1) if k not in able]
+    if not lacking:
+        return able, []
+    try:
+        room.check(int(lacking[0]))
+    except SceneError as fault:
+        said = [str(fault)]
+    if len(lacking) > 1 and able:
+        said.append(f"{problem.name}: nor do {', '.join(lacking[1:])} boards '{light.board}'")
+    return able, said
 
 
 def _tried(
@@ -204,7 +275,7 @@ def _tried(
     scene_file: SceneFile,
     trial: Trial,
     before: Step,
-    number: int,
+    numbers: tuple[int, ...],
     report: Report,
 ) -> Count | str:
     """Return one count, placed and solved, or why it cannot be."""
@@ -212,64 +283,58 @@ def _tried(
     report(f"placing {named_boards(count, kind.name)}")
     try:
         placement, predicted = placer.place(count)
+        new = lit(scene_file, numbers, placer, placement, before, report)
     except SceneError as fault:
         return str(fault)
-    factor = drive_factor(placer, placement, before)
-    lights = lights_of(placer, placement, scene_file.scene.bodies[number], factor)
     report(f"confirming {named_boards(count, kind.name)}")
-    step = trial.judged(_with(scene_file, number, lights), count)
-    levels = factor * placement.levels
+    step = trial.judged(new.scene_file, count)
+    levels = new.factor * placement.levels
     return Count(
         kind.name,
         count,
-        step,
+        replace(step, heat=new.heat),
         predicted,
-        factor,
+        new.factor,
         sum(kind.supply_ma(float(level)) for level in levels),
         sum(kind.power_w(float(level)) for level in levels),
         count * kind.led_count,
         count * WIRES[kind.board.drive] * JOINTS_PER_WIRE,
-        tuple(light.position_mm for light in lights),
+        tuple(new.lights),
+        new.text,
         placer.gap(placement, step.even),
     )
 
 
-def _with(scene_file: SceneFile, number: int, lights: Sequence[Light]) -> SceneFile:
-    """Return the scene with other lights in one body, in memory alone."""
-    scene = scene_file.scene
-    bodies = list(scene.bodies)
-    bodies[number] = bodies[number].model_copy(update={"lights": tuple(lights)})
-    return replace(scene_file, scene=scene.model_copy(update={"bodies": tuple(bodies)}))
-
-
 def _words(answer: Modules) -> list[str]:
     chosen = answer.chosen
+    of_all = named_all(answer.plan.scene_file, answer.numbers)
     said = []
     if chosen is not None:
         said.append(
-            f"{named_boards(chosen.count, chosen.board)} in '{answer.body.name}' "
+            f"{named_boards(chosen.count, chosen.board)} in {of_all} "
             f"{does(chosen.count, 'is', 'are')} enough: "
-            f"5%/mean {chosen.step.even:.2f} (expected {chosen.predicted:.3f}, solved "
-            f"{chosen.step.even:.3f}), {answer.target:g} is wanted. That takes "
+            f"{figures(chosen.step)} (5%/mean expected {chosen.predicted:.3f}, solved "
+            f"{chosen.step.even:.3f}): {verdict(chosen.step)}. That takes "
             f"{chosen.current_ma:.0f} mA, {chosen.power_w:.2g} W and {chosen.joints} solder joints"
             + (f" in each of {answer.bodies}." if answer.bodies > 1 else ".")
         )
     else:
         best = answer.best
         said.append(
-            f"None of these is even enough. The most even is {named_boards(best.count, best.board)}"
-            f": 5%/mean {share(best.step.even)} where {answer.target:g} is wanted."
+            f"None of these is even enough. The best is {named_boards(best.count, best.board)}"
+            f": {figures(best.step)}, where {wanted(best.step)} are wanted."
         )
         tried = max(c.count for c in answer.counts)
         able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
         if able and best.count == tried:
             said.append(f"More of them can be: try --max {2 * tried} with {' or '.join(able)}.")
+    said += answer.verdict.sentences
     for board in answer.bounds:
         mine = answer.of(board)
         if mine:
             top = max(mine, key=lambda c: c.step.even)
             said.append(bound_words(top.gap, answer.target, board, top.count, answer.wish))
-    shown = chosen or answer.best
+    shown = answer.shown
     said += heat_words(shown.step, shown.factor, answer.wish.first)
     if shown.step.trust:
         said.append(

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from PIL import Image
 
 from glowsim.decisions.modules import Count, Modules
-from glowsim.decisions.words import share
+from glowsim.decisions.worth import figures
+from glowsim.findings.unevenness import off_of_ripple
 from glowsim.pictures import Line, Panel, Studio, chart, compared
 
 MOST_PICTURES = 12
@@ -30,16 +31,22 @@ def modules_chart(answer: Modules) -> Image.Image:
 
     bounds = [(b.percent, f"bound, {name}") for name, b in answer.bounds.items()]
     levels = [(answer.target, f"even enough: {answer.target:g}"), *bounds]
+    most_off = off_of_ripple(answer.target)
+    enough = [(most_off, f"even enough: {most_off:.2f}")]
     panels = [
+        Panel("Off by a factor of (1 is even)", lines(_off), enough, rings(_off)),
         Panel("Evenness: 5%/mean", lines(_even), levels, rings(_even)),
         Panel("Mean luminance, cd/m²", lines(_mean), (), rings(_mean)),
         Panel("Power as driven, W", lines(_power), (), rings(_power)),
-        Panel("Hot spots", lines(lambda c: c.step.hot_spots), whole=True),
-        Panel("Dark gaps", lines(lambda c: c.step.dark_gaps), whole=True),
+        Panel(
+            "Hot spots, dashed dark gaps",
+            lines(lambda c: c.step.hot_spots) + lines(lambda c: c.step.dark_gaps, dashed=True),
+            whole=True,
+        ),
         Panel("Solder joints", lines(lambda c: c.joints), whole=True),
     ]
     title = answer.plan.scene_file.scene.title or answer.body.name
-    ring = "recommended" if answer.chosen else "the most even of those tried"
+    ring = "recommended" if answer.advised else "the best of those tried"
     return chart(
         panels,
         "boards",
@@ -52,18 +59,21 @@ def modules_chart(answer: Modules) -> Image.Image:
 def modules_sheet(answer: Modules, size: tuple[int, int], backend: str = "auto") -> Image.Image:
     """Return pictures of the scene as it is and of every count, at one exposure."""
     shown = answer.counts[: MOST_PICTURES - 1]
-    chosen = answer.chosen or answer.best
     steps = [answer.before, *(count.step for count in shown)]
-    labels = [f"as it is: 5%/mean {share(answer.before.even)}"]
+    labels = [f"as it is: {figures(answer.before)}"]
     for count in shown:
-        mark = "  <- this" if count is chosen else ""
-        labels.append(f"{count.count} x {count.board}: {share(count.step.even)}{mark}")
+        mark = "  <- this" if count is answer.advised else ""
+        labels.append(f"{count.count} x {count.board}: {figures(count.step)}{mark}")
     studios = [Studio(step.glow, step.scene_file.scene, backend) for step in steps]
     return compared(studios, labels, size)
 
 
 def _even(count: Count) -> float:
     return count.step.even
+
+
+def _off(count: Count) -> float:
+    return count.step.evenness.off_by
 
 
 def _mean(count: Count) -> float:

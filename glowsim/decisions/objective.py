@@ -21,6 +21,20 @@ _LOOKED_AT = 0.14
 
 
 @dataclass(frozen=True)
+class Wish:
+    """What is asked for.
+
+    first       : what comes first
+    directions  : keep, as the scene says; or any, along all axes and tilted from there
+    free_levels : boards may be driven at different levels
+    """
+
+    first: First = "evenness"
+    directions: Literal["keep", "any"] = "keep"
+    free_levels: bool = False
+
+
+@dataclass(frozen=True)
 class Aim:
     """What comes first, over the patches of one body.
 

@@ -17,7 +17,10 @@ from glowsim.errors import SceneError
 from glowsim.files import write_whole
 from glowsim.scene import Light, SceneFile, parse_scene
 
-_KEYS = ("board", "led_count", "channel_current_ma", "position_mm", "direction", "zone", "drive")
+_KEYS = (
+    *("board", "led_count", "channel_current_ma", "position_mm", "direction", "zone", "zones"),
+    "drive",
+)
 """Keys of a light that placing decides, in the order they are written."""
 _STAYS = ("direction",)
 """Keys that are written even where they are what is taken without them."""

@@ -3,47 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 
-from glowsim.decisions.allowed import Allowed, ways_of
-from glowsim.decisions.boards import BoardKind
+from glowsim.decisions.boards import Poses
 from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
-from glowsim.decisions.objective import Aim, First, p5_over_mean
+from glowsim.decisions.crowding import Crowding
+from glowsim.decisions.objective import Aim, Wish, p5_over_mean
 from glowsim.decisions.polish import Placement, Polish, site_luminance
-from glowsim.decisions.response import SURE_RAYS, Responses
+from glowsim.decisions.response import FAST_RAYS, SURE_RAYS, Responses
+from glowsim.decisions.room import Room
 from glowsim.decisions.search import Search
-from glowsim.decisions.sites import Sites, candidates
+from glowsim.decisions.sites import Sites, sites_of
 from glowsim.decisions.tidy import tidied
-from glowsim.errors import SceneError, did_you_mean
+from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.scene import Body, Light, Placing
+from glowsim.scene import Light, Placing
+from glowsim.transport.boards import boards_of
 from glowsim.transport.plan import Plan
+from glowsim.transport.problem import OpaqueBoard
 
 CANDIDATES = 1000
 """Boards looked at, about."""
 HOLLOW_CANDIDATES = 300
 """The same in a hollow, where light from one place differs less from that of the next, and costs
 more rays."""
+AS_GOOD = 0.9
+"""Boards that stand in the scene are moved on too where they score this share of those found."""
 Report = Callable[[str], None]
-_AXES = np.vstack([np.eye(3), -np.eye(3)])
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What is asked for.
-
-    first       : what comes first
-    directions  : keep, as the scene says; or any, along all axes and tilted from there
-    free_levels : boards may be driven at different levels
-    """
-
-    first: First = "evenness"
-    directions: Literal["keep", "any"] = "keep"
-    free_levels: bool = False
 
 
 class Placer:
@@ -64,37 +53,17 @@ class Placer:
         scene = plan.scene_file.scene
         body = scene.bodies[number]
         self.responses, self.wish = responses, wish
-        self.kind = BoardKind(light, plan.catalogue, scene.findings.buried_power_w, body)
-        if self.kind.heat is None:
-            raise SceneError(f"{body.name}: all drive levels of its light are 0; turn it up first")
-        if self.kind.heat.heat_factor <= 0:
-            raise SceneError(
-                f"{body.name}: the board '{light.board}' draws "
-                f"{self.kind.power_w(0.0):.2g} W even while dark, above the "
-                f"{self.kind.heat.limit_w:g} W that heat allows; take one with fewer LEDs"
-            )
-        self.allowed = Allowed(responses.problem, placing, self.kind)
+        self._body = body
+        self._room = Room(plan, number, responses.problem, light, placing, wish)
+        self.kind, self.allowed = self._room.kind, self._room.allowed
         self.aim: Aim = responses.aim(wish.first, scene.findings)
         self._seed = seed
         report(f"{self.kind.name}: looking for room")
         most = min(CANDIDATES, HOLLOW_CANDIDATES) if self.allowed.in_air else CANDIDATES
-        self.sites: Sites = candidates(self.allowed, self._ways(body, placing), most)
+        self.sites: Sites = self._room.sites(most)
         report(f"{self.kind.name}: response of {len(self.sites.poses)} candidates")
-        self.luminance: FloatArray = site_luminance(responses, self.kind, self.allowed, self.sites)
+        self.luminance: FloatArray = self._rows(self.sites)
         self._found: dict[int, IntArray] = {}
-
-    def _ways(self, body: Body, placing: Placing) -> FloatArray:
-        wanted = placing.directions or tuple(light.direction for light in body.lights)
-        listed = [list(way) for way in wanted]
-        if self.wish.directions == "any":
-            listed += _AXES.tolist()
-        ways = ways_of(listed, self.kind)
-        if len(ways) == 0:
-            raise SceneError(
-                f"{body.name}: '{self.kind.name}' cannot face any of the directions given: it runs "
-                "that way itself; give other directions, or along"
-            )
-        return ways
 
     @cached_property
     def bound(self) -> Bound:
@@ -119,28 +88,81 @@ class Placer:
         gain = max(1.0, freed / max(as_placed, 1e-300))
         return Gap(even, even * gain, mixture, self.bound)
 
+    def _rows(self, sites: Sites, rays: int = FAST_RAYS) -> FloatArray:
+        return site_luminance(self.responses, self.kind, self.allowed, sites, rays)
+
     @cached_property
     def _search(self) -> Search:
-        return Search(self.sites, self.luminance, self.aim, self.allowed, self._seed)
+        crowding = Crowding(self.sites, self.allowed)
+        return Search(crowding, self.luminance, self.aim, self._seed)
 
     def place(self, count: int) -> tuple[Placement, float]:
         """Return the best placement of `count` boards found and its predicted 5 %/mean.
 
         Raises SceneError if so many do not fit.
         """
+        self._found[count] = chosen = self._chosen(count)
+        start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
+        found = [self._refined(start)]
+        stands = self._as_it_stands(count)
+        if stands is not None and self._score(stands) >= AS_GOOD * self._score(start):
+            found.append(self._refined(stands))
+        placement, predicted, _ = max(found, key=lambda one: one[2])
+        return placement, predicted
+
+    def _chosen(self, count: int) -> IntArray:
+        """Return the sites of the best choice of candidates."""
         hints = [self.bound.sites, *self._found.values()]
         chosen = self._search.best(count, hints)
         if chosen is None:
-            raise SceneError(self._too_many(count))
-        self._found[count] = chosen
-        start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
+            # Candidates are too few to lie beside each other: take in places that do.
+            packed = self._room.packed(count)
+            chosen = len(self.sites) + np.arange(len(packed))
+            self.sites = self.sites.with_more(packed)
+            self.luminance = np.vstack([self.luminance, self._rows(packed)])
+            for known in ("_search", "bound"):
+                self.__dict__.pop(known, None)
+            chosen = self._search.best(count, [chosen, self.bound.sites, *self._found.values()])
+            assert chosen is not None, "the packed places have room beside each other"
+        return chosen
+
+    def _as_it_stands(self, count: int) -> Placement | None:
+        """Return the boards as the scene has them, where they are such boards at allowed places."""
+        alike = {"name", "zone", "position_mm", "direction", "separate_leds"}
+        pattern = self.kind.light.model_dump(exclude=alike)
+        boards = [
+            light for light in self._body.lights if light.model_dump(exclude=alike) == pattern
+        ]
+        if (
+            len(boards) != count
+            or len(self._body.lights) != count
+            or self.allowed.placing.symmetry > 1
+        ):
+            return None
+        ways = np.array([light.direction for light in boards], dtype=float)
+        ways = ways / np.linalg.norm(ways, axis=1)[:, None]
+        poses = Poses(np.array([light.position_mm for light in boards], dtype=float), ways)
+        if not self.allowed.allows(poses).all() or any(
+            self.allowed.clash(poses.at(slice(k, k + 1)), poses.at(slice(k + 1, None))).any()
+            for k in range(count)
+        ):
+            return None
+        sites = sites_of(poses, 1, self.sites.step_mm)
+        return Placement(sites, np.ones(count), self._rows(sites, SURE_RAYS))
+
+    def _score(self, placement: Placement) -> float:
+        return float(self.aim.score(placement.luminance[None])[0])
+
+    def _refined(self, start: Placement) -> tuple[Placement, float, float]:
+        """Return a placement moved on while it pays, its predicted 5 %/mean, and its score."""
         placement = self._polish(self.aim).improved(start)
         correction, rows = self._correction(placement)
         aim = replace(self.aim, correction=correction[rows])
         placement = self._polish(aim).improved(placement)
         placement = self._tidied(placement, aim)
         face, area = self.responses.faces_cd_m2(placement.luminance)
-        return placement, p5_over_mean(face * correction, area)
+        score = float(aim.score(placement.luminance[None])[0])
+        return placement, p5_over_mean(face * correction, area), score
 
     def _polish(self, aim: Aim) -> Polish:
         return Polish(
@@ -162,63 +184,40 @@ class Placer:
         # All boards shine as one light, each by its level: one solve does for all of them.
         shares = boards.share * levels[boards.light] / levels.sum()
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
-        given = self.responses.prop.quick(self.responses.problem).respond(together)
+        given = self.responses.prop.quick(problem).respond(together, self._opaque(poses))
         glows = problem.glows[problem.skin]
-        leaving = (given.diffuse + given.direct)[:, :, glows]
+        leaving = (given.diffuse * self.responses.ahead + given.direct)[:, :, glows]
         area = problem.walls.areas_mm2[problem.skin][glows]
         solved = levels.sum() * self.kind.luminance_cd_m2(leaving, area)[0]
+        solved = solved / self.responses.wanted_faces
         face, _ = self.responses.faces_cd_m2(placement.luminance)
         floor = 1e-9 * float(solved.max())
         return np.maximum(solved, floor) / np.maximum(face, floor), self.responses.sample_rows
+
+    def _opaque(self, poses: Poses) -> tuple[OpaqueBoard, ...]:
+        """Return boards at some poses as solids in the light's way."""
+        lights = [
+            self.kind.light.model_copy(
+                update={"position_mm": tuple(place.tolist()), "direction": tuple(way.tolist())}
+            )
+            for place, way in zip(poses.position, poses.direction, strict=True)
+        ]
+        body = self._body.model_copy(update={"lights": tuple(lights)})
+        return boards_of(body, self.responses.plan.catalogue)
+
+    def mean_cd_m2(self, placement: Placement) -> float:
+        """Return the mean of the glowing faces, by one forward solve of the placement."""
+        correction, _ = self._correction(placement)
+        face, area = self.responses.faces_cd_m2(placement.luminance)
+        return float((face * correction) @ area / area.sum())
 
     def _tidied(self, placement: Placement, aim: Aim) -> Placement:
         return tidied(
             placement,
             self.allowed,
-            lambda sites: site_luminance(self.responses, self.kind, self.allowed, sites, SURE_RAYS),
+            lambda sites: self._rows(sites, SURE_RAYS),
             lambda luminance: float(aim.score(luminance[None])[0]),
         )
-
-    def _too_many(self, count: int) -> str:
-        symmetry = self.allowed.placing.symmetry
-        possible = [k for k in range(1, count) if self._search.best(k) is not None]
-        nearest = f"; {max(possible)} is the most that do" if possible else ""
-        sets = f" in sets of {symmetry}" if symmetry > 1 else ""
-        return (
-            f"{self.responses.problem.name}: {count} boards '{self.kind.name}'{sets} do not find "
-            f"room beside each other{nearest}. Give less clearance_mm or depth_mm, a smaller "
-            "board, or other heights"
-        )
-
-
-def body_number(plan: Plan, name: str | None) -> int:
-    """Return the number of the body to work on; raises SceneError if it cannot be told."""
-    scene = plan.scene_file.scene
-    lit = [k for k, body in enumerate(scene.bodies) if body.lights]
-    names = [scene.bodies[k].name for k in lit]
-    if name is None:
-        if len(lit) == 1:
-            return lit[0]
-        said = ", ".join(f"'{n}'" for n in names)
-        raise SceneError(
-            f"{plan.scene_file.toml.name}: "
-            + (f"several bodies have lights ({said}); say which with --body" if lit else _NO_LIGHT)
-        )
-    for number, body in enumerate(scene.bodies):
-        if body.name == name:
-            if not body.lights:
-                raise plan.scene_file.fault(("bodies", number), _NO_LIGHT)
-            return number
-    every = [body.name for body in scene.bodies]
-    raise SceneError(
-        f"{plan.scene_file.toml.name}: there is no body '{name}'{did_you_mean(name, every)}"
-    )
-
-
-_NO_LIGHT = (
-    "no body has a light to place; give it one, anywhere in it: its board, colour and direction "
-    "are the pattern for what is placed"
-)
 
 
 def pattern_light(plan: Plan, number: int, board: str | None) -> Light:

@@ -19,21 +19,33 @@ from typing import Any
 
 import numpy as np
 
-from glowsim.decisions.boards import BoardKind
+from glowsim.decisions.alike import bodies_alike, named_all
 from glowsim.decisions.bound import Bound, Gap
-from glowsim.decisions.objective import p5_over_mean
-from glowsim.decisions.placed_scene import free_name, matched, with_lights, write_new
-from glowsim.decisions.placer import Placer, Wish, body_number, pattern_light
+from glowsim.decisions.lights import lit
+from glowsim.decisions.objective import Wish, p5_over_mean
+from glowsim.decisions.placed_scene import free_name, matched, write_new
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.polish import Placement
 from glowsim.decisions.response import Responses
+from glowsim.decisions.room import Room
 from glowsim.decisions.sensitivity import patch_luminance
-from glowsim.decisions.step import Step, judged
-from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
+from glowsim.decisions.step import Step, judged, warmed
+from glowsim.decisions.weighing import Verdict, weigh
+from glowsim.decisions.words import (
+    bound_words,
+    does,
+    heat_words,
+    named_boards,
+    share,
+    too_hot_words,
+)
+from glowsim.decisions.worth import verdict
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
-from glowsim.scene.bodies import Drive
+from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.reference import Goal
+from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import REFERENCE_GOAL, solve
 
 Report = Callable[[str], None]
@@ -61,15 +73,18 @@ class Move:
 class Placed:
     """A placement, solved.
 
+    numbers       : the bodies of the scene that are alike and get it, that which is judged first
     before, after : the body as the scene has it, and with the boards placed
     predicted     : 5 %/mean by the response matrix;  bound : what no number of boards can beat
     drive_factor  : what the boards' drive was multiplied with, for heat or the wish
+    verdict       : whether it is worth doing
+    lights        : the boards, in the body's own frame;  moves : what becomes of each
     placer        : candidates and responses, for a picture of what would mend the rest
     removed       : lights that are gone;  reference : 5 %/mean by the reference solver, if asked
     """
 
     plan: Plan
-    number: int
+    numbers: tuple[int, ...]
     board: str
     wish: Wish
     before: Step
@@ -78,6 +93,8 @@ class Placed:
     predicted: float
     bound: Bound
     drive_factor: float
+    verdict: Verdict
+    lights: tuple[Light, ...]
     moves: tuple[Move, ...]
     removed: tuple[str, ...]
     text_of_scene: str
@@ -85,8 +102,23 @@ class Placed:
     reference: float | None = None
 
     @property
+    def number(self) -> int:
+        """The body that is judged."""
+        return self.numbers[0]
+
+    @property
+    def worth(self) -> bool:
+        """Whether the placement is worth doing; otherwise what is there should stay."""
+        return self.verdict.worth
+
+    @property
+    def bodies(self) -> str:
+        """How to call all copies that get it."""
+        return named_all(self.plan.scene_file, self.numbers)
+
+    @property
     def body(self) -> Body:
-        """The body as the scene has it."""
+        """The body that is judged, as the scene has it."""
         return self.plan.scene_file.scene.bodies[self.number]
 
     @property
@@ -97,10 +129,13 @@ class Placed:
     @property
     def meets(self) -> bool:
         """Whether the placement is even enough."""
-        return self.after.even >= self.target
+        return self.after.enough
 
     def write(self) -> Path:
-        """Write the new scene beside the old one, under a free name; return its path."""
+        """Write the new scene beside the old one, under a free name; return its path.
+
+        Whether that is worth doing, `worth` says.
+        """
         path = free_name(Path(self.plan.scene_file.toml.name), "placed")
         write_new(path, self.text_of_scene)
         return path
@@ -119,6 +154,8 @@ class Placed:
         """Return plain data."""
         return {
             "body": self.body.name,
+            "bodies": [self.plan.scene_file.scene.bodies[k].name for k in self.numbers],
+            "worth_doing": self.worth,
             "board": self.board,
             "count": len(self.moves),
             "first": self.wish.first,
@@ -154,7 +191,8 @@ def place(
 ) -> Placed:
     """Place `count` boards in a body as well as can be found, and confirm it by a fresh solve.
 
-    body      : its name; may be left out where one body alone has lights
+    body      : its name, or that of one of its copies; may be left out where one body alone has
+                lights, or all that do are alike. All bodies like it get the same boards
     board     : another board of the catalogue than the body's first light
     placing   : where boards may go; the body's own if left out
     reference : confirm with the reference solver too, up to this goal
@@ -162,45 +200,51 @@ def place(
     """
     check_count(count)
     plan = plan_of(scene_file)
-    number = body_number(plan, body)
+    numbers = bodies_alike(plan, body)
+    number = numbers[0]
     light = pattern_light(plan, number, board)
     wish = wish or Wish()
-    room = placing or scene_file.scene.bodies[number].placing or Placing()
-    responses = Responses(plan, number, room.depth_mm, report=report, seed=seed)
-    placer = Placer(plan, number, responses, light, room, wish, seed, report)
+    rules = placing or scene_file.scene.bodies[number].placing or Placing()
+    report("looking for room")
+    Room(plan, number, body_problem(plan, number), light, rules, wish).check(count)
+    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
+    placer = Placer(plan, number, responses, light, rules, wish, seed, report)
     report("placing")
     placement, predicted = placer.place(count)
-    trial = Trial(responses, number, report)
+    trial = Trial(responses, numbers, report)
     report("solving the scene as it is")
     before = trial.judged(scene_file, 0)
-    factor = drive_factor(placer, placement, before)
-    lights = lights_of(placer, placement, scene_file.scene.bodies[number], factor)
-    text, new = with_lights(
-        scene_file, scene_file.toml.text, number, lights, f"{scene_file.stem}-placed.toml"
-    )
+    new = lit(scene_file, numbers, placer, placement, before, report)
     report("confirming")
-    after = trial.judged(new, count)
+    after = trial.judged(new.scene_file, count)
+    before = warmed(before, scene_file, plan, number)
+    after = replace(after, heat=new.heat)
+    old = scene_file.scene.bodies[number].lights
     answer = Placed(
-        plan, number, light.board, wish, before, after, placement, predicted, placer.bound,
-        factor, _moves(scene_file.scene.bodies[number].lights, lights, placement),
-        _removed(scene_file.scene.bodies[number].lights, lights), text, placer,
+        plan, numbers, light.board, wish, before, after, placement, predicted, placer.bound,
+        new.factor, weigh(before, after, wish), tuple(new.lights),
+        _moves(old, new.lights, placement), _removed(old, new.lights), new.text, placer,
     )  # fmt: skip
     if reference is not None:
         report("confirming with the reference solver")
-        answer = replace(answer, reference=_by_reference(answer, new, seed, reference, report))
+        answer = replace(
+            answer, reference=_by_reference(answer, new.scene_file, seed, reference, report)
+        )
     return answer
 
 
 def _words(answer: Placed) -> list[str]:
     """Return the answer in sentences: what is reached, what stands in the way, what heat says."""
     count, even = len(answer.moves), answer.after.even
-    said = [
-        f"{named_boards(count, answer.board)} in '{answer.body.name}' "
-        f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} "
-        f"(before: {share(answer.before.even)}; expected {answer.predicted:.3f}, solved "
-        f"{even:.3f}): "
-        + ("even enough." if answer.meets else f"not even enough, {answer.target:g} is wanted.")
-    ]
+    said = list(answer.verdict.sentences)
+    if answer.worth:
+        said.insert(
+            0,
+            f"{named_boards(count, answer.board)} in {answer.bodies} "
+            f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} "
+            f"(before: {share(answer.before.even)}; expected {answer.predicted:.3f}, solved "
+            f"{even:.3f}): {verdict(answer.after)}.",
+        )
     if answer.reference is not None:
         said.append(
             f"The reference solver says {answer.reference:.2f}, read from patches of the surface."
@@ -213,7 +257,10 @@ def _words(answer: Placed) -> list[str]:
             f"What must stay dark reaches {100 * stray:.0f} % of the glow's mean at most; "
             + ("that is dark enough." if stray <= least else f"up to {100 * least:.0f} % is dark.")
         )
-    said += heat_words(answer.after, answer.drive_factor, answer.wish.first)
+    if answer.worth:
+        said += heat_words(answer.after, answer.drive_factor, answer.wish.first)
+    else:
+        said += too_hot_words(answer.before)
     if answer.after.trust:
         said.append(
             f"The quick solver is a rough guide here ({'; '.join(answer.after.trust)}): confirm "
@@ -228,82 +275,27 @@ def check_count(count: int) -> None:
         raise SceneError(f"{count} boards cannot be placed; ask for 1 to {MOST_BOARDS}")
 
 
-class Trial:
-    """Solves variants of a scene in which one body differs; the others are solved once."""
+def sizes_alike(responses: Responses, numbers: Sequence[int]) -> dict[int, Sizes]:
+    """Return faces and cells of bodies that are alike, the first of them prepared: the same for
+    all, so that they are solved once."""
+    return dict.fromkeys(numbers, responses.sizes[numbers[0]])
 
-    def __init__(self, responses: Responses, number: int, report: Report) -> None:
-        """Solve on what `responses` keeps ready."""
-        self._responses, self._number, self._report = responses, number, report
+
+class Trial:
+    """Solves variants of a scene in which some bodies, all alike, differ; the others are solved
+    once."""
+
+    def __init__(self, responses: Responses, numbers: Sequence[int], report: Report) -> None:
+        """Solve on what `responses` keeps ready; numbers : of the bodies, that judged first."""
+        self._responses, self._number, self._report = responses, numbers[0], report
+        self._sizes = sizes_alike(responses, numbers)
 
     def judged(self, scene_file: SceneFile, count: float) -> Step:
         """Return what comes of a variant, on the faces and cells that all are compared on."""
-        plan = plan_of(scene_file, self._responses.sizes)
+        plan = plan_of(scene_file, self._sizes)
         glow = self._responses.prop.glow(plan, report=self._report)
         material = scene_file.scene.bodies[self._number].material
         return judged(glow, scene_file, self._number, count, material, plan.catalogue)
-
-
-def drive_factor(placer: Placer, placement: Placement, before: Step) -> float:
-    """Return what to multiply the drive of all boards with.
-
-    Evenness first leaves it, unless heat forbids; brightness takes all that heat and the LEDs
-    allow; least power takes what makes the body read as lit.
-    """
-    heat = placer.kind.heat
-    assert heat is not None
-    if placer.wish.first == "evenness":
-        factor = min(1.0, heat.heat_factor)
-    elif placer.wish.first == "brightness":
-        factor = heat.factor
-    else:
-        lit = before.lit
-        room = lit.ratio / lit.on_off * lit.white_paper_cd_m2
-        needed = max(lit.needed_cd_m2 - room, 0.01 * lit.needed_cd_m2)
-        mean = float(placer.aim.mean(placement.luminance))
-        factor = min(needed / mean, heat.factor)
-    # Rounded down, so that what is written is never above the limit.
-    return float(np.floor(factor * 1e4) / 1e4)
-
-
-def lights_of(placer: Placer, placement: Placement, body: Body, factor: float) -> list[Light]:
-    """Return the scene's lights for a placement; those that move keep name and zone."""
-    pattern = placer.kind.light
-    lights = []
-    poses, levels = placement.poses, placement.levels
-    for k in range(len(poses)):
-        lights.append(
-            pattern.model_copy(
-                update={
-                    "position_mm": tuple(round(float(c), 2) + 0.0 for c in poses.position[k]),
-                    "direction": tuple(round(float(c), 4) + 0.0 for c in poses.direction[k]),
-                    "drive": _scaled(placer.kind, factor * float(levels[k])),
-                }
-            )
-        )
-    taken = {light.name for light in body.lights}
-    matches = matched(body.lights, lights)
-    for k, match in enumerate(matches):
-        old = None if match is None else body.lights[match]
-        name = old.name if old is not None and old.name else f"board {k + 1}"
-        if old is None:
-            while name in taken:
-                name += "'"
-        zone = pattern.zone if old is None else old.zone
-        if placer.wish.free_levels:
-            zone = f"{pattern.zone} {k + 1}"
-        lights[k] = lights[k].model_copy(update={"name": name, "zone": zone})
-    return lights
-
-
-def _scaled(kind: BoardKind, factor: float) -> Drive:
-    """Return the pattern's drive times a factor, rounded down."""
-    drive = kind.light.drive
-    if factor == 1.0:
-        return drive
-    colours = ("white",) if kind.board.drive == "white" else ("red", "green", "blue")
-    return drive.model_copy(
-        update={c: float(np.floor(getattr(drive, c) * factor * 1e4 + 1e-6) / 1e4) for c in colours}
-    )
 
 
 def _moves(old: Sequence[Light], new: Sequence[Light], placement: Placement) -> tuple[Move, ...]:
@@ -334,9 +326,8 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
     """Return 5 %/mean by the reference solver, read from the means of patches: the noise of
     single faces would make the darkest of them look darker than they are."""
     responses = answer.placer.responses
-    glow = solve(
-        new, method="reference", sizes=responses.sizes, seed=seed, goal=goal, report=report
-    )
+    sizes = sizes_alike(responses, answer.numbers)
+    glow = solve(new, method="reference", sizes=sizes, seed=seed, goal=goal, report=report)
     step = judged(
         glow,
         new,
@@ -345,7 +336,7 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
         answer.body.material,
         answer.plan.catalogue,
     )
-    face, area = responses.faces_cd_m2(patch_luminance(responses, step))
+    face, area = responses.faces_cd_m2(patch_luminance(responses, step) / responses.wanted)
     return round(p5_over_mean(face, area), 5)
 
 

@@ -7,7 +7,7 @@ from PIL import Image
 from glowsim.decisions.placing import Placed
 from glowsim.decisions.sensitivity import Sensitivity
 from glowsim.decisions.step import Step
-from glowsim.decisions.words import share
+from glowsim.decisions.worth import figures
 from glowsim.pictures import Studio, compared
 
 
@@ -29,4 +29,4 @@ def mending(answer: Placed, after: bool = False) -> Image.Image:
 
 
 def _figures(step: Step) -> str:
-    return f"5%/mean {share(step.even)}, mean {step.evenness.mean_cd_m2:.3g} cd/m²"
+    return f"{figures(step)}, mean {step.evenness.mean_cd_m2:.3g} cd/m²"

@@ -14,13 +14,16 @@ from glowsim.decisions.boards import BoardKind, Poses
 from glowsim.decisions.objective import Aim, First, logarithm
 from glowsim.decisions.patches import clusters, samples, slopes
 from glowsim.errors import SceneError
+from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.body import faces_where
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.optics.emission import square_on
 from glowsim.scene import Thresholds
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, BoolArray, Kind
 from glowsim.transport.quick.adjoint import Adjoint
+from glowsim.transport.result import emission_index
 from glowsim.transport.sizes import Sizes, cell_for_mm, cell_size_mm, face_size_mm
 
 PATCHES = 300
@@ -45,6 +48,9 @@ class Responses:
 
     problem : the body;  patch : (skin faces,) int, -1 for none;  area_mm2 : (patches,) float
     glow    : (patches,) bool, meant to glow; the others must stay dark
+    wanted, wanted_faces : the level wanted of each patch (1 where it must stay dark) and of each
+              glowing face, of mean 1; luminances are over it, so that the aim is an even glow
+    ahead   : (skin faces,) float, luminance of diffuse light square-on over that of matt faces
     """
 
     def __init__(
@@ -87,6 +93,13 @@ class Responses:
         self.area_mm2: FloatArray = np.asarray(
             np.bincount(self.patch[chosen], areas[chosen]), dtype=float
         )
+        self.wanted_faces = wanted_level(body.wanted, self.problem.walls, skin[glows], body.name)
+        self.wanted = np.ones(len(self.area_mm2))
+        light = np.bincount(self.patch[glows], areas[glows] * self.wanted_faces)
+        self.wanted[self.glow] = light / self.area_mm2[self.glow]
+        self.ahead = square_on(emission_index(self.problem)[skin])
+        seen = np.bincount(self.patch[chosen], (areas * self.ahead)[chosen])
+        self._patch_ahead = seen / self.area_mm2
         report(f"preparing {body.name}")
         coarse = _coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS)
         self.quick = self.prop.quick(coarse)
@@ -99,9 +112,11 @@ class Responses:
         allowed: Allowed,
         rays: int = FAST_RAYS,
     ) -> FloatArray:
-        """Return the luminance each board brings to each patch as driven, (n, patches)."""
+        """Return the luminance each board brings to each patch as driven, over what is wanted
+        there, (n, patches)."""
         share = self.adjoint.respond(kind.emitters(poses, allowed.regions_of(poses)), rays)
-        return kind.luminance_cd_m2(np.maximum(share, 0.0), self.area_mm2)
+        seen = self._patch_ahead * np.maximum(share, 0.0)
+        return kind.luminance_cd_m2(seen, self.area_mm2) / self.wanted
 
     def faces_cd_m2(self, patch_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the luminance of each glowing face for means over patches, and its area.

@@ -7,11 +7,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from glowsim.decisions.allowed import Allowed
+from glowsim.decisions.crowding import Crowding, plans
 from glowsim.decisions.objective import Aim
-from glowsim.decisions.sites import Sites
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.transport.problem import BoolArray
 
 RANDOM_STARTS = 6
 MOST_SWEEPS = 12
@@ -26,14 +24,11 @@ BETTER = 1e-6
 class Search:
     """Looks for the best choice among candidate sites."""
 
-    def __init__(
-        self, sites: Sites, luminance: FloatArray, aim: Aim, allowed: Allowed, seed: int = 0
-    ) -> None:
+    def __init__(self, crowding: Crowding, luminance: FloatArray, aim: Aim, seed: int = 0) -> None:
         """luminance : (sites, patches) float, of each site as driven."""
-        self.sites, self.luminance, self.aim = sites, luminance, aim
-        self._allowed = allowed
+        self.sites, self.luminance, self.aim = crowding.sites, luminance, aim
+        self._crowding = crowding
         self._seed = seed
-        self._clashes: dict[int, BoolArray] = {}
 
     def best(self, count: int, hints: Sequence[IntArray] = ()) -> IntArray | None:
         """Return the sites of the best choice of `count` boards found, None if none fits.
@@ -42,7 +37,7 @@ class Search:
         """
         sizes = np.unique(self.sites.count)
         found: list[tuple[float, IntArray]] = []
-        for plan in _plans(count, [int(s) for s in sizes]):
+        for plan in plans(count, [int(s) for s in sizes]):
             rng = np.random.default_rng([self._seed, count])
             starts: list[IntArray | None] = [None, *hints]
             starts += [rng.permutation(len(self.sites)) for _ in range(RANDOM_STARTS)]
@@ -65,7 +60,7 @@ class Search:
         chosen: list[int] = []
         total = np.zeros(self.luminance.shape[1])
         for size in plan:
-            free = self._free(chosen) & (self.sites.count == size)
+            free = self._crowding.free(chosen) & (self.sites.count == size)
             if not free.any():
                 return None
             wanted = [] if order is None else [k for k in order if free[k]][:1]
@@ -97,7 +92,9 @@ class Search:
         """Return the best site in place of number `k` of a choice, and the figure with it; any
         site and no figure if none beats `best`."""
         rest = np.delete(chosen, k)
-        rows = np.nonzero(self._free(rest) & (self.sites.count == self.sites.count[chosen[k]]))[0]
+        rows = np.nonzero(
+            self._crowding.free(rest) & (self.sites.count == self.sites.count[chosen[k]])
+        )[0]
         if len(rows) == 0:
             return int(chosen[k]), -np.inf
         luminance = self.luminance[rest].sum(axis=0) + self.luminance[rows]
@@ -111,36 +108,3 @@ class Search:
         rows = rows[kept]
         scores = self.aim.score(luminance[kept], sharp)
         return int(rows[scores.argmax()]), float(scores.max())
-
-    def _free(self, chosen: Sequence[int] | IntArray) -> BoolArray:
-        """Return which sites have room beside the chosen ones, (sites,) bool."""
-        free = np.ones(len(self.sites), dtype=bool)
-        for site in chosen:
-            free &= ~self._clash(int(site))
-        return free
-
-    def _clash(self, site: int) -> BoolArray:
-        if site not in self._clashes:
-            touched = np.zeros(len(self.sites), dtype=bool)
-            # By symmetry, one board of a set meets the others' sets as each of its turns does.
-            one = self.sites.of(site).at(slice(0, 1))
-            apart = np.linalg.norm(self.sites.poses.position - one.position[0], axis=1)
-            near = np.nonzero(apart < self._allowed.reach_mm)[0]
-            hit = near[self._allowed.clash(one, self.sites.poses.at(near))]
-            touched[self.sites.site[hit]] = True
-            touched[site] = True
-            self._clashes[site] = touched
-        return self._clashes[site]
-
-
-def _plans(count: int, sizes: list[int]) -> list[list[int]]:
-    """Return the ways to make up `count` of site sizes, (1 or n, large first)."""
-    large = max(sizes)
-    small = min(sizes)
-    if large == small:
-        return [[large] * (count // large)] if count % large == 0 else []
-    return [
-        [large] * sets + [small] * (count - large * sets)
-        for sets in range(count // large, -1, -1)
-        if (count - large * sets) % small == 0
-    ]

@@ -41,12 +41,14 @@ class Place:
     """The place to be mended.
 
     hot : a hot spot, which less light would mend;  weight : (patches,) float, adds up to 1
+    suggested_mm : where the finding's own suggestion wants a light, (3,) float, if anywhere
     """
 
     hot: bool
     words: str
     point_mm: FloatArray
     weight: FloatArray
+    suggested_mm: FloatArray | None = None
 
 
 class Sensitivity:
@@ -70,13 +72,14 @@ class Sensitivity:
             near = glow & (apart <= max(finding.size_mm / 2, float(apart[glow].min())))
             words = f"{finding.kind}, {finding.ratio_to_mean:.2g} times the mean"
             hot = finding.kind == "hot spot"
+            wanted = None if finding.suggested_mm is None else np.array(finding.suggested_mm)
         else:
             limit = float(np.quantile(luminance[glow], 0.05))
             near = glow & (luminance <= limit)
             point = np.average(self._middle[near], axis=0, weights=self._responses.area_mm2[near])
-            words, hot = "darkest twentieth of the surface", False
+            words, hot, wanted = "darkest twentieth of the surface", False, None
         weight = np.where(near, self._responses.area_mm2, 0.0)
-        return Place(hot, words, point, weight / weight.sum())
+        return Place(hot, words, point, weight / weight.sum(), wanted)
 
     def effect(self, points: FloatArray) -> FloatArray:
         """Return what light added at points does for the place, (n,) float; positive mends.
@@ -109,17 +112,20 @@ class Sensitivity:
         flux = np.sum([light.flux_lm * light.drive for light in lights], axis=0)
         return flux / flux.sum()
 
-    def best_mm(self, poses: Poses) -> tuple[FloatArray, float]:
-        """Return where among some places light mends most, (3,) [mm], and its effect there."""
+    def meeting(self, poses: Poses) -> tuple[FloatArray, str]:
+        """Return the one place that a picture is about, (3,) [mm], and why in words: where the
+        finding's suggestion wants a light; without one, where among some places light mends most.
+        """
+        if self.place.suggested_mm is not None:
+            return self.place.suggested_mm, "where the suggestion of `glow` has the light"
         effect = self.effect(poses.position)
         if not np.isfinite(effect).any():
             raise SceneError("there is no place in the body to read the effect of light at")
-        k = int(np.nanargmax(effect))
-        return poses.position[k], float(effect[k])
+        return poses.position[int(np.nanargmax(effect))], "where a little more light mends most"
 
     def picture(self, poses: Poses) -> Image.Image:
         """Return three sections coloured by the effect; poses : places a board may take."""
-        best, _ = self.best_mm(poses)
+        best, why = self.meeting(poses)
         low, high = self._responses.problem.outer.bounds
         air = Kind.AIR in self._responses.problem.kind_of(self._responses.problem.emitters.region)
         step = float((high - low).max()) / (AIR_SAMPLES if air else SAMPLES)
@@ -151,8 +157,7 @@ class Sensitivity:
             f"{at_mm(self.place.point_mm)}",
             note=f"{'▲' if kind == 'hot' else '■'} the place  ● lights (hollow: off the section)  "
             "Orange: more light here mends it; violet: less light here does.\nThe sections meet at "
-            f"{at_mm(best)}, the best place for one more board. Colours on a square-root scale, so "
-            "that weak effects show.",
+            f"{at_mm(best)}, {why}. Colours on a square-root scale, so that weak effects show.",
         )
 
     def _marks(self, meet: FloatArray) -> list[SectionMark]:
@@ -182,7 +187,7 @@ def patch_middles(responses: Responses) -> FloatArray:
 
 def patch_luminance(responses: Responses, step: Step) -> FloatArray:
     """Return the luminance of patches in a step solved on the same faces, (patches,) [cd/m2]."""
-    looks = looks_of(step.glow, step.scene_file.scene.room)
+    looks = looks_of(step.glow, step.scene_file.scene.room, False)
     first = step.copies[0]
     look = next(look for look in looks if any(copy is first for copy in look.copies))
     chosen = responses.patch >= 0

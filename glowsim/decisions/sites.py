@@ -7,12 +7,10 @@ from functools import cached_property
 
 import numpy as np
 
-from glowsim.catalogue import Catalogue
-from glowsim.decisions.allowed import FINEST_MM, REASONS, Allowed
-from glowsim.decisions.boards import BoardKind, Poses
-from glowsim.errors import SceneError
+from glowsim.decisions.allowed import FINEST_MM, Allowed
+from glowsim.decisions.boards import Poses
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.scene import Body, DrillLine, DrillRing, Light, Placing
+from glowsim.scene import DrillLine, DrillRing, Placing
 from glowsim.transport.problem import BoolArray
 
 ON_AXIS_MM = 1e-6
@@ -89,27 +87,24 @@ def sound(sites: Sites, allowed: Allowed) -> BoolArray:
 
 
 def candidates(allowed: Allowed, ways: FloatArray, most: int) -> Sites:
-    """Return about `most` boards at allowed sites, on an even net or where a drill reaches.
+    """Return about `most` boards at allowed sites, on an even net or where a drill reaches; none
+    where there is no place.
 
     ways : (w, 3) float, directions the boards may face
-    Raises SceneError, saying why and what is possible, if there is no place at all.
     """
-    placing, symmetry = allowed.placing, allowed.placing.symmetry
-    bounds = allowed.problem.outer.bounds
-    if isinstance(placing.drill, DrillLine | DrillRing):
-        places, step = _drilled(placing.drill, bounds), placing.drill.step_mm
-        found = _allowed_of(allowed, _facing(places, ways), symmetry, step)
+    placing, bounds = allowed.placing, allowed.problem.outer.bounds
+    if placing.drill is not None:
+        step = placing.drill.step_mm
+        found = allowed_of(allowed, facing(places_of(allowed, step), ways), step)
     else:
         step = float(np.cbrt(np.prod(bounds[1] - bounds[0]) * len(ways) / (4 * most)))
         while True:
-            places = _net(bounds, step, symmetry, placing)
-            found = _allowed_of(allowed, _facing(places, ways), symmetry, step)
+            places = places_of(allowed, step)
+            found = allowed_of(allowed, facing(places, ways), step)
             enough = len(found.site) >= ENOUGH * most
             if enough or step <= FINEST_MM or 3 * len(places) * len(ways) > MOST_TRIED:
                 break
             step = max(FINEST_MM, 0.75 * step)
-    if not len(found.site):
-        raise SceneError(_nowhere(allowed, _facing(places, ways)))
     if len(found.site) > 1.5 * most:
         rng = np.random.default_rng(0)
         keep = rng.choice(len(found), round(len(found) * most / len(found.site)), replace=False)
@@ -118,7 +113,9 @@ def candidates(allowed: Allowed, ways: FloatArray, most: int) -> Sites:
     return found
 
 
-def _allowed_of(allowed: Allowed, firsts: Poses, symmetry: int, step_mm: float) -> Sites:
+def allowed_of(allowed: Allowed, firsts: Poses, step_mm: float) -> Sites:
+    """Return the sites of poses that are allowed as a whole."""
+    symmetry = allowed.placing.symmetry
     fine = firsts.at(np.nonzero(allowed.allows(firsts))[0])
     if not len(fine):
         return Sites(fine, np.zeros(0, np.int64), step_mm)
@@ -127,9 +124,18 @@ def _allowed_of(allowed: Allowed, firsts: Poses, symmetry: int, step_mm: float) 
     return sites.at(good) if len(good) else Sites(fine.at(slice(0, 0)), np.zeros(0, int), step_mm)
 
 
-def _facing(places: FloatArray, ways: FloatArray) -> Poses:
+def facing(places: FloatArray, ways: FloatArray) -> Poses:
     """Return every place with every direction."""
     return Poses(np.repeat(places, len(ways), axis=0), np.tile(ways, (len(places), 1)))
+
+
+def places_of(allowed: Allowed, step_mm: float) -> FloatArray:
+    """Return the places that are looked at, (n, 3) float [mm]: a net of this step in the body's
+    box, or what a drill reaches there."""
+    placing, bounds = allowed.placing, allowed.problem.outer.bounds
+    if placing.drill is not None:
+        return _drilled(placing.drill, bounds)
+    return _net(bounds, step_mm, placing.symmetry, placing)
 
 
 def _net(bounds: FloatArray, step: float, symmetry: int, placing: Placing) -> FloatArray:
@@ -168,44 +174,3 @@ def _drilled(drill: DrillLine | DrillRing, bounds: FloatArray) -> FloatArray:
     height = np.arange(np.ceil(bounds[0, 2] / drill.step_mm), bounds[1, 2] // drill.step_mm + 1)
     ring = drill.radius_mm * np.column_stack([np.cos(turn), np.sin(turn)])
     return np.array([[x, y, drill.step_mm * z] for z in height for x, y in ring]).reshape(-1, 3)
-
-
-def _nowhere(allowed: Allowed, poses: Poses) -> str:
-    """Say why no place is allowed, and what comes nearest."""
-    kind, name = allowed.kind, allowed.problem.name
-    length, width, thickness = kind.size_mm
-    if not len(poses):
-        return (
-            f"{name}: no direction or height is left for the board '{kind.name}'; look at "
-            "directions, above_mm and below_mm under placing"
-        )
-    some = poses if len(poses) < 3000 else poses.at(slice(None, None, len(poses) // 3000 + 1))
-    why = allowed.refused(some)
-    most = int(np.bincount(why, minlength=len(REASONS)).argmax())
-    said = (
-        f"{name}: there is no place for the board '{kind.name}' ({length:g} x {width:g} x "
-        f"{thickness:g} mm with {allowed.placing.clearance_mm:g} mm clear on every side, LEDs "
-        f"{allowed.placing.depth_mm:g} mm deep); most places: {REASONS[most]}"
-    )
-    for scale in np.arange(0.95, 0.04, -0.05):
-        if (allowed.refused(some, float(scale)) == 0).any():
-            return said + f". A board of {scale * length:.0f} mm across would find room"
-    return said + ". Give less depth_mm or clearance_mm, or a thicker body"
-
-
-def fitting_boards(
-    allowed: Allowed, catalogue: Catalogue, body: Body, light: Light, ways: FloatArray
-) -> list[str]:
-    """Return the round and single boards of the catalogue that find room in a body."""
-    names = []
-    for name, board in catalogue.boards.items():
-        if board.kind == "strip":
-            continue
-        changed = light.model_copy(update={"board": name, "led_count": None})
-        other = BoardKind(changed, catalogue, 1.0, body)
-        try:
-            candidates(Allowed(allowed.problem, allowed.placing, other), ways, 200)
-        except SceneError:
-            continue
-        names.append(name)
-    return names

@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from glowsim.catalogue import Catalogue
-from glowsim.decisions.heat import HeatLimit, heat_limit
+from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
 from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
+from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import Room, SceneFile
+from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 
@@ -28,7 +30,8 @@ class Step:
                  the body's own frame
     weight_g : of one copy's own material, None where its density is not known
     trust    : what makes the solver a rough guide here; empty where it holds
-    heat     : what the scene's power limit means, None for lights that are off
+    heat     : what a limit of power means, None for lights that are off: the scene's rule of thumb,
+               or what boards bear at their places
     """
 
     material: str
@@ -50,8 +53,24 @@ class Step:
 
     @property
     def even(self) -> float:
-        """What the evenness target is held against: 5th percentile over mean."""
+        """5th percentile over mean."""
         return self.evenness.p5_over_mean
+
+    @property
+    def worse_end(self) -> float:
+        """What the evenness target is held against: both ends count."""
+        return self.evenness.worse_end
+
+    @property
+    def grade(self) -> Grade:
+        """How even the body is: 'even', 'fair' or 'patchy'."""
+        assert self.evenness.grade is not None, "findings grade every body"
+        return self.evenness.grade
+
+    @property
+    def enough(self) -> bool:
+        """Whether the body is even enough."""
+        return self.grade != "patchy"
 
     @property
     def lit(self) -> ReadsAsLit:
@@ -92,6 +111,11 @@ class Step:
             "value_mm": self.value_mm,
             "p5_over_mean": round(figures.p5_over_mean, 5),
             "u0": round(figures.u0, 5),
+            "off_by": round(figures.off_by, 5),
+            "grade": self.grade,
+            "within_share": round(figures.within_share, 5),
+            "too_dark_share": round(figures.too_dark_share, 5),
+            "too_bright_share": round(figures.too_bright_share, 5),
             "mean_cd_m2": round(figures.mean_cd_m2, 5),
             "least_cd_m2": round(figures.least_cd_m2, 5),
             "let_out_share": round(self.let_out, 5),
@@ -110,6 +134,13 @@ class Step:
         }
 
 
+def warmed(step: Step, scene_file: SceneFile, plan: Plan, number: int) -> Step:
+    """Return a step with what body `number`'s boards bear at their places, in place of the rule
+    of thumb."""
+    name = scene_file.scene.bodies[number].name
+    return replace(step, heat=limit_at_place(scene_file, plan.catalogue, name, step.heat))
+
+
 def judged(
     glow: SurfaceGlow,
     scene_file: SceneFile,
@@ -126,7 +157,8 @@ def judged(
     copies = tuple(copy for copy in glow.copies if copy.of == scene.bodies[number].name)
     body = glow.bodies[copies[0].body]
     alone = replace(glow, copies=copies)
-    findings = findings_of(alone, scene)
+    # What is tried changes the body's own light; what others send it is the same throughout.
+    findings = findings_of(alone, scene, across=False)
     if not findings.bodies:
         raise scene_file.fault(
             ("bodies", number), f"nothing of the surface of '{body.name}' is meant to glow"
@@ -153,7 +185,7 @@ def judged(
 
 def _darkest(glow: SurfaceGlow, room: Room, limit_cd_m2: float) -> tuple[float, float]:
     """Return the heights between which the glowing surface is darker than a limit [mm]."""
-    look = looks_of(glow, room)[0]
+    look = looks_of(glow, room, False)[0]
     dark = look.glows & (look.luminance_cd_m2 <= limit_cd_m2)
     heights = look.body.surface.triangles[dark][:, :, 2]
     return (float(heights.min()), float(heights.max())) if dark.any() else (0.0, 0.0)

@@ -50,12 +50,14 @@ Report = Callable[[str, int, int], None]
 class Thickness:
     """The answer: every step, and what follows from them for each material.
 
+    before : the body as drawn
     steps  : of the first material from thin to thick, then those of the next
     advice : one for each material
     """
 
     variation: Variation
     materials: tuple[str, ...]
+    before: Step
     steps: tuple[Step, ...]
     advice: tuple[Advice, ...]
 
@@ -81,6 +83,7 @@ class Thickness:
             "varied": self.variation.varied,
             "now_mm": self.variation.now_mm,
             "evenness_target": self.limits.evenness_target,
+            "as_drawn": self.before.as_json(),
             "steps": [step.as_json() for step in self.steps],
             "recommended": [advice.as_json() for advice in self.advice],
         }
@@ -117,9 +120,13 @@ def thickness(
     catalogue = catalogue_of(scene_file)
     _check_ends(variation, from_mm, to_mm, catalogue)
     values = values_mm(from_mm, to_mm, steps)
+    drawn = (variation.body.material, variation.now_mm)
+
+    def scene_at(material: str, value: float) -> SceneFile:
+        return scene_file if (material, value) == drawn else variation.at(value, material)
 
     def solved(wanted: Sequence[tuple[str, float]], doing: str) -> list[Step]:
-        scenes = [variation.at(value, material) for material, value in wanted]
+        scenes = [scene_at(material, value) for material, value in wanted]
         glows = solve_scenes(
             scenes,
             labels=[f"with {variation.said(value)} of {m}" for m, value in wanted],
@@ -133,11 +140,14 @@ def thickness(
         numbers, catalogues = repeat(variation.number), repeat(catalogue)
         return side_by_side(executor, judged, glows, scenes, numbers, values, names, catalogues)
 
-    found = solved([(name, value) for name in names for value in values], "solving")
+    asked = [(name, value) for name in names for value in values]
+    before, *found = solved([drawn, *asked], "solving")
 
     def advice(material: str) -> Advice:
         mine = [step for step in found if step.material == material]
-        given = advise(variation, mine, lambda value: solved([(material, value)], "confirming")[0])
+        given = advise(
+            variation, mine, before, lambda value: solved([(material, value)], "confirming")[0]
+        )
         doubtful = doubts(plan_of(given.step.scene_file), variation.number)
         given = given.also(*(f"Look at this before you build: {doubt}." for doubt in doubtful))
         report("adding up the heat", 0, 1)
@@ -153,7 +163,7 @@ def thickness(
             glow, step.scene_file, variation.number, step.value_mm, step.material, catalogue
         )
 
-    return Thickness(variation, names, tuple(found), tuple(map(advice, names)))
+    return Thickness(variation, names, before, tuple(found), tuple(map(advice, names)))
 
 
 def _warmed(advice: Advice, body: str) -> Advice:

@@ -8,7 +8,8 @@ from PIL import Image
 
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Report, Thickness
-from glowsim.decisions.words import share
+from glowsim.decisions.worth import figures
+from glowsim.findings.unevenness import off_of_ripple
 from glowsim.pictures import Line, Panel, Studio, chart, compared
 
 MOST_PICTURES = 12
@@ -31,7 +32,14 @@ def thickness_chart(answer: Thickness) -> Image.Image:
     def rings(figure: Callable[[Step], float | None]) -> list[tuple[float, float]]:
         return [(a.value_mm, y) for a in answer.advice if (y := figure(a.step)) is not None]
 
+    most_off = off_of_ripple(limits.evenness_target)
     panels = [
+        Panel(
+            "Off by a factor of (1 is even)",
+            lines(_off),
+            [(most_off, f"even enough: {most_off:.2f}")],
+            rings(_off),
+        ),
         Panel(
             "Evenness: 5%/mean, dashed U0",
             lines(_even) + lines(lambda s: s.evenness.u0, dashed=True),
@@ -47,8 +55,11 @@ def thickness_chart(answer: Thickness) -> Image.Image:
         ),
         Panel("Light that gets out, %", lines(_out), (), rings(_out)),
         Panel("Weight of material, g", lines(_weight), (), rings(_weight)),
-        Panel("Hot spots", lines(lambda s: s.hot_spots), whole=True),
-        Panel("Dark gaps", lines(lambda s: s.dark_gaps), whole=True),
+        Panel(
+            "Hot spots, dashed dark gaps",
+            lines(lambda s: s.hot_spots) + lines(lambda s: s.dark_gaps, dashed=True),
+            whole=True,
+        ),
     ]
     drawn = [panel for panel in panels if any(len(line.x) for line in panel.lines)]
     scene = answer.variation.scene_file.scene
@@ -73,10 +84,10 @@ def thickness_sheet(
         steps = {step.value_mm: step for step in (*_some(answer.of(material)), advice.step)}
         for value in sorted(steps):
             shown.append(steps[value])
-            chosen = " (recommended)" if advice.meets else " (best)"
+            chosen = " (recommended)" if advice.worth else " (best, no clear gain)"
             whose = material if len(answer.materials) > 1 else answer.variation.quantity
             labels.append(
-                f"{whose} {value:g} mm, 5%/mean {share(steps[value].even)}"
+                f"{whose} {value:g} mm, {figures(steps[value])}"
                 + (chosen if value == advice.value_mm else "")
             )
     # Of what is varied the greatest value makes the largest prop, if they differ in size.
@@ -98,6 +109,10 @@ def _some(steps: tuple[Step, ...]) -> list[Step]:
 
 def _even(step: Step) -> float:
     return step.even
+
+
+def _off(step: Step) -> float:
+    return step.evenness.off_by
 
 
 def _mean(step: Step) -> float:

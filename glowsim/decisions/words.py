@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from glowsim.decisions.bound import Gap
-from glowsim.decisions.objective import First
-from glowsim.decisions.placer import Wish
+from glowsim.decisions.objective import First, Wish
 from glowsim.decisions.step import Step
 
 NEAR_BOUND = 0.95
@@ -85,13 +84,13 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
     if factor < 1.0 and first != "power":
         said.append(
             f"Heat, not optics, limits this glow: as drawn a board would draw more than the "
-            f"{heat.limit_w:g} W it may have buried. All were turned down to "
+            f"{heat.limit_w:.2g} W that heat allows there. All were turned down to "
             f"{100 * factor:.0f} % of their drive; the evenness stays as it is."
         )
     elif factor != 1.0:
         said.append(
             f"All boards were turned {'up' if factor > 1 else 'down'} to {factor:.2g} times their "
-            f"drive: {heat.power_w:.2g} W each, {heat.limit_w:g} W is what heat allows."
+            f"drive: {heat.power_w:.2g} W each, {heat.limit_w:.2g} W is what heat allows."
         )
     if short:
         most = heat.factor
@@ -109,5 +108,22 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
             )
         )
     if heat.exceeded or factor != 1.0 or (short and heat.binds):
-        said.append(heat.is_a_rule)
+        said.append(heat.source)
     return said
+
+
+def too_hot_words(step: Step) -> list[str]:
+    """Say that lights that stay as they are must be turned down, where heat does not bear them."""
+    heat = step.heat
+    if heat is None or not heat.exceeded:
+        return []
+    return [
+        f"But heat does not bear it as it is: {heat.light} draws {heat.power_w:.2g} W and may draw "
+        f"{heat.limit_w:.2g} W. "
+        + (
+            f"Turn the lights down to {100 * heat.heat_factor:.0f} % of their drive."
+            if heat.heat_factor > 0
+            else "Take a board with fewer LEDs."
+        ),
+        heat.source,
+    ]

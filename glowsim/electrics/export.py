@@ -8,10 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from glowsim.electrics.c_text import in_comment, wrapped
 from glowsim.electrics.pulse import DUTY_OF_CODE, Course, codes_of
 from glowsim.geometry.mesh import FloatArray
-
-_PER_LINE = 16
 
 
 def keyframes_csv(course: Course, time_s: FloatArray, levels: FloatArray) -> str:
@@ -34,19 +33,20 @@ def c_header(
     *,
     title: str,
     frames_per_second: float,
+    pins: Sequence[str] = (),
 ) -> str:
     """Return the course as a C header: 8-bit codes, the table from codes to light, and colours.
 
     levels  : (t, members) float, shares of light;  colours : (members, 3) float, drive of red,
-              green and blue at full level
+              green and blue at full level;  pins : lines with the pin plan (`pin_lines`)
     The codes are CIE lightness: equal steps look equal, and a fade has as many steps in the dark
     as in the bright. `glow_duty` turns a code into the share of on-time.
     """
     frames, members = levels.shape
-    names = [_in_comment(member.name) for member in course.members]
+    names = [in_comment(member.name) for member in course.members]
     duty = np.round(255 * np.clip(colours, 0, 1)).astype(int)
     rows = [
-        "/* " + _in_comment(title) + ": levels of its light over time.",
+        "/* " + in_comment(title) + ": levels of its light over time.",
         " *",
         f" * {frames} frames of {members} levels, {frames_per_second:g} frames a second.",
         " * For frame f and member m the light of channel c (0 red, 1 green, 2 blue) is",
@@ -77,13 +77,14 @@ def c_header(
         "};",
         "",
         "static const uint8_t glow_duty[256] GLOW_STORAGE = {",
-        *_wrapped(DUTY_OF_CODE),
+        *wrapped(DUTY_OF_CODE.tolist()),
         "};",
         "",
         "static const uint8_t glow_levels[GLOW_FRAMES][GLOW_MEMBERS] GLOW_STORAGE = {",
         *_rows_of(codes_of(levels)),
         "};",
         "",
+        *((*pins, "") if pins else ()),
         "#endif",
         "",
     ]
@@ -92,13 +93,3 @@ def c_header(
 
 def _rows_of(values: Sequence[Sequence[int]] | np.ndarray) -> list[str]:
     return ["    {" + ", ".join(str(int(v)) for v in row) + "}," for row in values]
-
-
-def _wrapped(values: np.ndarray) -> list[str]:
-    lines = [values[k : k + _PER_LINE] for k in range(0, len(values), _PER_LINE)]
-    return ["    " + ", ".join(str(int(v)) for v in line) + "," for line in lines]
-
-
-def _in_comment(text: str) -> str:
-    """Return text that cannot end a comment of C, nor run on to the next line."""
-    return text.replace("*/", "* /").replace("/*", "/ *").rstrip("\\").replace("\n", " ")

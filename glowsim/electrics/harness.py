@@ -14,12 +14,12 @@ from glowsim.transport.plan import Plan
 
 ENDS_MM = 40.0
 """Added to each piece for stripping and joining both its ends (common practice, no source)."""
-CONDUCTORS = ("plus", "minus", "data")
+POWER_CONDUCTORS = ("plus", "minus")
 
 
 @dataclass(frozen=True)
 class WireRun:
-    """A pair of wires (plus a data wire beside them) from one node to the next.
+    """A pair of wires, plus and minus, from one node to the next.
 
     boards   : numbers of the boards at its end
     wire     : the catalogue's figures of its gauge
@@ -90,20 +90,6 @@ class Harness:
     def without_copper(self) -> Harness:
         """Return the same wiring of wire without resistance: what is left is its joints."""
         return self.rewired(lambda run: replace(run, length_mm=0.0))
-
-    @property
-    def cut_list(self) -> tuple[CutPiece, ...]:
-        """The pieces to cut, ends included, equal ones together. Data wire is cut as the pair;
-        a second feed has none."""
-        pieces: dict[tuple[str, str, float], list[str]] = {}
-        for run in self.every_run:
-            for conductor in CONDUCTORS[: 2 if run is self.second else 3]:
-                key = (conductor, run.gauge, round(run.length_mm + ENDS_MM))
-                pieces.setdefault(key, []).append(f"{run.start} to {run.end}")
-        return tuple(
-            CutPiece(gauge, conductor, length, len(runs), tuple(runs))
-            for (conductor, gauge, length), runs in pieces.items()
-        )
 
 
 def harness_of(plan: Plan, boards: tuple[LitBoard, ...]) -> Harness | None:

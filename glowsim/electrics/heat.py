@@ -9,6 +9,7 @@ import numpy as np
 
 from glowsim.electrics.heat_body import HeatBody
 from glowsim.electrics.heat_field import HeatField
+from glowsim.electrics.heat_holder import holder_of, in_air, said_of_holder
 from glowsim.electrics.heat_setup import HeatPart, heat_part
 from glowsim.electrics.heat_warmup import WarmUp, warm_up
 from glowsim.electrics.loads import LitBoard
@@ -50,6 +51,8 @@ class BoardHeat:
     """One light board at the drive that is judged.
 
     power_w, full_power_w : judged, and at full white;  board_c, full_board_c : steady
+    chip_c                : the hottest chip of an LED, or None where its data sheet tells nothing
+    in_air                : nothing but air touches it, so something unseen must hold it
     limits                : the tightest first
     minutes               : from switching on to 90 % of the rise;  soon_share : of the rise after
                             five minutes
@@ -69,6 +72,7 @@ class BoardHeat:
     limits: tuple[HeatLimit, ...]
     minutes: float
     soon_share: float
+    in_air: bool = False
 
     @property
     def bears(self) -> float:
@@ -144,6 +148,7 @@ def heat_of(
             f"{scene_file.toml.name}: no body has a light, so there is no heat to work out"
         )
     levels = electrics.average_levels()
+    holder = holder_of(plan)
     drawn = np.array([_watts(b, b.current_ma(v)) for b, v in zip(lit, levels, strict=True)])
     full = np.array([_watts(board, board.white_ma) for board in lit])
     fields, parts = _solved(plan, report)
@@ -155,7 +160,7 @@ def heat_of(
     for copy in dict.fromkeys(board.copy for board in lit):
         mine = np.array([k for k, board in enumerate(lit) if board.copy == copy])
         key = keys[lit[mine[0]].body]
-        case = (key, drawn[mine].tobytes())
+        case = (key, levels[mine].tobytes() + drawn[mine].tobytes())
         group = [lit[k] for k in mine]
         if case not in known:
             report(f"warming up {copy}")
@@ -164,13 +169,22 @@ def heat_of(
             if shared not in warming:
                 warming[shared] = warm_up(fields[key], drawn[mine]) if drawn[mine].any() else None
             warm = warming[shared]
-            known[case] = _judged(heat, fields[key], warm, group, drawn[mine], full[mine])
+            chips = [chip_rise_k(lit[k], levels[k]) for k in mine]
+            watts = np.stack([drawn[mine], full[mine]], axis=1)
+            known[case] = _judged(heat, fields[key], warm, group, watts, chips, holder)
         boards += [_renamed(known[case][k], board) for k, board in enumerate(group)]
         powers[copy] = drawn[mine]
-    notes = tuple(dict.fromkeys(note for part in parts.values() for note in part.notes))
+    notes = [*dict.fromkeys(note for part in parts.values() for note in part.notes)]
+    for body in dict.fromkeys(board.body for board in boards if board.in_air and not holder):
+        hung = [board for board in boards if board.in_air and board.body == body]
+        hottest = max(hung, key=lambda board: board.board_c)
+        told = (hottest.board_c, hottest.full_board_c)
+        notes.append(said_of_holder(plan.catalogue, body, *told))
     factor = max(part.conductivity_factor for part in parts.values())
     judged = "on average over its pulses" if electrics.course.moves else "as drawn"
-    return HeatReport(plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, notes)
+    return HeatReport(
+        plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, tuple(notes)
+    )
 
 
 def _watts(board: LitBoard, current_ma: float) -> float:
@@ -179,6 +193,25 @@ def _watts(board: LitBoard, current_ma: float) -> float:
     5050 LEDs turn 90 to 94 % into heat by their data sheets, and foam swallows much of the light.
     """
     return board.board.supply_v * current_ma / 1000
+
+
+def chip_rise_k(board: LitBoard, levels: FloatArray) -> float | None:
+    """Return how much hotter than the board the hottest chip of one of its LEDs is [K].
+
+    levels : (3,) float, shares of full drive
+
+    Each chip stands on its own thermal resistance with its own watts, so one chip lit alone is as
+    hot as it is among three. The watts are those drawn from the supply: what the chip itself does
+    not turn into heat the driver in the same package does. None where nothing is known.
+    """
+    part = board.board
+    if part.junction_k_w is None:
+        return None
+    own = part.supply_v * board.channel_ma * levels / 1000 / board.led_count
+    if part.drive == "white":
+        own = np.full(3, own.sum() / 3)  # one chip, whose current counts a third in each band
+        return float(own.sum() * (max(part.junction_k_w) + part.package_k_w))
+    return float((np.array(part.junction_k_w) * own).max() + part.package_k_w * own.sum())
 
 
 def _solved(
@@ -200,21 +233,26 @@ def _judged(
     field: HeatField,
     warm: WarmUp | None,
     boards: list[LitBoard],
-    power_w: FloatArray,
-    full_w: FloatArray,
+    watts: FloatArray,
+    chips_k: list[float | None],
+    holder: tuple[str, float] | None,
 ) -> list[BoardHeat]:
-    """Return the heat of the boards of one copy."""
+    """Return the heat of the boards of one copy.
+
+    watts : (boards, 2) float, judged and at full white;  chips_k : of the hottest chips
+    """
     body = field.body
-    steady = field.rise_k_w @ np.stack([power_w, full_w], axis=1)
+    steady = field.rise_k_w @ watts
     rise = field.board_k(steady)
     skin_k = float(field.skin_k(steady)[0])
     around = _of_the_body(heat, body, field, steady[:, :1], skin_k)
     judged = []
     for k, board in enumerate(boards):
-        limits = [*around, *_of_the_board(board, heat, float(rise[k, 0]), float(power_w[k]))]
-        touching = body.touching(body.boards[k])
-        chip_k = board.board.junction_k_w
-        chip = None if chip_k is None else chip_k * float(power_w[k]) / board.led_count
+        limits = [*around, *_of_the_board(board, heat, float(rise[k, 0]), chips_k[k])]
+        touching, hangs, chip = body.touching(body.boards[k]), in_air(body, k), chips_k[k]
+        if holder and hangs:
+            name, limit_c = holder
+            limits.append(_limit(f"its holder, {name}", limit_c, heat.room_c, float(rise[k, 0])))
         judged.append(
             BoardHeat(
                 board.name,
@@ -222,8 +260,8 @@ def _judged(
                 board.body,
                 board.kind,
                 ", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
-                float(power_w[k]),
-                float(full_w[k]),
+                float(watts[k, 0]),
+                float(watts[k, 1]),
                 heat.room_c + float(rise[k, 0]),
                 heat.room_c + float(rise[k, 1]),
                 None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
@@ -231,6 +269,7 @@ def _judged(
                 tuple(sorted(limits, key=lambda limit: limit.bears)),
                 warm.seconds_to(0.9, k) / 60 if warm else 0.0,
                 float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
+                hangs,
             )
         )
     return judged
@@ -258,13 +297,14 @@ def _of_the_body(
     return limits
 
 
-def _of_the_board(board: LitBoard, heat: Heat, rise_k: float, power_w: float) -> list[HeatLimit]:
+def _of_the_board(
+    board: LitBoard, heat: Heat, rise_k: float, chip_k: float | None
+) -> list[HeatLimit]:
     limits, part = [], board.board
     if part.ambient_max_c is not None:
         limits.append(_limit("LEDs' surroundings", part.ambient_max_c, heat.room_c, rise_k))
-    if part.junction_max_c is not None and part.junction_k_w is not None:
-        chip_k = rise_k + part.junction_k_w * power_w / board.led_count
-        limits.append(_limit("LED chips", part.junction_max_c, heat.room_c, chip_k))
+    if part.junction_max_c is not None and chip_k is not None:
+        limits.append(_limit("LED chips", part.junction_max_c, heat.room_c, rise_k + chip_k))
     return limits
 
 

@@ -23,7 +23,8 @@ equations sound where nothing works any more)."""
 class LitBoard:
     """One light board of the prop.
 
-    name        : 'spike 1: board';  copy, body : 'spike 1', 'spike'
+    name        : 'spike 1: board', each another;  copy, body : 'spike 1', 'spike'
+    zone_rule   : as the scene writes the zone, '{copy}' for the number of the copy
     kind        : its name in the catalogue;  led_count : LEDs used
     channel_ma  : (3,) float, current of red, green, blue at full drive, the whole board; for a
                   white board a third of its one channel each
@@ -37,6 +38,7 @@ class LitBoard:
     copy: str
     body: str
     zone: str
+    zone_rule: str
     kind: str
     board: Board
     led_count: int
@@ -80,10 +82,23 @@ def boards_of(plan: Plan) -> tuple[LitBoard, ...]:
                 count = leds if light.separate_leds else 1
                 where = transform[:3, :3] @ np.array(light.position_mm) + transform[:3, 3]
                 name = f"{copy}: {light.name or f'light {k + 1}'}"
+                names = (_another(name, boards), copy, body.name)
                 numbers = tuple(range(first, first + count))
-                boards.append(_lit(light, board, leds, (name, copy, body.name), where, numbers))
+                boards.append(
+                    _lit(light, board, leds, names, light.zone_of(number), where, numbers)
+                )
                 first += count
     return tuple(boards)
+
+
+def _another(name: str, boards: list[LitBoard]) -> str:
+    """Return a name that no board has yet: a second 'spike: board' is 'spike: board (2)'."""
+    taken = {board.name for board in boards}
+    number, found = 1, name
+    while found in taken:
+        number += 1
+        found = f"{name} ({number})"
+    return found
 
 
 def _lit(
@@ -91,6 +106,7 @@ def _lit(
     board: Board,
     leds: int,
     names: tuple[str, str, str],
+    zone: str,
     position_mm: FloatArray,
     lights: tuple[int, ...],
 ) -> LitBoard:
@@ -102,7 +118,8 @@ def _lit(
         channel, drive = channel / 3, np.full(3, light.drive.white)
     return LitBoard(
         *names,
-        light.zone,
+        zone,
+        zone if light.zones else light.zone,
         light.board,
         board,
         leds,

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from glowsim.electrics.data_line import (
+    DataOutput,
+    Row,
+    Shown,
+    frame_ms,
+    most_leds_per_output,
+)
+from glowsim.electrics.data_wires import DataWire, data_wires
 from glowsim.electrics.harness import Harness
 from glowsim.electrics.loads import LitBoard
+from glowsim.electrics.pins import pins_toml, shared_outputs, written_outputs
+from glowsim.electrics.pulse import Course
 from glowsim.scene import SUPPLY, Controller
+from glowsim.transport.plan import Plan
 
-BIT_US = 1.25
-"""One bit of the 800 kHz protocol; data sheets of addressable LEDs."""
 HIGH_SHARE = 0.7
 """Of its supply an LED takes as a high level at the least; data sheets of addressable LEDs."""
 SMALL_MEMORY_BYTES = 2048
@@ -18,89 +26,70 @@ SMALL_MEMORY_BYTES = 2048
 
 
 @dataclass(frozen=True)
-class DataOutput:
-    """One output pin with the boards behind it, in the order the data passes them.
-
-    frame_ms : time to send one frame, the pause after it included
-    """
-
-    number: int
-    boards: tuple[int, ...]
-    led_count: int
-    frame_ms: float
-    zones: tuple[str, ...]
-
-    @property
-    def most_frames_per_second(self) -> float:
-        """Frames it can send in a second."""
-        return 1000 / self.frame_ms
-
-
-@dataclass(frozen=True)
 class DataPlan:
     """All outputs, what they can do, and what to watch.
 
+    written           : whether the scene says which pin feeds what; else this is a plan
+    wires             : every data wire, output after output
     most_leds         : of 24 bits that one output can serve at the wanted frame rate
-    memory_bytes      : for one frame of all LEDs; twice that where the next is made meanwhile
+    memory_bytes      : for one frame of all outputs; twice that where the next is made meanwhile
     dimmed_channels   : channels of boards without a data line, which need a dimmer each
+    sharing           : what a plan lets share a pin, in words;  as_toml : the plan for the scene
     """
 
     outputs: tuple[DataOutput, ...]
+    written: bool
+    wires: tuple[DataWire, ...]
     frames_per_second: float
     most_leds: int
     memory_bytes: int
     dimmed_channels: int
-    notes: tuple[str, ...]
-
-
-def most_leds_per_output(
-    frames_per_second: float, bits_per_led: int = 24, reset_us: float = 280.0
-) -> int:
-    """Return how many LEDs one output can serve at a frame rate."""
-    free_us = 1e6 / frames_per_second - reset_us
-    return max(0, math.floor(free_us / (bits_per_led * BIT_US) + 1e-9))
-
-
-def frame_ms(boards: list[LitBoard]) -> float:
-    """Return the time to send one frame to boards on one output [ms]."""
-    if not boards:
-        return 0.0
-    bits = sum(b.board.data_bits * b.led_count for b in boards)
-    return (bits * BIT_US + max(b.board.reset_us for b in boards)) / 1000
+    sharing: tuple[str, ...]
+    as_toml: str
+    notes: tuple[str, ...] = ()
 
 
 def data_plan(
+    plan: Plan,
     boards: tuple[LitBoard, ...],
     harness: Harness | None,
-    controller: Controller,
+    course: Course,
     highest_supply_v: float,
 ) -> DataPlan:
-    """Return which boards hang on which output.
+    """Return which boards hang on which output: as the scene's pins say, or a plan.
 
-    The data wire runs beside the supply, so each branch of the wiring is an output of its own, and
-    a branch too long for the frame rate is cut into several.
+    In a plan the data wire runs beside the supply, so each branch of the wiring is an output of
+    its own, and a branch too long for the frame rate is cut into several; with fewer outputs than
+    that, some share. Raises SceneError for pins that cannot work.
     """
-    outputs: list[DataOutput] = []
-    for branch in _branches(boards, harness):
-        for part in _parts(boards, branch, controller.frames_per_second):
-            mine = [boards[n] for n in part]
-            zones = tuple(dict.fromkeys(b.zone for b in mine))
-            leds = sum(b.led_count for b in mine)
-            outputs.append(DataOutput(len(outputs) + 1, part, leds, frame_ms(mine), zones))
-    memory = sum(b.led_count * b.board.data_bits // 8 for b in boards)
-    dimmed = sum(1 if b.board.drive == "white" else 3 for b in boards if not b.board.data_bits)
-    plan = DataPlan(
-        tuple(outputs),
+    controller = plan.scene_file.scene.controller
+    shown = Shown(boards, course)
+    sharing: tuple[str, ...] = ()
+    branches = 0
+    if controller.pins:
+        outputs = written_outputs(plan, boards, shown)
+    else:
+        rows = [
+            part
+            for branch in _branches(boards, harness)
+            for part in _parts(boards, branch, controller.frames_per_second)
+        ]
+        proposal = shared_outputs(boards, rows, shown, controller)
+        outputs, sharing, branches = proposal.outputs, proposal.words, len(rows)
+    made = DataPlan(
+        outputs,
+        bool(controller.pins),
+        data_wires(plan, boards, harness, outputs),
         controller.frames_per_second,
         most_leds_per_output(controller.frames_per_second),
-        memory,
-        dimmed,
-        (),
+        sum(
+            boards[n].led_count * boards[n].board.data_bits // 8 for o in outputs for n in o.rows[0]
+        ),
+        sum(1 if b.board.drive == "white" else 3 for b in boards if not b.board.data_bits),
+        sharing,
+        "" if controller.pins else pins_toml(boards, outputs),
     )
-    notes = tuple(_notes(plan, boards, harness, controller, highest_supply_v))
-    return DataPlan(
-        plan.outputs, plan.frames_per_second, plan.most_leds, plan.memory_bytes, dimmed, notes
-    )
+    return replace(made, notes=tuple(_notes(made, boards, branches, controller, highest_supply_v)))
 
 
 def _branches(boards: tuple[LitBoard, ...], harness: Harness | None) -> list[list[int]]:
@@ -125,9 +114,7 @@ def _branches(boards: tuple[LitBoard, ...], harness: Harness | None) -> list[lis
     return [branch for branch in branches if branch]
 
 
-def _parts(
-    boards: tuple[LitBoard, ...], branch: list[int], frames_per_second: float
-) -> list[tuple[int, ...]]:
+def _parts(boards: tuple[LitBoard, ...], branch: list[int], frames_per_second: float) -> list[Row]:
     parts: list[list[int]] = [[]]
     for number in branch:
         tried = [boards[n] for n in (*parts[-1], number)]
@@ -140,7 +127,7 @@ def _parts(
 def _notes(
     plan: DataPlan,
     boards: tuple[LitBoard, ...],
-    harness: Harness | None,
+    branches: int,
     controller: Controller,
     highest_supply_v: float,
 ) -> list[str]:
@@ -156,26 +143,31 @@ def _notes(
         )
     slow = [o for o in plan.outputs if o.most_frames_per_second < plan.frames_per_second]
     notes += [
-        f"Output {o.number} can send {o.most_frames_per_second:.0f} frames a second, not "
+        f"{o.name} can send {o.most_frames_per_second:.0f} frames a second, not "
         f"{plan.frames_per_second:g}: its board alone has {o.led_count} LEDs."
         for o in slow
     ]
-    if controller.outputs and len(plan.outputs) > controller.outputs:
+    if plan.sharing:
         notes.append(
-            f"The wiring has {len(plan.outputs)} branches and the controller {controller.outputs} "
-            "outputs. Branches that show the same may share one; or lead the data back from the "
-            "end of a branch to the start of the next with one more wire."
+            f"The wiring has {branches} branches and the controller {controller.outputs} outputs; "
+            "so some share, same zone first, then the nearest pulses."
+        )
+        notes += plan.sharing
+    if not plan.written and controller.outputs and len(plan.outputs) > controller.outputs:
+        notes.append(
+            f"{len(plan.outputs)} outputs are needed and the controller has {controller.outputs}: "
+            "the rows that are left differ in length, or are too long together for the frame rate."
         )
     limit = controller.memory_bytes
     if limit and plan.memory_bytes > limit:
         notes.append(f"A frame takes {plan.memory_bytes} bytes; the controller has {limit}.")
     elif not limit and plan.memory_bytes > SMALL_MEMORY_BYTES * 3 // 4:
         notes.append(f"A frame takes {plan.memory_bytes} bytes: too much for a small controller.")
-    shared = {o.number: o.zones for o in plan.outputs if len(o.zones) > 1}
+    shared = {o.name: o.zones for o in plan.outputs if len(o.zones) > 1 and len(o.rows) == 1}
     if shared:
         notes.append(
             "Zones are stretches of the data, not outputs: "
-            + "; ".join(f"output {n} serves {', '.join(z)}" for n, z in shared.items())
+            + "; ".join(f"{name} serves {', '.join(z)}" for name, z in shared.items())
             + "."
         )
     if plan.dimmed_channels:

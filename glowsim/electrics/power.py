@@ -8,7 +8,10 @@ import numpy as np
 
 from glowsim.catalogue import Wire
 from glowsim.catalogue.cautions import Topic, caution
-from glowsim.electrics.harness import Harness, harness_of
+from glowsim.electrics.data_wires import cut_list
+from glowsim.electrics.fuse import FuseAdvice, advised
+from glowsim.electrics.gauge import GaugeDecision, built, gauge_of
+from glowsim.electrics.harness import CutPiece, Harness, harness_of
 from glowsim.electrics.loads import LitBoard, boards_of
 from glowsim.electrics.outputs import DataPlan, data_plan
 from glowsim.electrics.pack import Choice, Pack, judged, pack_of, usual_packs
@@ -18,24 +21,25 @@ from glowsim.electrics.wiring import (
     State,
     drops_if_held_v,
     run_currents_ma,
-    thinnest_wire,
 )
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Converter, SceneFile
 from glowsim.transport.plan import plan_of
 from glowsim.transport.result import SurfaceGlow
 
-FUSES_A = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0, 12.5, 16.0)
-"""Ratings of small cartridge fuses (R10 series, as IEC 60127 lists them; from memory)."""
-FUSE_LOAD = 0.75
-"""Share of its rating a fuse carries for long at 25 C (common rule for North American fuse types,
-from memory)."""
 HALF_USED = 0.5
+SHOW_MOMENTS = 2000
+LONGEST_SHOW = 64
+"""Periods of the slowest pulse that are looked through, where nothing repeats before."""
 
 
 @dataclass(frozen=True)
 class Currents:
-    """Currents of a board, a zone or the prop at full supply [mA]."""
+    """Currents of a board, a zone or the prop at full supply [mA].
+
+    idle_ma : all dark;  average_ma, peak_ma : over the show's pulses, and at its brightest moment
+    drawn_ma : everything at the level it is drawn at;  white_ma : every channel fully on
+    """
 
     name: str
     zone: str
@@ -43,24 +47,9 @@ class Currents:
     leds: int
     idle_ma: float
     average_ma: float
+    peak_ma: float
     drawn_ma: float
     white_ma: float
-
-
-@dataclass(frozen=True)
-class FuseAdvice:
-    """The fuse for a load, and the wire that bears it.
-
-    load_ma    : what it has to carry;  for_white : whether that is full white, or as drawn
-    wire       : thinnest gauge for every run behind it, inside foam
-    too_thin   : gauges in the scene's wiring that the fuse does not protect
-    """
-
-    fuse_a: float
-    load_ma: float
-    for_white: bool
-    wire: str | None
-    too_thin: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -70,9 +59,8 @@ class WiringReport:
     drawn, white : states as drawn and at full white, with boards that fade where starved
     held_drop_v  : (boards,) float, loss at full white if boards held their currents
     run_ma       : of every run at full white, held; below 0 where it flows towards its start
-    thinnest, thinnest_drawn : gauge that would keep the drop limit throughout and bear the fuse,
-                   at full white and as drawn; None if none does
-    joints_v     : part of the greatest loss that joints alone make
+    gauge        : the one gauge for what the fuse is for;  built : the wiring to build, with no run
+                   thinner than that where the scene's own does not do
     """
 
     harness: Harness
@@ -80,9 +68,8 @@ class WiringReport:
     white: State
     held_drop_v: FloatArray
     run_ma: tuple[float, ...]
-    thinnest: str | None
-    thinnest_drawn: str | None
-    joints_v: float
+    gauge: GaugeDecision
+    built: Harness
 
 
 @dataclass(frozen=True)
@@ -91,13 +78,15 @@ class PowerReport:
 
     choice  : the scene's own battery, None if it names none;  choices : the usual ones
     supply  : what the wiring was solved with
-    levels  : (boards, 3) float each: drawn, and on average over the pulses
+    average_levels   : (boards, 3) float, drive on average over the pulses
+    levels_over_time : (t, boards) float, levels of the pulses at moments of the whole show
     wiring  : None if the scene has no wiring
     """
 
     title: str
     boards: tuple[LitBoard, ...]
     average_levels: FloatArray
+    levels_over_time: FloatArray
     zones: tuple[Currents, ...]
     total: Currents
     supply: Pack
@@ -106,6 +95,7 @@ class PowerReport:
     wiring: WiringReport | None
     fuse: FuseAdvice | None
     data: DataPlan
+    cut_list: tuple[CutPiece, ...]
     course: Course
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -114,8 +104,10 @@ class PowerReport:
     def boards_alone(self) -> tuple[Currents, ...]:
         """The currents of each board by itself."""
         return tuple(
-            _currents(b.name, b.zone, (b,), level[None])
-            for b, level in zip(self.boards, self.average_levels, strict=True)
+            _currents(b.name, b.zone, (b,), level[None], level_over_time[:, None])
+            for b, level, level_over_time in zip(
+                self.boards, self.average_levels, self.levels_over_time.T, strict=True
+            )
         )
 
 
@@ -133,6 +125,9 @@ class Electrics:
         self.own_pack = self._checked_pack()
         self.supply = self.own_pack or self._assumed()
         self.circuit = Circuit(self.boards, self.harness)
+        self.data = data_plan(
+            self.plan, self.boards, self.harness, self.course, self.supply.fresh_v
+        )
 
     def _assumed(self) -> Pack:
         volts = self.boards[0].board.supply_v if self.boards else 5.0
@@ -174,6 +169,13 @@ class Electrics:
     def average_levels(self) -> FloatArray:
         """Return drive times mean level of the pulses per board, (boards, 3) float."""
         return self.drawn * self.of_boards(self.course.mean_levels())[:, None]
+
+    def levels_over_time(self) -> FloatArray:
+        """Return the levels of the boards at moments of the whole show, (t, boards) float."""
+        slowest = max((m.pulse.period_s for m in self.course.members if m.pulse), default=1.0)
+        cycle_s = self.course.cycle_s or np.inf
+        time_s = np.linspace(0, min(cycle_s, LONGEST_SHOW * slowest), SHOW_MOMENTS, endpoint=False)
+        return self.of_boards(self.course.levels(time_s))
 
     @property
     def total_drawn_ma(self) -> float:
@@ -222,33 +224,55 @@ def power_report(electrics: Electrics) -> PowerReport:
         choices = tuple(judged(pack, circuit, boards, average, wanted) for pack in usual)
         if electrics.own_pack:
             own = judged(electrics.own_pack, circuit, boards, average, wanted)
-    shown: set[str] = {c.pack.battery.kind for c in (own, *choices) if c and c.verdict != "no"}
-    total = _currents("whole prop", "", boards, average)
-    wiring = _wiring(electrics, catalogue.wires) if electrics.harness else None
-    notes = list(_notes(electrics))
+    possible: set[str] = {c.pack.battery.kind for c in choices if c.verdict != "no"}
+    own_kind = electrics.own_pack.battery.kind if electrics.own_pack else None
+    over_time = electrics.levels_over_time() if boards else np.ones((1, 0))
+    total = _currents("whole prop", "", boards, average, over_time)
+    fuse = _fuse(electrics, total) if boards else None
+    wiring = _wiring(electrics, catalogue.wires, fuse) if electrics.harness else None
+    data = electrics.data
     return PowerReport(
         electrics.plan.title,
         boards,
         average,
-        _zones(boards, average),
+        over_time,
+        _zones(boards, average, over_time),
         total,
         electrics.supply,
         own,
         choices,
         wiring,
-        _fuse(electrics, total, catalogue.wires) if boards else None,
-        data_plan(boards, electrics.harness, scene.controller, electrics.supply.fresh_v),
+        fuse,
+        data,
+        cut_list(wiring.built if wiring else None, data.wires),
         electrics.course,
-        tuple(notes),
-        _cautions(shown),
+        tuple(_notes(electrics)),
+        (*_cautions(own_kind, possible), *_of_the_body(electrics)),
     )
 
 
-def _cautions(kinds: set[str]) -> tuple[str, ...]:
-    """Return the cautions for wiring up boards to batteries of some kinds ('lithium', ...)."""
+def _cautions(own: str | None, possible: set[str]) -> tuple[str, ...]:
+    """Return the cautions for wiring up boards to the scene's own kind of battery ('alkaline',
+    ...), or without one for the kinds that may be taken."""
     topics: list[Topic] = ["sheet", "fuse", "polarity", "solder"]
+    kinds = {own} if own else possible
+    if "coin" in kinds:
+        topics.insert(2, "coin")
+    if kinds & {"alkaline"}:
+        topics.insert(2, "alkaline")
     if kinds & {"lithium", "bank"}:
         topics.insert(2, "lithium")
+    return tuple(caution(topic) for topic in topics)
+
+
+def _of_the_body(electrics: Electrics) -> tuple[str, ...]:
+    """Return the cautions for boards above the power that is flagged, and for what is worn."""
+    scene = electrics.plan.scene_file.scene
+    average = zip(electrics.boards, electrics.average_levels(), strict=True)
+    watts = max((b.board.supply_v * b.current_ma(level) / 1000 for b, level in average), default=0)
+    topics: list[Topic] = ["heat"] if watts > scene.findings.buried_power_w else []
+    if scene.heat.contact in ("held", "worn"):
+        topics.append("skin")
     return tuple(caution(topic) for topic in topics)
 
 
@@ -267,64 +291,63 @@ def _notes(electrics: Electrics) -> list[str]:
     return notes
 
 
-def _currents(name: str, zone: str, boards: tuple[LitBoard, ...], average: FloatArray) -> Currents:
+def _currents(
+    name: str,
+    zone: str,
+    boards: tuple[LitBoard, ...],
+    average: FloatArray,
+    over_time: FloatArray,
+) -> Currents:
+    idle_ma = sum(b.idle_ma for b in boards)
+    lit_ma = np.array([b.drawn_ma - b.idle_ma for b in boards])
     return Currents(
         name,
         zone,
         len(boards),
         sum(b.led_count for b in boards),
-        sum(b.idle_ma for b in boards),
+        idle_ma,
         sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),
+        idle_ma + float((over_time @ lit_ma).max(initial=0.0)),
         sum(b.drawn_ma for b in boards),
         sum(b.white_ma for b in boards),
     )
 
 
-def _zones(boards: tuple[LitBoard, ...], average: FloatArray) -> tuple[Currents, ...]:
+def _zones(
+    boards: tuple[LitBoard, ...], average: FloatArray, over_time: FloatArray
+) -> tuple[Currents, ...]:
     rows = []
     for zone in dict.fromkeys(b.zone for b in boards):
         chosen = [n for n, b in enumerate(boards) if b.zone == zone]
-        rows.append(_currents(zone, zone, tuple(boards[n] for n in chosen), average[chosen]))
+        mine = tuple(boards[n] for n in chosen)
+        rows.append(_currents(zone, zone, mine, average[chosen], over_time[:, chosen]))
     return tuple(rows)
 
 
-def _wiring(electrics: Electrics, wires: dict[str, Wire]) -> WiringReport:
+def _wiring(electrics: Electrics, wires: dict[str, Wire], fuse: FuseAdvice | None) -> WiringReport:
     harness = electrics.harness
     assert harness is not None, "asked for a scene with wiring"
-    boards = electrics.boards
     feed = electrics.supply.feed(HALF_USED)
-    white_ma = np.array([b.white_ma for b in boards])
-    drawn_ma = np.array([b.drawn_ma for b in boards])
-
-    def thinnest(board_ma: FloatArray) -> str | None:
-        fuse_a = fuse_for(float(board_ma.sum())) or np.inf
-        return thinnest_wire(harness, board_ma, wires.items(), fuse_a)
-
+    white_ma = np.array([b.white_ma for b in electrics.boards])
+    drawn_ma = np.array([b.drawn_ma for b in electrics.boards])
+    for_white = fuse is None or fuse.for_white
+    gauge = gauge_of(
+        harness, white_ma if for_white else drawn_ma, fuse.fuse_a if fuse else 0.0, wires
+    )
     return WiringReport(
         harness,
         electrics.state_drawn(),
         electrics.circuit.state(feed, np.ones_like(electrics.drawn)),
         drops_if_held_v(harness, white_ma),
         tuple(run_currents_ma(harness, white_ma)),
-        thinnest(white_ma),
-        thinnest(drawn_ma),
-        float(drops_if_held_v(harness.without_copper(), white_ma).max()),
+        gauge,
+        built(harness, gauge, wires),
     )
 
 
-def fuse_for(load_ma: float) -> float | None:
-    """Return the smallest fuse that carries a load for long [A]; None above the largest."""
-    return next((a for a in FUSES_A if load_ma / 1000 <= FUSE_LOAD * a), None)
-
-
-def _fuse(electrics: Electrics, total: Currents, wires: dict[str, Wire]) -> FuseAdvice | None:
+def _fuse(electrics: Electrics, total: Currents) -> FuseAdvice | None:
     """Return the fuse for full white if the supply bears that, else for the scene as drawn."""
+    power = electrics.plan.scene_file.scene.power
     for_white = total.white_ma <= electrics.supply.max_current_ma or electrics.own_pack is None
     load_ma = total.white_ma if for_white else total.drawn_ma
-    fuse_a = fuse_for(load_ma)
-    if fuse_a is None:
-        return None
-    wire = next((name for name, w in wires.items() if w.buried_a >= fuse_a), None)
-    runs = electrics.harness.every_run if electrics.harness else ()
-    too_thin = dict.fromkeys(run.gauge for run in runs if run.wire.buried_a < fuse_a)
-    return FuseAdvice(fuse_a, load_ma, for_white, wire, tuple(too_thin))
+    return advised(load_ma, for_white, power.fuse_rule if power else "IEC")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from glowsim.electrics.fuse import STANDARDS, FuseAdvice, Rule
 from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.pack import Choice, RunTime
-from glowsim.electrics.power import FuseAdvice, WiringReport
+from glowsim.electrics.power import WiringReport
 
 
 def hours_words(run: RunTime) -> tuple[str, str]:
@@ -27,6 +28,9 @@ def battery_words(choice: Choice) -> str:
             f"and {choice.white.supply_v:.2f} V at full white. "
         )
     words += f"Fit: {choice.verdict}" + (f": {choice.why}." if choice.why else ".")
+    cold = choice.pack.battery.share_at_0_c
+    if cold is not None:
+        words += f" At 0 °C it gives about {100 * cold:.0f} % of that."
     return words + (f" ({run.note}.)" if run.note else "")
 
 
@@ -51,51 +55,62 @@ def limits_words(boards: tuple[LitBoard, ...]) -> list[str]:
 
 
 def wiring_words(wiring: WiringReport) -> list[str]:
-    """Return what there is to say about the wires."""
-    limit, worst = wiring.harness.drop_limit_v, float(wiring.held_drop_v.max())
-    lines = [
+    """Return what there is to say about the loss in the wires."""
+    return [
         f"Lost in the wires: {wiring.drawn.wire_loss_w:.2g} W as drawn, "
         f"{wiring.white.wire_loss_w:.2g} W at full white. Voltages are averages over the quick "
         "switching of the LEDs: put 100 to 1000 uF across the supply at far boards (common "
         "practice)."
     ]
-    if worst <= limit:
-        lines.append(
-            f"Full white loses {worst:.2f} V on the way to a board; the limit is {limit:g} V."
-        )
-        if wiring.thinnest:
-            lines.append(f"The thinnest wire that does, used throughout: {wiring.thinnest}.")
-        return lines
-    one_end = wiring.harness.kind in ("bus", "chain") and wiring.harness.second is None
+
+
+def gauge_words(wiring: WiringReport, fuse: FuseAdvice | None) -> list[str]:
+    """Return the one decision on the gauge with its reasons; first what must not be built."""
+    gauge, harness = wiring.gauge, wiring.harness
+    what = "full white" if fuse is None or fuse.for_white else "the scene as drawn"
+    reasons = (
+        f"the loss of {gauge.limit_v:g} V asks for {gauge.for_drop or 'more than any'}, "
+        f"the current of {gauge.load_ma / 1000:.2f} A inside foam for "
+        f"{gauge.for_current or 'more than any'}, "
+        f"the fuse of {gauge.fuse_a:g} A before it for {gauge.for_fuse or 'more than any'}"
+    )
+    if not gauge.faults:
+        return [
+            f"Wire: as in the scene. At {what} it loses {gauge.drop_v:.2f} V on the way to a board "
+            f"(limit {gauge.limit_v:g} V), bears its current inside foam and the fuse before it. "
+            f"The thinnest that would do throughout: {gauge.gauge or 'none'} ({reasons})."
+        ]
+    lines = [f"Do not build as drawn, for {what}: {'; '.join(gauge.faults)}."]
+    one_end = harness.kind in ("bus", "chain") and harness.second is None
     far_too = ", or feed the far end too (second_feed_mm)" if one_end else ""
-    words = f"Full white would lose {worst:.2f} V on the way; the limit is {limit:g} V. "
-    if wiring.thinnest:
-        words += f"The thinnest wire that keeps it, used throughout: {wiring.thinnest}."
-    elif wiring.joints_v > limit:
-        words += (
-            f"No wire keeps it: the joints alone lose {wiring.joints_v:.2f} V. Feed the boards by "
+    if gauge.gauge is not None:
+        lines.append(f"Wire: {gauge.gauge} or thicker throughout: {reasons}.")
+    elif gauge.joints_v > gauge.limit_v:
+        lines.append(
+            f"No wire mends it: the joints alone lose {gauge.joints_v:.2f} V. Feed the boards by "
             f"a bus or a tree{far_too}."
         )
     else:
-        words += f"No wire of the catalogue keeps it: branch earlier{far_too}."
-    if wiring.thinnest_drawn:
-        words += f" As drawn, and never brighter, {wiring.thinnest_drawn} would do."
-    return [*lines, words]
+        lines.append(f"No wire of the catalogue mends it ({reasons}): branch earlier{far_too}.")
+    return lines
 
 
 def fuse_words(fuse: FuseAdvice) -> str:
-    """Return the fuse and the wire behind it, in words."""
+    """Return the fuse in words: rating, rule, type."""
     load = (
         "full white" if fuse.for_white else "the scene as drawn (the battery bears no full white)"
     )
+    carries = {
+        "IEC": "which carries its rating for long",
+        "UL": "which carries three quarters of its rating for long",
+    }
+    other: Rule = "UL" if fuse.rule == "IEC" else "IEC"
+    rule = f"{STANDARDS[fuse.rule]}, {carries[fuse.rule]}"
     words = (
-        f"Fuse: {fuse.fuse_a:g} A, for {fuse.load_ma / 1000:.2f} A at {load}; every wire behind it "
-        f"must bear that: {fuse.wire or 'thicker than the catalogue knows'} or thicker."
+        f"Fuse: {fuse.fuse_a:g} A time-lag (T) by {rule}, for {fuse.load_ma / 1000:.2f} A at "
+        f"{load}. Time-lag, as the capacitors at the boards draw a surge at switching on; marked "
+        "for direct current."
     )
-    if fuse.too_thin:
-        words += (
-            f" {', '.join(fuse.too_thin)} of this wiring is too thin for that fuse inside foam: "
-            "take thicker wire, a fuse for each branch, or a smaller fuse with the brightness "
-            "limited in the controller."
-        )
+    if fuse.other_a is not None:
+        words += f" By {STANDARDS[other]}, {carries[other]}, it would be {fuse.other_a:g} A."
     return words

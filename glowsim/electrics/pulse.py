@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import zlib
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -37,7 +38,7 @@ SAMPLES_PER_PERIOD = 100
 class Member:
     """What moves as one: a zone, or one light of a zone whose pulse is staggered.
 
-    name   : 'spikes', or 'spikes 3';  lights : numbers of its lights in the glow
+    name   : 'spikes', or 'spikes: spike 3';  lights : numbers of its lights in the glow
     number : its place in the zone, from 0
     """
 
@@ -99,20 +100,44 @@ class Course:
 
 
 def course_of(boards: Sequence[LitBoard], pulses: Sequence[Pulse]) -> Course:
-    """Return the members of a prop: every zone, apart into its lights where it is staggered."""
+    """Return the members of a prop: every zone, apart into its lights where it is staggered.
+
+    A pulse for a rule ('spike {copy}') is that of every zone of the rule without one of its own.
+    """
     by_zone = {pulse.zone: pulse for pulse in pulses}
-    members = []
+    members: list[Member] = []
+    of_rule: dict[str, int] = {}
     for zone in dict.fromkeys(board.zone for board in boards):
-        lights = [light for b in boards if b.zone == zone for light in b.lights]
+        mine = [board for board in boards if board.zone == zone]
+        lights = tuple(light for board in mine for light in board.lights)
+        rule = mine[0].zone_rule
         pulse = by_zone.get(zone)
-        if pulse is None or pulse.stagger == 0 or len(lights) == 1:
-            members.append(Member(zone, zone, tuple(lights), 0, pulse))
+        if pulse is None and rule in by_zone:
+            # One pulse for all zones of a rule: each zone moves as one, behind the one before it.
+            number = of_rule[rule] = of_rule.get(rule, -1) + 1
+            members.append(Member(zone, zone, lights, number, by_zone[rule]))
+        elif pulse is None or pulse.stagger == 0 or len(lights) == 1:
+            members.append(Member(zone, zone, lights, 0, pulse))
         else:
             members += [
-                Member(f"{zone} {k + 1}", zone, (light,), k, pulse)
-                for k, light in enumerate(lights)
+                Member(f"{zone}: {name}", zone, (light,), k, pulse)
+                for k, (name, light) in enumerate(_named_lights(mine))
             ]
     return Course(tuple(members))
+
+
+def _named_lights(boards: Sequence[LitBoard]) -> list[tuple[str, int]]:
+    """Return every light of some boards with the shortest name that tells it from the others."""
+    by_copy = Counter(board.copy for board in boards)
+    named = []
+    for board in boards:
+        name = board.copy if by_copy[board.copy] == 1 else board.name
+        alone = len(board.lights) == 1
+        named += [
+            (name if alone else f"{name}, LED {k + 1}", light)
+            for k, light in enumerate(board.lights)
+        ]
+    return named
 
 
 def _cycle_s(pulse: Pulse) -> float:

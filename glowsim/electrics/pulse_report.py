@@ -23,7 +23,9 @@ class PulseReport:
 
     time_s      : (t,) float;  levels : (t, members) float
     mean_levels : (members,) float, over whole cycles;  colours : (members, 3), drive at level 1
+    light       : (t,) float, light of the whole prop as a share of that as drawn
     current_ma  : (t,) float, at full supply;  average_ma, drawn_ma, idle_ma : of the whole prop
+    bears_ma    : what the scene's battery bears for long, None without one
     seamless    : whether the stretch repeats without a jump
     """
 
@@ -34,11 +36,23 @@ class PulseReport:
     levels: FloatArray
     mean_levels: FloatArray
     colours: FloatArray
+    light: FloatArray
     current_ma: FloatArray
     average_ma: float
     drawn_ma: float
     idle_ma: float
+    bears_ma: float | None
     seamless: bool
+
+    @property
+    def moments(self) -> dict[str, tuple[float, float]]:
+        """The darkest and the brightest moment, and that of most current: time [s] and value."""
+        found = {
+            "darkest": (int(self.light.argmin()), self.light),
+            "brightest": (int(self.light.argmax()), self.light),
+            "most current": (int(self.current_ma.argmax()), self.current_ma),
+        }
+        return {name: (float(self.time_s[k]), float(of[k])) for name, (k, of) in found.items()}
 
     @property
     def moving(self) -> tuple[Member, ...]:
@@ -77,6 +91,15 @@ def current_ma(electrics: Electrics, levels: FloatArray) -> FloatArray:
     for board, level in zip(boards, electrics.of_boards(levels).T, strict=True):
         current += float(np.sum(board.channel_ma * board.drive)) * level
     return current
+
+
+def _light(electrics: Electrics, levels: FloatArray) -> FloatArray:
+    """Return the light of the whole prop, (t,), as a share of that as drawn."""
+    lumen = np.array(
+        [b.led_count * float(np.dot(b.board.flux_lm, b.drive)) for b in electrics.boards]
+    )
+    total = lumen.sum()
+    return electrics.of_boards(levels) @ lumen / total if total > 0 else np.ones(len(levels))
 
 
 def levels_as_wired(electrics: Electrics, report: PulseReport, glow: SurfaceGlow) -> FloatArray:
@@ -128,9 +151,11 @@ def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: flo
         levels,
         course.mean_levels(),
         np.array([colour_of_light[member.lights[0]] for member in course.members]),
+        _light(electrics, levels),
         current_ma(electrics, levels),
         sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),
         electrics.total_drawn_ma,
         sum(b.idle_ma for b in boards),
+        electrics.own_pack.max_current_ma if electrics.own_pack else None,
         cycle is not None and abs(seconds / cycle - round(seconds / cycle)) < 1e-6,
     )

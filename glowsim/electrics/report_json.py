@@ -6,8 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from glowsim.electrics.loads import LitBoard
+from glowsim.electrics.outputs import DataPlan
 from glowsim.electrics.pack import Choice
-from glowsim.electrics.power import Currents, PowerReport, WiringReport
+from glowsim.electrics.power import Currents, PowerReport
 from glowsim.electrics.wiring import State
 from glowsim.geometry.mesh import FloatArray
 
@@ -41,29 +43,45 @@ def power_json(report: PowerReport) -> dict[str, Any]:
             "fuse_a": report.fuse.fuse_a,
             "load_ma": round(report.fuse.load_ma, 1),
             "for_full_white": report.fuse.for_white,
-            "wire": report.fuse.wire,
-            "too_thin": list(report.fuse.too_thin),
+            "rule": report.fuse.rule,
+            "by_the_other_rule_a": report.fuse.other_a,
+            "type": "time-lag",
         },
-        "data": {
-            "outputs": [
-                {
-                    "number": o.number,
-                    "boards": [report.boards[n].name for n in o.boards],
-                    "leds": o.led_count,
-                    "frame_ms": round(o.frame_ms, 4),
-                    "most_frames_per_second": round(o.most_frames_per_second, 1),
-                    "zones": list(o.zones),
-                }
-                for o in report.data.outputs
-            ],
-            "frames_per_second": report.data.frames_per_second,
-            "most_leds_per_output": report.data.most_leds,
-            "memory_bytes": report.data.memory_bytes,
-            "dimmed_channels": report.data.dimmed_channels,
-            "notes": list(report.data.notes),
-        },
+        "data": _data(report.data, report.boards),
         "notes": list(report.notes),
         "cautions": list(report.cautions),
+    }
+
+
+def _data(data: DataPlan, boards: tuple[LitBoard, ...]) -> dict[str, Any]:
+    return {
+        "outputs": [
+            {
+                "name": o.name,
+                "boards": [[boards[n].name for n in row] for row in o.rows],
+                "leds": o.led_count,
+                "frame_ms": round(o.frame_ms, 4),
+                "most_frames_per_second": round(o.most_frames_per_second, 1),
+                "zones": list(o.zones),
+            }
+            for o in data.outputs
+        ],
+        "written": data.written,
+        "wires": [
+            {
+                "output": w.output,
+                "from": w.start,
+                "to": w.end,
+                "length_mm": round(w.length_mm, 1),
+                "gauge": w.gauge,
+            }
+            for w in data.wires
+        ],
+        "frames_per_second": data.frames_per_second,
+        "most_leds_per_output": data.most_leds,
+        "memory_bytes": data.memory_bytes,
+        "dimmed_channels": data.dimmed_channels,
+        "notes": list(data.notes),
     }
 
 
@@ -74,6 +92,7 @@ def _currents(row: Currents) -> dict[str, Any]:
         "leds": row.leds,
         "idle_ma": round(row.idle_ma, 2),
         "average_ma": round(row.average_ma, 2),
+        "peak_ma": round(row.peak_ma, 2),
         "drawn_ma": round(row.drawn_ma, 2),
         "white_ma": round(row.white_ma, 2),
     }
@@ -126,13 +145,19 @@ def _wiring(report: PowerReport) -> dict[str, Any]:
         "full_white": _state(wiring.white),
         "full_white_held_drop_v": _listed(wiring.held_drop_v, 4),
         "drop_limit_v": wiring.harness.drop_limit_v,
-        "thinnest_gauge": wiring.thinnest,
-        "thinnest_gauge_as_drawn": wiring.thinnest_drawn,
-        "cut_list": _cut_list(wiring),
+        "gauge": {
+            "throughout": wiring.gauge.gauge,
+            "for_drop": wiring.gauge.for_drop,
+            "for_current": wiring.gauge.for_current,
+            "for_fuse": wiring.gauge.for_fuse,
+            "load_ma": round(wiring.gauge.load_ma, 1),
+            "faults_as_drawn": list(wiring.gauge.faults),
+        },
+        "cut_list": _cut_list(report),
     }
 
 
-def _cut_list(wiring: WiringReport) -> list[dict[str, Any]]:
+def _cut_list(report: PowerReport) -> list[dict[str, Any]]:
     return [
         {
             "conductor": piece.conductor,
@@ -141,7 +166,7 @@ def _cut_list(wiring: WiringReport) -> list[dict[str, Any]]:
             "count": piece.count,
             "runs": list(piece.runs),
         }
-        for piece in wiring.harness.cut_list
+        for piece in report.cut_list
     ]
 
 

@@ -15,67 +15,26 @@ import numpy as np
 
 from glowsim.errors import SolveError
 from glowsim.findings.luminance import Look, looks_of
-from glowsim.findings.noise import beyond_chance, noise_lm_mm2, shaken_often
+from glowsim.findings.noise import OVERLAP, beyond_chance, shaken_often
+from glowsim.findings.patches import eye_mm
+from glowsim.findings.slices import SURE, Ratio, Rows, Slice, slicing
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.scene import Room
 from glowsim.transport.likeness import Likeness
-from glowsim.transport.problem import BANDS, BoolArray
+from glowsim.transport.problem import BANDS
 from glowsim.transport.result import SurfaceGlow
 
 OFF = 0.10
 """A difference larger than this share makes quick a rough guide."""
-SURE = 2.0
-"""Standard errors that a difference must exceed to count, where it was not searched for: the worst
-of many places must exceed what chance brings among so many."""
 KNOWN = 0.2
 """Places are judged where the reference knows them better than this: 25 photons or more."""
-MOST_SLICES = 20
-SLICES_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 WELL_KNOWN = 0.06
-"""Patches are as wide as a slice is high, or wider until they are known to this."""
-OVERLAP = 8.0
-"""Patches that can be told apart when they may lie anywhere, over those side by side."""
+"""Patches are as wide as what the eye averages, as findings are, or wider until known to this."""
+WIDEST = 4.0
+"""The widest patches, in heights of a slice."""
 FAINT = 0.01
 """Slices and places darker than this share of the body's mean are not judged."""
-
-
-@dataclass(frozen=True)
-class Ratio:
-    """Quick over reference, and its one-sigma error.
-
-    sure : standard errors that a difference must exceed to count
-    """
-
-    value: float
-    noise: float
-    sure: float = SURE
-
-    @property
-    def off(self) -> float:
-        """How far from 1 the ratio is, as a share, noise included."""
-        return abs(self.value - 1.0)
-
-    @property
-    def surely_off(self) -> float:
-        """How far from 1 the ratio is at least, noise allowed for."""
-        return max(0.0, self.off - self.sure * self.noise)
-
-
-@dataclass(frozen=True)
-class Slice:
-    """A body between two heights along its long axis.
-
-    luminance : ratio of the mean luminances;  bands : of each colour band, None where it is dark
-    """
-
-    from_mm: float
-    to_mm: float
-    area_mm2: float
-    quick_cd_m2: float
-    reference_cd_m2: float
-    luminance: Ratio
-    bands: tuple[Ratio | None, ...]
 
 
 @dataclass(frozen=True)
@@ -95,7 +54,8 @@ class BodyAgreement:
     axis     : the slices stand along it, 'x', 'y' or 'z' of the body's own frame
     let_out  : ratio of all light from the faces meant to glow;  bands : of each colour band
     usual    : root mean square difference over the surface, the noise's share taken out, or the
-               least that could be told from it; usual_below : whether it is less than that
+               least that could be told from it; usual_below : whether it is less than that;
+               never above the worst place
     worst    : where they differ most, beyond the noise; None where they differ nowhere
     noise    : error of a typical place of `patch_mm`, the least difference that can be told
     trust    : what quick itself says to be careful about
@@ -181,7 +141,8 @@ def agreement_of(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Agre
     Raises SolveError if they are not of the same bodies.
     """
     pairs = list(_pairs(quick, reference, room))
-    bodies = tuple(_body(quick, reference, one, other) for one, other in pairs)
+    finest_mm = 4 * eye_mm(room)
+    bodies = tuple(_body(quick, reference, one, other, finest_mm) for one, other in pairs)
     return Agreement(quick.title, bodies)
 
 
@@ -213,8 +174,10 @@ def ratio_of_faces(
 
 def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[tuple[Look, Look]]:
     """Yield each different look of the prop as both solvers see it."""
-    known = {(look.body.key, look.copies[0].name): look for look in looks_of(reference, room)}
-    for look in looks_of(quick, room):
+    known = {
+        (look.body.key, look.copies[0].name): look for look in looks_of(reference, room, False)
+    }
+    for look in looks_of(quick, room, False):
         other = known.get((look.body.key, look.copies[0].name))
         if other is None or len(other.glows) != len(look.glows):
             raise SolveError(
@@ -223,24 +186,29 @@ def _pairs(quick: SurfaceGlow, reference: SurfaceGlow, room: Room) -> Iterator[t
         yield look, other
 
 
-def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) -> BodyAgreement:
+def _body(
+    quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look, finest_mm: float
+) -> BodyAgreement:
     surface = one.body.surface
-    axis, step, edges = _slicing(surface.vertices)
-    rows = _Rows(quick, reference, one, other)
+    axis, step, edges = slicing(surface.vertices)
+    rows = Rows(quick, reference, one, other)
     height = surface.centroids[:, axis]
     slices = [
         part
         for low, high in itertools.pairwise(edges)
         if (part := rows.slice(one.glows & (height >= low) & (height < high), low, high))
     ]
-    for patch_mm in (step, 2 * step, 4 * step):
+    for patch_mm in _widths(finest_mm, WIDEST * step):
         work, ratio, noise, bright = ratio_of_faces(one, other, patch_mm)
         share = work.area * ((bright > FAINT) & (noise < KNOWN))
         share = share / max(float(share.sum()), 1e-30)
         typical = float(np.sqrt(share @ noise**2))
         if 0 < typical < WELL_KNOWN:
             break
+    worst = _worst(one, work, ratio, noise, share, _patches(work, patch_mm))
     usual, below = _usual(ratio, noise, share, _patches(work, patch_mm))
+    # No root mean square is above its greatest: past the worst place, what is left is noise.
+    most = worst.ratio.off if worst else SURE * typical
     return BodyAgreement(
         body=one.name,
         name=one.body.name,
@@ -248,9 +216,9 @@ def _body(quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) ->
         slices=tuple(slices),
         let_out=rows.luminance(one.glows),
         bands=rows.bands(one.glows),
-        usual=usual,
+        usual=min(usual, most),
         usual_below=below,
-        worst=_worst(one, work, ratio, noise, share, _patches(work, patch_mm)),
+        worst=worst,
         noise=typical,
         patch_mm=patch_mm,
         trust=one.body.trust,
@@ -270,18 +238,13 @@ def _on_all(look: Look, faces: IntArray, values: FloatArray) -> FloatArray:
     return everywhere
 
 
-def _slicing(vertices: FloatArray) -> tuple[int, float, FloatArray]:
-    """Return the long axis of a surface, and the step and the edges of round slices along it."""
-    low, high = vertices.min(axis=0), vertices.max(axis=0)
-    # Of equal sides the last: props are drawn upright.
-    axis = 2 - int(np.argmax((high - low).round(3)[::-1]))
-    length = float(high[axis] - low[axis])
-    step = next((s for s in SLICES_MM if length <= s * MOST_SLICES), SLICES_MM[-1])
-    first = np.floor(low[axis] / step + 1e-6) * step
-    count = int(np.ceil((high[axis] - first) / step - 1e-6))
-    edges = first + step * np.arange(count + 1)
-    edges[-1] += 1e-3 * step
-    return axis, step, edges
+def _widths(finest_mm: float, widest_mm: float) -> Iterator[float]:
+    """Yield the widths of patches to try, from what the eye averages up."""
+    width = min(finest_mm, widest_mm)
+    while width < widest_mm:
+        yield width
+        width *= 2
+    yield widest_mm
 
 
 def _patches(work: Patchwork, patch_mm: float) -> float:
@@ -293,10 +256,10 @@ def _usual(
     ratio: FloatArray, noise: FloatArray, share: FloatArray, patches: float
 ) -> tuple[float, bool]:
     """Return the root mean square difference, or what it is below and True."""
-    # Over quick, which has no such noise: a ratio over a noisy figure is too great on average.
-    over = np.maximum(ratio, 1e-9)
-    variance = float(share @ (noise**2 / (over**2 * np.maximum(over, 1.0))))
-    square = float(share @ (1 - 1 / over) ** 2) - variance
+    # A ratio over a noisy figure is too great on average, by its relative variance.
+    relative = noise / np.sqrt(np.maximum(ratio, 1.0))
+    variance = float(share @ (relative * ratio) ** 2)
+    square = float(share @ (ratio / (1 + relative**2) - 1) ** 2) - variance
     # The mean square of n normal numbers is known to sqrt(2 / n) of their variance; these are not
     # quite normal and not quite alike, so three times that.
     least = 3 * variance * np.sqrt(2 / max(patches, 1.0))
@@ -322,62 +285,6 @@ def _worst(
     transform = look.copies[0].transform
     world = transform[:3, :3] @ place + transform[:3, 3]
     return Place(_rounded(place), _rounded(world), Ratio(float(ratio[k]), float(noise[k]), sure))
-
-
-class _Rows:
-    """Sums over chosen faces of one body, as both solvers see it."""
-
-    def __init__(self, quick: SurfaceGlow, reference: SurfaceGlow, one: Look, other: Look) -> None:
-        self._area = one.body.surface.areas_mm2
-        self._quick = one.luminance_cd_m2
-        self._reference = other.luminance_cd_m2
-        self._noise = _or_zero(other.noise_cd_m2, other.luminance_cd_m2)
-        copies = one.copies[0], other.copies[0]
-        self._quick_bands = quick.exitance_lm_mm2(copies[0])
-        self._bands = reference.exitance_lm_mm2(copies[1])
-        self._band_noise = [
-            _or_zero(noise_lm_mm2(reference, copies[1], band), self._bands[band])
-            for band in range(3)
-        ]
-
-    def slice(self, chosen: BoolArray, low: float, high: float) -> Slice | None:
-        """Return the slice of the `chosen` faces, None where they let out nothing."""
-        if not (self._area * self._reference)[chosen].any():
-            return None
-        area = float(self._area[chosen].sum())
-        quick, reference = (
-            float((self._area * v)[chosen].sum()) / area for v in (self._quick, self._reference)
-        )
-        return Slice(
-            float(low), round(float(high), 1), area, quick, reference,
-            self.luminance(chosen), self.bands(chosen),
-        )  # fmt: skip
-
-    def luminance(self, chosen: BoolArray) -> Ratio:
-        """Return the ratio of the luminances, faces weighed by area."""
-        return self._ratio(chosen, self._quick, self._reference, self._noise)
-
-    def bands(self, chosen: BoolArray) -> tuple[Ratio | None, ...]:
-        """Return the ratio of each band, None where the reference is dark."""
-        return tuple(
-            self._ratio(chosen, quick, reference, noise) if reference[chosen].any() else None
-            for quick, reference, noise in zip(
-                self._quick_bands, self._bands, self._band_noise, strict=True
-            )
-        )
-
-    def _ratio(
-        self, chosen: BoolArray, quick: FloatArray, reference: FloatArray, noise: FloatArray
-    ) -> Ratio:
-        area = self._area[chosen]
-        whole = float(area @ reference[chosen])
-        ratio = float(area @ quick[chosen]) / whole
-        # A photon leaves by one face: the errors of faces are all but independent.
-        return Ratio(ratio, ratio * float(np.sqrt(((area * noise[chosen]) ** 2).sum())) / whole)
-
-
-def _or_zero(noise: FloatArray | None, like: FloatArray) -> FloatArray:
-    return np.zeros_like(like) if noise is None else noise
 
 
 def _rounded(point: FloatArray) -> tuple[float, ...]:

@@ -2,7 +2,10 @@
 
 Uniformities follow the CIE / EN 12665 vocabulary: overall uniformity U0 is least over mean
 luminance; least over greatest is given beside it. Extremes of single faces are fickle, so the
-5th and 95th percentiles of area stand beside them.
+5th and 95th percentiles of area stand beside them. They say nothing of what is too bright: shares
+and a figure that counts both ends do, see `unevenness`.
+
+Luminances are as they are; ratios hold them against the look that is wanted of the body.
 """
 
 from __future__ import annotations
@@ -14,11 +17,15 @@ import numpy as np
 
 from glowsim.findings.luminance import Look
 from glowsim.findings.noise import SAMPLES, shaken
+from glowsim.findings.patches import Eye
+from glowsim.findings.unevenness import Grade, as_ripple, off_by, shares
 from glowsim.geometry.mesh import FloatArray
+from glowsim.scene import Thresholds
 
 FIGURES = (
     *("mean_cd_m2", "least_cd_m2", "p5_cd_m2", "median_cd_m2", "p95_cd_m2", "greatest_cd_m2"),
     *("u0", "least_over_greatest", "p5_over_mean", "p5_over_p95", "variation"),
+    *("seen_p5_over_mean", "off_by", "within_share", "too_dark_share", "too_bright_share"),
 )
 SHIFTED = 0.03
 """A figure that noise moves by more than this share is called shifted."""
@@ -28,8 +35,15 @@ SHIFTED = 0.03
 class Evenness:
     """Area-weighted figures over the faces that are meant to glow. Luminances in cd/m2.
 
-    noise   : one-sigma error of each of FIGURES, or None for a solver without noise
-    shifted : those of FIGURES that the noise of single faces makes too low or too high
+    u0, least_over_greatest, p5_over_mean, p5_over_p95 : ratios of luminance over what is wanted
+    variation : coefficient of variation, standard deviation over mean, likewise
+    seen_p5_over_mean : 5th percentile over mean, as the eye averages them
+    off_by    : factor by which a typical place, as the eye averages it, is off; 1 is even
+    within_share, too_dark_share, too_bright_share : of the area, as the eye averages it: within
+                `even_factor` of the middle, darker, brighter
+    grade     : 'even', 'fair' or 'patchy'; None for figures that no one has graded
+    noise     : one-sigma error of each of FIGURES, or None for a solver without noise
+    shifted   : those of FIGURES that the noise of single faces makes too low or too high
     """
 
     body: str
@@ -40,51 +54,50 @@ class Evenness:
     p5_cd_m2: float
     median_cd_m2: float
     p95_cd_m2: float
+    u0: float
+    least_over_greatest: float
+    p5_over_mean: float
+    p5_over_p95: float
     variation: float
-    """Coefficient of variation: standard deviation over mean."""
+    seen_p5_over_mean: float
+    off_by: float
+    within_share: float
+    too_dark_share: float
+    too_bright_share: float
+    grade: Grade | None = None
     noise: dict[str, float] | None = None
     shifted: tuple[str, ...] = ()
 
     @property
-    def u0(self) -> float:
-        """Least over mean luminance."""
-        return _ratio(self.least_cd_m2, self.mean_cd_m2)
-
-    @property
-    def least_over_greatest(self) -> float:
-        """Least over greatest luminance."""
-        return _ratio(self.least_cd_m2, self.greatest_cd_m2)
-
-    @property
-    def p5_over_mean(self) -> float:
-        """5th percentile over mean: what the evenness target is held against."""
-        return _ratio(self.p5_cd_m2, self.mean_cd_m2)
-
-    @property
-    def p5_over_p95(self) -> float:
-        """5th over 95th percentile."""
-        return _ratio(self.p5_cd_m2, self.p95_cd_m2)
+    def worse_end(self) -> float:
+        """What the evenness target is held against: 5th percentile over mean as seen, or that of a
+        soft ripple which is as uneven as this glow, whichever is less."""
+        return min(self.seen_p5_over_mean, as_ripple(self.off_by))
 
 
-def evenness_of(look: Look) -> Evenness:
-    """Return the evenness of a body as lit."""
-    return evenness_of_all(look.name, (look,), (1,))
+def evenness_of(eye: Eye) -> Evenness:
+    """Return the evenness of a body as lit and seen."""
+    return evenness_of_all(eye.look.name, (eye,), (1,))
 
 
-def evenness_of_all(name: str, looks: Sequence[Look], times: Sequence[int]) -> Evenness:
+def evenness_of_all(name: str, eyes: Sequence[Eye], times: Sequence[int]) -> Evenness:
     """Return the evenness of several bodies together, each counted so many times."""
 
     def joined(parts: Iterable[FloatArray]) -> FloatArray:
         return np.concatenate([np.tile(p, n) for p, n in zip(parts, times, strict=True)])
 
     def once(noisy: bool) -> Evenness:
-        luminance = joined(_luminance(look, random if noisy else None) for look in looks)
-        return evenness(name, luminance, area)
+        own = [_luminance(eye.look, random if noisy else None) for eye in eyes]
+        seen = (eye.blurred(values / eye.wanted) for eye, values in zip(eyes, own, strict=True))
+        return evenness(
+            name, joined(own), area, wanted=wanted, seen=joined(seen), factor=limits.even_factor
+        )
 
-    random = np.random.default_rng(0)
-    area = joined(look.body.surface.areas_mm2[look.glows] for look in looks)
+    random, limits = np.random.default_rng(0), eyes[0].limits
+    area = joined(eye.patchwork.area for eye in eyes)
+    wanted = joined(eye.wanted for eye in eyes)
     figures = once(False)
-    if all(look.noise_cd_m2 is None for look in looks):
+    if all(eye.look.noise_cd_m2 is None for eye in eyes):
         return figures
     return _with_noise(figures, [once(True) for _ in range(SAMPLES)])
 
@@ -104,27 +117,52 @@ def _with_noise(figures: Evenness, again: list[Evenness]) -> Evenness:
         values = np.array([getattr(other, name) for other in again])
         noise[name] = float(values.std(ddof=1))
         # Nothing is quite dark: 0 only says that no photon has come that way yet.
-        if value == 0 or abs(values.mean() - value) > SHIFTED * abs(value):
+        is_share = name.endswith("_share")
+        moved = abs(values.mean() - value)
+        if moved > SHIFTED * (1 if is_share else abs(value)) or (value == 0 and not is_share):
             shifted.append(name)
     return replace(figures, noise=noise, shifted=tuple(shifted))
 
 
-def evenness(name: str, luminance_cd_m2: FloatArray, area_mm2: FloatArray) -> Evenness:
-    """Return the figures for faces of given luminance and area, (n,) float each."""
+def evenness(
+    name: str,
+    luminance_cd_m2: FloatArray,
+    area_mm2: FloatArray,
+    *,
+    wanted: FloatArray | float = 1.0,
+    seen: FloatArray | None = None,
+    factor: float = Thresholds().even_factor,
+) -> Evenness:
+    """Return the figures for faces of given luminance and area, (n,) float each.
+
+    wanted : the level wanted of each face, of mean 1
+    seen   : luminance over that level as the eye averages it; that of the faces if left out
+    factor : what lies within this factor of the middle is neither too dark nor too bright
+    """
     total = float(area_mm2.sum())
     mean = float((luminance_cd_m2 * area_mm2).sum() / total)
-    spread = float((area_mm2 * (luminance_cd_m2 - mean) ** 2).sum() / total)
     p5, median, p95 = area_percentiles(luminance_cd_m2, area_mm2, (5, 50, 95))
+    judged = luminance_cd_m2 / wanted
+    middle = float((judged * area_mm2).sum() / total)
+    spread = float((area_mm2 * (judged - middle) ** 2).sum() / total)
+    low, high = area_percentiles(judged, area_mm2, (5, 95))
+    least, greatest = float(judged.min()), float(judged.max())
+    seen = judged if seen is None else seen
     return Evenness(
         name,
         total,
         mean,
         float(luminance_cd_m2.min()),
         float(luminance_cd_m2.max()),
-        p5,
-        median,
-        p95,
-        _ratio(np.sqrt(spread), mean),
+        *(p5, median, p95),
+        _ratio(least, middle),
+        _ratio(least, greatest),
+        _ratio(low, middle),
+        _ratio(low, high),
+        _ratio(np.sqrt(spread), middle),
+        _ratio(area_percentiles(seen, area_mm2, (5,))[0], middle),
+        off_by(seen, area_mm2),
+        *shares(seen, area_mm2, factor),
     )
 
 

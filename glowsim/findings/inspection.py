@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from glowsim.catalogue import Material
+from glowsim.findings.fictions import fictions
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body
@@ -82,9 +83,14 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     for key, number in plan.distinct.items():
         report(f"shaping {scene.bodies[number].name}")
         problems[key] = body_problem(plan, number)
-    return tuple(
+    checks = (
         _checked(plan, body, problems[key], len(copies_of(body)))
         for body, key in zip(scene.bodies, plan.keys, strict=True)
+    )
+    beware = fictions(scene)
+    return tuple(
+        replace(check, notes=(*check.notes, beware[check.name])) if check.name in beware else check
+        for check in checks
     )
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import stdtrit
 
+from glowsim.errors import SolveError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
@@ -19,6 +20,28 @@ SAMPLES = 24
 """Times the noise is added again; an error is known to 1 / sqrt(2 * 24), 15 %."""
 CHANCE = 0.01
 """Chance, over a whole body, that noise alone goes beyond what counts as being within it."""
+OVERLAP = 8.0
+"""Patches that can be told apart when they may lie anywhere, over those side by side."""
+
+
+def check_known(glow: SurfaceGlow, copy: Copy) -> None:
+    """Raise SolveError if a light that is on has let out no photon yet: there is nothing to judge.
+
+    The reference solver gives the light of which nothing is known an infinite error.
+    """
+    body = glow.bodies[copy.body]
+    if body.error is None:
+        return
+    on = glow.flux_lm(copy) > 0
+    unknown = [k for k in np.flatnonzero(on.any(axis=1)) if np.isinf(body.error[k][on[k]]).any()]
+    if unknown:
+        names = ", ".join(f"'{glow.lights[copy.lights[k]].name}'" for k in unknown[:3])
+        more = f" and {len(unknown) - 3} more" if len(unknown) > 3 else ""
+        raise SolveError(
+            f"'{copy.of}' cannot be judged: of its {len(on)} lights {names}{more} has let out no "
+            "photon yet, which says nothing of how bright it is; go on with --resume, and give it "
+            "more photons (--photons) or time (--time)"
+        )
 
 
 def noise_lm_mm2(glow: SurfaceGlow, copy: Copy, band: int | None = None) -> FloatArray | None:

@@ -12,6 +12,8 @@ from glowsim.transport.result import Account
 
 DEEP = 0.1
 """A body that lets out less than this share of a colour swallows it on the way, not by and by."""
+OPAQUE = (1.0, 1.0)
+"""The factors of what is no material: a board, a core, air."""
 WIDEST = 100.0
 """Beyond this factor nothing is known of a brightness."""
 
@@ -41,23 +43,25 @@ def material_range(account: Account, flux_lm: FloatArray, scene: Scene) -> tuple
 def _kept(
     account: Account, flux_lm: FloatArray, let_out: FloatArray, sign: int, scene: Scene
 ) -> FloatArray:
-    """Return what light let out becomes, per band, one sigma darker (1) or paler (-1)."""
+    """Return what light let out becomes, per band, one sigma darker (1) or paler (-1).
+
+    Boards and cores in the material take more where light turns round more often: their odds go
+    as mu_s' alone.
+    """
     emitted = np.maximum(flux_lm.sum(axis=0), 1e-12)
-    kept, steepest = np.ones(3), 1.0
-    for region, name in enumerate(account.regions):
-        factor = _odds_factor(name, scene)
+    factors = [_factors(name, scene) for name in account.regions]
+    turning = max((mu_s for _, mu_s in factors), default=1.0)
+    before, after, steepest = np.ones(3), np.ones(3), 1.0
+    for region, (mu_a, mu_s) in enumerate(factors):
+        own = float(np.exp(np.hypot(np.log(mu_a), np.log(mu_s))))
+        factor = own if (mu_a, mu_s) != OPAQUE else turning
         share = (flux_lm * account.absorbed[:, :, region]).sum(axis=0) / emitted
-        odds = share / np.maximum(1 - share, 1e-9)
-        kept *= (1 + odds) / (1 + odds * factor**sign)
+        odds = share / np.maximum(let_out, 1e-9)
+        before += odds
+        after += odds * factor**sign
         steepest = max(steepest, factor)
     deep = np.maximum(let_out, 1e-12) ** (steepest ** (sign / 2) - 1)
-    return np.where(let_out < DEEP, deep, kept)
-
-
-def _odds_factor(name: str, scene: Scene) -> float:
-    """Return the one-sigma factor of the odds of being absorbed in a material."""
-    mu_a, mu_s = _factors(name, scene)
-    return float(np.exp(np.hypot(np.log(mu_a), np.log(mu_s))))
+    return np.where(let_out < DEEP, deep, before / after)
 
 
 def _factors(name: str, scene: Scene) -> tuple[float, float]:
@@ -65,7 +69,7 @@ def _factors(name: str, scene: Scene) -> tuple[float, float]:
     own = scene.materials.get(name)
     if own is None:
         entry: Material | None = load_catalogue().materials.get(name)
-        return (entry.mu_a_factor, entry.mu_s_reduced_factor) if entry else (1.0, 1.0)
+        return (entry.mu_a_factor, entry.mu_s_reduced_factor) if entry else OPAQUE
     like = own.get("like")
     base = (DEFAULT_FACTOR, DEFAULT_FACTOR) if like in (None, name) else _factors(str(like), scene)
     given = (own.get("mu_a_factor", base[0]), own.get("mu_s_reduced_factor", base[1]))

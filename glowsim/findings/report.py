@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from glowsim.findings.account import EnergyAccount, energy_account
 from glowsim.findings.cautions import cautions_of
 from glowsim.findings.compared import Comparison, compared_with
 from glowsim.findings.evenness import Evenness, evenness_of, evenness_of_all
+from glowsim.findings.fictions import fictions
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
-from glowsim.findings.patches import Eye, Patch
+from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
-from glowsim.findings.suggest import suggestion
+from glowsim.findings.suggest import Suggestion, suggestion
+from glowsim.findings.unevenness import grade
+from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Room, Scene, Thresholds
+from glowsim.transport.exchange import MATTERS
 from glowsim.transport.result import SurfaceGlow
 
 MOST_PER_BODY = 8
 """Findings listed for one body, worst first; the rest is counted."""
+WORTH_SAYING = 0.005
+"""A smaller share of a surface is not worth a word."""
 WITHIN_NOISE = "within the noise of this run: more photons will tell whether it is there"
 
 
@@ -33,9 +39,12 @@ class Finding:
 
     body_place_mm : in the body's own frame;  prop_place_mm : on its first copy, in the prop
     from_mm, to_mm : heights (z) it reaches in the body's own frame
+    size_mm : diameter of a disc of its area;  length_mm, width_mm : how far it reaches
+    ring    : whether it runs all round; then its length is its diameter
     noise, noise_to_mean : one-sigma errors of the ratios, 0 for a solver without noise
     within_noise   : noise alone could make such a patch
     elsewhere_mm   : the same place on the other copies that look alike, in the prop
+    suggested_mm   : where the suggestion wants a light, in the body's own frame, if anywhere
     """
 
     number: int
@@ -47,6 +56,9 @@ class Finding:
     from_mm: float
     to_mm: float
     size_mm: float
+    length_mm: float
+    width_mm: float
+    ring: bool
     area_mm2: float
     ratio: float
     ratio_to_mean: float
@@ -58,12 +70,30 @@ class Finding:
     noise_to_mean: float = 0.0
     within_noise: bool = False
     elsewhere_mm: tuple[tuple[float, ...], ...] = ()
+    suggested_mm: tuple[float, ...] | None = None
+
+    @property
+    def size(self) -> str:
+        """How large it is [mm]: '19', '370 x 46' or 'ring 40'."""
+        if self.ring:
+            return f"ring {self.length_mm:.0f}"
+        slender = self.length_mm >= SLENDER * self.width_mm
+        return f"{self.length_mm:.0f}" + (f" x {self.width_mm:.0f}" if slender else "")
+
+    @property
+    def what(self) -> str:
+        """Its kind and shape: 'hot spot', 'hot ring', 'dark gap', 'dark ring', 'light leak'."""
+        return f"{self.kind.split()[0]} ring" if self.ring else self.kind
 
     @property
     def label(self) -> str:
         """How large and how strong it is, in a few words."""
-        what = "the glow's mean" if self.kind == "light leak" else "its surroundings"
-        words = f"{self.size_mm:.0f} mm wide, {self.ratio:.2g} x {what}"
+        of = "the glow's mean" if self.kind == "light leak" else "its surroundings"
+        words = f"{self.size} mm" if " x " in self.size else f"{self.size} mm wide"
+        if self.ring:
+            reach = f"{self.from_mm:.0f} to {self.to_mm:.0f}"
+            words = f"ring at height {reach}, {self.length_mm:.0f} mm across"
+        words += f", {self.ratio:.2g} x {of}"
         return f"{words}, within noise" if self.within_noise else words
 
 
@@ -76,6 +106,7 @@ class Findings:
     trust   : what makes the solver a rough guide, by body
     compared : how far quick was off on bodies like these, by body, where that is known
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
+    untold  : share of the glowing surface of which noise lets nothing be said, where it is any
     """
 
     title: str
@@ -93,6 +124,7 @@ class Findings:
     notes: tuple[str, ...]
     compared: dict[str, Comparison] = field(default_factory=dict)
     noise: dict[str, float] = field(default_factory=dict)
+    untold: dict[str, float] = field(default_factory=dict)
 
     def __str__(self) -> str:
         room = self.room
@@ -103,7 +135,7 @@ class Findings:
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
                 f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
-                f"5 %/mean {even.p5_over_mean:.2g} (even from {self.limits.evenness_target:g} on)"
+                f"5 %/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
             )
         for found in self.found:
             place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
@@ -121,6 +153,7 @@ class Findings:
             f"trust: {body}: single bright faces are known to {100 * share:.2g} %"
             for body, share in self.noise.items()
         ]
+        lines += [f"trust: {body}: {untold_words(share)}" for body, share in self.untold.items()]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 
@@ -131,8 +164,8 @@ class Findings:
             "solver": self.solver,
             "room": self.room.model_dump(),
             "thresholds": self.limits.model_dump(),
-            "evenness": [_evenness_json(e) for e in self.bodies],
-            "whole": _evenness_json(self.whole) if self.whole else None,
+            "evenness": [_plain(e) for e in self.bodies],
+            "whole": _plain(self.whole) if self.whole else None,
             "reads_as_lit": [_plain(v) for v in self.lit],
             "findings": [_plain(f) for f in self.found],
             "unlisted_findings": self.unlisted,
@@ -143,24 +176,37 @@ class Findings:
                 for name, known in self.compared.items()
             },
             "noise": {name: round(share, 5) for name, share in self.noise.items()},
+            "untold": {name: round(share, 5) for name, share in self.untold.items()},
             "cautions": list(self.cautions),
             "notes": list(self.notes),
         }
 
 
 def findings_of(
-    glow: SurfaceGlow, scene: Scene, comparisons: Sequence[Comparison] = ()
+    glow: SurfaceGlow,
+    scene: Scene,
+    comparisons: Sequence[Comparison] = (),
+    *,
+    across: bool = True,
 ) -> Findings:
     """Judge a glow for a scene's room, viewing distance and thresholds.
 
-    comparisons : of quick with the reference, made earlier; what they tell is said with quick.
+    comparisons : of quick with the reference, made earlier; what they tell is said with quick
+    across      : count the light that bodies send each other across the air
     """
-    looks = looks_of(glow, scene.room)
+    looks = looks_of(glow, scene.room, across)
+    eyes = [_eye(look, scene) for look in looks]
     found: list[Finding] = []
-    unlisted = 0
-    for look in looks:
-        eye = Eye(look, scene.room, scene.findings)
-        patches = [*_leaks(eye, scene), *eye.patches()]
+    bodies: list[Evenness] = []
+    unlisted = spots = 0
+    untold: dict[str, float] = {}
+    for eye in eyes:
+        if (hidden := eye.told.untold(eye.patchwork.area)) >= WORTH_SAYING:
+            untold[eye.look.name] = hidden
+        standing_out = eye.patches()
+        bodies.append(_graded(evenness_of(eye), len(standing_out), scene.findings))
+        spots += len(standing_out)
+        patches = [*_leaks(eye, scene), *standing_out]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
             found.append(_finding(len(found) + 1, patch, eye, glow))
@@ -169,18 +215,69 @@ def findings_of(
         solver=glow.solver,
         room=scene.room,
         limits=scene.findings,
-        bodies=tuple(evenness_of(look) for look in looks),
-        whole=_whole(looks),
+        bodies=tuple(bodies),
+        whole=_whole(eyes, spots),
         lit=tuple(_lit(look, glow, scene) for look in looks),
         found=tuple(found),
         unlisted=unlisted,
         account=energy_account(glow),
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
         cautions=cautions_of(glow, looks, scene),
-        notes=glow.notes,
+        notes=(
+            *glow.notes,
+            *_fades(eyes, scene),
+            *_across_notes(looks),
+            *(f"{body}: {text}" for body, text in fictions(scene).items()),
+        ),
         compared=compared_with(glow.bodies, comparisons) if glow.solver == "quick" else {},
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
+        untold=untold,
     )
+
+
+def _eye(look: Look, scene: Scene) -> Eye:
+    return Eye(look, scene.room, scene.findings, fade_of(scene, look.copies[0].of))
+
+
+def _fades(eyes: Sequence[Eye], scene: Scene) -> list[str]:
+    """Say which bodies are held against a fade."""
+    names = dict.fromkeys(eye.look.copies[0].of for eye in eyes)
+    fades = [(name, fade) for name in names if (fade := fade_of(scene, name))]
+    return [
+        f"{name}: held against the fade wanted of it, {fade.fade}, to {fade.to:g} of its bright end"
+        for name, fade in fades
+    ]
+
+
+def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
+    return replace(figures, grade=grade(figures.worse_end, spots, limits))
+
+
+def untold_words(share: float) -> str:
+    """Return what it means that noise hides a share of a surface."""
+    return (
+        f"too few photons to tell hot spots and dark gaps from noise on {100 * share:.0f} % of it: "
+        "follow more"
+    )
+
+
+def _across_notes(looks: Sequence[Look]) -> list[str]:
+    """Say how far light between faces matters, where it does, and what of it is left out."""
+    notes, shares = [], []
+    for look in looks:
+        weight = look.body.surface.areas_mm2 * look.glows
+        share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
+        if share >= MATTERS:
+            shares.append(f"{100 * share:.0f} % of what {look.name} shows")
+        if look.lost_share >= MATTERS:
+            notes.append(
+                f"{100 * look.lost_share:.0f} % of the light that {look.name} lets out falls back "
+                "into its open hollow and is left out: it is somewhat brighter than said"
+            )
+    if shares:
+        shown = ", ".join(shares)
+        notes.insert(0, f"faces light each other: {shown} is the prop's own light that falls on it")
+    return notes
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
@@ -194,14 +291,16 @@ def _leaks(eye: Eye, scene: Scene) -> list[Patch]:
     return light_leaks(eye, where) if where else []
 
 
-def _suggestion(patch: Patch, eye: Eye) -> str:
+def _suggestion(patch: Patch, eye: Eye) -> Suggestion:
     if patch.within_noise:
-        return WITHIN_NOISE
-    return stopped(patch, eye) if patch.kind == "light leak" else suggestion(patch, eye)
+        return Suggestion(WITHIN_NOISE)
+    if patch.kind == "light leak":
+        return Suggestion(stopped(patch, eye))
+    return suggestion(patch, eye)
 
 
 def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
-    copy = eye.look.copies[0]
+    copy, advice = eye.look.copies[0], _suggestion(patch, eye)
     world, *elsewhere = (
         _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3]) for c in eye.look.copies
     )
@@ -215,24 +314,29 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         patch.from_mm,
         patch.to_mm,
         patch.size_mm,
+        patch.length_mm,
+        patch.width_mm,
+        patch.ring,
         patch.area_mm2,
         patch.ratio,
         patch.ratio_to_mean,
         glow.lights[copy.lights[patch.light]].name,
         patch.light_mm,
         patch.direct_share,
-        _suggestion(patch, eye),
+        advice.words,
         patch.noise,
         patch.noise_to_mean,
         patch.within_noise,
         tuple(elsewhere),
+        None if advice.place_mm is None else _rounded(advice.place_mm),
     )
 
 
-def _whole(looks: tuple[Look, ...]) -> Evenness | None:
-    if not looks:
+def _whole(eyes: Sequence[Eye], spots: int) -> Evenness | None:
+    if not eyes:
         return None
-    return evenness_of_all("whole prop", looks, [len(look.copies) for look in looks])
+    figures = evenness_of_all("whole prop", eyes, [len(eye.look.copies) for eye in eyes])
+    return _graded(figures, spots, eyes[0].limits)
 
 
 def _rounded(point: FloatArray) -> tuple[float, ...]:
@@ -242,15 +346,6 @@ def _rounded(point: FloatArray) -> tuple[float, ...]:
 def _plain(item: Any) -> dict[str, Any]:
     # Adding nothing turns -0.0 into 0.0.
     return {k: round(v, 5) + 0.0 if isinstance(v, float) else v for k, v in vars(item).items()}
-
-
-def _evenness_json(figures: Evenness) -> dict[str, Any]:
-    return _plain(figures) | {
-        "u0": round(figures.u0, 5) + 0.0,
-        "least_over_greatest": round(figures.least_over_greatest, 5) + 0.0,
-        "p5_over_mean": round(figures.p5_over_mean, 5) + 0.0,
-        "p5_over_p95": round(figures.p5_over_p95, 5) + 0.0,
-    }
 
 
 def _account_json(account: EnergyAccount) -> dict[str, Any]:

@@ -32,6 +32,8 @@ MORE_MM = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 16.0, 20.0)
 """More material than the last is another prop."""
 STRENGTHS = (1.0, 0.5, 0.25, 0.1)
 """Brightness of another light, in that of the nearest one."""
+GOOD_TO = 1.2
+"""The brightest place over the mean is foretold to this factor, against new solves."""
 PLACES = 150
 """Places tried for another light."""
 CLEAR_MM, BURIED_MM = 5.0, 3.0
@@ -58,28 +60,41 @@ def _kernel(distance_mm: FloatArray, fall_per_mm: float) -> FloatArray:
     return total
 
 
-def suggestion(patch: Patch, eye: Eye) -> str:
-    """Return one plain sentence on what would mend a patch."""
+@dataclass(frozen=True)
+class Suggestion:
+    """One plain sentence on what to try; place_mm : (3,) float, where it wants a light, in the
+    body's frame, None where it names no place."""
+
+    words: str
+    place_mm: FloatArray | None = None
+
+
+def suggestion(patch: Patch, eye: Eye) -> Suggestion:
+    """Return what would mend a patch."""
     look = eye.look
     if patch.kind == "hot spot" and patch.direct_share > BARE_LED:
-        return (
+        return Suggestion(
             f"{100 * patch.direct_share:.0f} % of the light here never scattered, the bare LED "
             "shows: put a diffuser over it (thin fabric, frosted film) or use a cloudier material"
         )
     spaced = _too_far_apart(patch, look)
     if spaced:
-        return spaced
+        return Suggestion(spaced)
     trial = _Trial(patch, eye)
     ideas = [trial.move(), trial.thicker() if patch.kind == "hot spot" else trial.another()]
-    known = [idea for idea in ideas if idea]
+    known = [idea for idea in ideas if idea is not None]
     if not known and trial.hollow and patch.kind == "dark gap":
-        return (
+        return Suggestion(
             "turn a board toward it, or add one that faces it: inside a hollow, what no LED shines "
             "on gets light from the other walls only"
         )
     if not known:
-        return "no simple change of the nearest light helps: try another board or material"
-    return " or ".join(known) + " (estimate; run again to confirm)"
+        return Suggestion(
+            "no simple change of the nearest light helps: try another board or material"
+        )
+    words = " or ".join(idea.words for idea in known) + " (estimate; run again to confirm)"
+    places = [idea.place_mm for idea in known if idea.place_mm is not None]
+    return Suggestion(words, places[-1] if places else None)
 
 
 class _Trial:
@@ -93,8 +108,9 @@ class _Trial:
         self._share = eye.patchwork.area / eye.patchwork.area.sum()
         self._mine = np.isin(rows, patch.faces)
         self._leds = _leds(self._look, patch.light)
-        self._own = self._look.per_light_cd_m2[patch.light, rows]
-        self._seen = self._look.seen_cd_m2[rows]
+        self._wanted = eye.wanted
+        self._own = self._look.per_light_cd_m2[patch.light, rows] / self._wanted
+        self._seen = eye.seen_cd_m2
         self._fit = _falloff(self._look, patch.light)
         self._before = self._fit.at(self._centre, self._leds)
         others = self._look.body.led_mm[self._look.body.led_light != patch.light]
@@ -102,8 +118,8 @@ class _Trial:
         self._now = self._fault(self._seen, self._leds)
         self._spread_now = self._spread(self._seen)
 
-    def move(self) -> str:
-        """Return the best move of the light, or nothing if none helps clearly."""
+    def move(self) -> Suggestion | None:
+        """Return the best move of the light, None if none helps clearly."""
         look = self._look
         ways = np.vstack([np.eye(3), -np.eye(3)])
         steps = (ways[:, None, :] * np.array(MOVES_MM)[None, :, None]).reshape(-1, 3)
@@ -117,53 +133,67 @@ class _Trial:
             tried.append((self._seen - self._own + moved, leds))
         best = self._best(tried)
         if best is None:
-            return ""
+            return None
         step = steps[best]
-        return (
+        return Suggestion(
             f"move {_light_name(look, self._patch.light)} about {np.linalg.norm(step):.0f} mm "
-            f"{_way(step)}{self._outcome(*tried[best])}"
+            f"{_way(step)}{self._outcome(*tried[best])}",
+            look.body.light_mm[self._patch.light] + step,
         )
 
-    def thicker(self) -> str:
+    def thicker(self) -> Suggestion | None:
         """Return how much more material all round would calm a hot spot, if that can."""
         if self.hollow:
-            return ""  # a thicker wall around a hollow dims the spot and all around it alike
+            return None  # a thicker wall around a hollow dims the spot and all around it alike
         for more in MORE_MM:
             further = self._fit.at(self._centre + more * self._normal, self._leds)
             seen = self._seen - self._own + self._own * further / self._before
             if self._fault(seen, self._leds) < self._goal:
                 outcome = self._outcome(seen, self._leds)
-                return f"add about {more:.0f} mm of material all round{outcome}"
-        return ""
+                return Suggestion(f"add about {more:.0f} mm of material all round{outcome}")
+        return None
 
-    def another(self) -> str:
+    def another(self) -> Suggestion | None:
         """Return where another light would fill a dark gap, if one can."""
         if self.hollow:
-            return ""  # the light there comes from all walls, and tells nothing of another LED
-        points = self._places()
-        tried = []
-        for point in points:
-            more = len(self._leds) * self._fit.at(self._centre, point[None])
+            return None  # the light there comes from all walls, and tells nothing of another LED
+        to_leds = _apart(self._centre, self._look.body.led_mm).min(axis=1)
+        most = max(self._peak(self._seen), self._eye.limits.whole_bright_ratio)
+        tried, asked = [], []
+        for point in self._places():
+            more = len(self._leds) * self._fit.at(self._centre, point[None]) / self._wanted
             leds = np.vstack([self._leds, point])
-            tried += [(self._seen + strength * more, leds) for strength in STRENGTHS]
+            its_own = _apart(self._centre, point[None])[:, 0] < to_leds
+            for strength in STRENGTHS:
+                seen = self._seen + strength * more
+                spot = float(seen[its_own].max(initial=0.0)) / self._mean(seen)
+                if spot * GOOD_TO < most:  # else it may well be a hot spot of its own
+                    tried.append((seen, leds))
+                    asked.append((point, strength))
         best = self._best(tried)
         if best is None:
-            return ""
-        share = STRENGTHS[best % len(STRENGTHS)]
+            return None
+        place, share = asked[best]
         dimmed = "" if share == 1 else f", {share:g} times as bright as the nearest one"
-        where = at_mm(points[best // len(STRENGTHS)])
-        return f"add a light near {where}{dimmed}{self._outcome(*tried[best])}"
+        outcome = self._outcome(*tried[best])
+        return Suggestion(f"add a light near {at_mm(place)}{dimmed}{outcome}", place)
 
     def _places(self) -> FloatArray:
-        """Return places for another light: around the patch, within the body, clear of LEDs."""
+        """Return places for another light: around the patch, within the body, clear of LEDs.
+
+        On a net of whole millimetres about the axis, so that faces of another size, as the
+        decisions solve with, lead to the same place.
+        """
         body = self._look.body
         low, high = body.surface.bounds
-        points = low + np.random.default_rng(0).random((20 * PLACES, 3)) * (high - low)
+        step = max(1.0, float(np.round(np.cbrt(np.prod(high - low) / (20 * PLACES)))))
+        axes = [step * np.arange(np.ceil(low[k] / step), high[k] // step + 1) for k in range(3)]
+        points = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
         middle = np.average(self._centre[self._mine], axis=0, weights=self._share[self._mine])
         near = np.linalg.norm(points - middle, axis=1) < 2 * max(self._patch.size_mm, 20.0)
         clear = _apart(points, body.led_mm).min(axis=1) > CLEAR_MM
-        points = points[near & clear][: 4 * PLACES]
-        return points[depth_mm(body.surface, points) > BURIED_MM][:PLACES]
+        points = _thinned(points[near & clear], 4 * PLACES)
+        return _thinned(points[depth_mm(body.surface, points) > BURIED_MM], PLACES)
 
     @property
     def hollow(self) -> bool:
@@ -222,6 +252,11 @@ class _Trial:
             f", which takes its mean from {1 / self._now:.2g} to about {1 / then:.2g} of the "
             "whole body's"
         )
+
+
+def _thinned(points: FloatArray, most: int) -> FloatArray:
+    """Return every n-th of some points, so that no more than `most` are left."""
+    return points[:: max(1, -(-len(points) // most))]
 
 
 def _falloff(look: Look, light: int) -> _Falloff:

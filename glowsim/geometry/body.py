@@ -11,6 +11,7 @@ import numpy as np
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
+from glowsim.geometry.joined import joined_to
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
 from glowsim.geometry.patterns import placed
@@ -61,7 +62,7 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
-    inserts = []
+    made: list[tuple[Insert, Mesh]] = []
     for k, insert in enumerate(body.inserts):
         what = f"{body.name}, {insert.name or f'insert {k + 1}'}"
         try:
@@ -70,9 +71,27 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
                 raise GeometryError(f"{what}: lies wholly outside the body")
         except (GeometryError, SceneError) as problem:
             raise scene_file.fault((*at, "inserts", k), str(problem)) from None
-        inserts.append(mesh)
-        notes += more
+        before = [("the body", outer), ("the hollow", hollow)]
+        before += [(other.name or f"insert {j + 1}", m) for j, (other, m) in enumerate(made)]
+        mesh, one_wall = joined_to(mesh, before, what)
+        made.append((insert, mesh))
+        notes += more + one_wall
+    inserts = [mesh for _, mesh in made]
     return Solid(outer, hollow, tuple(inserts), tuple(notes))
+
+
+def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
+    """Return the outer surface of body `number` from its mesh file, repaired and no more.
+
+    None for a sketch shape, which has no more detail, and for a mesh with a layer grown on it,
+    whose surface is computed anew. Raises GeometryError or SceneError as `solid_of` does.
+    """
+    body = scene_file.scene.bodies[number]
+    if body.mesh is None or body.mesh.grow_mm > 0:
+        return None
+    vertices, faces, _ = read_mesh(body.mesh, scene_file.folder)
+    mesh, _ = repaired(vertices, faces, body.name, body.mesh.keep)
+    return mesh
 
 
 def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path:

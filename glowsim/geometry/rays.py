@@ -103,6 +103,30 @@ class Joined:
         )
 
 
+def cosine_rays(normals: FloatArray, turn: FloatArray, share: FloatArray) -> FloatArray:
+    """Return directions by the cosine law about normals (n, 3), (n * k, 3) float.
+
+    turn, share : (n, k) float, 0..1, evenly spread: the way around and the disc's area within
+    """
+    around, radius = 2 * np.pi * turn, np.sqrt(share)
+    x, y, z = radius * np.cos(around), radius * np.sin(around), np.sqrt(1 - share)
+    # A frame about the normal without a special case (Duff et al., J. Comput. Graph. Tech. 6(1),
+    # 1 (2017)).
+    nx, ny, nz = normals.T[:, :, None]
+    sign = np.where(nz >= 0, 1.0, -1.0)
+    a = -1 / (sign + nz)
+    b = nx * ny * a
+    rays = np.stack(
+        [
+            x * (1 + sign * nx * nx * a) + y * b + z * nx,
+            x * sign * b + y * (sign + ny * ny * a) + z * ny,
+            -x * sign * nx - y * ny + z * nz,
+        ],
+        axis=-1,
+    )
+    return rays.reshape(-1, 3)
+
+
 def inside_spans(
     mesh: Mesh, x: FloatArray, y: FloatArray, target: RayTarget | None = None
 ) -> tuple[IntArray, FloatArray, FloatArray]:

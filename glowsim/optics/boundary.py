@@ -71,12 +71,20 @@ def entry_gain(cosine: ArrayLike, n: float) -> Array:
     `transport_coefficient` for I and F.
     """
     mu = np.asarray(cosine, dtype=float)
-    nodes, weight, power, radiance, z_e = _milne(n)
+    return 4.0 * milne_radiance(mu, n) / (3.0 * (mu + _milne(n)[4]))
+
+
+def milne_radiance(cosine: ArrayLike, n: float) -> Array:
+    """Return the radiance I / F of Milne's problem that meets a face of relative index `n`.
+
+    cosine : (m,) float, to the outward normal, inside; see `transport_coefficient`.
+    """
+    mu = np.asarray(cosine, dtype=float)
+    nodes, weight, power, radiance, _ = _milne(n)
     arriving = weight * nodes * chandrasekhar_h(nodes, albedo=1.0) * power * radiance
     inner = (arriving / (mu[..., None] + nodes)).sum(axis=-1)
     h = chandrasekhar_h(mu.ravel(), albedo=1.0).reshape(mu.shape)
-    outgoing = h * (np.sqrt(3.0) / 4.0 + 0.5 * inner)
-    return 4.0 * outgoing / (3.0 * (mu + z_e))
+    return h * (np.sqrt(3.0) / 4.0 + 0.5 * inner)
 
 
 @lru_cache(maxsize=1024)

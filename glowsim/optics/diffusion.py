@@ -27,6 +27,21 @@ def diffusion_coefficient_mm(*, mu_a_per_mm: ArrayLike, mu_s_reduced_per_mm: Arr
     return 1.0 / (3.0 * (np.asarray(mu_a_per_mm, dtype=float) + np.asarray(mu_s_reduced_per_mm)))
 
 
+def asymptotic_diffusion_coefficient_mm(
+    *, mu_a_per_mm: float, mu_s_reduced_per_mm: float, g: float
+) -> float:
+    """Return D = mu_a / k^2 in mm, with the k by which transport theory has light die far away.
+
+    D = 1 / (3 (mu_s' + a mu_a)), a = 1 - 0.8 / (1 + g): the P3 approximation with
+    Henyey-Greenstein scattering, to first order in the absorption (derived; 0.2 at g = 0 is
+    Aronson & Corngold's, J. Opt. Soc. Am. A 16, 1066, 1999, from memory). Its k is within 0.2 %
+    of `exact.decay_constant_of_phase` up to mu_a = 0.2 mu_s'; with `diffusion_coefficient_mm`
+    light dies 3.5 % too soon at mu_a = mu_s'/10 and g = 0, which is 16 % over five such lengths.
+    """
+    share = 1.0 - 0.8 / (1.0 + g)
+    return 1.0 / (3.0 * (mu_s_reduced_per_mm + share * mu_a_per_mm))
+
+
 def effective_attenuation_per_mm(
     *, mu_a_per_mm: ArrayLike, mu_s_reduced_per_mm: ArrayLike
 ) -> Array:

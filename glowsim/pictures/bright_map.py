@@ -57,7 +57,7 @@ def scale_of(studio: Studio) -> ColourScale:
     """Return a scale of colours that suits the parts of a prop that are meant to glow."""
     emission = studio.shading.emission
     faces = emission.glows if emission.glows.any() else np.ones_like(emission.glows)
-    return scale_for(emission.mean_cd_m2[faces, 1], studio.stage.areas_mm2[faces])
+    return scale_for(emission.square_on_cd_m2[faces, 1], studio.stage.areas_mm2[faces])
 
 
 def _coloured(studio: Studio, scale: ColourScale, camera: Camera, points: Points) -> np.ndarray:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
+from glowsim.geometry.creases import smooth_pieces
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
-from glowsim.pictures.stage import smooth_corners_of
+from glowsim.transport.air import smooth_corners_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
 CALM = 0.02
@@ -21,7 +20,7 @@ LEVELS = 5
 
 def calmed(glow: SurfaceGlow) -> SurfaceGlow:
     """Return a glow smoothed over the surface where it is noisy, and only as far as it is."""
-    return replace(glow, bodies=tuple(map(_calmed, glow.bodies)))
+    return glow.alike(bodies=tuple(map(_calmed, glow.bodies)))
 
 
 def _calmed(body: BodyGlow) -> BodyGlow:
@@ -64,9 +63,4 @@ def _levelled(
 
 def _pieces(body: BodyGlow) -> IntArray:
     """Return the smooth piece of surface that each face belongs to, (k,) int."""
-    corner, count = smooth_corners_of(body)
-    one = np.concatenate([corner[:, 0], corner[:, 1]])
-    other = np.concatenate([corner[:, 1], corner[:, 2]])
-    links = coo_matrix((np.ones(len(one), dtype=bool), (one, other)), shape=(count, count))
-    label: IntArray = connected_components(links, directed=False)[1][corner[:, 0]]
-    return label
+    return smooth_pieces(*smooth_corners_of(body))

@@ -39,7 +39,9 @@ def export_glow(
     exposure_cd_m2 : luminance shown as white; the scene's, or a fitting one, if left out.
     GLB: black material that emits the glow, so that a viewer's own lamps do not wash it out;
     copies that look alike share a mesh; `_LUMINANCE` [cd/m2] per corner. PLY: vertex colours
-    and the property `luminance` [cd/m2], in mm. Luminance is averaged over directions.
+    and the property `luminance` [cd/m2], in mm. Luminance is that of each place's own
+    light seen square-on, direct light averaged over directions; light from other faces is left
+    out, so that copies can share a mesh.
     Raises PictureError for an unknown ending or a place that cannot be written.
     """
     target = Path(path)
@@ -49,7 +51,7 @@ def export_glow(
     exposure = checked_exposure(
         wanted if wanted is not None else chosen_exposure_cd_m2(stage, emission, scene.room)
     )
-    light = stage.at_corners(emission.mean_cd_m2)
+    light = stage.at_corners(emission.square_on_cd_m2)
     shown = displayed(light + _room_stand_in(stage, emission, exposure), exposure)
     if ending == ".glb":
         content = _glb(glow, stage, light[:, 1], shown)

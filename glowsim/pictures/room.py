@@ -4,7 +4,7 @@ The room is two half spheres: from above, ceiling and upper walls send the lumin
 E is the illuminance of a level surface; from below, floor and furniture send GROUND times that.
 A surface whose normal has the height n_z then receives exactly
 E ((1 + GROUND)/2 + (1 - GROUND)/2 n_z) = E (0.6 + 0.4 n_z): a level one E, an upright one 0.6 E.
-Parts of the prop that stand in the way send their own glow instead: one bounce, by rays.
+Parts of the prop that stand in the way send their own glow instead.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.rays import cosine_rays
 from glowsim.optics.colour import black_body_xyz
 from glowsim.optics.photometry import luminance_of_surface_cd_m2
 from glowsim.optics.srgb import linear_from_xyz, xyz_from_linear
@@ -35,8 +36,6 @@ BACKDROP_REFLECTANCE = 0.1
 THREADS = 2
 """Threads that a picture uses: what a small laptop has free."""
 
-_RAYS_IN_ALL = 2_000_000
-_FEWEST_RAYS, _MOST_RAYS = 16, 256
 _TABLE_RAYS = 512
 _RINGS, _SPOKES = 28, 36
 _REACH = 6.0
@@ -83,9 +82,12 @@ def reflected_cd_m2(illuminance_xyz_lx: FloatArray, reflectance: FloatArray) -> 
     return back / np.pi
 
 
-def rays_for(point_count: int) -> int:
-    """Return how many rays to spend on each of so many points: two million in all."""
-    return int(np.clip(_RAYS_IN_ALL // max(point_count, 1), _FEWEST_RAYS, _MOST_RAYS))
+def shut_share(shut: FloatArray) -> FloatArray:
+    """Return how much of the room's light does not reach surfaces, (n,) float.
+
+    shut : (n, 2) float, share of directions above and below where something is in the way
+    """
+    return shut @ np.array([1.0, GROUND])
 
 
 def gather(
@@ -153,25 +155,9 @@ def _cosine_rays(normals: FloatArray, ray_count: int, first: int) -> Floats:
     number = np.arange(first, first + len(normals))[:, None]
     sample = np.arange(ray_count)
     bits = np.array([int(f"{k:020b}"[::-1], 2) / 2**20 for k in range(ray_count)])
-    turn = 2 * np.pi * ((bits + number * 0.7548776662466927) % 1.0)
+    turn = (bits + number * 0.7548776662466927) % 1.0
     share = ((sample + 0.5) / ray_count + number * 0.5698402909980532) % 1.0
-    radius = np.sqrt(share)
-    x, y, z = radius * np.cos(turn), radius * np.sin(turn), np.sqrt(1 - share)
-    # A frame about the normal without a special case (Duff et al., J. Comput. Graph. Tech. 6(1),
-    # 1 (2017)).
-    nx, ny, nz = normals.T[:, :, None]
-    sign = np.where(nz >= 0, 1.0, -1.0)
-    a = -1 / (sign + nz)
-    b = nx * ny * a
-    rays = np.stack(
-        [
-            x * (1 + sign * nx * nx * a) + y * b + z * nx,
-            x * sign * b + y * (sign + ny * ny * a) + z * ny,
-            -x * sign * nx - y * ny + z * nz,
-        ],
-        axis=-1,
-    )
-    return rays.reshape(-1, 3).astype(np.float32)
+    return cosine_rays(normals, turn, share).astype(np.float32)
 
 
 class Backdrop:

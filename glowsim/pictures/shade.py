@@ -2,9 +2,10 @@
 
 Three parts add up at each smooth corner of the surface, and pixels interpolate between corners:
 
-- diffuse glow, L = M / pi, the same from everywhere;
+- diffuse glow, M / pi times the shape of `optics.emission`: darker toward the limb;
 - the direct part, in bundles about their mean direction (`lobe`);
-- light sent back by the surface: the room's, and one bounce of the prop's own glow (`room`).
+- light sent back by the surface: the room's (`room`), and the prop's own, as findings count it
+  too (`transport.exchange`).
 """
 
 from __future__ import annotations
@@ -15,23 +16,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.emission import luminance_shape, square_on
 from glowsim.pictures.arrays import Floats, Ints
 from glowsim.pictures.camera import Camera
 from glowsim.pictures.lobe import concentration, luminance_per_exitance
-from glowsim.pictures.room import gather, illuminance_xyz, rays_for, reflected_cd_m2
+from glowsim.pictures.room import illuminance_xyz, open_share, reflected_cd_m2, shut_share
 from glowsim.pictures.stage import Stage
 from glowsim.pictures.visibility import Points
 from glowsim.scene import Room
+from glowsim.transport.air import Air
+from glowsim.transport.exchange import crossings
 from glowsim.transport.problem import BoolArray
 from glowsim.transport.result import SurfaceGlow
 from glowsim.units import per_m2
 
 _FAINT = 1e-4
 """Direct light below this share of the prop's greatest exitance is left out."""
-_SMOOTH_RAYS = 10_000
-"""So many rays have a say in each corner's light: its own and those of the corners around."""
-_BLACK = 1e-3
-"""Surfaces that send back less than this share are taken as black."""
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,14 @@ class Emission:
     diffuse_lm_m2, direct_lm_m2 : (m, 3) float, exitance
     glows                       : (m,) bool, triangles meant to glow
     whiteness                   : (m, 3) float, share of room light sent back
+    index                       : (m,) float, index of refraction behind each triangle, or MATT
     """
 
     diffuse_lm_m2: FloatArray
     direct_lm_m2: FloatArray
     glows: BoolArray
     whiteness: FloatArray
+    index: FloatArray
 
     @property
     def total_lm_m2(self) -> FloatArray:
@@ -54,9 +56,10 @@ class Emission:
         return self.diffuse_lm_m2 + self.direct_lm_m2
 
     @property
-    def mean_cd_m2(self) -> FloatArray:
-        """Luminance averaged over directions, (m, 3) float XYZ: exitance over pi."""
-        return self.total_lm_m2 / np.pi
+    def square_on_cd_m2(self) -> FloatArray:
+        """Luminance seen square-on, (m, 3) float XYZ; direct light averaged over directions."""
+        ahead = square_on(self.index)[:, None]
+        return (ahead * self.diffuse_lm_m2 + self.direct_lm_m2) / np.pi
 
 
 def emission_of(glow: SurfaceGlow) -> Emission:
@@ -68,6 +71,7 @@ def emission_of(glow: SurfaceGlow) -> Emission:
         per_m2(1.0) * np.concatenate([direct for _, direct in exitance]),
         np.concatenate([body.glows for body in bodies]),
         np.concatenate([body.whiteness for body in bodies]),
+        np.concatenate([body.face_index for body in bodies]),
     )
 
 
@@ -106,13 +110,16 @@ class Bundle:
 class Shading:
     """What a prop's surface sends to a viewer.
 
-    diffuse   : (c, 3) float, XYZ at each smooth corner of the stage [cd/m2]
-    sent_back : (c, 3) float, of the light of the room and of the prop itself [cd/m2]
+    diffuse   : (c, 3) float, XYZ at each smooth corner of the stage, averaged over directions
+                [cd/m2]
+    across    : (c, 3) float, of the prop's own light, what faces get from others and send back
+    sent_back : (c, 3) float, the same of the light of the room [cd/m2]
     """
 
     stage: Stage
     emission: Emission
     diffuse: FloatArray
+    across: FloatArray
     sent_back: FloatArray
     bundles: tuple[Bundle, ...]
 
@@ -121,21 +128,38 @@ class Shading:
 
         calm_mm : deviation by which the diffuse part is smoothed (see `Stage.smoothed`).
         """
-        diffuse = self.stage.smoothed(self.diffuse, calm_mm)
-        return self._with_bundles(diffuse, points, camera)
+        both = np.concatenate([self.diffuse, self.across], axis=1)
+        diffuse, across = np.hsplit(self.stage.smoothed(both, calm_mm), 2)
+        return self._seen(diffuse, across, points, camera)
 
     def seen(self, points: Points, camera: Camera) -> Floats:
         """Return the luminance of all light at the points a camera sees, (n, 3) XYZ [cd/m2]."""
-        return self._with_bundles(self.diffuse + self.sent_back, points, camera)
+        return self._seen(self.diffuse, self.across + self.sent_back, points, camera)
 
-    def _with_bundles(self, corners: FloatArray, points: Points, camera: Camera) -> Floats:
-        everywhere = np.arange(len(points.triangle))
-        luminance = _between(self.stage, points, everywhere, corners.astype(np.float32), 0)
-        if self.bundles:
-            view = camera.directions(points.column, points.row)
-            for bundle in self.bundles:
-                bundle.add_to(luminance, self.stage, points, view)
+    def _seen(
+        self, diffuse: FloatArray, matt: FloatArray, points: Points, camera: Camera
+    ) -> Floats:
+        """Return the luminance of diffuse light, of matt light and of bundles, (n, 3)."""
+        view = camera.directions(points.column, points.row)
+        luminance = self._between(points, diffuse)
+        luminance *= self._shape(points, view)[:, None]
+        luminance += self._between(points, matt)
+        for bundle in self.bundles:
+            bundle.add_to(luminance, self.stage, points, view)
         return luminance
+
+    def _between(self, points: Points, corners: FloatArray) -> Floats:
+        everywhere = np.arange(len(points.triangle))
+        return _between(self.stage, points, everywhere, corners.astype(np.float32), 0)
+
+    def _shape(self, points: Points, view: Floats) -> Floats:
+        """Return what diffuse light is seen along `view`, over its mean over directions, (n,)."""
+        # The normal runs on smoothly from face to face, as the brightness does.
+        normal = self._between(points, self.stage.point_normals)
+        cosine = -np.einsum("nd,nd->n", normal, view)
+        cosine /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)
+        shape = luminance_shape(cosine, n=self.emission.index[points.triangle])
+        return shape.astype(np.float32)
 
 
 def shading_of(glow: SurfaceGlow, stage: Stage, room: Room) -> Shading:
@@ -151,20 +175,22 @@ def shadings_of(glows: Sequence[SurfaceGlow], stage: Stage, room: Room | None) -
     none of it is sent back.
     """
     emissions = [emission_of(glow) for glow in glows]
-    if room is None:
-        sent_back = [np.zeros((stage.corner_count, 3))] * len(glows)
-    else:
-        sent_back = _sent_back(stage, emissions, room)
+    dark = np.zeros((stage.corner_count, 3))
+    across, of_room = [dark] * len(glows), dark
+    if room is not None:
+        across = [_of_the_prop(glow, stage, glows[0].air) for glow in glows]
+        of_room = _of_the_room(stage, glows[0].air, room)
     brightest = sum(float(emission.total_lm_m2[:, 1].max()) for emission in emissions)
     return [
         Shading(
             stage,
             emission,
             stage.at_corners(emission.diffuse_lm_m2 / np.pi),
-            back,
+            more,
+            of_room if number == 0 else dark,
             tuple(_bundles(glow, stage, brightest)),
         )
-        for glow, emission, back in zip(glows, emissions, sent_back, strict=True)
+        for number, (glow, emission, more) in enumerate(zip(glows, emissions, across, strict=True))
     ]
 
 
@@ -174,6 +200,7 @@ def mixed(shadings: Sequence[Shading], weights: Sequence[float]) -> Shading:
     return replace(
         shadings[0],
         diffuse=np.sum([w * s.diffuse for s, w in pairs], axis=0),
+        across=np.sum([w * s.across for s, w in pairs], axis=0),
         sent_back=np.sum([w * s.sent_back for s, w in pairs], axis=0),
         bundles=tuple(
             replace(b, xyz_lm_m2=w * b.xyz_lm_m2, heading=w * b.heading)
@@ -194,20 +221,18 @@ def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, fir
     return result
 
 
-def _sent_back(stage: Stage, emissions: Sequence[Emission], room: Room) -> list[FloatArray]:
-    """Return what each emission, and with the first the room, makes the surface send back."""
-    white = stage.at_corners(emissions[0].whiteness)
-    some = np.flatnonzero(white.max(axis=1) > _BLACK)
-    exitance = np.concatenate([emission.total_lm_m2 for emission in emissions], axis=1)
-    rays = rays_for(len(some))
-    got = gather(stage, exitance, stage.points[some], stage.point_normals[some], rays)
-    # A Gaussian of deviation s averages over the area 4 pi s^2.
-    area_mm2 = _SMOOTH_RAYS / rays * float(stage.areas_mm2.sum()) / stage.corner_count
-    lux = np.zeros((len(white), exitance.shape[1]))
-    lux[some] = got.glow
-    lux[some, :3] += got.room[:, None] * illuminance_xyz(room)
-    smooth = stage.smoothed(lux, np.sqrt(area_mm2 / (4 * np.pi)))
-    return [reflected_cd_m2(smooth[:, 3 * k : 3 * k + 3], white) for k in range(len(emissions))]
+def _of_the_prop(glow: SurfaceGlow, stage: Stage, air: Air) -> FloatArray:
+    """Return what the surface sends back of the prop's light, at the corners, XYZ [cd/m2]."""
+    back = [found.sent_back @ found.xyz_per_lm for found in crossings(glow, air)]
+    total = np.sum(back, axis=0) if back else np.zeros((len(stage.triangles), 3))
+    return stage.at_corners(per_m2(1.0) * total / np.pi)
+
+
+def _of_the_room(stage: Stage, air: Air, room: Room) -> FloatArray:
+    """Return what the surface sends back of the room's light, at the corners, XYZ [cd/m2]."""
+    shut = stage.at_corners(air.smoothed(shut_share(air.shut)[:, None]))
+    got = np.maximum(open_share(stage.point_normals)[:, None] - shut, 0.0)
+    return reflected_cd_m2(got * illuminance_xyz(room), stage.at_corners(air.white))
 
 
 def _bundles(glow: SurfaceGlow, stage: Stage, brightest: float) -> Iterator[Bundle]:

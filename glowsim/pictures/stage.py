@@ -6,17 +6,16 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.sparse import coo_matrix, csr_matrix, diags
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import csr_matrix, diags
 
 from glowsim.errors import PictureError
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.creases import smooth_pieces
+from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import RayTarget
 from glowsim.pictures.smoothing import SurfaceHeat, surface_heat
-from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.air import smooth_corners_of
+from glowsim.transport.result import SurfaceGlow
 
-CREASE_DEG = 30.0
-"""Faces that meet at more than this keep their own brightness; common practice in modelling."""
 _SHARPENED = 2
 """Rounds of sharpening: more bring out the noise of single faces."""
 
@@ -29,6 +28,7 @@ class Stage:
     copy      : (m,) int, index into the glow's copies
     face      : (m,) int, face of that copy's body
     corner    : (m, 3) int, smooth corner of each triangle's corners, 0 to `corner_count` - 1
+    rays      : the triangles, ready for ray tests
     """
 
     triangles: FloatArray
@@ -38,6 +38,7 @@ class Stage:
     face: IntArray
     corner: IntArray
     corner_count: int
+    rays: RayTarget
 
     @cached_property
     def bounds(self) -> FloatArray:
@@ -83,18 +84,9 @@ class Stage:
         return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
 
     @cached_property
-    def rays(self) -> RayTarget:
-        """The triangles, ready for ray tests."""
-        return RayTarget(self.triangles)
-
-    @cached_property
     def piece(self) -> IntArray:
         """Number of the smooth piece of surface each triangle belongs to, (m,) int."""
-        one = np.concatenate([self.corner[:, 0], self.corner[:, 1]])
-        other = np.concatenate([self.corner[:, 1], self.corner[:, 2]])
-        size = (self.corner_count, self.corner_count)
-        links = coo_matrix((np.ones(len(one), bool), (one, other)), shape=size)
-        return connected_components(links, directed=False)[1][self.corner[:, 0]]
+        return smooth_pieces(self.corner, self.corner_count)
 
     @cached_property
     def _means(self) -> csr_matrix:
@@ -140,58 +132,18 @@ class Stage:
 def stage_of(glow: SurfaceGlow) -> Stage:
     """Return the stage of a prop. Raises PictureError if nothing of it can be seen."""
     corners = [smooth_corners_of(body) for body in glow.bodies]
-    parts = [
-        (number, glow.bodies[copy.body].surface.moved(copy.transform), *corners[copy.body])
-        for number, copy in enumerate(glow.copies)
-    ]
-    if not any(len(mesh.faces) for _, mesh, _, _ in parts):
+    faces = [np.arange(len(glow.bodies[copy.body].glows)) for copy in glow.copies]
+    if not any(map(len, faces)):
         raise PictureError("there is nothing to draw: no body has a surface on the room")
-    starts = np.concatenate([[0], np.cumsum([count for *_, count in parts])])
+    groups = [corners[copy.body] for copy in glow.copies]
+    starts = np.concatenate([[0], np.cumsum([count for _, count in groups])])
     return Stage(
-        np.concatenate([mesh.triangles for _, mesh, _, _ in parts]),
-        np.concatenate([mesh.normals for _, mesh, _, _ in parts]),
-        np.concatenate([mesh.areas_mm2 for _, mesh, _, _ in parts]),
-        np.concatenate([np.full(len(mesh.faces), number) for number, mesh, _, _ in parts]),
-        np.concatenate([np.arange(len(mesh.faces)) for _, mesh, _, _ in parts]),
-        np.concatenate([c + s for (_, _, c, _), s in zip(parts, starts, strict=False)]),
+        glow.faces.triangles,
+        glow.faces.normals,
+        glow.faces.areas_mm2,
+        np.concatenate([np.full(len(own), number) for number, own in enumerate(faces)]),
+        np.concatenate(faces),
+        np.concatenate([corner + s for (corner, _), s in zip(groups, starts, strict=False)]),
         int(starts[-1]),
+        glow.faces.rays,
     )
-
-
-def smooth_corners_of(body: BodyGlow) -> tuple[IntArray, int]:
-    """Return the smooth corner of each face's corners, (k, 3) int, and how many there are.
-
-    Brightness may run across an edge only where the faces are of one kind: both meant to glow
-    or not, both openings or not, equally white.
-    """
-    look = np.column_stack([body.glows, body.hole, np.round(body.whiteness, 6)])
-    _, kind = np.unique(look, axis=0, return_inverse=True)
-    return smooth_corners(body.surface, kind.ravel())
-
-
-def smooth_corners(mesh: Mesh, kind: IntArray, crease_deg: float = CREASE_DEG) -> tuple:
-    """Group the corners of a mesh's faces where the surface runs on smoothly.
-
-    Corners belong together when their faces share an edge, are of one `kind`, (k,) int, and
-    bend by less than `crease_deg` there. Returns (k, 3) int and the number of groups.
-    """
-    faces = mesh.faces
-    count = len(faces)
-    here = np.concatenate([faces[:, 0], faces[:, 1], faces[:, 2]])
-    there = np.concatenate([faces[:, 1], faces[:, 2], faces[:, 0]])
-    owner = np.tile(np.arange(count), 3)
-    local = np.repeat(np.arange(3), count)
-    first, second = owner * 3 + local, owner * 3 + (local + 1) % 3
-    turned = here > there
-    low, high = np.where(turned, second, first), np.where(turned, first, second)
-    order = np.lexsort([np.maximum(here, there), np.minimum(here, there)])
-    edge = np.column_stack([np.minimum(here, there), np.maximum(here, there)])[order]
-    low, high, owner = low[order], high[order], owner[order]
-    bend = np.einsum("nd,nd->n", mesh.normals[owner[1:]], mesh.normals[owner[:-1]])
-    joined = (edge[1:] == edge[:-1]).all(axis=1)
-    joined &= (kind[owner[1:]] == kind[owner[:-1]]) & (bend > np.cos(np.radians(crease_deg)))
-    one = np.concatenate([low[:-1][joined], high[:-1][joined]])
-    other = np.concatenate([low[1:][joined], high[1:][joined]])
-    links = coo_matrix((np.ones(len(one), bool), (one, other)), shape=(3 * count, 3 * count))
-    groups, label = connected_components(links, directed=False)
-    return label.reshape(-1, 3).astype(np.int64), groups

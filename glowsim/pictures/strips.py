@@ -14,9 +14,10 @@ from glowsim.pictures.text import FAINT_INK, INK, Colour, font, number, round_nu
 
 WIDTH_PX = 1200
 _STRIP_PX, _GAP_PX = 64, 14
-_LEFT_PX, _RIGHT_PX = 190, 90
+_LEFT_PX, _RIGHT_PX = 230, 110
 _PAPER: Colour = (255, 255, 255)
 _FRAME: Colour = (205, 205, 210)
+_LIMIT: Colour = (200, 40, 30)
 _FINE = 3
 """Drawn so many times larger and made small again, so that lines are smooth."""
 
@@ -27,6 +28,7 @@ class Strip:
 
     name   : written before it;  values : (t,) float;  top : value at its upper edge
     colour : of the line;  note : written behind it
+    limit  : value at which a line is drawn across, None for none
     """
 
     name: str
@@ -34,6 +36,7 @@ class Strip:
     top: float
     colour: Colour
     note: str = ""
+    limit: float | None = None
 
 
 def strip_chart(strips: Sequence[Strip], seconds: float, title: str) -> Image.Image:
@@ -71,6 +74,9 @@ def _plot(strip: Strip, width: int) -> Image.Image:
     tint = tuple(round(255 - 0.3 * (255 - c)) for c in strip.colour)
     draw.polygon([(0, h), *line, (w - 1, h)], fill=tint)
     draw.line(line, fill=strip.colour, width=2 * _FINE, joint="curve")
+    if strip.limit is not None:
+        level = (h - 1) * (1 - min(strip.limit / max(strip.top, 1e-12), 1.0))
+        draw.line([(0, level), (w - 1, level)], fill=_LIMIT, width=2 * _FINE)
     draw.rectangle([0, 0, w - 1, h - 1], outline=_FRAME, width=_FINE)
     return picture.resize((width, _STRIP_PX), Image.Resampling.LANCZOS)
 

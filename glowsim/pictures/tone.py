@@ -49,7 +49,7 @@ def chosen_exposure_cd_m2(stage: Stage, emission: Emission, room: Room) -> float
     lit = emission.glows & (emission.total_lm_m2[:, 1] > 0)
     if not lit.any():
         return paper
-    bright = level(emission.mean_cd_m2[lit])
+    bright = level(emission.square_on_cd_m2[lit])
     order = np.argsort(bright)
     area = np.cumsum(stage.areas_mm2[lit][order])
     place = min(int(np.searchsorted(area, BRIGHT_SHARE * area[-1])), len(order) - 1)

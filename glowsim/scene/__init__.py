@@ -12,6 +12,7 @@ from glowsim.scene.supply import (
     Chain,
     Controller,
     Converter,
+    Pin,
     Power,
     Pulse,
     Segment,
@@ -19,6 +20,7 @@ from glowsim.scene.supply import (
     Tree,
     Wiring,
 )
+from glowsim.scene.wanted import Fade
 
 __all__ = [
     "SUPPLY",
@@ -34,11 +36,13 @@ __all__ = [
     "Dome",
     "DrillLine",
     "DrillRing",
+    "Fade",
     "Insert",
     "Light",
     "Mask",
     "MeshFile",
     "Orb",
+    "Pin",
     "Places",
     "Placing",
     "Power",

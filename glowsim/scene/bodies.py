@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from glowsim.scene.fields import (
     AnglesDeg,
@@ -23,6 +24,7 @@ from glowsim.scene.fields import (
 from glowsim.scene.patterns import Pattern
 from glowsim.scene.placing import Placing
 from glowsim.scene.shapes import Shape
+from glowsim.scene.wanted import Wanted
 
 
 class MeshFile(Strict):
@@ -113,6 +115,10 @@ class Drive(Strict):
     """For boards with a single white channel."""
 
 
+COPY_MARK = "{copy}"
+"""In the name of a zone: the number of the copy, from 1."""
+
+
 class Light(Strict):
     """A light board inside a body, in the body's own frame."""
 
@@ -129,8 +135,16 @@ class Light(Strict):
     channel_current_ma: Annotated[Number, Field(gt=0, le=5000)] | None = None
     """Measured current per channel and LED; brightness follows it in proportion."""
     zone: Name = "all"
+    """What is switched and moved as one. '{copy}' in it stands for the number of the copy, so that
+    every copy of a pattern has a zone of its own."""
+    zones: tuple[Name, ...] = ()
+    """In place of `zone`: one zone for each copy of the pattern, in their order."""
     separate_leds: bool = False
     """Treat each LED as a light of its own, so that findings and pulses can tell them apart."""
+
+    def zone_of(self, copy: int) -> str:
+        """Return the zone of this light in a copy of its body, counted from 0."""
+        return self.zones[copy] if self.zones else self.zone.replace(COPY_MARK, str(copy + 1))
 
 
 class Body(Strict):
@@ -142,6 +156,8 @@ class Body(Strict):
     material: str
     """A volume material, or a coat: a coat makes a hollow lantern of thin sheet, or, when it
     lets no light through, a piece that is only seen."""
+    made: Literal["carved", "printed", "cast", "laminated"] | None = None
+    """How it is made, for the build sheet; left out, as its material usually is."""
     wall_mm: FineMm | None = None
     """Wall of a hollow shell; left out, the body is solid."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
@@ -154,6 +170,9 @@ class Body(Strict):
     """Which outer faces are meant to glow; left out, all that are not masked."""
     dark_where: Where | None = None
     """Which outer faces must stay dark, as an eye of a mask or the wearer's side."""
+    wanted: Wanted = None
+    """The look that is wanted, which all verdicts go by: "even", or a fade along the body such as
+    { fade = "up", to = 0.33 }: bright at the foot and a third of that at the tip."""
     placing: Placing | None = None
     """Where the commands that place boards may put them."""
     detail_mm: FineMm | None = None
@@ -165,6 +184,26 @@ class Body(Strict):
     def _complete(self) -> Self:
         _one_source(self.shape, self.mesh)
         return self
+
+    @model_validator(mode="after")
+    def _zones_for_all_copies(self) -> Self:
+        for number, light in enumerate(self.lights):
+            if light.zones and len(light.zones) != self.copy_count:
+                raise PydanticCustomError(
+                    "zones",
+                    "{found} zones for {copies} copies; give one for each copy, in their order",
+                    {
+                        "found": len(light.zones),
+                        "copies": self.copy_count,
+                        "at": ("lights", number, "zones"),
+                    },
+                )
+        return self
+
+    @property
+    def copy_count(self) -> int:
+        """How many copies of it stand in the prop."""
+        return sum(pattern.copy_count for pattern in self.patterns) if self.patterns else 1
 
 
 def _one_source(shape: object, mesh: object) -> None:

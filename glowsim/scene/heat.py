@@ -23,3 +23,5 @@ class Heat(Strict):
     lead_gauge: Gauge = "24 AWG"
     lead_free_mm: Annotated[Mm, Field(ge=0)] = 0.0
     """How far each wire runs on in free air beyond the body."""
+    holder: str = ""
+    """What holds boards that hang in air (a material or coat): it gets as warm as they do."""

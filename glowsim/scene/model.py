@@ -50,7 +50,13 @@ class Thresholds(Strict):
     whole_dark_ratio: Annotated[Number, Field(gt=0, lt=1)] = 0.33
     """A patch this much darker than the body's mean is a dark gap wherever it lies."""
     evenness_target: Annotated[Number, Field(gt=0, lt=1)] = 0.5
-    """Least over mean luminance that reads as one even glow (5th percentile over mean)."""
+    """5th percentile over mean luminance that is wanted: from here on a glow is fair, below it is
+    patchy. What is too bright counts alike: a glow must not be less even than a soft ripple with
+    this 5th percentile."""
+    even_from: Annotated[Number, Field(gt=0, lt=1)] = 0.7
+    """The same from which a glow is even, if no spot stands out (that of a good light box)."""
+    even_factor: Annotated[Number, Field(gt=1, le=100)] = 1.5
+    """What lies within this factor of the middle counts as neither too dark nor too bright."""
     glow_ratio: Annotated[Number, Field(gt=0, le=1e6)] = 1.7
     """Glow plus room light over white paper in the same light: from here on it reads as lit."""
     buried_power_w: Annotated[Number, Field(gt=0, le=1e6)] = 0.4
@@ -93,7 +99,15 @@ class Scene(Strict):
 
     @model_validator(mode="after")
     def _pulses_move_lights(self) -> Self:
-        zones = {light.zone for body in self.bodies for light in body.lights}
+        zones = {
+            zone
+            for body in self.bodies
+            for light in body.lights
+            for zone in (
+                *(light.zone_of(copy) for copy in range(body.copy_count)),
+                *(() if light.zones else (light.zone,)),
+            )
+        }
         if fault := pulse_fault(zones, self.pulses):
             raise fault
         return self

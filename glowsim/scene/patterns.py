@@ -25,6 +25,11 @@ class Around(Strict):
     span_deg: Annotated[Number, Field(gt=0, le=360)] = 360.0
     centre_mm: PointMm = (0.0, 0.0, 0.0)
 
+    @property
+    def copy_count(self) -> int:
+        """How many copies it makes."""
+        return self.count
+
 
 class Along(Strict):
     """Copies in a row, each moved by `step_mm` and turned by `turn_deg` from the one before."""
@@ -33,6 +38,11 @@ class Along(Strict):
     count: Count
     step_mm: PointMm
     turn_deg: AnglesDeg = (0.0, 0.0, 0.0)
+
+    @property
+    def copy_count(self) -> int:
+        """How many copies it makes."""
+        return self.count
 
 
 class Place(Strict):
@@ -47,6 +57,11 @@ class Places(Strict):
 
     kind: Literal["places"]
     places: Annotated[tuple[Place, ...], Field(min_length=1)]
+
+    @property
+    def copy_count(self) -> int:
+        """How many copies it makes."""
+        return len(self.places)
 
 
 Pattern = Annotated[Around | Along | Places, Field(discriminator="kind")]

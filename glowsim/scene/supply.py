@@ -33,6 +33,9 @@ class Power(Strict):
     """Left out, the boards hang on the battery as it is; a power bank has its own."""
     wanted_hours: Annotated[Number, Field(gt=0, le=1000)] | None = None
     """How long one charge should last."""
+    fuse_rule: Literal["IEC", "UL"] = "IEC"
+    """Which fuses you buy: IEC 60127 (carries its rating for long) or North American, UL 248-14
+    (carries three quarters of it)."""
 
 
 def _gauge_name(value: object) -> object:
@@ -143,6 +146,39 @@ class Tree(_Wiring):
 Wiring = Annotated[Bus | Chain | Star | Tree, Field(discriminator="kind")]
 
 
+class Pin(Strict):
+    """One data output of the controller, and the boards that its data pass."""
+
+    name: Name
+    """As it is called on the controller: 'D5', 'GPIO 16', '4'."""
+    boards: tuple[Name, ...] = ()
+    """Boards one behind another, in the order the data pass them: 'spike 1: board', or 'spike 1'
+    or 'spike' for all of these."""
+    branches: tuple[Annotated[tuple[Name, ...], Field(min_length=1)], ...] = ()
+    """In place of `boards`: several such rows, side by side. Each has a wire of its own from this
+    pin and shows the same as the others."""
+    lead_mm: PositiveMm | None = None
+    """Of the data wire from the controller to the first board of each row; left out, as far as
+    the supply's wires go."""
+    step_mm: PositiveMm | None = None
+    """Of the data wire from each board of a row to the next; left out, as far as the supply's
+    wires go."""
+
+    @model_validator(mode="after")
+    def _feeds_boards(self) -> Self:
+        if bool(self.boards) == bool(self.branches):
+            raise _fault(
+                "give `boards` (one row, the data pass one board after another) or `branches` "
+                "(several rows that show the same), one of the two"
+            )
+        return self
+
+    @property
+    def rows(self) -> tuple[tuple[str, ...], ...]:
+        """The names in each row of boards."""
+        return self.branches or (self.boards,)
+
+
 class Controller(Strict):
     """What sends the data to addressable boards."""
 
@@ -154,6 +190,27 @@ class Controller(Strict):
     outputs: Count | None = None
     """Data outputs it has, if that is a limit."""
     memory_bytes: Annotated[int, Field(ge=1, le=10**10)] | None = None
+    at: Name = SUPPLY
+    """The point of the wiring where it sits."""
+    pins: tuple[Pin, ...] = ()
+    """Which output feeds which boards; left out, the tool makes a plan."""
+
+    @model_validator(mode="after")
+    def _pins_differ(self) -> Self:
+        names = [pin.name for pin in self.pins]
+        for number, name in enumerate(names):
+            if name in names[:number]:
+                raise _fault(
+                    f"the pin '{name}' is used twice; write all that it feeds in one entry: "
+                    "`boards` for one row, `branches` for rows that show the same",
+                    *("pins", number, "name"),
+                )
+        if self.outputs is not None and len(names) > self.outputs:
+            raise _fault(
+                f"{len(names)} pins are written and the controller has {self.outputs} outputs",
+                "outputs",
+            )
+        return self
 
 
 class Pulse(Strict):

@@ -20,6 +20,7 @@ from glowsim.transport.boards import boards_of
 from glowsim.transport.fit import misfits, notes_on_fit
 from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
+from glowsim.transport.likeness import CLOSED
 from glowsim.transport.names import digest, geometry_key, unlit_key
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
@@ -45,9 +46,6 @@ from glowsim.transport.sizes import (
 
 Report = Callable[[str], None]
 """Told what is being worked on, for a progress line."""
-
-CLOSED = 0.02
-"""A coat that lets through less than this share is there to stay dark."""
 
 
 def build_problem(scene_file: SceneFile, report: Report = lambda text: None) -> Problem:

@@ -109,8 +109,9 @@ def lights_of_copy(
     transform: FloatArray,
     light_mm: FloatArray,
     catalogue: Catalogue,
+    copy: int = 0,
 ) -> list[LightSource]:
-    """Return the lights of one copy of a body, called `name`, at a (4, 4) transform.
+    """Return the lights of copy number `copy` of a body, called `name`, at a (4, 4) transform.
 
     light_mm : (lights, 3) float, their centres in the body's frame.
     """
@@ -124,12 +125,13 @@ def lights_of_copy(
             if groups > 1:
                 called += f", LED {led + 1}"
             where = transform[:3, :3] @ light_mm[len(sources)] + transform[:3, 3]
-            sources.append(_source(light, board, called, leds // groups, where))
+            zone = light.zone_of(copy)
+            sources.append(_source(light, board, zone, called, leds // groups, where))
     return sources
 
 
 def _source(
-    light: Light, board: Board, name: str, leds: int, position_mm: FloatArray
+    light: Light, board: Board, zone: str, name: str, leds: int, position_mm: FloatArray
 ) -> LightSource:
     current = light.channel_current_ma
     per_led = board.flux_lm if current is None else board.flux_at_current_lm(current)
@@ -144,7 +146,7 @@ def _source(
     ]
     return LightSource(
         name,
-        light.zone,
+        zone,
         light.board,
         leds * np.asarray(per_led),
         drive,

@@ -12,11 +12,16 @@ from typing import Any
 import numpy as np
 
 from glowsim.geometry.hollow import nearest_on
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.regions import ROOM
 from glowsim.transport.problem import BodyProblem, Kind, Medium
 
 ALIKE = 1.5
 """Thickness, depth and absorption of similar bodies differ by less than this factor."""
+
+
+CLOSED = 0.02
+"""A coat that lets through less than this share is there to stay dark."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +31,7 @@ class Likeness:
     materials : what scatters in it, by name
     hollow    : a shell, lit from the air within
     thickness : of its wall, or of its mean half chord, in transport lengths, thinnest band
-    depth     : of its shallowest LED below the outer surface, in transport lengths; 0 in air
+    depth     : of its shallowest LED below the surface it lights, in transport lengths; 0 in air
     absorption : of its darkest material in its darkest band, over what that scatters
     """
 
@@ -87,24 +92,59 @@ def absorption_of(medium: Medium) -> FloatArray:
 def thickness_of(problem: BodyProblem, region: int) -> float:
     """Return how thick a region is in transport lengths, in its thinnest band.
 
-    A shell is as thick as its wall, anything else as its mean half chord 2 V / S (Cauchy).
+    A shell is as thick as its wall, anything else as its mean half chord 2 V / S (Cauchy). What
+    touches other scattering material counts together with it: light goes through both.
     """
-    solid = problem.solids[region]
-    if solid is None:
+    if problem.solids[region] is None:
         return 0.0
-    half_chord = 2 * solid.volume_mm3 / max(float(solid.areas_mm2.sum()), 1e-9)
-    thickness_mm = problem.wall_mm if problem.wall_mm and region == 0 else half_chord
-    return float(problem.media[region].mu_t_reduced_per_mm.min()) * thickness_mm
+    if problem.wall_mm and region == 0:
+        return float(problem.media[region].mu_t_reduced_per_mm.min()) * problem.wall_mm
+    group = _touching(problem, region)
+    inside, outside = (np.isin(side, group) for side in (problem.inside, problem.outside))
+    surface_mm2 = float(problem.walls.areas_mm2[inside ^ outside].sum())
+    solids = [(problem.media[r].mu_t_reduced_per_mm, problem.solids[r]) for r in group]
+    lengths_mm2 = np.sum([mu_t * s.volume_mm3 for mu_t, s in solids if s is not None], axis=0)
+    return 2 * float(lengths_mm2.min()) / max(surface_mm2, 1e-9)
+
+
+def _touching(problem: BodyProblem, region: int) -> list[int]:
+    """Return a region and all scattering regions joined to it face to face."""
+    kinds = problem.kind_of(problem.inside), problem.kind_of(problem.outside)
+    joint = (kinds[0] == Kind.SCATTERS) & (kinds[1] == Kind.SCATTERS)
+    pairs = np.column_stack([problem.inside[joint], problem.outside[joint]])
+    group = {region}
+    for _ in problem.media:
+        group |= set(pairs[np.isin(pairs, list(group)).any(axis=1)].ravel().tolist())
+    return sorted(group)
 
 
 def depth_of(problem: BodyProblem, region: int) -> tuple[float, float]:
-    """Return how deep a region's shallowest LED lies below the outer surface.
+    """Return how deep a region's shallowest LED lies below the surface it lights.
 
-    In mm, and in transport lengths of the thinnest band; infinite without an LED.
+    In mm, and in transport lengths of the thinnest band; infinite without an LED. Faces that a
+    coat closes do not count, nor those behind an LED: what is seen of it there is little.
     """
-    mine = problem.emitters.region == region
-    if not mine.any():
+    mine = np.nonzero(problem.emitters.region == region)[0]
+    if len(mine) == 0:
         return np.inf, np.inf
-    depth, _, _ = nearest_on(problem.outer, problem.emitters.position[mine])
-    depth_mm = float(depth.min())
+    depth_mm = min(_depth_mm(problem, _open_faces(problem), int(led)) for led in mine)
     return depth_mm, depth_mm * float(problem.media[region].mu_t_reduced_per_mm.min())
+
+
+def _open_faces(problem: BodyProblem) -> IntArray:
+    """Return the numbers of the faces on the room that no coat closes."""
+    through = np.array([layer.transmittance.max() for layer in problem.layers] + [1.0])
+    kinds = problem.kind_of(problem.inside)
+    is_open = (through[problem.coat] >= CLOSED) & (kinds != Kind.OPAQUE)
+    return np.nonzero((problem.outside == ROOM) & is_open)[0]
+
+
+def _depth_mm(problem: BodyProblem, faces: IntArray, led: int) -> float:
+    """Return the distance of an LED from the faces before it; infinite if there are none."""
+    place, way = problem.emitters.position[led], problem.emitters.direction[led]
+    before = faces[(problem.walls.centroids[faces] - place) @ way > 0]
+    if len(before) == 0:
+        return np.inf
+    corners, number = np.unique(problem.walls.faces[before], return_inverse=True)
+    seen = Mesh.single_part(problem.walls.vertices[corners], number.reshape(-1, 3))
+    return float(nearest_on(seen, place[None])[0][0])

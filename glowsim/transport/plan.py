@@ -57,7 +57,7 @@ class Plan:
             places = copies_of(body)
             for k, transform in enumerate(places):
                 name = body.name if len(places) == 1 else f"{body.name} {k + 1}"
-                mine = lights_of_copy(body, name, transform, light_mm[number], self.catalogue)
+                mine = lights_of_copy(body, name, transform, light_mm[number], self.catalogue, k)
                 numbers = tuple(range(len(lights), len(lights) + len(mine)))
                 copies.append(Copy(name, body.name, number, transform, numbers))
                 lights += mine

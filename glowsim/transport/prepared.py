@@ -18,10 +18,11 @@ import numpy as np
 from glowsim.transport.build import Shapes, body_problem
 from glowsim.transport.kept import Kept
 from glowsim.transport.plan import Plan
-from glowsim.transport.problem import BodyProblem
+from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 from glowsim.transport.quick import QuickBody, solve_body
 from glowsim.transport.quick.lattice import Lattice, lattice_of
-from glowsim.transport.quick.quality import FULL, Quality
+from glowsim.transport.quick.quality import DRAFT, FULL, Quality
+from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
@@ -49,12 +50,15 @@ class PreparedProp:
         plan: Plan,
         *,
         quality: Quality = FULL,
+        near: Plan | None = None,
         known: Mapping[str, BodyGlow] | None = None,
         report: Report = lambda text: None,
     ) -> SurfaceGlow:
         """Return the glow of a plan's scene.
 
         quality : a draft is to be looked at; nothing is judged or kept in a file by one
+        near    : a plan with the same lights at places near by. A draft of a shell is then the
+                  full answer to that one, changed by as much as a coarser model says: much sooner
         known   : glows of bodies by their key, from elsewhere
         Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be solved.
         """
@@ -63,7 +67,10 @@ class PreparedProp:
         bodies = []
         for key, number in plan.distinct.items():
             name = plan.scene_file.scene.bodies[number].name
-            body = known.get(key) or self.body_glow(plan, number, quality, report)
+            body = known.get(key)
+            if body is None and quality.name == DRAFT.name and near is not None:
+                body = self._moved(plan, near, number)
+            body = body or self.body_glow(plan, number, quality, report)
             bodies.append(replace(body, name=name))
         copies, lights = plan.copies([body.light_mm for body in bodies])
         seconds = time.perf_counter() - started
@@ -87,6 +94,29 @@ class PreparedProp:
             return solve_body(problem, self.seed, self.quick(problem), quality)
 
         return self._glows.get(f"{plan.keys[number]} {quality.name}", solved)
+
+    def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
+        """Return a draft of a shell lit from its hollow, from the full answer to lights near by;
+        None where the body is another, or other lights shine in it."""
+        problem, before = self.problem(plan, number), self.problem(near, number)
+        quick = self.quick(problem)
+        shell = quick.shell
+        air = problem.kind_of(problem.emitters.region) == Kind.AIR
+        alike = np.array_equal(problem.emitters.light, before.emitters.light)
+        if shell is None or not air.all() or not alike or self.quick(before) is not quick:
+            return None
+        full = self.body_glow(near, number)
+        area = full.surface.areas_mm2
+        draft = corrected(
+            shell.let_out(problem.emitters), shell.let_out(before.emitters), full.diffuse * area
+        )
+        return replace(
+            full,
+            key=plan.keys[number],
+            diffuse=np.divide(draft, area, dtype=np.float32),
+            light_mm=centres_mm(problem.emitters),
+            led_mm=problem.emitters.position,
+        )
 
     def problem(self, plan: Plan, number: int) -> BodyProblem:
         """Return the problem of one body of a plan's scene."""

@@ -7,23 +7,29 @@ responses and never need a new solve.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.optics.emission import MATT
+from glowsim.transport.air import Air, Faces, air_between, faces_in_place
 from glowsim.transport.boards import region_names
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
+    BARE,
     BodyProblem,
     BoolArray,
     Copy,
+    Kind,
     LightSource,
     centres_mm,
     notes_of,
 )
 
-VERSION = 3
+VERSION = 4
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]
@@ -70,6 +76,9 @@ class BodyGlow:
     trust      : what to be careful about;  notes : repairs and assumptions
     likeness   : what the body is to light, or None where it is not known
     volume_mm3 : of the body's own material, inserts left out, or None where it is not known
+    index      : (k,) float, index of refraction of the scattering material behind each bare face,
+                 MATT for every other face; None if all are. How the luminance of `diffuse`
+                 falls toward the edge follows from it (`optics.emission`)
     """
 
     name: str
@@ -90,11 +99,21 @@ class BodyGlow:
     notes: tuple[str, ...] = ()
     likeness: Likeness | None = None
     volume_mm3: float | None = None
+    index: FloatArray | None = None
+
+    @property
+    def face_index(self) -> FloatArray:
+        """Index behind each face, or MATT, (k,) float."""
+        return np.full(len(self.glows), MATT) if self.index is None else self.index
 
     @property
     def light_count(self) -> int:
         """How many lights the body has."""
         return len(self.diffuse)
+
+
+_STAYS = ("faces", "air", "rough_air")
+"""What is known of a prop's faces that no light changes."""
 
 
 @dataclass(frozen=True)
@@ -120,14 +139,39 @@ class SurfaceGlow:
     def driven(self, drive: dict[str, FloatArray]) -> SurfaceGlow:
         """Return the same glow with other drive levels, (3,) float by zone name."""
         lights = tuple(replace(s, drive=drive.get(s.zone, s.drive)) for s in self.lights)
-        return replace(self, lights=lights)
+        return self.alike(lights=lights)
 
     def dimmed(self, share: FloatArray) -> SurfaceGlow:
         """Return the same glow with each light's drive times a share of its own, (lights, 3)."""
         lights = tuple(
             replace(s, drive=s.drive * own) for s, own in zip(self.lights, share, strict=True)
         )
-        return replace(self, lights=lights)
+        return self.alike(lights=lights)
+
+    @cached_property
+    def faces(self) -> Faces:
+        """The faces of all copies in their places."""
+        return faces_in_place(self.bodies, self.copies)
+
+    @cached_property
+    def air(self) -> Air:
+        """How the faces of all copies see each other; takes about a second."""
+        return air_between(self.faces, self.bodies, self.copies)
+
+    @cached_property
+    def rough_air(self) -> Air:
+        """The same, good enough to tell in the mean over a body whether it matters."""
+        return air_between(self.faces, self.bodies, self.copies, rough=True)
+
+    def alike(self, **changes: Any) -> SurfaceGlow:
+        """Return the same glow with fields changed that leave its faces in their places.
+
+        What the faces see of each other stays known.
+        """
+        other = replace(self, **changes)
+        known = vars(self)
+        vars(other).update({name: known[name] for name in _STAYS if name in known})
+        return other
 
     def flux_lm(self, copy: Copy) -> FloatArray:
         """Return the flux of a copy's lights as driven, (lights, 3) float [lm]."""
@@ -196,6 +240,7 @@ def body_glow(
         notes=problem.notes,
         likeness=likeness_of(problem),
         volume_mm3=own.volume_mm3 if own is not None else 0.0,
+        index=emission_index(problem)[skin],
     )
 
 
@@ -212,6 +257,14 @@ def is_hole(problem: BodyProblem) -> BoolArray:
     """Return which wall faces are openings from a hollow to the room, (m,) bool."""
     from_air = problem.kind_of(problem.inside) == 1
     return from_air & (problem.outside < 0) & (problem.coat < 0)
+
+
+def emission_index(problem: BodyProblem) -> FloatArray:
+    """Return the index of refraction behind each wall face that is bare and scatters, or MATT,
+    (m,) float."""
+    index = np.array([m.refractive_index for m in problem.media] + [MATT])[problem.inside]
+    bare = (problem.kind_of(problem.inside) == Kind.SCATTERS) & (problem.coat == BARE)
+    return np.where(bare, index, MATT)
 
 
 def _skin_mesh(problem: BodyProblem, skin: IntArray) -> Mesh:

@@ -47,6 +47,7 @@ def save_glow(glow: SurfaceGlow, path: Path, tallies: Mapping[str, Tables] | Non
             arrays[f"{number}.{name}"] = getattr(body, name)
         for name in _ACCOUNT_ARRAYS:
             arrays[f"{number}.account.{name}"] = getattr(body.account, name)
+        arrays[f"{number}.index"] = body.face_index
         if body.error is not None:
             arrays[f"{number}.error"] = body.error
         for name, table in (tallies or {}).get(body.key, {}).items():
@@ -141,6 +142,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
                 trust=tuple(known["trust"]),
                 likeness=Likeness.from_json(known["likeness"]) if known["likeness"] else None,
                 volume_mm3=known.get("volume_mm3"),
+                index=file[f"{number}.index"],
                 notes=tuple(known["notes"]),
                 **arrays,
             )

@@ -7,7 +7,8 @@ import time
 
 import pytest
 
-from glowsim.decisions.placer import Placer, Wish, pattern_light
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.response import Responses
 from glowsim.scene import Placing, parse_scene
 from glowsim.transport.plan import plan_of

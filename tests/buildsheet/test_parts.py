@@ -1,11 +1,14 @@
 """The wiring as a drawing, and the parts that go with it."""
 
+from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.drawing import Path, Words
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import _heat
-from glowsim.buildsheet.steps import after_first_night, steps
+from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
+from glowsim.buildsheet.trouble import trouble
 from glowsim.buildsheet.wiring_diagram import MOST_ROWS, wiring_drawings
+from glowsim.electrics.heat import heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.geometry.body import solid_of
 from glowsim.scene import parse_scene
@@ -45,9 +48,9 @@ def test_tree_is_drawn_from_its_root():
     fork, left, right = words_of(drawing)[2:]
     assert left.at[0] == right.at[0] > fork.at[0]
     assert fork.at[1] > left.at[1] > right.at[1]
-    # 7 LEDs of 36.6 mA each at full white, twice at the fork.
-    assert "0.51 A at full white" in fork.text
-    assert "0.26 A at full white" in left.text
+    # 7 LEDs of 0.6 mA and 12 mA x (0.2 + 0.1 + 0.1) each, twice at the fork.
+    assert "at most 0.08 A in the show" in fork.text
+    assert "at most 0.04 A in the show" in left.text
 
 
 def test_a_second_feed_is_drawn_as_one():
@@ -98,11 +101,52 @@ def test_parts_add_up():
 def test_steps_name_what_to_expect():
     report = report_of(SPIKE)
     text = " ".join(steps(report))
-    # 7 x (0.6 + 36) mA full white, 1.3 times that as a limit.
-    assert "expect 4 mA dark and 256 mA full white; set the limit to 333 mA" in text
-    for words in ("Continuity", "Polarity", "One zone at a time", "spike 2: board should read"):
+    # 7 x 0.6 mA dark, and a tenth of 7 x 12 mA more for each colour; no limit below 50 mA.
+    assert "expect 4 mA dark, red 13 mA, green 13 mA, blue 13 mA; limit the supply to 50 mA" in text
+    # The one branch: 14 x (0.6 + 0.1 x 36) mA at a tenth of full, 14 x (0.6 + 0.4 x 12) as drawn.
+    assert (
+        "pin 1 (spike 1: board to spike 2: board): all colours at a tenth of full, expect 59 mA"
+        in text
+    )
+    assert (
+        "limit the supply to 76 mA; then as drawn, expect 76 mA, limit the supply to 98 mA" in text
+    )
+    for words in ("Continuity", "Polarity", "One branch at a time", "spike 2: board should read"):
         assert words in text
     assert "Measure there" not in " ".join(after_first_night(None))
+
+
+def test_full_white_is_a_limit_that_says_never():
+    weak = SPIKE + '[power]\nbattery = "alkaline_aaa"\nin_series = 3\n'
+    report = report_of(weak)
+    words = full_white_words(report, heat_of(parse_scene(weak, "spike.toml")))
+    # 14 x 36.6 mA; AAA cells bear 300.
+    assert words.startswith(
+        "Full white, every colour of every LED fully on, would be 0.51 A. Never:"
+    )
+    assert "the battery bears 0.30 A" in words
+    assert "°C by our sum" in words
+    assert "a limit, not a setting" in full_white_words(report_of(SPIKE), None)
+
+
+def test_data_is_drawn_with_its_controller():
+    data = Electrics(parse_scene(SPIKE, "spike.toml")).data
+    boards = Electrics(parse_scene(SPIKE, "spike.toml")).boards
+    (drawing,) = data_drawings(data, boards)
+    texts = [item.text for item in words_of(drawing)]
+    assert texts == [
+        "controller",
+        "pin 1: 14 LEDs a row",
+        "spike 1: board (all): 400 mm of 24 AWG from controller, pin 1",
+        "spike 2: board (all): 60 mm of 24 AWG from spike 1: board",
+    ]
+
+
+def test_what_to_do_when_a_board_is_dark():
+    _, table, *_ = trouble(Electrics(parse_scene(SPIKE, "spike.toml")))
+    assert [row[0] for row in table.rows] == ["all", "spike 2: board"]
+    assert "data from data out of spike 1: board to spike 2: board" in table.rows[1][1]
+    assert "First measure plus to minus on the pads of spike 2: board" in table.rows[1][2]
 
 
 def test_heat_that_cannot_be_worked_out_is_said_so():

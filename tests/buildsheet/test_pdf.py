@@ -10,9 +10,13 @@ from glowsim.buildsheet.blocks import BuildSheet, FullSize, Grid, Items, Para, S
 from glowsim.buildsheet.drawing import Drawing, Path, Round
 from glowsim.buildsheet.paper import EDGE_MM, FOOT_MM, HEAD_MM, OVERLAP_MM, area_mm, pages_for
 from glowsim.buildsheet.pdf import pdf, unprintable
-from glowsim.buildsheet.template import MARGIN_MM
+from glowsim.buildsheet.places import body_places
+from glowsim.buildsheet.template import MARGIN_MM, figures_of
 from glowsim.errors import SceneError
-from tests.support.sheets import PX_PER_MM, page_pixels, page_texts
+from glowsim.geometry.body import solid_of
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
+from tests.support.sheets import PX_PER_MM, SPIKE, page_pixels, page_texts
 
 
 def sheet_of(*drawings: Drawing) -> BuildSheet:
@@ -189,3 +193,33 @@ def test_what_is_told_as_unprintable_comes_out_as_boxes():
     assert unprintable("提灯") == "提灯"
     assert (look("提") == look("灯")).all()
     assert (look("ä") != look("ö")).any()
+
+
+# A body 170.6 mm across takes 189.6 of the 190 mm that A4 offers, its sizes included.
+@pytest.mark.parametrize(
+    ("shape", "most"),
+    [
+        ('{ kind = "orb", diameter_mm = 170.6 }', 3),
+        ('{ kind = "dome", diameter_mm = 170.6, height_mm = 60 }', 3),
+    ],
+)
+def test_a_mask_takes_few_pages(shape, most):
+    text = SPIKE.replace('{ kind = "spike", length_mm = 90, base_diameter_mm = 40 }', shape)
+    scene = parse_scene(text, "mask.toml")
+    mask = body_places(plan_of(scene), 0, solid_of(scene, 0), 0.3)
+    drawings = [figure.drawing for figure in figures_of(mask, area_mm("A4")[0])]
+    assert len(pages_for("mask", drawings, "A4")) <= most
+
+
+def test_a_wide_drawing_is_turned_and_stays_as_large():
+    wide = Drawing(220, 90)
+    wide.line((10, 20), (210, 20))
+    wide.words(30, 40, "text")
+    (page,) = pages_for("wide", [wide], "A4")
+    (piece,) = page.pieces
+    assert (piece.drawing.width_mm, piece.drawing.height_mm) == (90, 220)
+    line, words = piece.drawing.items
+    assert np.ptp(line.points, axis=0).tolist() == [0, 200]
+    assert words.turned_deg == 90
+    # A quarter turn to the left takes (30, 40) to (90 - 40, 30).
+    assert words.at == (50, 30)

@@ -12,6 +12,7 @@ import trimesh
 from click.testing import CliRunner
 
 from glowsim.buildsheet.folder import LIST, fill
+from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.meshes import pocketed, tools
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import make_sheet
@@ -19,7 +20,7 @@ from glowsim.buildsheet.template import figures_of, spread
 from glowsim.catalogue.cautions import all_cautions
 from glowsim.cli.sheet import command
 from glowsim.errors import SceneError
-from glowsim.geometry.body import solid_of
+from glowsim.geometry.body import full_detail, solid_of
 from glowsim.geometry.mesh import to_manifold
 from glowsim.geometry.outlines import area_mm2, base_mm, on_paper, silhouette_mm
 from glowsim.scene import parse_scene
@@ -49,7 +50,13 @@ def test_everything_a_maker_needs_is_there(made):
         for words in (
             *("Before you start", "How it will look", "Parts", "Power", "Wiring", "Heat"),
             *("Where the lights go", "Build and test", "After the first night", "Cautions"),
-            *("Continuity", "Polarity", "set the limit to", "One zone at a time"),
+            *(
+                "Continuity",
+                "Polarity",
+                "limit the supply to",
+                "One branch at a time",
+                "When a board is not right",
+            ),
             *("Wire to cut", "440", "100", "outrank them", "20.0 mm deep to the LED face"),
         ):
             assert words in text, words
@@ -75,10 +82,67 @@ def test_pockets_are_taken_from_the_body():
     taken = (body ^ both).volume()
     left = pocketed(spike)
     assert left.volume_mm3 == pytest.approx(spike.material.volume_mm3 - taken, rel=1e-6)
-    # A pocket of 23.6 mm across and 3.8 mm high, a bore of 5 mm below it to the base.
-    pocket = math.pi / 4 * 23.6**2 * 3.8
-    bore = math.pi / 4 * 5**2 * (20 - 3.2 - 0.3)
-    assert taken == pytest.approx(pocket + bore, rel=0.01)
+    # A hole of 23.6 mm across from the base to 0.3 mm past the LED face, the bore within it.
+    assert taken == pytest.approx(math.pi / 4 * 23.6**2 * 20.3, rel=0.01)
+
+
+@pytest.mark.parametrize("level_mm", [0.5, 5.0, 15.0, 20.0])
+def test_the_hole_of_the_page_is_that_of_the_mesh(level_mm):
+    spike = places()
+    (light,) = spike.lights
+    body = to_manifold(pocketed(spike), "body")
+    # The board goes in from the base: a round hole all the way, as wide as the page says.
+    outside, hole = sorted(body.slice(level_mm).to_polygons(), key=lambda ring: -np.ptp(ring[:, 0]))
+    assert np.ptp(hole, axis=0) == pytest.approx([23.6, 23.6], abs=0.05)
+    assert light.make == "hole Ø 23.6 mm, 20.0 mm deep to the LED face"
+    assert np.ptp(outside[:, 0]) > 30
+    # Above the LED face and its clearance the body is whole.
+    assert len(body.slice(20.4).to_polygons()) == 1
+
+
+def test_the_template_draws_the_hole_that_the_mesh_has():
+    (light,) = places().lights
+    for view, wide, tall in (("front", 23.6, 20.3), ("below", 23.6, 23.6)):
+        (outline,) = silhouette_mm(light.pocket, view, "pocket")
+        assert np.ptp(outline, axis=0) == pytest.approx([wide, tall], abs=0.05)
+
+
+def test_a_board_set_sideways_can_be_put_in():
+    text = SPIKE.replace(
+        "position_mm = [0, 0, 20]", "position_mm = [0, 0, 25]\n  direction = [0, -1, 0]"
+    )
+    spike = places(text)
+    (light,) = spike.lights
+    assert light.make.endswith("open to the base")
+    # What is taken out holds the board at every height on its way in.
+    cut = to_manifold(light.cut, "cut")
+    board = to_manifold(light.board_mesh, "board")
+    for down in (0.0, 5.0, 12.0, 24.0):
+        moved = board.translate([0, 0, -down])
+        inside = (moved ^ to_manifold(spike.solid.outer, "outer")) - cut
+        assert inside.volume() == pytest.approx(0, abs=1e-3)
+
+
+def test_how_it_is_made_decides_the_words():
+    (text,) = making_steps([(places(), 2)])
+    assert text.startswith("Carve spike (2 times) by the templates")
+    shell = SPIKE.replace("upholstery_foam_white", "pla_white").replace(
+        "cell_mm = 4", "wall_mm = 2"
+    )
+    (text,) = making_steps([(places(shell), 1)])
+    assert text.startswith("Print spike from its STL")
+    assert "Do not cut or drill" in text
+    resin = places(SPIKE.replace("upholstery_foam_white", "milky_resin_light"))
+    (text,) = making_steps([(resin, 1)])
+    # A cone of pi 20^2 90 / 3 mm3 with a rounded tip: some 38 cm3, and a tenth more to mix.
+    volume = resin.material.volume_mm3 / 1000
+    assert f"the mould holds {volume:.0f} cm³ each; mix {1.1 * volume:.0f} cm³" in text
+    assert "board at 20 mm" in text
+    assert "9 pours of 10 mm" in text
+    assert tools(resin) == []
+    assert resin.lights[0].make == "cast in: hang it there before the pour"
+    told = SPIKE.replace("cell_mm = 4", 'made = "printed"')
+    assert places(told).making == "printed"
 
 
 def test_stl_is_closed_and_in_millimetres(made):
@@ -128,7 +192,9 @@ def test_a_strip_gets_a_slot():
     )
     light = places(text).lights[0]
     # Three LEDs at 16.667 mm: 50 mm long, from 10 to 60 mm, 0.3 mm more at each end.
-    assert light.make == "slot 50.6 x 10.6 mm, 2.5 mm deep, from 9.7 to 60.3 mm up"
+    assert (
+        light.make == "slot 50.6 x 10.6 mm, 2.5 mm deep, from 9.7 to 60.3 mm up, open to the base"
+    )
     assert light.faces == "90° from up, towards 270°"
     assert sorted(light.led_mm[:, 2]) == pytest.approx([18.333, 35, 51.667], abs=1e-3)
 
@@ -233,3 +299,23 @@ def test_command_says_what_it_wrote(tmp_path):
     again = CliRunner().invoke(command, options)
     assert isinstance(again.exception, SceneError)
     assert mine.read_text() == "my notes"
+
+
+def test_the_mesh_for_the_bench_has_the_makers_own_detail(tmp_path):
+    ball = trimesh.creation.icosphere(6, radius=40)  # 81 920 faces: more than light is worked with
+    ball.export(tmp_path / "ball.stl")
+    text = SPIKE.replace(
+        'shape = { kind = "spike", length_mm = 90, base_diameter_mm = 40 }',
+        'mesh = { file = "ball.stl", units = "mm" }',
+    ).replace("[0, 0, 20]", "[0, 0, 0]")
+    scene = parse_scene(text, "ball.toml", tmp_path)
+    ball_places = body_places(plan_of(scene), 0, solid_of(scene, 0), 0.3)
+    fine = full_detail(scene, 0)
+    assert len(ball_places.solid.outer.faces) < 25_000 < len(fine.faces)
+    cut = pocketed(ball_places, fine)
+    # Every corner of the outside lies on the maker's ball, as exactly as its STL says.
+    away = np.linalg.norm(cut.vertices, axis=1)
+    outside = away[away > 39]
+    assert len(outside) > 35_000
+    assert np.abs(outside - 40).max() < 0.02
+    assert full_detail(parse_scene(SPIKE, "spike.toml"), 0) is None

@@ -89,14 +89,12 @@ def test_capacity_at_a_tabled_drain_is_the_table():
 
 
 def test_capacity_between_is_a_straight_line_on_logarithms():
-    # By hand: 250 mA between 100 mA (1840) and 500 mA (1105) of the AA alkaline cell. The
-    # uncorrected table gives 1.62 Ah there; 15 % less is 1.38 Ah.
+    # By hand: 250 mA between 100 mA (2100) and 500 mA (1200) of the AA alkaline cell.
     aa = CATALOGUE.battery("alkaline_aa")
     share = math.log(250 / 100) / math.log(500 / 100)
-    by_hand = 1840 * (1105 / 1840) ** share
+    by_hand = 2100 * (1200 / 2100) ** share
     value, remark = aa.capacity_at_mah(250)
     assert_allclose(value, by_hand, rtol=1e-12)
-    assert_allclose(value, 0.85 * 1620, rtol=5e-3)
     assert remark == ""
 
 
@@ -104,12 +102,12 @@ def test_nothing_is_extrapolated_silently():
     aa = CATALOGUE.battery("alkaline_aa")
     light, said_light = aa.capacity_at_mah(10)
     heavy, said_heavy = aa.capacity_at_mah(4000)
-    assert light == pytest.approx(1840)
+    assert light == pytest.approx(2500)
     assert "lighter load" in said_light
-    assert heavy < 536
+    assert heavy < 585
     assert "a guess" in said_heavy
-    # The last slope, by hand: from 1 A (769) to 2 A (536), once more the same step.
-    assert_allclose(heavy, 536 * 536 / 769, rtol=1e-9)
+    # The last slope, by hand: from 1 A (810) to 2 A (585), once more the same step.
+    assert_allclose(heavy, 585 * 585 / 810, rtol=1e-9)
 
 
 def test_voltages_fall_and_resistance_rises_as_a_cell_is_used():
@@ -195,3 +193,54 @@ def test_a_board_that_is_dark_above_where_it_is_full_is_refused():
     wrong |= {"dark_v": [3.0, 3.0, 3.0], "full_v": [2.6, 3.8, 3.8]}
     with pytest.raises(ValueError, match="dark_v must lie below full_v"):
         Board.model_validate(wrong)
+
+
+# A maker's curve of an AA alkaline cell at 100 mA, digitized (pastebin.com/ZAV8ZhSn): hours, volts.
+AA_AT_100_MA = [
+    (1.0963, 1.4677),
+    (2.1298, 1.4138),
+    (3.9493, 1.3624),
+    (5.0513, 1.3390),
+    (7.2560, 1.3006),
+]
+
+
+@pytest.mark.parametrize(("hours", "volts"), AA_AT_100_MA)
+def test_alkaline_voltage_follows_a_public_curve(hours, volts):
+    cell = CATALOGUE.battery("alkaline_aa")
+    capacity, _ = cell.capacity_at_mah(100)
+    rest, ohm = cell.rest_v_and_ohm(100 * hours / capacity)
+    assert_allclose(rest - 0.1 * ohm, volts, atol=0.015)
+
+
+# powerstream.com/AA-tests.htm, Ah to 0.1 V of each make tested; shop.gwl.eu at 500 mA to 0.8 V.
+AA_TESTS_AH = {100: (2.13, 2.20), 500: (1.17, 1.28, 1.30, 1.31, 1.167, 1.444),
+               1000: (0.83, 0.93, 0.95, 0.98), 2000: (0.54, 0.70, 0.72, 0.78)}  # fmt: skip
+
+
+@pytest.mark.parametrize("drain_ma", AA_TESTS_AH)
+def test_alkaline_capacity_is_within_what_was_tested(drain_ma):
+    held, _ = CATALOGUE.battery("alkaline_aa").capacity_at_mah(drain_ma)
+    tested = AA_TESTS_AH[drain_ma]
+    mean = 1000 * sum(tested) / len(tested)
+    # Those tests went below 0.9 V: the catalogue holds less than their mean, by a sixth at most.
+    assert 0.83 * mean < held < mean
+
+
+def test_alkaline_energy_at_half_an_ampere():
+    # 1.43 Wh from 1.30 Ah (shop.gwl.eu): 1.10 V on average, to 0.8 V.
+    cell = CATALOGUE.battery("alkaline_aa")
+    shares = [(k + 0.5) / 200 for k in range(200)]
+    volts = [v - 0.5 * ohm for v, ohm in map(cell.rest_v_and_ohm, shares)]
+    assert_allclose(sum(volts) / len(volts), 1.10, atol=0.04)
+
+
+def test_lithium_keeps_its_charge_at_four_tenths_c():
+    # Five cells labelled 2500 mAh gave more than 2400 mAh at 1 A (owenduffy.net).
+    held, _ = CATALOGUE.battery("lithium_18650").capacity_at_mah(0.4 * 2600)
+    assert 0.96 < held / 2600 <= 1.0
+
+
+def test_nothing_a_user_reads_is_from_memory():
+    for entry in (*CATALOGUE.batteries.values(), *CATALOGUE.wires.values()):
+        assert "memory" not in f"{entry.source} {entry.notes}"

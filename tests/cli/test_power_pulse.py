@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from glowsim.cli import check, glow, power, pulse, turntable
+from glowsim.cli import check, glow, power, pulse, trace, turntable
 from glowsim.errors import SceneError
 
 LITTLE = """
@@ -66,9 +66,9 @@ def test_power_says_all_a_maker_needs(folder):
         "At the boards, battery half used (bus;",
         "Lost in the wires",
         "Wire to cut, ends included",
-        "in all, of plus and of minus: 1.3 m of 30 AWG",
+        "in all: of plus and of minus 1.3 m of 26 AWG, of data 1.3 m of 30 AWG",
         "Fuse: ",
-        "one output serves 657 LEDs",
+        "one pin serves 656 LEDs",
         "caution: Fuse",
         "caution: Lithium cells",
     ):
@@ -108,7 +108,13 @@ def test_pulse_writes_everything(folder):
         assert picture.size == (80, 60)
     assert len(list(csv.reader((out / "pulse.csv").read_text().splitlines()))) == 7
     flat = shown.output.replace("\n", " ")
-    for words in ("spikes 1", "Average current", "drawn as wired", "caution: Flashing", "jump"):
+    for words in (
+        "spikes: spike 1",
+        "Average current",
+        "drawn as wired",
+        "caution: Flashing",
+        "jump",
+    ):
         assert words in flat, words
     assert "WARNING" not in flat
 
@@ -158,3 +164,51 @@ def test_wrong_wires_are_told_before_the_work(folder):
         with pytest.raises(SceneError, match=r"line 24: wiring\.gauge: there is no wire '31 AWG'"):
             run(command, wrong)
     assert not (folder / "wrong-glow").exists()
+
+
+def test_power_writes_the_pin_plan(folder):
+    run(power.command, folder / "still.toml", "--header", folder / "pins.h")
+    assert "#define GLOW_OUTPUT_1_LEDS 14" in (folder / "pins.h").read_text()
+
+
+def test_trace_as_a_user_meets_it(folder):
+    shown = run(trace.command, folder / "still.toml", "--dark", "spike 2: board")
+    assert shown.exit_code == 0
+    flat = " ".join(shown.output.split())
+    for words in (
+        "dark: spike 2: board",
+        "First measure plus to minus on the pads of spike 2: board",
+        "data from data out of spike 1: board to spike 2: board",
+        "plus and minus from spike 1: board to spike 2: board",
+        "the first LED of spike 2: board",
+        "caution: Switching on",
+    ):
+        assert words in flat, words
+    two = run(trace.command, folder / "still.toml", "--dark", "spike 1", "--frozen", "spike 2")
+    assert "No single fault explains" in two.output
+    data = json.loads(
+        run(trace.command, folder / "still.toml", "--flicker", "spikes", "--json").output
+    )
+    assert data["faults"] == 1
+    assert run(trace.command, folder / "still.toml").exit_code == 2
+    with pytest.raises(SceneError, match="there is no board 'spike 3'; did you mean"):
+        run(trace.command, folder / "still.toml", "--dark", "spike 3")
+
+
+def test_power_turned_round(folder):
+    out = folder / "levels"
+    shown = run(power.command, folder / "still.toml", "--hours", 2, "--lit", 5, "--out", out)
+    assert shown.exit_code == 0, shown.output
+    flat = " ".join(shown.output.split())
+    for words in ("For 2 h: everything at", "of the level as drawn", "to the eye", "drive: red",
+                  "'spike (x2)' reads as: glows strongly (5 times white paper in this room)",
+                  "These carry the level as drawn for 2 h"):  # fmt: skip
+        assert words in flat, words
+    data = json.loads(
+        run(power.command, folder / "still.toml", "--hours", 3, "--out", out, "--json").output
+    )
+    assert data["levels"][0]["hours"] >= 3
+    assert data["levels"][0]["reads"][0]["grade"]
+    assert run(power.command, folder / "still.toml", "--zone", "spikes").exit_code == 2
+    with pytest.raises(SceneError, match="no level lasts 999 h"):
+        run(power.command, folder / "still.toml", "--hours", 999)

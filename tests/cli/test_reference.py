@@ -5,14 +5,18 @@ from __future__ import annotations
 import json
 import signal
 import sys
+import time
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from PIL import Image
 
 from glowsim.cli import main as cli_main
 from glowsim.cli import reference as cli_reference
+from glowsim.transport import reference
+from glowsim.transport.reference import run as run_module
 from glowsim.transport.store import load_glow, load_tallies
 
 SCENE = """
@@ -151,6 +155,37 @@ def test_ctrl_c_saves_and_says_how_to_go_on(run, scene, monkeypatch):
     assert run("glow", scene, "--reference", "--resume", *goal).returncode == 0
     assert photons(scene) > had
     assert len(load_glow(scene.parent / "little-glow" / "reference.npz").copies) == 2
+
+
+def test_time_that_is_over_before_the_first_photon_still_gives_each_light_some(
+    run, scene, monkeypatch
+):
+    """As on a busy machine: compiling has taken all of it."""
+    late = SimpleNamespace(perf_counter=lambda: time.perf_counter() - 1000)
+    monkeypatch.setattr(reference, "time", late)
+    shown = run("glow", scene, "--reference", "--time", "1", "--no-pictures")
+    assert shown.returncode == 0, shown.stderr
+    assert photons(scene) > 0
+    assert "painted" not in shown.stdout
+
+
+def test_a_result_without_photons_is_an_error(run, scene, monkeypatch):
+    def nothing(self, *_):
+        return self.tallies
+
+    with monkeypatch.context() as patched:
+        patched.setattr(run_module.Follower, "follow_until", nothing)
+        for command in ("glow", "agreement"):
+            arguments = ["--reference"] if command == "glow" else []
+            shown = run(command, scene, *arguments, "--time", "1", "--no-pictures", "--fresh")
+            assert shown.returncode == 2
+            told = " ".join(shown.stderr.split())
+            assert "'puff' cannot be judged" in told
+            assert "'puff: light 1' has let out no photon yet" in told
+            assert "--resume" in told
+            assert "painted" not in shown.stdout
+    assert not list(scene.parent.glob("*-glow/*.json"))
+    assert run("glow", scene, "--reference", "--resume", *FEW).returncode == 0
 
 
 def test_agreement_tells_prints_draws_and_is_remembered(run, scene):

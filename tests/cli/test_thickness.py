@@ -14,7 +14,7 @@ import pytest
 from PIL import Image
 
 from tests.support.commands import command, run
-from tests.support.sweeps import SPIKE
+from tests.support.sweeps import ORB, SPIKE
 
 RANGE = ("--from", "2", "--to", "8", "--steps", "3")
 
@@ -27,13 +27,17 @@ def scene(tmp_path) -> Path:
 
 
 def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
-    done = run("thickness", scene, *RANGE, "--size", "160x120", folder=scene.parent)
+    scene.write_text("[findings]\nevenness_target = 0.1\n" + ORB)
+    walls = ("--from", "1", "--to", "4", "--steps", "3")
+    done = run("thickness", scene, *walls, "--size", "160x120", folder=scene.parent)
     assert done.returncode == 0, done.stderr
     for words in (
-        "Varied: material added all round the body",
+        "Varied: the wall of the shell",
         "5%/mean",
-        "->",
-        "To build it: shape = {",
+        "off by",
+        "  -> 1",
+        "Beside what it is now: off by",
+        "To build it: wall_mm = 1",
         "trust:",
         "Written:",
     ):
@@ -44,14 +48,25 @@ def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
         *("steps", "thickness.csv", "thickness.json", "thickness.png", "thickness_sheet.png")
     }
     rows = list(csv.DictReader((folder / "thickness.csv").read_text().splitlines()))
-    assert [row["value_mm"] for row in rows[:3]] == ["2.0", "5.0", "8.0"]
+    assert [row["value_mm"] for row in rows[:3]] == ["1.0", "2.5", "4.0"]
     assert [row["recommended"] for row in rows] == ["False"] * 3 + ["True"]
     plain = json.loads((folder / "thickness.json").read_text())
-    assert plain["vary"] == "around"
+    assert plain["vary"] == "wall"
     assert len(plain["steps"]) == 3
     assert plain["recommended"][0]["step"]["weight_g"] > 0
     with Image.open(folder / "thickness_sheet.png") as sheet:
         assert sheet.width > 2 * 160
+
+
+def test_it_says_so_where_no_step_is_worth_it(scene):
+    done = run("thickness", scene, *RANGE, "--no-pictures", folder=scene.parent)
+    assert done.returncode == 0, done.stderr
+    assert "Varied: material added all round the body" in done.stdout
+    assert "  -> " not in done.stdout
+    assert "none is worth it" in done.stdout
+    assert "To build it: leave it as drawn" in done.stdout
+    table = (scene.parent / "little-glow" / "thickness.csv").read_text().splitlines()
+    assert [row["recommended"] for row in csv.DictReader(table)] == ["False"] * 4
 
 
 def test_json_is_all_there_is_on_standard_output(scene):

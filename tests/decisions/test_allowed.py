@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
 from glowsim.decisions.allowed import Allowed, ways_of
 from glowsim.decisions.boards import BoardKind, Poses
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.room import Room
 from glowsim.decisions.sites import candidates
 from glowsim.errors import SceneError
 from glowsim.scene import DrillLine, DrillRing, Placing
@@ -135,18 +139,58 @@ def test_drill_along_a_line_and_on_a_ring():
     assert len(places) % 8 == 0
 
 
-def test_no_room_says_why_and_what_would_fit():
-    thin = ROD.replace("diameter_mm = 40", "diameter_mm = 20").replace("cell_mm = 4", "cell_mm = 2")
-    file = scene(thin, light='board = "rgb_5050_18ma"\nposition_mm = [0, 0, 20]\n')
+def room(body: str, board: str, **keys: object) -> Room:
+    file = scene(body, light=f'board = "{board}"\nposition_mm = [0, 0, 45]\n')
     plan = plan_of(file)
-    only = file.scene.bodies[0]
-    light = only.lights[0].model_copy(update={"board": "round_7"})
-    kind = BoardKind(light, plan.catalogue, 0.4, only)
-    room = Allowed(body_problem(plan, 0), Placing(), kind)
-    with pytest.raises(SceneError, match="no place for the board 'round_7'"):
-        candidates(room, ways_of([UP], kind), 300)
-    with pytest.raises(SceneError, match=r"A board of 1\d mm across would find room"):
-        candidates(room, ways_of([UP], kind), 300)
+    light = file.scene.bodies[0].lights[0]
+    return Room(plan, 0, body_problem(plan, 0), light, Placing.model_validate(keys), Wish())
+
+
+def test_no_room_says_which_rule_refuses_how_many_places_and_what_would_fit():
+    thin = ROD.replace("diameter_mm = 40", "diameter_mm = 20")
+    with pytest.raises(SceneError) as fault:
+        room(thin, "round_7").check(1)
+    said = str(fault.value)
+    assert "no place for the board 'round_7' (23 x 23 x 3.2 mm)" in said
+    counts = [
+        int(count) for count in re.findall(r"^ +(\d+) (?:have|reach|lie|let|are)", said, re.M)
+    ]
+    looked_at = int(re.search(r"(\d+) places inside it were looked at", said).group(1))
+    assert sum(counts) == looked_at
+    assert counts[-1] == 0
+    assert "less than 3 mm below the surface (depth_mm)" in said
+    # The board that would do is one that is found to.
+    smaller = re.search(r"with the board '(\w+)' \d+ places are free and 1 board finds room", said)
+    room(thin, smaller.group(1)).check(1)
+
+
+def test_a_remedy_that_is_named_makes_the_room_that_is_asked_for():
+    # A board of 23 mm, 9.5 mm clear around, does not go into a rod of 40 mm; 4.75 mm clear does.
+    with pytest.raises(SceneError) as fault:
+        room(ROD, "round_7", depth_mm=2, clearance_mm=9.5).check(1)
+    said = str(fault.value)
+    assert re.search(r"reach out through its surface with 9.5 mm clear around", said)
+    assert re.search(r"tried: with clearance_mm 4.8 \d+ places are free and 1 board finds", said)
+    room(ROD, "round_7", depth_mm=2, clearance_mm=4.75).check(1)
+
+
+def test_boards_are_stacked_as_close_as_they_may():
+    # Boards 3.2 mm thick, 1 mm between, in 60 mm of rod less 1 mm at one end and what the LEDs
+    # must lie deep at the other: fourteen at most, if the first stands as low as it can.
+    stack = room(ROD.replace("diameter_mm = 40", "diameter_mm = 27"), "round_7", depth_mm=1)
+    assert stack.fits(12)
+    assert not stack.fits(15)
+    with pytest.raises(SceneError, match=r"15 boards .* beside each other; 1[2-4] is the most"):
+        stack.check(15)
+    apart = stack.packed(12).poses.position
+    assert np.diff(np.sort(apart[:, 2])).min() >= 4.2 - 1e-9
+
+
+def test_a_core_in_the_way_is_named():
+    low = CORE.replace("length_mm = 80", "length_mm = 40").replace("[12, 0, -10]", "[0, 0, -10]")
+    with pytest.raises(SceneError) as fault:
+        room(ROD + low + BASE, "round_7", wire_toward="anywhere").check(30)
+    assert re.search(r"\d+ reach into the core 'wood_dowel' with 1 mm clear", str(fault.value))
 
 
 def test_a_strip_cannot_face_along_itself():

@@ -10,8 +10,7 @@ import pytest
 from scipy import sparse
 
 from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
-from glowsim.decisions.objective import Aim, percentile
-from glowsim.decisions.placer import Wish
+from glowsim.decisions.objective import Aim, Wish, percentile
 from glowsim.decisions.words import bound_words
 
 

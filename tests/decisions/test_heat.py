@@ -6,8 +6,12 @@ import numpy as np
 import pytest
 
 from glowsim.catalogue import load_catalogue
-from glowsim.decisions.heat import heat_limit
+from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
+from glowsim.electrics.heat import heat_of
+from glowsim.scene import SceneFile, parse_scene
+from glowsim.transport.plan import plan_of
 from glowsim.transport.problem import LightSource
+from tests.support.placing import MATERIAL
 
 CATALOGUE = load_catalogue()
 
@@ -57,3 +61,60 @@ def test_a_dark_board_above_the_limit_leaves_nothing():
 
 def test_lights_that_are_off_have_no_limit():
     assert heat_limit([light("round_7", 0, 0, 0)], CATALOGUE, 0.4) is None
+
+
+FOAM = """
+[[bodies]]
+name = "ball"
+material = "upholstery_foam_white"
+shape = {{ kind = "orb", diameter_mm = 50 }}
+cell_mm = 4
+[[bodies.lights]]
+board = "round_7"
+position_mm = [0, 0, {z}]
+drive = {{ red = 0.8, green = 0.5, blue = 0.5 }}
+{more}
+"""
+
+
+def foam(z: float = 0.0, more: str = "") -> SceneFile:
+    return parse_scene(FOAM.format(z=z, more=more), "ball.toml")
+
+
+def rule_of_thumb(scene_file: SceneFile) -> HeatLimit:
+    lit = plan_of(scene_file).copies([np.zeros((1, 3))])[1]
+    return heat_limit(lit, CATALOGUE, scene_file.scene.findings.buried_power_w)
+
+
+def test_a_board_bears_what_heat_says_of_its_place():
+    middle, edge = (
+        limit_at_place(f, CATALOGUE, "ball", rule_of_thumb(f)) for f in (foam(), foam(18))
+    )
+    boards = heat_of(foam()).boards
+    assert middle.limit_w == pytest.approx(boards[0].bearable_w)
+    assert middle.board_c == pytest.approx(boards[0].board_c)
+    assert edge.limit_w > middle.limit_w, "nearer to the air a board bears more"
+    # Turned to its limit it draws the limit, and is as warm as its tightest limit says.
+    turned = middle.turned(middle.heat_factor, 25.0)
+    assert turned.power_w == pytest.approx(middle.limit_w)
+    assert turned.heat_factor == pytest.approx(1.0)
+    assert f"{boards[0].limits[0].limit_c:.0f} °C" in middle.source
+
+
+def test_a_limit_that_the_scene_gives_holds_where_it_is_lower():
+    low = foam(more="[findings]\nburied_power_w = 0.05")
+    limit = limit_at_place(low, CATALOGUE, "ball", rule_of_thumb(low))
+    assert limit.limit_w == 0.05
+    assert "the scene gives it" in limit.source
+
+
+def test_without_conductivity_the_rule_of_thumb_stays_and_says_why():
+    file = parse_scene(
+        FOAM.format(z=0, more=MATERIAL.format(mu_a=0.01, mu_s=1.0)).replace(
+            "upholstery_foam_white", "cloud"
+        ),
+        "ball.toml",
+    )
+    limit = limit_at_place(file, CATALOGUE, "ball", rule_of_thumb(file))
+    assert limit.limit_w == file.scene.findings.buried_power_w
+    assert "add thermal_conductivity_w_mk" in limit.source

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -12,14 +13,17 @@ import pytest
 from glowsim.cli.main import main
 from glowsim.decisions.bound import bound_of
 from glowsim.decisions.modules import modules
+from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import free_name, with_lights, write_new
-from glowsim.decisions.placer import Placer, Wish
+from glowsim.decisions.placer import Placer
 from glowsim.decisions.placing import place
 from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import Sensitivity
 from glowsim.errors import SceneError
+from glowsim.findings import findings_of
 from glowsim.scene import Placing, parse_scene, read_scene
 from glowsim.transport.plan import plan_of
+from glowsim.transport.solve import solve
 from tests.support.placing import placer, scene, text
 
 SPIKE = """shape = { kind = "spike", length_mm = 50, base_diameter_mm = 34, tip_radius_mm = 5 }
@@ -99,7 +103,7 @@ def test_brightness_first_gives_more_light(responses):
     assert aim.mean(bright.luminance) >= aim.mean(even.luminance) * 0.999
 
 
-def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path):
+def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path, monkeypatch, capsys):
     path = tmp_path / "prop.toml"
     path.write_text(text(SPIKE, light=LIGHT))
     before = path.read_text()
@@ -120,12 +124,68 @@ def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path):
         float(np.linalg.norm(np.array(moved.to_mm) - np.array(moved.was_mm)))
     )
     json.dumps(answer.as_json())
+    assert answer.worth
+    _left_as_it_is(first, answer.after.even, monkeypatch, capsys)
     effect = Sensitivity(answer.placer.responses, answer.before)
+    suggested = findings_of(solve(read_scene(path)), read_scene(path).scene).found[0].suggested_mm
+    if suggested is not None:
+        place_mm, why = effect.meeting(answer.placer.sites.poses)
+        assert tuple(place_mm) == suggested, "glow and the mending picture name one place"
+        assert "suggestion of `glow`" in why
     points = np.array([[0.0, 0, 5], [0, 0, 40], [60, 0, 0]])
     low, high, outside = effect.effect(points)
     assert np.isnan(outside)
     if not effect.place.hot and effect.place.point_mm[2] > 30:
         assert high > low, "light nearer to a dark tip mends it better"
+
+
+def _left_as_it_is(path: Path, even: float, monkeypatch, capsys) -> None:
+    """Placing again what was placed finds nothing to gain, says so and writes no scene."""
+    files = set(path.parent.glob("*.toml"))
+    answer = path.parent / "again"
+    arguments = ["place", str(path), "--count", "2", "--no-pictures", "--out", str(answer)]
+    monkeypatch.setattr(sys, "argv", ["glowsim", *arguments])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code in (0, None)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Leave it: not worth doing" in said
+    assert "No new scene is written" in said
+    assert set(path.parent.glob("*.toml")) == files
+    plain = json.loads((answer / "place.json").read_text())
+    assert plain["worth_doing"] is False
+    assert plain["new_scene"] is None
+    # What stands is where the search sets out from, too: it finds nothing worse.
+    assert plain["after"]["p5_over_mean"] >= 0.98 * even
+
+
+def test_modules_places_all_that_are_alike_and_writes_where_the_boards_go(
+    tmp_path, monkeypatch, capsys
+):
+    ball = 'shape = { kind = "orb", diameter_mm = 34 }\ncell_mm = 3\ndetail_mm = 4\n'
+    one = text(ball, light=LIGHT.replace("[5, 0, 8]", "[8, 0, -5]"))
+    body = one[one.index("[[bodies]]") : one.index("[materials")]
+    twin = body.replace('name = "body"', 'name = "twin"\nposition_mm = [80, 0, 0]')
+    twin = twin.replace('name = "lamp"', 'name = "other"\nzone = "far"')
+    path = tmp_path / "two.toml"
+    path.write_text(one.replace("[materials", twin + "[materials"))
+    folder = tmp_path / "out"
+    arguments = ["modules", str(path), "--max", "1", "--write", "--no-pictures"]
+    monkeypatch.setattr(sys, "argv", ["glowsim", *arguments, "--out", str(folder)])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code in (0, None)
+    said = capsys.readouterr().out
+    assert "Boards, in the body's own frame" in said
+    left, right = read_scene(tmp_path / "two-placed.toml").scene.bodies
+    assert left.lights[0].position_mm == right.lights[0].position_mm != (8, 0, -5)
+    assert (left.lights[0].name, right.lights[0].name) == ("lamp", "other")
+    assert right.lights[0].zone == "far"
+    x, y, z = left.lights[0].position_mm
+    assert re.search(rf"lamp +{x:.1f} +{y:.1f} +{z:.1f} +0, 0, 1", said)
+    plain = json.loads((folder / "modules.json").read_text())
+    assert plain["bodies"] == 2
+    assert plain["counts"][0]["boards"][0]["position_mm"] == [x, y, z]
 
 
 def test_heat_turns_the_boards_down_and_says_so():
@@ -138,7 +198,9 @@ def test_heat_turns_the_boards_down_and_says_so():
     assert only.step.heat.power_w <= 0.1 + 1e-6
     assert "Heat, not optics, limits this glow" in " ".join(answer.text)
     assert "The 0.1 W are a rule of thumb" in " ".join(answer.text)
-    assert "`glowsim heat` works out what a board bears in this body" in " ".join(answer.text)
+    assert "what a board bears here is not known (heat needs the conductivity" in " ".join(
+        answer.text
+    )
     assert only.joints == 6
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from glowsim.decisions.placer import Placer, Wish, pattern_light
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.polish import site_luminance
 from glowsim.decisions.response import SURE_RAYS, Responses
 from glowsim.decisions.sites import Sites, candidates

@@ -14,7 +14,7 @@ from glowsim.optics.boundary import boundary_coefficient
 from glowsim.optics.photometry import led_grid_relative_illuminance
 from glowsim.scene import Placing, parse_scene
 from glowsim.transport.plan import plan_of
-from tests.support.placing import placer, scene, text
+from tests.support.placing import DOT, placer, scene, text
 
 ROD_MM, RADIUS_MM, MU_A, MU_S = 130.0, 9.0, 0.02, 1.0
 LIGHT = 'board = "rgb_5050_18ma"\nposition_mm = [0, 0, 65]\n'
@@ -61,7 +61,11 @@ def test_best_spacing_in_a_long_rod_is_that_of_the_diffusion_kernel():
     wanted = spacings[int(np.argmax([even(s) for s in spacings]))]
     found = placer(
         scene(
-            ROD, mu_a=MU_A, mu_s=MU_S, light='board = "rgb_5050_18ma"\nposition_mm = [0, 0, 65]\n'
+            ROD,
+            mu_a=MU_A,
+            mu_s=MU_S,
+            light='board = "dot"\nposition_mm = [0, 0, 65]\n',
+            more=DOT,
         ),
         patches=80,
         placing=Placing(wire_toward="anywhere", clearance_mm=0.5, depth_mm=1),

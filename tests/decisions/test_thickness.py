@@ -12,6 +12,7 @@ from glowsim.catalogue import load_catalogue
 from glowsim.decisions.advice import _between, _by_reference, grain_mm
 from glowsim.decisions.step import judged
 from glowsim.decisions.thickness import thickness, values_mm
+from glowsim.decisions.worth import LEAST_GAIN, off_log
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.findings.evenness import evenness
 from glowsim.optics.diffusion import hollow_sphere_escape_fraction
@@ -95,12 +96,13 @@ def test_light_box_follows_pitch_over_depth(box):
 def test_light_box_recommends_the_depth_that_is_even_enough(box):
     advice = box.advice[0]
     assert advice.meets
-    assert advice.predicted == pytest.approx(advice.step.even, rel=0.02)
+    assert advice.predicted == pytest.approx(advice.step.worse_end, rel=0.02)
     body = advice.step.glow.bodies[0]
     centre, area = body.surface.centroids[body.glows], body.surface.areas_mm2[body.glows]
     grain = grain_mm(32 - 16)
     depths = np.arange(16, 32, grain)
-    exact = [grid_evenness(centre, area, depth).p5_over_mean for depth in depths]
+    # LEDs stand out as peaks: their bright end is worse than the dark one.
+    exact = [grid_evenness(centre, area, depth).worse_end for depth in depths]
     least = depths[np.argmax(np.array(exact) >= 0.75)]
     assert advice.value_mm == pytest.approx(least, abs=1.01 * grain)
     assert f"a depth of {advice.value_mm:g} mm is the least that is even enough" in advice.text
@@ -114,7 +116,7 @@ def shell():
 
 def test_shell_lets_out_what_its_wall_lets_through(shell):
     """Share let out of a closed shell, T / (T + A) in the flat limit; closed form of diffusion
-    theory for the sphere (derived in `optics.diffusion`)."""
+    theory for the sphere (derived in `optics.diffusion`). The board takes no light: it is white."""
     for step in shell.steps:
         exact = hollow_sphere_escape_fraction(
             inner_radius_mm=12 - step.value_mm,
@@ -155,8 +157,17 @@ def test_several_materials_stand_side_by_side():
     assert charcoal.weight_g == pytest.approx(white.weight_g)
     for advice in answer.advice:
         assert not advice.meets
-        assert advice.step.even == max(step.even for step in answer.of(advice.material))
         assert "no value tried is even enough" in advice.text
+        steps = answer.of(advice.material)
+        least = min(off_log(step) for step in steps)
+        near = [step for step in steps if (1 - LEAST_GAIN) * off_log(step) <= least]
+        brightest = max(step.evenness.mean_cd_m2 for step in near)
+        assert advice.step.evenness.mean_cd_m2 == brightest
+    # Black foam over the same light is no gain on white foam as drawn.
+    assert not answer.advice[1].worth
+    assert answer.advice[1].edit == "leave it as drawn"
+    assert "leave it as drawn" in answer.advice[1].text
+    assert answer.before.evenness == answer.of(names[0])[0].evenness
 
 
 def test_the_named_body_is_judged_and_no_other():
@@ -206,8 +217,7 @@ def test_heat_is_named_where_it_limits_the_glow():
 def test_a_board_that_does_not_fit_is_named():
     """25 mm up the spike is 17 mm wide, enough for the LEDs; the board is 23 mm wide."""
     answer = thickness(spike(), "spike", from_mm=35, to_mm=36, steps=2, vary="depth")
-    assert "board: a board 23" in answer.advice[0].text
-    assert "out of the body" in answer.advice[0].text
+    assert "board sticks 2.4 mm out of the body at (-11.5, 0.0, 25.0) mm" in answer.advice[0].text
 
 
 def test_the_reference_solver_can_be_asked_at_what_is_recommended():
@@ -226,8 +236,7 @@ def test_the_verdict_of_the_reference_solver_counts():
         figures = SimpleNamespace(
             p5_over_mean=even, mean_cd_m2=10.0, noise={"p5_over_mean": 0.01}, shifted=shifted
         )
-        limits = SimpleNamespace(evenness_target=0.5)
-        return SimpleNamespace(even=even, evenness=figures, findings=SimpleNamespace(limits=limits))
+        return SimpleNamespace(even=even, evenness=figures, enough=even >= 0.5)
 
     assert "is not even enough" in " ".join(_by_reference(step(0.52), step(0.45)))
     assert "is even enough" in " ".join(_by_reference(step(0.45), step(0.52)))
@@ -250,19 +259,19 @@ def test_the_search_finds_the_least_round_value(curve, target):
 
     def solve(value):
         solved.append(value)
-        return SimpleNamespace(value_mm=value, even=float(curve(value)))
+        return SimpleNamespace(value_mm=value, worse_end=float(curve(value)))
 
-    steps = [SimpleNamespace(value_mm=x, even=float(curve(x))) for x in np.linspace(5, 40, 8)]
-    first = next(k for k, step in enumerate(steps) if step.even >= target)
+    steps = [SimpleNamespace(value_mm=x, worse_end=float(curve(x))) for x in np.linspace(5, 40, 8)]
+    first = next(k for k, step in enumerate(steps) if step.worse_end >= target)
     step, predicted = _between(steps, first, target, solve)
     grain = grain_mm(35)
     rounded = np.arange(5, 40 + grain, grain)
     least = rounded[curve(rounded) >= target - 1e-12][0]
-    assert step.even >= target
+    assert step.worse_end >= target
     assert least - 1e-9 <= step.value_mm <= least + grain + 1e-9
     assert len(solved) <= 5
     if predicted is not None:
-        assert predicted == pytest.approx(step.even, rel=0.02)
+        assert predicted == pytest.approx(step.worse_end, rel=0.02)
 
 
 def test_values_are_round_and_keep_their_ends():

@@ -73,3 +73,16 @@ def test_short_lead_gives_off_less():
 def test_disc_as_a_sphere():
     """Shape factor of a disc 8 c (Incropera & DeWitt, table 4.1): 8 x 11.5 = 4 pi 7.32."""
     assert equal_sphere_radius_mm(23) == pytest.approx(8 * 11.5 / (4 * math.pi), rel=1e-12)
+
+
+@pytest.mark.parametrize(("diameter_mm", "bears_w"), [(10, 0.072), (23, 0.183), (36.8, 0.33)])
+def test_what_a_board_in_forty_millimetres_of_foam_bears(diameter_mm, bears_w):
+    """The rule of thumb that is printed, 0.1 to 0.3 W: 35 K to spare over a room of 25 C, foam of
+    0.048 W/mK; by hand for 23 mm: (1/0.00732 - 1/0.04) / (4 pi 0.048) + 6.22 = 185 + 6 K/W."""
+    per_watt = sphere_k_w(
+        core_radius_mm=equal_sphere_radius_mm(diameter_mm),
+        skin_radius_mm=40,
+        conductivity_w_mk=0.048,
+        skin_w_m2k=8,
+    )
+    assert 35 / per_watt == pytest.approx(bears_w, rel=0.03)

@@ -9,11 +9,13 @@ import pytest
 from click.testing import CliRunner
 
 from glowsim.cli.heat import command
-from glowsim.electrics.heat import NEAR, heat_of
+from glowsim.electrics.heat import NEAR, chip_rise_k, heat_of
 from glowsim.electrics.heat_forms import sphere_k_w
 from glowsim.electrics.heat_section import heat_section
+from glowsim.electrics.loads import boards_of
 from glowsim.errors import MaterialError, SceneError
 from glowsim.scene import parse_scene, read_scene
+from glowsim.transport.plan import plan_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -31,11 +33,15 @@ cell_mm = 4
 """
 
 
-def heat(text, **changes):
-    for before, after in changes.get("swap", {}).items():
+def swapped(text, swap):
+    for before, after in swap.items():
         assert before in text
         text = text.replace(before, after)
-    return heat_of(parse_scene(changes.get("more", "") + text))
+    return text
+
+
+def heat(text, **changes):
+    return heat_of(parse_scene(changes.get("more", "") + swapped(text, changes.get("swap", {}))))
 
 
 @pytest.fixture(scope="module")
@@ -64,11 +70,42 @@ def test_board_in_a_ball_against_the_closed_form(ball):
 def test_share_that_a_limit_bears(ball):
     board = ball.boards[0]
     around = next(limit for limit in board.limits if limit.what == "LEDs' surroundings")
-    assert around.bears == pytest.approx((80 - 25) / (board.board_c - 25), rel=1e-9)
+    assert around.bears == pytest.approx((60 - 25) / (board.board_c - 25), rel=1e-9)
     assert board.bears == min(limit.bears for limit in board.limits)
     assert board.bearable_w == pytest.approx(board.bears * board.power_w)
     chips = next(limit for limit in board.limits if limit.what == "LED chips")
-    assert chips.found_c - board.board_c == pytest.approx(32 * board.power_w / 7, rel=1e-9)
+    # 95 K/W and a fifth of 18 mA at 5 V.
+    assert chips.limit_c == 80
+    assert chips.found_c - board.board_c == pytest.approx(95 * 5 * 0.2 * 0.018, rel=1e-9)
+    assert board.chip_c == chips.found_c
+
+
+@pytest.mark.parametrize(
+    ("kind", "drive", "rise_k"),
+    [
+        # One chip alone by hand: 95 x 5 V x 18 mA; red, on 50; three lit are no hotter each.
+        ("round_7", (0, 1, 0), 8.55),
+        ("round_7", (1, 0, 0), 4.5),
+        ("round_7", (1, 1, 1), 8.55),
+        ("round_7", (1, 0.1, 0.1), 4.5),
+        ("rgb_5050_5ma", (0, 0, 1), 2.375),
+        # 8 K/W on one chip's 1.75 W, and 10 K/W on what all of them draw.
+        ("star_rgb_3w", (0, 1, 0), 31.5),
+        ("star_rgb_3w", (1, 1, 1), 66.5),
+    ],
+)
+def test_chips_by_hand(kind, drive, rise_k):
+    red, green, blue = drive
+    told = f"red = {red}, green = {green}, blue = {blue}"
+    swap = {'"round_7"': f'"{kind}"', "red = 0.2, green = 0.2, blue = 0.2": told}
+    (lit,) = boards_of(plan_of(parse_scene(swapped(BALL, swap))))
+    assert chip_rise_k(lit, lit.drive) == pytest.approx(rise_k, rel=1e-9)
+
+
+def test_the_chip_of_a_white_led_has_all_its_watts():
+    swap = {'"round_7"': '"white_1w_warm"', "red = 0.2, green = 0.2, blue = 0.2": "white = 0.5"}
+    (lit,) = boards_of(plan_of(parse_scene(swapped(BALL, swap))))
+    assert chip_rise_k(lit, lit.drive) == pytest.approx(10 * 5 * 0.175, rel=1e-9)
 
 
 def test_verdict_follows_the_drive(ball):
@@ -130,7 +167,7 @@ def test_thistle_staff():
     board = found.hottest
     assert board.full_power_w == pytest.approx(1.911, rel=1e-6)
     assert board.full_board_c - found.settings.room_c == pytest.approx(270.6, rel=0.01)
-    assert board.minutes == pytest.approx(15.9, rel=0.02)
+    assert board.minutes == pytest.approx(17.3, rel=0.02)
 
 
 def test_copies_are_solved_once():
@@ -156,6 +193,33 @@ def test_lantern_of_thin_sheet():
     assert np.nanmax(section.temperature_c) == pytest.approx(board.board_c)
 
 
+LANTERN = {"upholstery_foam_white": "tracing_paper"}
+
+
+def test_what_holds_a_board_in_air_gets_as_warm_as_the_board(ball):
+    hung = heat(BALL, swap=LANTERN)
+    board = hung.boards[0]
+    assert board.in_air
+    (told,) = (note for note in hung.notes if "hangs in air" in note)
+    warm = f"{board.board_c:.0f} °C, at full white {board.full_board_c:.0f} °C"
+    for words in ("ball: a board", warm, "printed PLA 50", "hot glue 50", "wood 100"):
+        assert words in told
+    assert not any("holder" in limit.what for limit in board.limits)
+    assert not ball.boards[0].in_air
+
+
+@pytest.mark.parametrize(("holder", "limit_c"), [("pla_white", 50), ("wood_dowel", 100)])
+def test_a_holder_that_is_named_is_a_limit(holder, limit_c):
+    held = heat(BALL, more=f'[heat]\nholder = "{holder}"\n', swap=LANTERN)
+    board = held.boards[0]
+    (limit,) = (limit for limit in board.limits if limit.what == f"its holder, {holder}")
+    assert (limit.limit_c, limit.found_c) == (limit_c, board.board_c)
+    assert limit.bears == pytest.approx((limit_c - 25) / (board.board_c - 25))
+    assert held.notes == ()
+    buried = heat(BALL, more=f'[heat]\nholder = "{holder}"\n')
+    assert not any("holder" in limit.what for limit in buried.boards[0].limits)
+
+
 def test_section_shows_the_board_hottest(ball):
     scene = parse_scene(BALL)
     section = heat_section(ball, scene.scene.bodies[0], next(iter(ball.fields)), ball.hottest)
@@ -172,6 +236,13 @@ def test_section_shows_the_board_hottest(ball):
     [
         ("[heat]\nleads = 2\nlead_gauge = 77\n", {}, SceneError, "heat.lead_gauge"),
         ("[heat]\nroom_c = 90\n", {}, SceneError, "heat.room_c"),
+        (
+            '[heat]\nholder = "pla_wite"\n',
+            {},
+            SceneError,
+            "heat.holder: .* did you mean 'pla_white'",
+        ),
+        ('[heat]\nholder = "aluminium_tube"\n', {}, SceneError, "does not say how warm"),
         ("[heat]\nskin_w_m2k = 0\n", {}, SceneError, "heat.skin_w_m2k"),
         ('[heat]\ncontact = "licked"\n', {}, SceneError, "touched"),
         ("[heat]\nleads = -1\n", {}, SceneError, "heat.leads"),

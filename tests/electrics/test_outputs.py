@@ -3,34 +3,43 @@
 import pytest
 from numpy.testing import assert_allclose
 
-from glowsim.electrics.outputs import data_plan, frame_ms, most_leds_per_output
-from glowsim.scene import Controller
+from glowsim.electrics.data_line import frame_ms, most_leds_per_output
 from tests.electrics.props import electrics, row
 
 BUS = '[wiring]\nkind = "bus"\nfeed_mm = 500\nspacing_mm = 150\n'
 STAR = '[wiring]\nkind = "star"\nrun_mm = 500\n'
 
 
-def plan(text, volts=5.0, **controller):
-    prop = electrics(text)
-    return data_plan(prop.boards, prop.harness, Controller(**controller), volts)
+def controller(**keys):
+    words = {True: "true", False: "false"}
+    lines = [f"{key} = {words.get(value, value)}" for key, value in keys.items()]
+    return "\n".join(["[controller]", *lines, ""])
 
 
-# 24 bits of 1.25 us an LED and a pause of 280 us: floor((1e6/fps - 280)/30), by hand.
+def plan(text, **keys):
+    return electrics(text + controller(**keys)).data
+
+
+def supply(volts):
+    """Return a battery behind a converter to a voltage."""
+    return f'[power]\nbattery = "lithium_18650"\nconverter = {{ output_v = {volts} }}\n'
+
+
+# 24 bits of 1.25 us an LED and a pause of 300 us: floor((1e6/fps - 300)/30), by hand.
 @pytest.mark.parametrize(
-    ("fps", "leds"), [(30, 1101), (60, 546), (100, 324), (200, 157), (400, 74), (4000, 0)]
+    ("fps", "leds"), [(30, 1101), (60, 545), (100, 323), (200, 156), (400, 73), (4000, 0)]
 )
 def test_most_leds_at_a_frame_rate(fps, leds):
     assert most_leds_per_output(fps) == leds
     if leds:
-        assert leds * 0.030 + 0.28 <= 1000 / fps < (leds + 1) * 0.030 + 0.28
+        assert leds * 0.030 + 0.3 <= 1000 / fps < (leds + 1) * 0.030 + 0.3
 
 
 def test_a_frame_of_a_hundred_leds():
-    # 100 x 24 x 1.25 us + 280 us = 3.28 ms.
+    # 100 x 24 x 1.25 us + 300 us = 3.3 ms.
     text = row(1, board="strip_144").replace("position_mm", "led_count = 100\nposition_mm")
     prop = electrics(text)
-    assert_allclose(frame_ms(list(prop.boards)), 3.28, rtol=1e-12)
+    assert_allclose(frame_ms(prop.boards), 3.3, rtol=1e-12)
     assert frame_ms([]) == 0
 
 
@@ -53,7 +62,7 @@ def test_branches_of_a_tree():
 
 
 def test_a_branch_too_long_for_the_rate_is_cut():
-    # 7 LEDs: 0.21 ms a board + 0.28 ms; at 1000 frames a second three boards fit: 0.91 ms.
+    # 7 LEDs: 0.21 ms a board + 0.3 ms; at 1000 frames a second three boards fit: 0.93 ms.
     found = plan(row(8, BUS), frames_per_second=1000)
     assert [len(o.boards) for o in found.outputs] == [3, 3, 2]
     assert all(o.most_frames_per_second >= 1000 for o in found.outputs)
@@ -62,11 +71,11 @@ def test_a_branch_too_long_for_the_rate_is_cut():
 
 def test_one_board_that_is_too_long_by_itself_is_said():
     found = plan(row(1, board="strip_144"), frames_per_second=400)
-    assert any("Output 1 can send 217 frames a second, not 400" in note for note in found.notes)
+    assert any("pin 1 can send 216 frames a second, not 400" in note for note in found.notes)
 
 
 @pytest.mark.parametrize(
-    ("volts", "controller", "warned"),
+    ("volts", "keys", "warned"),
     [
         (5.0, {"logic_v": 3.3}, True),
         (4.71, {"logic_v": 3.3}, False),  # 0.7 x 4.71 = 3.297
@@ -75,14 +84,13 @@ def test_one_board_that_is_too_long_by_itself_is_said():
         (5.0, {"logic_v": 3.3, "level_shifter": True}, False),
     ],
 )
-def test_logic_level(volts, controller, warned):
-    notes = plan(row(1), volts, **controller).notes
+def test_logic_level(volts, keys, warned):
+    notes = plan(row(1) + supply(volts), **keys).notes
     assert any("Logic level" in note for note in notes) == warned
 
 
-def test_too_few_outputs_and_too_little_memory_are_said():
-    notes = plan(row(4, STAR), outputs=2, memory_bytes=50, level_shifter=True).notes
-    assert any("4 branches and the controller 2 outputs" in note for note in notes)
+def test_too_little_memory_is_said():
+    notes = plan(row(4, STAR), memory_bytes=50, level_shifter=True).notes
     assert any("84 bytes; the controller has 50" in note for note in notes)
 
 

@@ -252,3 +252,16 @@ def test_without_wires_levels_are_as_they_are():
     report = pulse_report(prop, seconds=2, frames_per_second=10)
     levels = levels_as_wired(prop, report, lit_by(prop, 1.0, 1.0, 1.0))
     np.testing.assert_array_equal(levels, report.moving_levels)
+
+
+def test_moments_of_a_swell():
+    # (1 - cos)/2 from 0.2 to 1 over 4 s: darkest at 0 s, brightest at 2 s.
+    pulse = '[[pulses]]\nzone = "spikes"\npattern = "swell"\nperiod_s = 4\n'
+    battery = '[power]\nbattery = "alkaline_aaa"\nin_series = 3\n'
+    report = pulse_report(electrics(row(2, pulse + battery)), seconds=4, frames_per_second=50)
+    moments = report.moments
+    assert_allclose(moments["darkest"], (0.0, 0.2), atol=1e-9)
+    assert_allclose(moments["brightest"], (2.0, 1.0), atol=1e-9)
+    # Two boards of 252 mA at the brightest; three AAA cells bear 300 mA.
+    assert_allclose(moments["most current"], (2.0, 504.0), atol=1e-6)
+    assert report.bears_ma == 300

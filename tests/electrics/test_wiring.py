@@ -5,6 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from glowsim.catalogue import load_catalogue
+from glowsim.electrics.data_wires import cut_list
 from glowsim.electrics.wiring import Feed, drops_if_held_v, run_currents_ma, thinnest_wire
 from glowsim.errors import MaterialError, SceneError
 from tests.electrics.props import electrics, row, white
@@ -145,11 +146,12 @@ def test_held_drops_of_a_ring_are_those_of_its_network(text, count):
 
 def test_a_second_feed_is_cut_without_data_wire_and_allows_thinner_wire():
     wires, board_ma = load_catalogue().wires, np.full(9, 250.0)
-    one = electrics(row(9, BUS)).harness
-    both = electrics(row(9, BUS + "second_feed_mm = 700\n")).harness
-    more = [p for p in both.cut_list if p.length_mm == 740]
+    one, both = electrics(row(9, BUS)), electrics(row(9, BUS + "second_feed_mm = 700\n"))
+    cut = {prop: cut_list(prop.harness, prop.data.wires) for prop in (one, both)}
+    more = [p for p in cut[both] if p.length_mm == 740]
     assert [(p.conductor, p.count) for p in more] == [("plus", 1), ("minus", 1)]
-    assert len(both.cut_list) == len(one.cut_list) + 2
+    assert len(cut[both]) == len(cut[one]) + 2
+    one, both = one.harness, both.harness
     names = list(wires)
     thin, thick = (names.index(thinnest_wire(h, board_ma, wires.items())) for h in (both, one))
     assert thin < thick
@@ -180,12 +182,13 @@ def test_no_wire_keeps_a_limit_that_joints_break():
 
 def test_cut_list_counts_every_run_three_times():
     prop = electrics(row(4, BUS))
-    pieces = {(p.conductor, p.length_mm): p.count for p in prop.harness.cut_list}
+    cut = cut_list(prop.harness, prop.data.wires)
+    pieces = {(p.conductor, p.length_mm): p.count for p in cut}
     assert pieces == {
         **{(name, 540.0): 1 for name in ("plus", "minus", "data")},
         **{(name, 190.0): 3 for name in ("plus", "minus", "data")},
     }
-    total = sum(p.length_mm * p.count for p in prop.harness.cut_list)
+    total = sum(p.length_mm * p.count for p in cut)
     assert total == 3 * sum(run.length_mm + 40 for run in prop.harness.runs)
 
 

@@ -30,13 +30,15 @@ def plate(length_mm=120.0, width_mm=60.0, face_mm=2.0) -> Mesh:
     return Mesh.single_part(points, faces)
 
 
-def lit(brightness, noise=None, *, seed=None, solver="quick", **changed) -> SurfaceGlow:
+def lit(
+    brightness, noise=None, *, seed=None, solver="quick", surface=None, **changed
+) -> SurfaceGlow:
     """A prop of one plate, lit green by one light.
 
     brightness(x, z) : luminance [cd/m2];  noise(x, z) : its one-sigma error, or None
-    seed             : draw that error and add it
+    seed             : draw that error and add it;  surface : another than a plate
     """
-    surface = plate()
+    surface = plate() if surface is None else surface
     x, _, z = surface.centroids.T
     level = np.broadcast_to(brightness(x, z), x.shape).astype(float)
     sigma = None if noise is None else np.broadcast_to(noise(x, z), x.shape).astype(float)
@@ -72,3 +74,21 @@ def lit(brightness, noise=None, *, seed=None, solver="quick", **changed) -> Surf
     )
     copy = Copy("plate", "plate", 0, np.eye(4), (0,))
     return SurfaceGlow("plate", (replace(body, **changed),), (copy,), (source,), solver, 0, 0.0)
+
+
+def photons(brightness, per_face, seed, uneven=0.5) -> SurfaceGlow:
+    """The plate as a reference run sees it: so many photons a face on average, drawn by chance.
+
+    uneven : standard deviation of the logarithm of a photon's weight
+    """
+    surface, random = plate(), np.random.default_rng(seed)
+    area = surface.areas_mm2
+    x, _, z = surface.centroids.T
+    light = np.broadcast_to(brightness(x, z), x.shape) * area
+    one = light.sum() / (per_face * len(area))
+    counts = random.poisson(light / one)
+    face = np.repeat(np.arange(len(area)), counts)
+    weight = one * np.exp(uneven * random.standard_normal(len(face)) - uneven**2 / 2)
+    out = np.bincount(face, weight, len(area)) / area
+    error = np.sqrt(np.bincount(face, weight**2, len(area))) / area
+    return lit(lambda x, z: out, lambda x, z: error, solver="reference")

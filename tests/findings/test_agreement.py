@@ -9,8 +9,8 @@ import pytest
 
 from glowsim.errors import SolveError
 from glowsim.findings import agreement_of, comparisons_from, comparisons_of, findings_of
-from glowsim.findings.agreement import Ratio
 from glowsim.findings.compared import compared_with
+from glowsim.findings.slices import Ratio
 from glowsim.scene import Room
 from glowsim.transport.likeness import Likeness
 from tests.findings.glows import FOAM, lit
@@ -77,14 +77,52 @@ def test_the_usual_difference_is_freed_from_the_noise():
     assert 0.005 < even.usual < 0.03
 
 
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("noise", [0.02, 0.15, 0.5])
+@pytest.mark.parametrize(
+    "factor",
+    [
+        lambda x, z: np.where(z > 100, 0.02, 1.0),  # a thin fin lit at its edge
+        lambda x, z: 0.75 + 0.02 * np.sin(z),
+        lambda x, z: np.where(x > 30, 1.6, 0.7),
+        lambda x, z: 1.05,
+        lambda x, z: 1.0,
+    ],
+)
+def test_no_root_mean_square_is_above_the_worst_place(factor, noise, seed):
+    body = compared(factor, noise, seed)
+    assert 0 < body.usual < 1.01
+    if body.worst is None:
+        assert body.usual <= 2 * body.noise
+    else:
+        assert body.usual <= body.worst.ratio.off
+
+
+def test_too_dark_and_too_bright_by_as_much_are_as_far_off():
+    dark, bright = (compared(lambda x, z, f=f: f, 0.01).usual for f in (0.7, 1.3))
+    assert dark == pytest.approx(0.3, rel=0.01)
+    assert bright == pytest.approx(0.3, rel=0.01)
+
+
+def test_patches_are_those_that_findings_are_made_of():
+    """What the eye averages at the viewing distance (4 sigma wide), where noise allows it."""
+    quick = lit(level)
+    for distance, wide in ((3000.0, 6.98), (6000.0, 13.96)):
+        room = Room(illuminance_lx=0.0, viewing_distance_mm=distance)
+        (body,) = agreement_of(quick, reference(0.03), room).bodies
+        assert body.patch_mm == pytest.approx(wide, rel=0.01)
+    noisy = compared(lambda x, z: 1.0, noise=0.6)
+    assert noisy.patch_mm > compared(lambda x, z: 1.0, noise=0.05).patch_mm
+
+
 def test_the_worst_place_is_found():
     def bump(x, z):
         return 1 + 0.5 * np.exp(-((x - 40) ** 2 + (z - 80) ** 2) / 2 / 6**2)
 
     body = compared(bump)
     assert np.linalg.norm(np.array(body.worst.body_place_mm) - [40, 0, 80]) < 5
-    # Averaged over a patch of deviation 2.5 mm the bump is 6^2 / (6^2 + 2.5^2) as high.
-    wanted = 1 + 0.5 * 36 / (36 + 6.25)
+    # Averaged over a patch of deviation s the bump is 6^2 / (6^2 + s^2) as high.
+    wanted = 1 + 0.5 * 36 / (36 + (body.patch_mm / 4) ** 2)
     assert abs(body.worst.ratio.value - wanted) < 4 * body.worst.ratio.noise + 0.03
     assert body.misjudged
     told = compared(bump, trust=("thin",))

@@ -95,12 +95,13 @@ where = { below_mm = -15 }
 
 
 def test_paint_over_it_is_what_helps():
-    """A solved orb, lit evenly: its underside leaks as much as the rest glows, until painted."""
+    """A solved orb, lit from its middle: its underside leaks nearly as much as the rest glows, but
+    for the shadow of the board, until painted."""
     found = {}
     for name, text in (("bare", ORB), ("painted", ORB + MASK)):
         scene_file = parse_scene(text)
         found[name] = findings_of(solve(scene_file), scene_file.scene).found
     (leak,) = (f for f in found["bare"] if f.kind == "light leak")
-    assert leak.ratio_to_mean == pytest.approx(1.0, rel=0.2)
+    assert 0.6 < leak.ratio_to_mean < 0.9
     assert leak.body_place_mm[2] < -15
     assert not any(f.kind == "light leak" for f in found["painted"])

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from glowsim.errors import SolveError
 from glowsim.findings import findings_of
 from glowsim.findings.evenness import evenness_of
 from glowsim.findings.luminance import bright_noise, looks_of
@@ -30,8 +31,12 @@ def look_of(glow):
     return look
 
 
+def eye_of(glow):
+    return Eye(look_of(glow), ROOM, Thresholds())
+
+
 def patches(glow):
-    return Eye(look_of(glow), ROOM, Thresholds()).patches()
+    return eye_of(glow).patches()
 
 
 def test_bands_of_one_light_add_up_and_lights_do_not():
@@ -73,17 +78,27 @@ def test_a_light_without_photons_adds_no_noise():
     np.testing.assert_allclose(whole, glow.bodies[0].error[0, 1], rtol=1e-6)
 
 
+def test_what_has_had_no_photon_is_never_judged():
+    glow = even(100.0, 10.0)
+    glow.bodies[0].error[0] = np.inf
+    for judge in (lambda: looks_of(glow, ROOM), lambda: findings_of(glow, scene_with(room=ROOM))):
+        with pytest.raises(SolveError, match=r"'plate' cannot be judged: of its 1 lights 'lamp'"):
+            judge()
+    (look,) = looks_of(glow.driven({"all": np.zeros(3)}), ROOM)
+    assert not look.luminance_cd_m2.any(), "a light turned off need not be known"
+
+
 def test_a_solver_without_noise_has_none():
     glow = lit(lambda x, z: 100.0 + x)
     assert noise_lm_mm2(glow, glow.copies[0]) is None
-    figures = evenness_of(look_of(glow))
+    figures = evenness_of(eye_of(glow))
     assert figures.noise is None
     assert figures.shifted == ()
     assert bright_noise(look_of(glow)) is None
 
 
 def test_the_error_of_the_mean_is_what_sums_of_faces_have():
-    figures = evenness_of(look_of(even(100.0, 10.0)))
+    figures = evenness_of(eye_of(even(100.0, 10.0)))
     faces = len(look_of(even(100.0, 10.0)).glows)  # all of one area
     assert figures.noise["mean_cd_m2"] == pytest.approx(10 / np.sqrt(faces), rel=THREE_SIGMA)
     assert abs(figures.mean_cd_m2 - 100) < 3 * 10 / np.sqrt(faces)
@@ -91,8 +106,8 @@ def test_the_error_of_the_mean_is_what_sums_of_faces_have():
 
 def test_errors_are_those_that_new_noise_shows():
     """The figures of forty independent plates spread by what one plate says."""
-    one = evenness_of(look_of(even(100.0, 10.0)))
-    others = [evenness_of(look_of(even(100.0, 10.0, seed=k))) for k in range(2, 42)]
+    one = evenness_of(eye_of(even(100.0, 10.0)))
+    others = [evenness_of(eye_of(even(100.0, 10.0, seed=k))) for k in range(2, 42)]
     for name in ("mean_cd_m2", "p5_cd_m2", "median_cd_m2", "p95_cd_m2"):
         spread = np.std([getattr(other, name) for other in others])
         # Both sides are estimates: 24 and 40 samples.
@@ -100,7 +115,7 @@ def test_errors_are_those_that_new_noise_shows():
 
 
 def test_extremes_of_noisy_faces_are_marked_as_shifted():
-    noisy, calm = evenness_of(look_of(even(100, 15))), evenness_of(look_of(even(100, 0.1)))
+    noisy, calm = evenness_of(eye_of(even(100, 15))), evenness_of(eye_of(even(100, 0.1)))
     assert noisy.least_cd_m2 < 60  # though the plate is even
     assert {"least_cd_m2", "greatest_cd_m2", "u0", "variation"} <= set(noisy.shifted)
     assert "mean_cd_m2" not in noisy.shifted
@@ -114,38 +129,31 @@ def test_noise_of_the_bright_faces():
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_what_noise_alone_makes_is_marked(seed):
-    found = patches(even(100.0, 80.0, seed))
-    assert found, "so much noise makes patches"
-    assert all(patch.within_noise for patch in found)
-    assert all(patch.noise > 0 for patch in found)
+def test_what_noise_alone_makes_is_not_found(seed):
+    glow = even(100.0, 80.0, seed)
+    assert patches(glow) == []
+    without = replace(glow, bodies=(replace(glow.bodies[0], error=None),))
+    assert patches(without), "so much noise makes patches"
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_what_stands_out_of_the_noise_is_not_marked(seed):
+def test_what_stands_out_of_the_noise_is_found(seed):
     glow = lit(
         lambda x, z: 100 + 700 * np.exp(-((x - 30) ** 2 + (z - 60) ** 2) / 2 / 8**2),
         lambda x, z: 60.0 + 0 * x,
         seed=seed,
         solver="reference",
     )
-    found = patches(glow)
-    (spot,) = (p for p in found if np.linalg.norm(p.place_mm - [30, 0, 60]) < 10)
+    (spot,) = patches(glow)
     assert spot.kind == "hot spot"
-    assert not spot.within_noise
-    assert [p.within_noise for p in found] == sorted(p.within_noise for p in found)
-    without = replace(glow, bodies=(replace(glow.bodies[0], error=None),))
-    assert not any(patch.within_noise for patch in patches(without))
+    assert np.linalg.norm(spot.place_mm - [30, 0, 60]) < 10
+    assert 0 < spot.noise < 0.2 * spot.ratio
 
 
 def test_the_report_says_it():
     noisy = findings_of(even(100.0, 80.0), scene_with(room=ROOM))
-    assert noisy.found
-    assert all(found.within_noise for found in noisy.found)
-    assert "more photons" in noisy.found[0].suggestion
+    assert not noisy.found
     data = noisy.as_json()
-    assert data["findings"][0]["within_noise"] is True
-    assert data["findings"][0]["noise"] > 0
     assert data["evenness"][0]["noise"]["mean_cd_m2"] > 0
     assert "least_cd_m2" in data["evenness"][0]["shifted"]
     assert data["noise"]["plate"] > 0.5

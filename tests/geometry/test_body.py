@@ -137,3 +137,56 @@ def test_a_changed_file_is_noticed(tmp_path):
     assert mesh_file_digest(mesh_file, tmp_path) == before
     block((20, 20, 21)).export(tmp_path / "block.stl")
     assert mesh_file_digest(mesh_file, tmp_path) != before
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.05, 0.5])
+def test_pocket_and_cup_as_wide_as_the_body_leave_no_slivers(turn):
+    """A disc of 62 mm, hollowed 20 mm deep and set 10 mm into a cup: each part is a plain disc.
+    Turned against each other, their many-sided walls run in and out by 0.01 mm."""
+    text = f"""
+    [[bodies]]
+    name = "gem"
+    shape = {{ kind = "rod", length_mm = 60, diameter_mm = 62 }}
+    material = "pla_white"
+      [[bodies.inserts]]
+      kind = "pocket"
+      shape = {{ kind = "rod", length_mm = 20, diameter_mm = 62 }}
+      position_mm = [0, 0, 10]
+      [[bodies.inserts]]
+      kind = "core"
+      coat = "opaque_primer"
+      shape = {{ kind = "rod", length_mm = 12, diameter_mm = 62 }}
+      position_mm = [0, 0, -2]
+      rotation_deg = [0, 0, {turn}]
+    """
+    solid = solid_of(parse_scene(text), 0)
+    assert any("taken as one" in note for note in solid.notes) == (turn > 0)
+    cut = solid.regions(5.0, "gem")
+    disc = np.pi * 31**2
+    volumes = [part.volume_mm3 for part in cut.solids]
+    np.testing.assert_allclose(volumes, [30 * disc, 20 * disc, 10 * disc], rtol=1e-6)
+    for inside, outside, area in ((0, 1, disc), (0, 2, 0), (1, 2, disc)):
+        mine = (cut.inside == inside) & (cut.outside == outside)
+        assert cut.walls.areas_mm2[mine].sum() == pytest.approx(area, rel=1e-3)
+    height = (
+        2
+        * cut.walls.areas_mm2
+        / np.linalg.norm(cut.walls.triangles - np.roll(cut.walls.triangles, 1, axis=1), axis=2).max(
+            axis=1
+        )
+    )
+    assert height.min() > 1e-4
+
+
+def test_a_gap_that_is_meant_stays():
+    """A foot 0.1 mm narrower than its hole."""
+    rod = 'shape = { kind = "rod", length_mm = 20, diameter_mm = %s }\nposition_mm = [0, 0, -5]\n'
+    text = (
+        '[[bodies]]\nname = "b"\nshape = { kind = "rod", length_mm = 60, diameter_mm = 62 }\n'
+        'material = "pla_white"\n[[bodies.inserts]]\nkind = "pocket"\n' + rod % 36
+        + '[[bodies.inserts]]\nkind = "core"\ncoat = "opaque_primer"\n' + rod % 35.9
+    )  # fmt: skip
+    solid = solid_of(parse_scene(text), 0)
+    assert solid.notes == ()
+    air = solid.regions(5.0, "b").solids[1]
+    assert air.volume_mm3 == pytest.approx(15 * np.pi * (18**2 - 17.95**2), rel=1e-3)

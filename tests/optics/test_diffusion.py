@@ -9,7 +9,13 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from glowsim.optics import diffusion
-from glowsim.optics.exact import gauss_legendre, point_source_fluence
+from glowsim.optics.boundary import boundary_coefficient
+from glowsim.optics.diffusion import asymptotic_diffusion_coefficient_mm
+from glowsim.optics.exact import (
+    decay_constant_of_phase,
+    gauss_legendre,
+    point_source_fluence,
+)
 
 calm = settings(deadline=None, max_examples=80)
 absorptions = st.one_of(st.just(0.0), st.floats(1e-6, 0.3))
@@ -228,3 +234,32 @@ def test_shell_that_does_not_absorb() -> None:
     assert_allclose(
         diffusion.shell_escape_fraction(reflectance=0.5, transmittance=0.2), 0.4, rtol=1e-15
     )
+
+
+@pytest.mark.parametrize("g", [0.0, 0.3, 0.65, 0.85, 0.9])
+@pytest.mark.parametrize("ratio", [1e-3, 0.02, 0.1, 0.2])
+def test_far_light_dies_as_in_transport_theory(g, ratio):
+    """k = sqrt(mu_a / D) against the characteristic equation of transport."""
+    d_mm = asymptotic_diffusion_coefficient_mm(mu_a_per_mm=ratio, mu_s_reduced_per_mm=1.0, g=g)
+    mu_t = ratio + 1.0 / (1.0 - g)
+    exact = mu_t * decay_constant_of_phase(albedo=1.0 - ratio / mu_t, g=g)
+    assert np.sqrt(ratio / d_mm) == pytest.approx(exact, rel=2e-3 if ratio > 0.1 else 1e-3)
+
+
+@pytest.mark.parametrize("depth", [3.0, 14.0])
+@pytest.mark.parametrize(
+    ("n", "g", "ratio", "within"),
+    [(1.0, 0.0, 0.05, 0.025), (1.0, 0.8, 0.1, 0.025), (1.5, 0.8, 0.05, 0.025),
+     (1.5, 0.8, 0.1, 0.025), (1.0, 0.0, 0.1, 0.05)],
+)  # fmt: skip
+def test_thick_dark_slabs_by_adding_doubling(n, g, ratio, within, depth):
+    """T of a slab in diffuse light with that D: off by what the faces do, however thick. iadpython
+    with 16 quadrature points. With D = 1 / (3 (mu_a + mu_s')) it is up to 24 % too low."""
+    iad = pytest.importorskip("iadpython")
+    mu_s = 1.0 / (1.0 - g)
+    sample = iad.Sample(a=mu_s / (mu_s + ratio), b=(mu_s + ratio) * depth, g=g, n=n, quad_pts=16)
+    d_mm = asymptotic_diffusion_coefficient_mm(mu_a_per_mm=ratio, mu_s_reduced_per_mm=1.0, g=g)
+    k = np.sqrt(ratio / d_mm)
+    b = 2 * float(boundary_coefficient(n)) * d_mm * k
+    through = 4 * n**2 * k * d_mm / ((1 + b**2) * np.sinh(k * depth) + 2 * b * np.cosh(k * depth))
+    assert through == pytest.approx(float(sample.rt()[3]), rel=within)

@@ -17,6 +17,7 @@ from glowsim.optics.viewfactors import cavity_multiplier, coaxial_discs
 from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport.problem import AIR, BARE, Layer
 from glowsim.transport.quick.cavity import cavity_of
+from glowsim.transport.quick.surfaces import wall_kinds
 from glowsim.transport.quick.walls import walls_of
 from tests.support.bodies import body, emitters, medium, opaque, shell
 from tests.support.slabs import SLABS
@@ -138,8 +139,10 @@ def test_integrating_cavity_with_a_port(solve, reflectance, port):
 )
 @pytest.mark.parametrize("cells", [1, 2])
 def test_translucent_shell_lets_out_what_diffusion_says(mu_a, mu_s, n, wall, cells):
-    """Concentric spherical shell (derived in `optics`). Quick alone: the closed form is
-    diffusion's own, as quick is."""
+    """Concentric spherical shell (derived in `optics`). Quick alone: the closed form is plain
+    diffusion's. Walls of quick let light in by Milne's law besides, which takes it 0.1 to 1.5 %
+    off the form and nearer to the truth: at n = 1.5 on a ball of 30 mm quick says 0.8172, the
+    reference 0.8137 +- 0.0003."""
     orb = shape_mesh(Orb(kind="orb", diameter_mm=40))
     lights = emitters([[0.2, 0.1, 0.3]], region=1, both_ways=True)
     problem = shell(
@@ -150,7 +153,7 @@ def test_translucent_shell_lets_out_what_diffusion_says(mu_a, mu_s, n, wall, cel
             inner_radius_mm=20 - wall, wall_mm=wall, mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s, n=n
         )
     )
-    assert quick(problem).leaves().agrees(exact, within=0.015)
+    assert quick(problem).leaves().agrees(exact, within=0.02)
 
 
 @pytest.mark.slow
@@ -209,9 +212,9 @@ def test_equilibrium_light_passes_an_index_step_unchanged(n):
     lights = emitters([[0.1, 0.2, 0.3]], region=1, both_ways=True)
     problem = shell(orb, medium(0.01, 1.0, 0.0, n), 3.0, lights, cell_mm=1.5, face_mm=3.0)
     walls = walls_of(problem)
-    cavity = cavity_of(problem, RayTarget(problem.walls.triangles), walls.classes, seed=0)
+    cavity = cavity_of(problem, RayTarget(problem.walls.triangles), wall_kinds(problem), seed=0)
     b = cavity.averager(problem.walls.areas_mm2) @ walls.cavity_b[:, 1]
     field = np.ones(len(b))
-    arriving = cavity.arriving(b) @ (b * field)
+    arriving = cavity.exchange(b).arriving((b * field)[:, None])[:, 0]
     np.testing.assert_allclose(arriving, 1.0, rtol=1e-6)
     np.testing.assert_allclose(b * field + (1 - b) * arriving, 1.0, rtol=1e-6)

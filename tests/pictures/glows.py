@@ -34,6 +34,7 @@ def body_glow(
     heading: np.ndarray | None = None,
     whiteness: float = 0.0,
     glows: np.ndarray | bool = True,
+    index: float | None = None,
 ) -> BodyGlow:
     """Return a body with one light of 1 lm, all of it in the green band."""
     count = len(surface.faces)
@@ -57,6 +58,7 @@ def body_glow(
         led_light=np.zeros(1, np.int64),
         account=Account((), np.zeros((1, 3, 0)), nothing, nothing, nothing, nothing),
         trust=(),
+        index=None if index is None else np.full(count, index),
     )
 
 

@@ -80,5 +80,5 @@ def test_pictures_are_calm_and_figures_are_not():
     glow, _ = noisy(lambda c: 100.0, 0.3)
     studio = Studio(glow, scene_with(), "embree")
     assert studio.glow is glow
-    shown = studio.shading.emission.mean_cd_m2[:, 1]
+    shown = studio.shading.emission.square_on_cd_m2[:, 1]
     assert np.std(shown) / np.mean(shown) < 2.5 * CALM

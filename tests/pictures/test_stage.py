@@ -7,8 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from glowsim.errors import PictureError
+from glowsim.geometry.creases import smooth_corners
 from glowsim.geometry.mesh import Mesh
-from glowsim.pictures.stage import smooth_corners, stage_of
+from glowsim.pictures.stage import stage_of
 from tests.pictures.glows import body_glow, box, glow_of, moved, sphere
 
 

@@ -21,13 +21,18 @@ SCENES = Path(__file__).parents[2] / "scenes"
 
 @dataclass(frozen=True)
 class Known:
-    """Pinned figures of one body; `let_out` is a share of the whole prop's light."""
+    """Pinned figures of one body; `let_out` is a share of the whole prop's light.
+
+    `off_by` ranks the demo props as their pictures do: shell, crystals, spike, blade of beads.
+    """
 
     body: str
     mean_cd_m2: float
     p5_over_mean: float
     variation: float
     let_out: float
+    off_by: float
+    grade: str = "patchy"
 
 
 def judged(name: str, *known: Known) -> Findings:
@@ -40,6 +45,8 @@ def judged(name: str, *known: Known) -> Findings:
         assert figures.mean_cd_m2 == pytest.approx(pinned.mean_cd_m2, rel=0.02)
         assert figures.p5_over_mean == pytest.approx(pinned.p5_over_mean, rel=0.05, abs=0.003)
         assert figures.variation == pytest.approx(pinned.variation, rel=0.03)
+        assert figures.off_by == pytest.approx(pinned.off_by, rel=0.05)
+        assert figures.grade == pinned.grade
         let_out = account.escaped_lm.sum() / account.emitted_lm.sum()
         assert let_out == pytest.approx(pinned.let_out, rel=0.01)
     everything = account.escaped_lm + account.through_holes_lm + account.in_coats_lm
@@ -60,27 +67,27 @@ def test_every_scene_of_the_folder_is_held_to_something():
 
 
 def test_thistle_spikes_burn_at_the_foot_and_stay_dark_at_the_tip():
-    report = judged("thistle_staff", Known("spike (x9)", 101.1, 0.0, 1.227, 0.666))
+    report = judged("thistle_staff", Known("spike (x9)", 111.0, 0.0132, 1.28, 0.535, 4.10))
     (tip,) = [f for f in found(report, "dark gap", "spike") if f.to_mm > 119]
     assert tip.from_mm == pytest.approx(34, abs=4)
     assert tip.ratio_to_mean < 0.1
     assert "add a light near" in tip.suggestion
     (foot,) = found(report, "hot spot", "spike")
     assert foot.to_mm < 32
-    assert foot.ratio_to_mean == pytest.approx(3.4, rel=0.05)
+    assert foot.ratio_to_mean == pytest.approx(3.8, rel=0.05)
     assert len(foot.elsewhere_mm) == 8
 
 
 def test_short_geode_crystals_show_the_led_behind_their_face():
     report = judged(
         "geode_shoulder",
-        Known("tall crystal (x3)", 98.2, 0.0330, 1.078, 0.721),
-        Known("short crystal (x2)", 157.9, 0.184, 0.930, 0.721),
+        Known("tall crystal (x3)", 124.5, 0.0461, 0.993, 0.701, 2.97),
+        Known("short crystal (x2)", 200.3, 0.218, 0.763, 0.701, 2.01),
     )
     (hot,) = found(report, "hot spot", "short")
     # On the face beside the LED, which sits off the axis toward +x.
     assert hot.body_place_mm[0] > 12
-    assert hot.ratio == pytest.approx(5.1, rel=0.1)
+    assert hot.ratio == pytest.approx(4.74, rel=0.1)
     assert "sideways (-x)" in hot.suggestion
     (tall,) = found(report, "hot spot", "tall")
     assert hot.ratio > 1.5 * tall.ratio
@@ -88,7 +95,7 @@ def test_short_geode_crystals_show_the_led_behind_their_face():
 
 
 def test_the_moon_has_a_burnt_spot_and_a_dark_collar():
-    report = judged("moon_orb", Known("moon", 143.1, 0.739, 0.187, 0.595))
+    report = judged("moon_orb", Known("moon", 157.9, 0.703, 0.208, 0.599, 1.22, "fair"))
     (spot,) = found(report, "hot spot", "moon")
     assert spot.light == "moon: edge light"
     # Straight out from the LED at (46, 0, 20), which faces +x, on a ball of radius 60.
@@ -101,7 +108,7 @@ def test_the_moon_has_a_burnt_spot_and_a_dark_collar():
 
 
 def test_the_blade_shows_its_leds_as_beads():
-    report = judged("reed_blade", Known("blade", 58.0, 0.0, 2.56, 0.187))
+    report = judged("reed_blade", Known("blade", 90.45, 0.0, 2.71, 0.241, 7.27))
     beads = found(report, "hot spot", "blade")
     assert len(beads) >= 6
     assert {f.light for f in beads} == {"blade: front strip", "blade: back strip"}

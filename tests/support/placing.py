@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from glowsim.decisions.placer import Placer, Wish, pattern_light
+from glowsim.decisions.objective import Wish
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.response import Responses
 from glowsim.scene import Placing, SceneFile, parse_scene
 from glowsim.transport.plan import Plan, plan_of
@@ -15,6 +16,15 @@ mu_s_reduced_per_mm = {mu_s}
 g = 0.0
 refractive_index = 1.0
 """
+
+DOT = """
+[boards.dot]
+like = "rgb_5050_18ma"
+diameter_mm = 1.0
+thickness_mm = 0.5
+led_window_mm = 0.5
+"""
+"""A board too small to throw a shadow, for closed forms that know of none."""
 
 
 def scene(

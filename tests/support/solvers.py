@@ -86,7 +86,7 @@ Solve = Callable[..., Leaving]
 
 def quick(problem: BodyProblem, photons: int = 0, seed: int = 0) -> Leaving:
     """Solve by quick; `photons` is for the other one."""
-    response = QuickBody(problem, seed).respond(problem.emitters)
+    response = QuickBody(problem, seed).respond(problem.emitters, problem.boards)
     out = response.diffuse + response.direct
     ended = out.sum(axis=2) + response.absorbed.sum(axis=2) + response.in_coats + response.lost
     # Light is kept to the residual of the solve; across air, to what view factors add up to.

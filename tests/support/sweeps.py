@@ -26,6 +26,10 @@ material = "wood_dowel"
 """
 
 ORB = """
+[boards.white]
+like = "rgb_5050_5ma"
+front_reflectance = 1.0
+back_reflectance = 1.0
 [materials.grey]
 label = "one value in all bands"
 mu_a_per_mm = 0.02
@@ -39,7 +43,7 @@ material = "grey"
 wall_mm = 2
 detail_mm = 2
   [[bodies.lights]]
-  board = "rgb_5050_5ma"
+  board = "white"
   position_mm = [0, 0, 0]
   drive = { red = 0.4, green = 0.4, blue = 0.4 }
 """

@@ -9,7 +9,8 @@ from numpy.testing import assert_allclose
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.geometry.regions import ROOM
 from glowsim.scene import parse_scene
-from glowsim.transport.build import build_problem
+from glowsim.transport.build import body_problem, build_problem
+from glowsim.transport.plan import plan_of
 from glowsim.transport.problem import BANDS, BARE, Kind
 from tests.support.meshes import block
 from tests.support.scenes import ORB, SPIKE_WITH_LIGHT
@@ -415,3 +416,31 @@ def test_notes_of_meshes_reach_the_user(tmp_path):
     )
     assert problem.title == "prop"
     assert problem_of('title = "Staff"\n' + SPIKE_WITH_LIGHT).title == "Staff"
+
+
+def test_key_tells_what_a_board_throws_back_and_its_size():
+    def key(*lines):
+        own = "\n".join(['[boards.mine]\nlike = "round_7"', *lines])
+        text = (
+            f'{own}\n[[bodies]]\nname = "b"\nmaterial = "pla_white"\n'
+            'shape = { kind = "orb", diameter_mm = 60 }\n'
+            '[[bodies.lights]]\nboard = "mine"\nposition_mm = [0, 0, 0]\n'
+        )
+        return plan_of(parse_scene(text)).keys[0]
+
+    assert key() == key('mask = "white"') == key('label = "another"')
+    others = ['mask = "black"', "back_reflectance = 0.5", "thickness_mm = 2", "diameter_mm = 25"]
+    assert len({key(), *map(key, others)}) == 5
+
+
+def test_boards_of_the_scene_are_the_boards_of_the_problem():
+    text = (
+        '[[bodies]]\nname = "b"\nmaterial = "pla_white"\n'
+        'shape = { kind = "orb", diameter_mm = 80 }\n'
+        '[[bodies.lights]]\nboard = "ring_12"\nposition_mm = [0, 0, 5]\ndirection = [1, 0, 0]\n'
+    )
+    (board,) = body_problem(plan_of(parse_scene(text)), 0).boards
+    assert (board.name, board.shape.thickness_mm) == ("ring_12", 3.2)
+    # Half a millimetre behind the middle of its ring of LEDs there is board, in its hole none.
+    places = np.array([[-0.5, 0.0, 5 + 15.05], [-0.5, 0.0, 5.0]])
+    assert board.shape.covers(board.shape.local(places)).tolist() == [True, False]

@@ -139,3 +139,35 @@ def test_a_draft_is_near_the_full_answer():
     ratio = draft[bright] / full[bright] - 1
     assert np.sqrt((ratio**2).mean()) < 0.01
     assert np.abs(ratio).max() < 0.05
+
+
+SHELL = """
+[[bodies]]
+name = "lamp"
+shape = {{ kind = "orb", diameter_mm = 40 }}
+material = "cloud"
+wall_mm = 3
+[[bodies.lights]]
+board = "rgb_5050_5ma"
+position_mm = [{x}, 0, -6]
+[materials.cloud]
+mu_a_per_mm = 0.005
+mu_s_reduced_per_mm = 2.0
+refractive_index = 1.4
+g = 0.6
+"""
+
+
+def test_a_draft_of_a_shell_follows_the_last_full_answer():
+    """Light that runs along the wall is left out of the draft, and taken from the full answer."""
+    prop = PreparedProp()
+    here, there = (plan_of(parse_scene(SHELL.format(x=x))) for x in (0.0, 4.0))
+    full = prop.glow(there).bodies[0]
+    draft = prop.glow(there, quality=DRAFT, near=here).bodies[0]
+    same = prop.glow(here, quality=DRAFT, near=here).bodies[0]
+    np.testing.assert_allclose(same.diffuse, prop.glow(here).bodies[0].diffuse, rtol=1e-5)
+    np.testing.assert_array_equal(draft.light_mm, full.light_mm)
+    area = full.surface.areas_mm2
+    ratio = draft.diffuse / full.diffuse - 1
+    assert np.sqrt((ratio**2 @ area / area.sum()).max()) < 0.1
+    assert np.abs((draft.diffuse @ area) / (full.diffuse @ area) - 1).max() < 0.02

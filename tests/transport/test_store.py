@@ -50,6 +50,7 @@ def test_a_glow_survives_its_file(glow, tmp_path):
         np.testing.assert_array_equal(new.diffuse, old.diffuse)
         np.testing.assert_array_equal(new.surface.faces, old.surface.faces)
         np.testing.assert_array_equal(new.account.absorbed, old.account.absorbed)
+        np.testing.assert_array_equal(new.index, old.index)
         assert (new.name, new.key, new.trust) == (old.name, old.key, old.trust)
     for old, new in zip(glow.lights, back.lights, strict=True):
         assert old.name == new.name

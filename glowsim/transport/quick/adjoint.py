@@ -24,8 +24,8 @@ from glowsim.transport.kept import Kept
 from glowsim.transport.problem import Emitters
 from glowsim.transport.quick.aim import Aims, beams
 from glowsim.transport.quick.beams import Rays, cosine_directions, even_points
-from glowsim.transport.quick.cavity import air_side
 from glowsim.transport.quick.quality import FULL
+from glowsim.transport.quick.sights import air_side
 from glowsim.transport.quick.solve import QuickBody
 
 Float32Array = NDArray[np.float32]
@@ -61,7 +61,7 @@ class Adjoint:
         shape = (self.count, len(patch))
         self._sum = sparse.csr_matrix((np.ones(len(chosen)), (patch[chosen], chosen)), shape=shape)
         bare = quick.bare
-        airs = 0 if bare.cavity is None else len(bare.cavity.area)
+        airs = 0 if bare.cavity is None else 2 * len(bare.cavity.area)
         alike = quick.same_bands()
         bands = sorted(set(alike))
         self._row = [bands.index(first) for first in alike]
@@ -118,7 +118,7 @@ class Adjoint:
                 source = flight.source[lit, band::3].astype(np.float32)
                 out[:, band] += (self._field[row, lit].T @ source).T
             if quick.cavity is not None:
-                first = quick.cavity.gather(flight.into_air[:, :, band].T)
+                first = quick.cavity.sent(flight.into_air, flight.turned, band)
                 out[:, band] += (self._air[row] @ first.astype(np.float32)).T
         return out
 

@@ -15,7 +15,7 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import AHEAD_MM, Target
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.beams import Rays, rays_of
-from glowsim.transport.quick.cavity import air_side
+from glowsim.transport.quick.sights import air_side
 from glowsim.transport.quick.triangles import quartered
 
 NEAR = 0.3

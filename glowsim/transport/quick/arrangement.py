@@ -180,13 +180,13 @@ class Arrangement:
         if cavity is None:
             return self.solved(source, band, quality), np.zeros((0, source.shape[1]))
         exchange, b = self._exchanges[band], self._patch_b[band]
-        first = cavity.gather(flight.into_air[:, :, band].T) / cavity.area[:, None]
+        first = exchange.first_arriving(cavity.sent(flight.into_air, flight.turned, band))
         couple = self._couple
         if couple is None:
-            return source, exchange.arriving(first)
-        sent = (b * cavity.area)[:, None] * exchange.arriving(first)
-        field = self.solved(source + couple.back(sent), band, quality)
-        return field, exchange.arriving(b[:, None] * (couple @ field) + first)
+            return source, first
+        taken = (b * cavity.area)[:, None] * first
+        field = self.solved(source + couple.back(taken), band, quality)
+        return field, exchange.arriving(b[:, None] * (couple @ field)) + first
 
     def solved(self, source: FloatArray, band: int, quality: Quality) -> FloatArray:
         """Return phi^ on the nodes for loads on them, (nodes, k) each, cavity exchange included.
@@ -219,8 +219,8 @@ class Arrangement:
         """Return what light anywhere does to chosen readings of the skin, the transpose of a solve.
 
         heard : (skin faces, k) float, what each reading counts of what leaves each face.
-        Returns (nodes, k) for power scattered at the nodes, and (patches, k) for power sent
-        first into the air by patches of hollows.
+        Returns (nodes, k) for power scattered at the nodes, and (2 patches, k) for what patches of
+        hollows send first into the air, per area (`Cavity.sent`).
         """
         walls, problem = self.walls, self.problem
         weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
@@ -240,7 +240,7 @@ class Arrangement:
             load += self._couple.back(b * exchange.heard(air))
             field = self.solved(load, band, quality)
             air = air + b * cavity.area[:, None] * (self._couple @ field)
-        return field, exchange.heard(air) / cavity.area[:, None]
+        return field, exchange.first_heard(air)
 
     def _response(
         self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]]

@@ -8,26 +8,37 @@ to any index step that diffuse light crosses; derived from Haskell et al., JOSA 
 (1994), whose condition reads phi + 2 A D dphi/dn = 0 without incoming light.) What arrives is
 E = F M with view factors F found by rays, so E = (1 - F (1 - b))^-1 F (b phi^ + M_first). With
 reciprocal F this couples patches symmetrically, and the whole solve stays symmetric positive.
+
+Bare walls of scattering material are not matt. They send light from the field out by a law p(mu)
+and let it in by the same (`optics.facing`), so a wall just beside a lit one sees less of it than
+one across. Two kinds of light leave them: what comes from deep inside by p, b phi^ + (s - b) W,
+with W what arrives, weighted by p; and what turned round at the face by q = (1 - s p) / (1 - s).
+The second is eliminated beforehand: light that has turned round any number of times on its way
+from one wall to the next makes `deep` out of F.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import linalg, sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.geometry.rays import AHEAD_MM, RayTarget, Target
-from glowsim.transport.problem import BodyProblem, Kind
-from glowsim.transport.quick.beams import cosine_directions, even_points
+from glowsim.geometry.rays import Target
+from glowsim.optics.facing import deep_share
+from glowsim.transport.problem import BodyProblem
+from glowsim.transport.quick.sights import (
+    RAYS_PER_PATCH,
+    Sights,
+    air_side,
+    by_index,
+    index_toward_air,
+)
 
 MOST_PATCHES = 1600
-RAYS_PER_PATCH = 600
 BOARD_PATCHES = 6
 """Patches of each side of a light board in a hollow, about, at most."""
-RAYS_AT_ONCE = 400_000
 
 
 @dataclass(frozen=True)
@@ -37,6 +48,9 @@ class Cavity:
     patch  : (faces,) int, patch of each wall face, -1 for one that meets no air
     area   : (p,) float [mm2]
     view   : (p, p) float, view factors; each row adds up to 1
+    deep   : (p, p) float, the same for light from deep inside one wall that gets deep into another
+    turned : (p, p) float, for light that turned round at one wall and gets deep into another
+    keeps  : (p,) float, s, the share of even light from all sides that gets deep
     sights : the rays that these were counted by
     scale  : (p,) float, what made the counts add up
     """
@@ -44,8 +58,26 @@ class Cavity:
     patch: IntArray
     area: FloatArray
     view: FloatArray
+    deep: FloatArray
+    turned: FloatArray
+    keeps: FloatArray
     sights: Sights
     scale: FloatArray
+
+    @classmethod
+    def counted(
+        cls,
+        patch: IntArray,
+        area: FloatArray,
+        counts: FloatArray,
+        keeps: FloatArray,
+        sights: Sights,
+        scale: FloatArray,
+    ) -> Cavity:
+        """Work out the exchange from how many rays met what, (4, p, p), see `Sights.counts`."""
+        view, by_law, by_both, scale = _reciprocal(counts / RAYS_PER_PATCH, area, scale)
+        exchange = _exchange(view, by_law, by_both, area, keeps)
+        return cls(patch, area, *exchange, keeps, sights, scale)
 
     def gather(self, per_face: FloatArray) -> FloatArray:
         """Add up (faces, k) over each patch, (p, k)."""
@@ -64,27 +96,50 @@ class Cavity:
         shape = (len(self.area), len(self.patch))
         return sparse.csr_matrix((weight, (rows, inside)), shape=shape)
 
+    def sent(self, into_air: FloatArray, turned: FloatArray, band: int) -> FloatArray:
+        """Return what first flight sends into the air in one band per area, (2 p, lights).
+
+        into_air, turned : (lights, faces, 3) float; see `flight.Flight`
+        """
+        both = [self.gather(light[:, :, band].T) for light in (into_air, turned)]
+        return np.concatenate(both) / np.tile(self.area, 2)[:, None]
+
     def exchange(self, b: FloatArray) -> Exchange:
         """Return how patches light each other, each with its coefficient b, (p,), in one band."""
-        returned = np.eye(len(self.area)) - self.view * (1 - b)
-        return Exchange(self.view, *linalg.lu_factor(returned, check_finite=False))
+        returned = np.eye(len(self.area)) - self.deep * (self.keeps - b)
+        factors, pivots = linalg.lu_factor(returned, check_finite=False)
+        return Exchange(self.deep, self.turned, factors, pivots)
 
 
 @dataclass(frozen=True)
 class Exchange:
-    """From light that patches send out first to all the light that arrives at them."""
+    """From light that patches send out to all the light W that arrives at them.
 
-    view: FloatArray
+    factors, pivots : of 1 - deep (s - b)
+    """
+
+    deep: FloatArray
+    turned: FloatArray
     factors: FloatArray
     pivots: IntArray
 
-    def arriving(self, first: FloatArray) -> FloatArray:
-        """Return what arrives for what is sent first, (p, k) each, per area."""
-        return self._solved(self.view @ first, 0)
+    def arriving(self, sent: FloatArray) -> FloatArray:
+        """Return what arrives for what is sent from the field, (p, k) each, per area."""
+        return self._solved(self.deep @ sent, 0)
+
+    def first_arriving(self, sent: FloatArray) -> FloatArray:
+        """Return what arrives, (p, k), for what first flight sends, (2 p, k): see `Cavity.sent`."""
+        count = len(self.deep)
+        return self._solved(self.deep @ sent[:count] + self.turned @ sent[count:], 0)
 
     def heard(self, arriving: FloatArray) -> FloatArray:
         """Return the transpose of `arriving`: for readings of what arrives, of what is sent."""
-        return self.view.T @ self._solved(arriving, 1)
+        return np.asarray(self.deep.T @ self._solved(arriving, 1))
+
+    def first_heard(self, arriving: FloatArray) -> FloatArray:
+        """Return the transpose of `first_arriving`."""
+        back = self._solved(arriving, 1)
+        return np.concatenate([self.deep.T @ back, self.turned.T @ back])
 
     def _solved(self, right: FloatArray, transposed: int) -> FloatArray:
         # The library counts the pivots up and down again in place while it solves: each thread
@@ -95,7 +150,8 @@ class Exchange:
     def in_type(self, number_type: type[np.floating]) -> Exchange:
         """Return the same in numbers of another type."""
         return Exchange(
-            self.view.astype(number_type, copy=False),
+            self.deep.astype(number_type, copy=False),
+            self.turned.astype(number_type, copy=False),
             self.factors.astype(number_type, copy=False),
             self.pivots,
         )
@@ -116,8 +172,11 @@ def cavity_of(
     patch[faces] = _clusters(problem, faces, side, wall_class, MOST_PATCHES)
     sights = Sights.sent(problem, target, patch, side, range(int(patch.max()) + 1), seed)
     area = _areas(problem, patch)
-    view, scale = _reciprocal(sights.counts(len(area)) / RAYS_PER_PATCH, area)
-    return Cavity(patch, area, view, sights, scale)
+    count = len(area)
+    index = index_toward_air(problem)
+    keeps, bare = np.ones(count), faces[index[faces] > 0]
+    keeps[patch[bare]] = by_index(deep_share, index[bare])
+    return Cavity.counted(patch, area, sights.counts(count), keeps, sights, np.ones(count))
 
 
 def cavity_with_boards(
@@ -128,124 +187,31 @@ def cavity_with_boards(
     problem, target : of the body with its boards, whose faces come from number `first` on
     Where a board stands in the way of rays that walls were counted by, they now end on it.
     """
+    if cavity is None:
+        return None
     side = air_side(problem)
     faces = np.nonzero(side != 0)[0]
     boards = faces[faces >= first]
-    if cavity is None or len(boards) == 0:
-        more = len(problem.walls.faces) - first
-        return cavity and Cavity(
-            np.concatenate([cavity.patch, np.full(more, -1, dtype=np.int64)]),
-            *(cavity.area, cavity.view, cavity.sights, cavity.scale),
-        )
+    more = np.full(len(problem.walls.faces) - first, -1, dtype=np.int64)
+    patch = np.concatenate([cavity.patch, more])
+    if len(boards) == 0:
+        return replace(cavity, patch=patch)
     known = len(cavity.area)
-    patch = np.concatenate([cavity.patch, np.full(len(problem.walls.faces) - first, -1)])
     most = BOARD_PATCHES * len(np.unique(problem.inside[boards]))
     patch[boards] = known + _clusters(problem, boards, side, problem.inside, most)
     area = _areas(problem, patch)
     count = len(area)
     sights = cavity.sights.blocked(problem, patch, first)
     own = Sights.sent(problem, target, patch, side, range(known, count), seed)
-    seen = (sights.counts(count) + own.counts(count)) / RAYS_PER_PATCH
-    scale = np.concatenate([cavity.scale, np.ones(count - known)])
-    view, scale = _reciprocal(seen, area, scale)
-    return Cavity(patch, area, view, cavity.sights, scale)
-
-
-def air_side(problem: BodyProblem) -> IntArray:
-    """Return +1 for wall faces whose normal points into a hollow, -1 for away, 0 for none."""
-    air_inside = problem.kind_of(problem.inside) == Kind.AIR
-    air_outside = (problem.outside >= 0) & (problem.kind_of(problem.outside) == Kind.AIR)
-    return np.where(air_inside, -1, np.where(air_outside, 1, 0))
-
-
-@dataclass(frozen=True)
-class Sights:
-    """Rays sent from patches, spread as diffuse light is, and the patch each ends on.
-
-    origin, direction : (n, 3) float32 [mm];  distance_mm : (n,) float32
-    patch, met        : (n,) int, from which patch to which, -1 for none
-    """
-
-    origin: np.ndarray
-    direction: np.ndarray
-    distance_mm: np.ndarray
-    patch: IntArray
-    met: IntArray
-
-    @classmethod
-    def sent(
-        cls,
-        problem: BodyProblem,
-        target: Target,
-        patch: IntArray,
-        side: IntArray,
-        of: range,
-        seed: int,
-    ) -> Sights:
-        """Send rays from some patches of the walls; side : see `air_side`."""
-        parts = list(_bundles(problem, target, patch, side, of, seed))
-        return cls(*(np.concatenate(part) for part in zip(*parts, strict=True)))
-
-    def counts(self, patches: int) -> FloatArray:
-        """Return how many rays go from each patch to each other, (patches, patches)."""
-        good = self.met >= 0
-        key = self.patch[good] * patches + self.met[good]
-        counted = np.bincount(key, minlength=patches * patches)
-        return counted.reshape(patches, patches).astype(float)
-
-    def blocked(self, problem: BodyProblem, patch: IntArray, first: int) -> Sights:
-        """Return the same rays where faces from number `first` on stand in the way."""
-        boards = problem.walls.triangles[first:]
-        low, high = boards.min(axis=(0, 1)), boards.max(axis=(0, 1))
-        centre, reach = (low + high) / 2, float(np.linalg.norm(high - low)) / 2
-        away = centre.astype(np.float32) - self.origin
-        along = np.clip(np.einsum("nd,nd->n", away, self.direction), 0, self.distance_mm)
-        off = away - along[:, None] * self.direction
-        near = np.nonzero(np.einsum("nd,nd->n", off, off) < reach**2)[0]
-        hits = RayTarget(boards).first_hits(
-            self.origin[near].astype(float), self.direction[near].astype(float)
-        )
-        stopped = hits.distance_mm < self.distance_mm[near]
-        met = self.met.copy()
-        met[near[stopped]] = patch[first + hits.face[stopped]]
-        return Sights(self.origin, self.direction, self.distance_mm, self.patch, met)
-
-
-def _bundles(
-    problem: BodyProblem,
-    target: Target,
-    patch: IntArray,
-    side: IntArray,
-    of: range,
-    seed: int,
-) -> Iterator[tuple[np.ndarray, ...]]:
-    """Yield the parts of `Sights`, some patches at a time."""
-    rng = np.random.default_rng(seed)
-    faces = np.nonzero((patch >= of.start) & (patch < of.stop))[0]
-    faces = faces[np.argsort(patch[faces], kind="stable")]
-    running = np.cumsum(problem.walls.areas_mm2[faces])
-    last = np.searchsorted(patch[faces], np.array(of), side="right") - 1
-    first_sum = np.concatenate([[0.0], running[last][:-1]])
-    span = running[last] - first_sum
-    batch = max(1, RAYS_AT_ONCE // RAYS_PER_PATCH)
-    for start in range(0, len(of), batch):
-        owner = np.repeat(np.arange(start, min(start + batch, len(of))), RAYS_PER_PATCH)
-        number = np.tile(np.arange(RAYS_PER_PATCH), len(owner) // RAYS_PER_PATCH)
-        spread = (number + rng.random(len(owner))) / RAYS_PER_PATCH
-        pick = np.searchsorted(running, first_sum[owner] + spread * span[owner])
-        face = faces[np.minimum(pick, len(faces) - 1)]
-        normal = problem.walls.normals[face] * side[face, None]
-        origin = _points_on(problem.walls.triangles[face], rng) + AHEAD_MM * normal
-        shift = rng.random((len(of), 2))[owner]
-        direction = cosine_directions(normal, even_points(number, shift))
-        hits = target.first_hits(origin, direction)
-        yield (
-            origin.astype(np.float32),
-            direction.astype(np.float32),
-            hits.distance_mm.astype(np.float32),
-            of.start + owner,
-            np.where(hits.face >= 0, patch[hits.face], -1),
-        )
+    added = np.ones(count - known)
+    return Cavity.counted(
+        patch,
+        area,
+        sights.counts(count) + own.counts(count),
+        np.concatenate([cavity.keeps, added]),
+        cavity.sights,
+        np.concatenate([cavity.scale, added]),
+    )
 
 
 def _areas(problem: BodyProblem, patch: IntArray) -> FloatArray:
@@ -273,30 +239,50 @@ def _clusters(
         size *= 1.15
 
 
-def _points_on(triangles: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Return one random point on each triangle (Turk, Graphics Gems, 1990)."""
-    u, v = rng.random((2, len(triangles), 1))
-    root = np.sqrt(u)
-    return (
-        (1 - root) * triangles[:, 0] + root * (1 - v) * triangles[:, 1] + root * v * triangles[:, 2]
-    )
-
-
 def _reciprocal(
-    seen: FloatArray, area: FloatArray, scale: FloatArray | None = None
-) -> tuple[FloatArray, FloatArray]:
-    """Return view factors that obey A_i F_ij = A_j F_ji and whose rows add up to 1.
+    seen: FloatArray, area: FloatArray, scale: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return view factors that obey A_i F_ij = A_j F_ji and whose rows add up to 1, (p, p) each:
+    plain, weighted by the law of emission of the row's patch, and by both patches' laws.
 
     The counted ones do so only within their noise. Symmetric scaling (Sinkhorn & Knopp, Pacific
-    J. Math. 21, 343 (1967)) restores both, so that no light is made or lost. `scale` is where to
-    start from; the one found is returned too.
+    J. Math. 21, 343 (1967)) restores both, so that no light is made or lost. The laws are scaled
+    so that each patch sends out all of its light, too. `scale` is where to start from; the one
+    found is returned too.
     """
-    exchange = seen * area[:, None]
+    exchange, from_row, to_column, both = seen * area[:, None]
     exchange = (exchange + exchange.T) / 2
-    scale = np.ones(len(area)) if scale is None else scale.copy()
+    from_row = (from_row + to_column.T) / 2
+    both = (both + both.T) / 2
+    scale = scale.copy()
     for _ in range(200):
         total = scale * (exchange @ scale)
         if np.allclose(total, area, rtol=1e-12, atol=0):
             break
         scale *= np.sqrt(area / np.maximum(total, 1e-300))
-    return exchange * scale[:, None] * scale[None, :] / area[:, None], scale
+    law = area / np.maximum(scale * (from_row @ scale), 1e-300)
+    row, column = scale[:, None] / area[:, None], scale[None, :]
+    return (
+        exchange * row * column,
+        from_row * (law[:, None] * row) * column,
+        both * (law[:, None] * row) * (law * column),
+        scale,
+    )
+
+
+def _exchange(
+    view: FloatArray, by_law: FloatArray, by_both: FloatArray, area: FloatArray, keeps: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return `view`, `deep` and `turned` of a Cavity."""
+    if (keeps == 1.0).all():
+        return view, view, np.zeros_like(view)
+    # Light that leaves by q has the weight (1 - s p) / (1 - s), and none where all gets deep.
+    fresh = np.where(keeps < 1, 1 / np.maximum(1 - keeps, 1e-9), 0.0)
+    sent_by_law = (by_law * area[:, None]).T / area[:, None]
+    deep_to_turned = sent_by_law - keeps[:, None] * by_both
+    turned_to_deep = (by_law - by_both * keeps) * fresh
+    among_turned = (
+        view - keeps[:, None] * by_law - (sent_by_law - keeps[:, None] * by_both) * keeps
+    ) * fresh
+    turned = linalg.solve((np.eye(len(keeps)) - among_turned).T, turned_to_deep.T).T
+    return view, by_both + turned @ deep_to_turned, turned

@@ -14,7 +14,7 @@ from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.voxels import MOMENTS, Filling, Grid, solid_filling, surface_filling
-from glowsim.optics.diffusion import diffusion_coefficient_mm
+from glowsim.optics.diffusion import asymptotic_diffusion_coefficient_mm
 from glowsim.transport.problem import BodyProblem, Kind, Medium
 from glowsim.transport.quick.elements import Elements
 from glowsim.transport.quick.ground import Ground, Optics, WallPoints, mean_coefficient
@@ -53,7 +53,9 @@ class Lattice:
             mu_a = float(medium.mu_a_per_mm[band])
             least = LEAST_SCATTERING / self.size_mm - mu_a
             mu_s = max(float(medium.mu_s_reduced_per_mm[band]), least)
-            d_mm = float(diffusion_coefficient_mm(mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s))
+            d_mm = asymptotic_diffusion_coefficient_mm(
+                mu_a_per_mm=mu_a, mu_s_reduced_per_mm=mu_s, g=medium.g
+            )
             fluence = 4 * medium.refractive_index**2
             index[region] = medium.refractive_index
             diffusion[region], absorption[region] = fluence * d_mm, fluence * mu_a

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from glowsim.transport.quick.cavity import cavity_with_boards
 from glowsim.transport.quick.cloud import Cloud, PartedCloud, WholeCloud
 from glowsim.transport.quick.lattice import Lattice, lattice_of
 from glowsim.transport.quick.quality import FULL, Quality
+from glowsim.transport.quick.shell import Shell, shell_of
 from glowsim.transport.quick.surfaces import Surfaces, surfaces_of
 from glowsim.transport.quick.walls import walls_of
 
@@ -98,6 +100,11 @@ class QuickBody:
             cavity_with_boards(self.surfaces.cavity, problem, target, first, self._seed),
             cloud, self.surfaces.skin, self._seed,
         )  # fmt: skip
+
+    @cached_property
+    def shell(self) -> Shell | None:
+        """The body as a shell lit from its hollow, for drafts; None where it is none."""
+        return shell_of(self.problem, self.bare.walls, self.surfaces, self.surfaces.cavity)
 
     def same_bands(self) -> list[int]:
         """Return for each band the first band in which the body is the same to diffuse light."""

@@ -31,13 +31,6 @@ class Walls:
     index: FloatArray
     on_cavity: np.ndarray
 
-    @property
-    def classes(self) -> IntArray:
-        """Return a number for each face such that equal numbers mean equal behaviour."""
-        table = np.column_stack([self.field_b, self.cavity_b, self.let_out, self.on_cavity])
-        _, number = np.unique(np.round(table, 9), axis=0, return_inverse=True)
-        return number.ravel()
-
 
 def walls_of(problem: BodyProblem) -> Walls:
     """Work out the coefficients of every wall face of a body."""

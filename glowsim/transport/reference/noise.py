@@ -16,10 +16,11 @@ DARK = 200_000
 def standard_error(tallies: Tallies, light: int) -> FloatArray:
     """Return the standard error of the share of light that leaves each face, (k, 3) float.
 
-    A photon leaves once, so weights and their squares per photon give it without batches.
+    A photon leaves once, so weights and their squares per photon give it without batches. Infinite
+    while nothing has left and that may still change.
     """
     count = float(tallies.photons[light])
-    if count < 2:
+    if count < 2 or (count < DARK and not tallies.out[light].any()):
         return np.full(tallies.out.shape[1:], np.inf)
     mean = tallies.out[light] / count
     spread = np.maximum(tallies.square[light] / count - mean**2, 0.0)

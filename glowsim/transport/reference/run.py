@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+import signal
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
+from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
@@ -96,10 +99,13 @@ class Follower:
     def follow_until(
         self, goal: Goal, report: Report, stop: Callable[[], bool], started: float
     ) -> Tallies:
-        """Follow photons until the goal is reached or a stop is asked for; return the tallies."""
+        """Follow photons until the goal is reached or a stop is asked for; return the tallies.
+
+        However little time there is, each light has one batch: without any it could not be judged.
+        """
         watch = _Watch(self, goal, report, stop, started)
         self._stop[0] = 0
-        with ThreadPoolExecutor(self._threads) as pool:
+        with ThreadPoolExecutor(self._threads) as pool, _ctrl_c_asks(watch):
             try:
                 while batches := list(watch.round()):
                     if not self._run(pool, batches, watch):
@@ -197,11 +203,10 @@ class _Watch:
         """Return whether time is up or a stop was asked for; report now and then."""
         if self._seconds - self._told > LOOK_SECONDS:
             self.tell()
-        if self._goal.seconds is not None and self._seconds >= self._goal.seconds:
-            return True
         if self._stop():
             self.asked_to_stop = True
-        return self.asked_to_stop
+        over = self._goal.seconds is not None and self._seconds >= self._goal.seconds
+        return self.asked_to_stop or (over and bool((self._follower.tallies.photons > 0).all()))
 
     def tell(self) -> None:
         """Report how far it is."""
@@ -218,3 +223,20 @@ class _Watch:
         self._report(
             Progress("photons", min(1.0, max(shares)), int(photons.sum()), worst, self._seconds)
         )
+
+
+@contextmanager
+def _ctrl_c_asks(watch: _Watch) -> Iterator[None]:
+    """Let Ctrl-C ask `watch` to stop, so that it never falls into the adding up of a batch."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def ask(*_: object) -> None:
+        watch.asked_to_stop = True
+
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before or signal.default_int_handler)

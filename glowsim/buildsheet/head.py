@@ -1,0 +1,162 @@
+"""Paper strips for a round head: where each row of pieces sits, its wire hole, its lean."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.buildsheet.drawing import GREY, Drawing, Path, Round
+from glowsim.buildsheet.places import CHANNEL_MM
+from glowsim.scene import Around, Body, Orb, Scene
+
+STRIP_MM = 14.0
+"""Height of a strip: narrow enough to lie on a ball."""
+TAB_MM = 8.0
+"""By which the parts of a strip overlap."""
+TEXT_MM = 2.6
+HEAD_MM = 14.0
+"""Room above a strip for its words."""
+WORDS_MM = 178.0
+"""Width that the words need."""
+ON_AXIS_DEG = 2.0
+"""Rows that lean less than this from the axis are a single place, not a ring."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of pieces round a head.
+
+    body       : whose copies they are;  names : of the copies, in their order
+    ring_mm    : radius of the circle on the head's surface that they sit on
+    above_mm   : height of that circle above the head's lowest point
+    lean_deg   : of each piece from upright;  angle_deg : (n,) bearings about the axis
+    """
+
+    body: str
+    names: tuple[str, ...]
+    head_mm: float
+    ring_mm: float
+    above_mm: float
+    lean_deg: float
+    angle_deg: tuple[float, ...]
+
+    @property
+    def marks_mm(self) -> tuple[float, ...]:
+        """Where the middles lie along the strip, from its left end."""
+        return tuple(math.radians(a - self.seam_deg) * self.ring_mm for a in self.angle_deg)
+
+    @property
+    def seam_deg(self) -> float:
+        """Bearing of the strip's ends: half a gap before the first piece, clear of its hole."""
+        return self.angle_deg[0] - (self.angle_deg[1] - self.angle_deg[0]) / 2
+
+    @property
+    def front_mm(self) -> float:
+        """Where the bearing 0, the head's +x, lies along the strip: rows are lined up by it."""
+        return math.radians(-self.seam_deg % 360) * self.ring_mm
+
+    @property
+    def length_mm(self) -> float:
+        """Once round."""
+        return 2 * math.pi * self.ring_mm
+
+
+def rows_of(scene: Scene) -> tuple[Row, ...]:
+    """Return the rows of all bodies that stand round a point.
+
+    The head is the orb in their middle; without one, a ball through the pieces' own zero points is
+    taken. Bodies that are moved or turned before their pattern lays them out are left out: their
+    feet stand elsewhere.
+    """
+    found = []
+    for body in scene.bodies:
+        number = 0
+        if np.any(body.position_mm) or np.any(body.rotation_deg):
+            continue
+        for pattern in body.patterns:
+            first, number = number, number + pattern.copy_count
+            if not isinstance(pattern, Around) or pattern.radius_mm <= 0 or not body.lights:
+                continue
+            names = [
+                body.name if body.copy_count == 1 else f"{body.name} {k + 1}"
+                for k in range(first, number)
+            ]
+            found.append(_row(scene, body, pattern, tuple(names)))
+    return tuple(row for row in found if row.ring_mm > 1.0 and len(row.names) > 1)
+
+
+def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> Row:
+    radius = pattern.radius_mm
+    for other in scene.bodies:
+        apart = np.subtract(other.position_mm, pattern.centre_mm)
+        shape = other.shape
+        if not isinstance(shape, Orb) or other.patterns or np.abs(apart).max() > 0.01:
+            continue
+        if shape.height_mm in (None, shape.diameter_mm):
+            radius = shape.diameter_mm / 2
+    tilt = math.radians(pattern.tilt_deg)
+    gaps = pattern.count if pattern.span_deg == 360 else max(1, pattern.count - 1)
+    step = pattern.span_deg / gaps
+    return Row(
+        body.name,
+        names,
+        radius,
+        abs(radius * math.sin(tilt)) if abs(pattern.tilt_deg % 180) > ON_AXIS_DEG else 0.0,
+        radius * (1 + math.cos(tilt)),
+        pattern.tilt_deg,
+        tuple(pattern.start_deg + step * k for k in range(pattern.count)),
+    )
+
+
+def strips(row: Row, most_mm: float) -> list[Drawing]:
+    """Return a row's strip at full size, in parts of `most_mm` at most that overlap by a tab."""
+    step = most_mm - TAB_MM - 2
+    count = max(1, math.ceil(row.length_mm / step))
+    return [_part(row, k, count, step) for k in range(count)]
+
+
+def _part(row: Row, number: int, count: int, step: float) -> Drawing:
+    start = number * step
+    length = min(step, row.length_mm - start)
+    drawing = Drawing(max(length + TAB_MM + 2, WORDS_MM), STRIP_MM + HEAD_MM + 4)
+    middle = STRIP_MM / 2 + 2
+    box = [(1, 2), (1 + length, 2), (1 + length, 2 + STRIP_MM), (1, 2 + STRIP_MM)]
+    drawing.add(Path(np.array(box, dtype=float), True, 0.3))
+    tab = [(1 + length, 3), (1 + length + TAB_MM, 4), (1 + length + TAB_MM, STRIP_MM)]
+    drawing.line(*tab, (1 + length, 1 + STRIP_MM), width_mm=0.2, colour=GREY)
+    drawing.line((1, middle), (1 + length, middle), width_mm=0.15, dash_mm=(4, 1), colour=GREY)
+    for name, at in zip(row.names, row.marks_mm, strict=True):
+        x = at - start + 1
+        if not 1 - 1e-6 <= x < 1 + length:
+            continue
+        drawing.line((x, 2), (x, 2 + STRIP_MM), width_mm=0.2)
+        drawing.add(Round((x, middle), CHANNEL_MM / 2, 0.25))
+        drawing.words(x + 1, STRIP_MM - 1, name, size_mm=TEXT_MM)
+    front = row.front_mm - start + 1
+    if 1 - 1e-6 <= front < 1 + length:
+        drawing.line((front, 0), (front, 4), width_mm=0.5)
+        drawing.words(front + 1, 0.2, "+x", size_mm=TEXT_MM - 0.6)
+    part = f", part {number + 1} of {count}" if count > 1 else ""
+    drawing.words(
+        1,
+        STRIP_MM + 11,
+        f"{row.names[0]} to {row.names[-1]}{part}: once round {row.length_mm:.1f} mm",
+        size_mm=3.0,
+    )
+    drawing.words(
+        1,
+        STRIP_MM + 6.5,
+        f"Lay its middle line round the head where it is {2 * row.ring_mm:.1f} mm across, "
+        f"{row.above_mm:.1f} mm above its lowest point, all +x marks above each other.",
+        size_mm=TEXT_MM,
+    )
+    drawing.words(
+        1,
+        STRIP_MM + 3,
+        f"Bore Ø {CHANNEL_MM:.0f} mm for the wires at each ring, towards the head's middle; each "
+        f"piece leans {row.lean_deg:.0f}° from upright.",
+        size_mm=TEXT_MM,
+    )
+    return drawing

@@ -1,0 +1,90 @@
+"""Which bodies boards are placed in: one that is named, and all that are like it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from glowsim.decisions.placed_scene import with_lights
+from glowsim.errors import SceneError, did_you_mean
+from glowsim.geometry.patterns import copies_of
+from glowsim.scene import Body, Light, SceneFile
+from glowsim.transport.plan import Plan
+
+NO_LIGHT = (
+    "no body has a light to place; give it one, anywhere in it: its board, colour and direction "
+    "are the pattern for what is placed"
+)
+
+
+def bodies_alike(plan: Plan, name: str | None) -> tuple[int, ...]:
+    """Return the number of the body that is meant, first, and of all bodies like it.
+
+    name : of a body ('spike') or of one of its copies ('spike 3'); None where one body is lit, or
+           all lit bodies are alike
+    Alike are bodies that answer light alike, with the same boards driven alike.
+    Raises SceneError if it cannot be told, or has no light.
+    """
+    number = body_number(plan, name)
+    mine = _looked_at(plan, number)
+    bodies = range(len(plan.scene_file.scene.bodies))
+    return (number, *(k for k in bodies if k != number and _looked_at(plan, k) == mine))
+
+
+def body_number(plan: Plan, name: str | None) -> int:
+    """Return the number of the body that is meant, the first of several alike.
+
+    Raises SceneError as `bodies_alike` does.
+    """
+    bodies, file = plan.scene_file.scene.bodies, plan.scene_file.toml.name
+    lit = [k for k, body in enumerate(bodies) if body.lights]
+    if name is None:
+        if not lit:
+            raise SceneError(f"{file}: {NO_LIGHT}")
+        if all(_looked_at(plan, k) == _looked_at(plan, lit[0]) for k in lit):
+            return lit[0]
+        said = ", ".join(f"'{bodies[k].name}'" for k in lit)
+        raise SceneError(
+            f"{file}: several bodies that are not alike have lights ({said}); say which with --body"
+        )
+    named = {copy: k for k, body in enumerate(bodies) for copy in copy_names(body)}
+    named |= {body.name: k for k, body in enumerate(bodies)}
+    if name not in named:
+        raise SceneError(f"{file}: there is no body '{name}'{did_you_mean(name, list(named))}")
+    if not bodies[named[name]].lights:
+        raise plan.scene_file.fault(("bodies", named[name]), NO_LIGHT)
+    return named[name]
+
+
+def copy_names(body: Body) -> list[str]:
+    """Return what the copies of a body are called: 'spike 1', or 'spike' where there is one."""
+    count = len(copies_of(body))
+    return [body.name] if count == 1 else [f"{body.name} {k + 1}" for k in range(count)]
+
+
+def named_all(scene_file: SceneFile, numbers: Sequence[int]) -> str:
+    """Return how to call all copies of bodies that are alike: "'gem'", "each of 9 'spike'"."""
+    bodies = [scene_file.scene.bodies[k] for k in numbers]
+    names = " and ".join(f"'{body.name}'" for body in bodies)
+    count = sum(len(copy_names(body)) for body in bodies)
+    return names if count == 1 else f"each of {count} {names}"
+
+
+def _looked_at(plan: Plan, number: int) -> tuple[str, Any, list[Any]]:
+    """Return all that counts when bodies are called alike."""
+    body = plan.scene_file.scene.bodies[number]
+    lights = [light.model_dump(exclude={"name", "zone"}) for light in body.lights]
+    return plan.keys[number], body.placing, lights
+
+
+def relit(
+    scene_file: SceneFile, lights: dict[int, list[Light]], name: str
+) -> tuple[str, SceneFile]:
+    """Return the text of a scene with other lights in some bodies, by number, and that scene.
+
+    name : what to call the new file in messages
+    """
+    text, new = scene_file.toml.text, scene_file
+    for number, mine in lights.items():
+        text, new = with_lights(new, text, number, mine, name)
+    return text, new

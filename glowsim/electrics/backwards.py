@@ -1,0 +1,180 @@
+"""Battery and heat solved backwards: the level that lasts so long, and what it looks like."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import brentq
+
+from glowsim.electrics.heat import HeatReport
+from glowsim.electrics.pack import Choice, Pack, RunTime, judged, run_time
+from glowsim.electrics.power import HALF_USED, Electrics, PowerReport
+from glowsim.errors import SceneError
+from glowsim.geometry.mesh import FloatArray
+
+LEAST_LEVEL = 1e-3
+CLOSE = 0.003
+"""How near a level is found, as a share of it."""
+MOST_PARALLEL = 8
+EYE_POWER = 1 / 3
+"""Brightness of a glowing surface as the eye grades it goes with about the cube root of its
+luminance (Stevens' power law for a field of some degrees; from memory)."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """A level for a prop, as a factor on everything as drawn (pulses kept).
+
+    zone      : the one zone that it holds for, '' for all
+    factor    : on the drive of the lights;  above 1 it is brighter than drawn
+    run       : how long the scene's battery lasts with it
+    light     : share of the light of the level as drawn, both as wired, half used
+    """
+
+    zone: str
+    factor: float
+    run: RunTime
+    light: float
+
+
+def factors(electrics: Electrics, zone: str, factor: float) -> FloatArray:
+    """Return the factor on each board, (boards, 1) float, for one zone or ('') for all."""
+    chosen = [zone in ("", board.zone) for board in electrics.boards]
+    return np.where(chosen, factor, 1.0)[:, None]
+
+
+def level_at(electrics: Electrics, factor: float, zone: str = "") -> Level:
+    """Return what a level comes to."""
+    pack = _own(electrics)
+    share = factors(electrics, zone, factor)
+    run = run_time(pack, electrics.circuit, electrics.boards, electrics.average_levels() * share)
+    return Level(zone, factor, run, _light(electrics, share) / _light(electrics, 1.0))
+
+
+def level_for_hours(electrics: Electrics, hours: float, zone: str = "") -> Level:
+    """Return the highest level that lasts so long on the scene's battery.
+
+    All zones alike, or one zone with the others as drawn. Raises SceneError if there is no
+    battery, no such zone, or if no level lasts so long, with what the dark chips alone allow.
+    """
+    pack, average = _own(electrics), electrics.average_levels()
+    zones = dict.fromkeys(board.zone for board in electrics.boards)
+    if zone and zone not in zones:
+        raise SceneError(f"there is no zone '{zone}'; known: {', '.join(zones)}")
+
+    def lasts(factor: float) -> float:
+        levels = average * factors(electrics, zone, factor)
+        return run_time(pack, electrics.circuit, electrics.boards, levels).hours
+
+    most = brightest_factor(electrics, zone)
+    if lasts(most) >= hours:
+        return level_at(electrics, most, zone)
+    longest = lasts(LEAST_LEVEL)
+    if longest < hours:
+        others = f"with '{zone}' all but dark and the others as drawn" if zone else "all but dark"
+        raise SceneError(
+            f"no level lasts {hours:g} h: {others}, {pack.label} lasts {longest:.1f} h"
+            + _more_cells(electrics, hours)
+        )
+    found = _falling(lasts, hours, LEAST_LEVEL, most)
+    return level_at(electrics, found, zone)
+
+
+def _falling(value: Callable[[float], float], wanted: float, low: float, high: float) -> float:
+    """Return where a falling function comes down to `wanted`, on its safe side."""
+
+    def off(log_x: float) -> float:
+        return float(np.log(max(value(float(np.exp(log_x))), 1e-9) / wanted))
+
+    at = float(brentq(off, np.log(low), np.log(high), xtol=CLOSE, maxiter=60))
+    while value(float(np.exp(at))) < wanted and at > np.log(low):
+        at -= CLOSE
+    return float(np.exp(at))
+
+
+def brightest_factor(electrics: Electrics, zone: str = "") -> float:
+    """Return the factor at which the brightest channel of the chosen boards is fully on."""
+    mine = electrics.drawn[[zone in ("", board.zone) for board in electrics.boards]]
+    greatest = float(mine.max(initial=0.0))
+    return 1.0 / greatest if greatest > 0 else 1.0
+
+
+def level_for_heat(electrics: Electrics, heat: HeatReport) -> Level:
+    """Return the highest level, all zones alike, at which every board keeps its limits.
+
+    What the dark chips draw stays; the rest goes with the level.
+    """
+    found = []
+    average = electrics.average_levels()
+    for board, level, judged_heat in zip(electrics.boards, average, heat.boards, strict=True):
+        lit_ma = board.current_ma(level) - board.idle_ma
+        spare_ma = judged_heat.bears * board.current_ma(level) - board.idle_ma
+        if lit_ma > 0:
+            found.append(max(0.0, spare_ma / lit_ma))
+    return level_at(electrics, min([*found, brightest_factor(electrics)]))
+
+
+def carriers(electrics: Electrics, report: PowerReport, hours: float) -> tuple[Choice, ...]:
+    """Return the packs that carry the level as drawn for so long: the scene's own with the fewest
+    cells side by side, then the usual ones, those without a warning first."""
+    found = []
+    own = electrics.own_pack
+    for number in range(1, MOST_PARALLEL + 1):
+        if own is None:
+            break
+        pack = replace(own, in_parallel=own.in_parallel * number)
+        choice = _judged(electrics, pack, hours)
+        if choice.verdict in ("yes", "with care") and choice.run.hours >= hours:
+            found.append(choice)
+            break
+    usual = [
+        c for c in report.choices if c.verdict in ("yes", "with care") and c.run.hours >= hours
+    ]
+    return tuple(found + sorted(usual, key=lambda c: c.verdict != "yes"))
+
+
+def _judged(electrics: Electrics, pack: Pack, hours: float) -> Choice:
+    average = electrics.average_levels()
+    return judged(pack, electrics.circuit, electrics.boards, average, hours)
+
+
+def _more_cells(electrics: Electrics, hours: float) -> str:
+    own = _own(electrics)
+    for number in range(2, MOST_PARALLEL + 1):
+        pack = replace(own, in_parallel=own.in_parallel * number)
+        levels = electrics.average_levels() * LEAST_LEVEL
+        if run_time(pack, electrics.circuit, electrics.boards, levels).hours >= hours:
+            return f"; {number} such packs side by side would be the least"
+    return "; take a larger battery"
+
+
+def _own(electrics: Electrics) -> Pack:
+    if electrics.own_pack is None or not electrics.boards:
+        what = "battery" if electrics.boards else "lights"
+        raise SceneError(f"the scene has no {what}: there is no time to reckon with ([power])")
+    return electrics.own_pack
+
+
+def _light(electrics: Electrics, share: FloatArray | float) -> float:
+    """Return the light of the prop with a factor on its boards, as wired, half used [lm]."""
+    levels = electrics.drawn * share
+    state = electrics.circuit.state(electrics.supply.feed(HALF_USED), levels)
+    flux = np.array([b.led_count * np.array(b.board.flux_lm) for b in electrics.boards])
+    if electrics.boards and electrics.boards[0].board.drive == "white":
+        flux = flux / 3
+    return max(float((flux * levels * state.share).sum()), 1e-12)
+
+
+def looks_words(light: float) -> str:
+    """Return what a share of the light looks like beside the light as drawn."""
+    eye = light**EYE_POWER
+    if abs(light - 1) < 0.1:
+        return "the eye sees no difference"
+    if light > 1:
+        return f"{light:.1f} times the light; to the eye about {eye:.1f} times as bright"
+    grades = ((0.5, "much darker"), (0.7, "clearly darker"), (0.88, "a little darker"))
+    grade = next((name for limit, name in grades if eye < limit), "hardly darker")
+    percent = f"{100 * light:.0f}" if light >= 0.1 else f"{100 * light:.1g}"
+    return f"{percent} % of the light; to the eye {grade}, about {100 * eye:.0f} % as bright"

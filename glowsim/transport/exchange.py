@@ -1,0 +1,81 @@
+"""What a glowing prop sends across the air and gets back, as driven."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.air import Air
+from glowsim.transport.result import SurfaceGlow
+
+MATTERS = 0.02
+"""Light that crosses the air counts in findings from this share of a body's own on."""
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Light that falls from faces on other faces, from lights of one colour kind.
+
+    xyz_per_lm : (3, 3) float, of the lights' bands (rows)
+    arriving   : (m, 3) float, per band, faces of all copies in their order [lm/mm2]
+    sent_back  : (m, 3) float, exitance that it adds [lm/mm2]
+    """
+
+    xyz_per_lm: FloatArray
+    arriving: FloatArray
+    sent_back: FloatArray
+
+
+def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
+    """Return the light that `air` brings back to the faces of a glow as driven."""
+    kinds = {light.xyz_per_lm.tobytes(): light.xyz_per_lm for light in glow.lights}
+    found = []
+    for kind, xyz_per_lm in kinds.items():
+        share = np.array([light.xyz_per_lm.tobytes() == kind for light in glow.lights], dtype=float)
+        alone = glow if share.all() else glow.dimmed(np.repeat(share[:, None], 3, axis=1))
+        both = _exitance(alone, direct=True)
+        diffuse = _exitance(alone, direct=False)
+        arriving = air.arriving(diffuse, both - diffuse)
+        found.append(Crossing(xyz_per_lm, arriving, air.white * arriving))
+    return found
+
+
+def exchange_lm_mm2(glow: SurfaceGlow) -> list[FloatArray] | None:
+    """Return what falls on the faces of each copy from other faces, and what they send back of
+    it, (2, k) float each, all bands together; None where it is too little to matter to any lit
+    body."""
+    if crossing_share(glow) < MATTERS:
+        return None
+    return _by_copy(glow, crossings(glow, glow.air))
+
+
+def crossing_share(glow: SurfaceGlow) -> float:
+    """Return light sent back over what a body lets out itself, of the lit body where it is most.
+
+    Over the faces that are meant to glow. Known to some percent of itself.
+    """
+    shares = [0.0]
+    if glow.rough_air.seen.nnz and glow.lights:
+        found = _by_copy(glow, crossings(glow, glow.rough_air))
+        for copy, (_, back) in zip(glow.copies, found, strict=True):
+            body = glow.bodies[copy.body]
+            weight = body.surface.areas_mm2 * body.glows
+            own = float(weight @ glow.exitance_lm_mm2(copy).sum(axis=0))
+            if copy.lights and own > 0:
+                shares.append(float(weight @ back) / own)
+    return max(shares)
+
+
+def _exitance(glow: SurfaceGlow, direct: bool) -> FloatArray:
+    """Return what leaves the faces of all copies per band, (m, 3) float [lm/mm2]."""
+    return np.concatenate([glow.exitance_lm_mm2(copy, direct).T for copy in glow.copies])
+
+
+def _by_copy(glow: SurfaceGlow, found: Sequence[Crossing]) -> list[FloatArray]:
+    """Return what arrives and what is sent back on each copy's faces, (2, k) float each."""
+    both = [[k.arriving.sum(axis=1), k.sent_back.sum(axis=1)] for k in found]
+    sizes = [len(glow.bodies[copy.body].glows) for copy in glow.copies]
+    return np.split(np.sum(both, axis=0), np.cumsum(sizes)[:-1], axis=1)

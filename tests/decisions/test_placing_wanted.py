@@ -1,0 +1,46 @@
+"""Boards for a fade: they go where the light is wanted."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from glowsim.decisions.placing import place
+from glowsim.scene import Placing
+from tests.support.placing import DOT, scene
+
+ROD = """shape = { kind = "rod", length_mm = 60, diameter_mm = 24 }
+cell_mm = 3
+detail_mm = 4
+"""
+FADE = 'wanted = { fade = "up", to = 0.05 }\n'
+LIGHT = 'board = "dot"\nposition_mm = [0, 0, 10]\n'
+ROOM = Placing(wire_toward="anywhere", clearance_mm=0.5)
+
+
+@pytest.fixture(autouse=True)
+def _fewer_candidates(monkeypatch):
+    monkeypatch.setattr("glowsim.decisions.placer.CANDIDATES", 150)
+
+
+def test_a_board_goes_to_the_bright_end_and_what_is_expected_comes_true():
+    heights, fades = {}, {}
+    for name, keys in (("even", ROD), ("flame", ROD + FADE)):
+        answer = place(scene(keys, light=LIGHT, more=DOT), "body", 1, placing=ROOM)
+        heights[name] = answer.placement.poses.position[0, 2]
+        fades[name] = answer
+        assert answer.predicted == pytest.approx(answer.after.even, rel=0.03)
+        assert answer.after.even <= 1.02 * answer.bound.percent
+    # The rod's own middle, but for the way the board faces. Along a rod light falls off as
+    # exp(-k r), k^2 = mu_a / D + (2.405 / (R + z_e))^2, 1 / k = 4.6 mm here: both ends are equally
+    # far off what is wanted where the board is moved by ln 20 / 2 k = 7 mm; 5 % may be darker.
+    assert heights["even"] == pytest.approx(30, abs=6)
+    assert 3 < heights["even"] - heights["flame"] < 7
+    # Patches and faces have the mean that is wanted of them: 1, and a foot 20 times the tip.
+    responses = fades["flame"].placer.responses
+    area = responses.area_mm2[responses.glow]
+    level = responses.wanted[responses.glow]
+    assert area @ level / area.sum() == pytest.approx(1.0, rel=1e-9)
+    faces = responses.wanted_faces
+    assert faces.max() / faces.min() == pytest.approx(20, rel=0.1)
+    np.testing.assert_array_equal(fades["even"].placer.responses.wanted, 1.0)

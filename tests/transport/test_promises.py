@@ -1,0 +1,62 @@
+"""Quick keeps its promises: on props drawn at random, what it calls good is good.
+
+36 patches of each body that are brighter than a hundredth of the mean and that the reference
+knows, as exitance; two standard errors of the reference are allowed for.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.support.patchwise import Beside, beside, by_quick, patches_of
+from tests.support.promises import by_reference, kept
+from tests.support.random_props import FAMILIES, random_prop
+
+GOOD = 0.10
+"""What quick calls good is nowhere further off."""
+FINE = 0.05
+"""A body that is nowhere further off needs no caution: one is a false alarm."""
+FALSE_ALARMS = 6
+FRESH = (0, 6, 8, 10, 19, 27, 38, 43, 45, 46, 49, 67)
+PHOTONS = 30_000
+
+
+def line(number: int, found: Beside) -> str:
+    return (
+        f"{number:3d} {FAMILIES[number % len(FAMILIES)]:13s} {len(found.off):2d} patches, "
+        f"worst {100 * found.worst:5.1f} ({100 * found.most:+6.1f}), rms {100 * found.rms:4.1f}: "
+        + ("; ".join(found.cautions) or "good")
+    )
+
+
+@pytest.mark.slow
+def test_what_quick_calls_good_is_good():
+    found = {}
+    for number, truth in kept().items():
+        problem = random_prop(number)
+        patches, cautions = by_quick(problem, patches_of(problem))
+        found[number] = beside(patches, cautions, truth)
+        print(line(number, found[number]), flush=True)
+    assert len(found) >= 60
+    good = {k: b for k, b in found.items() if not b.cautions}
+    assert len(good) >= 20
+    assert {k: round(b.most, 3) for k, b in good.items() if b.worst > GOOD} == {}
+    alarms = [k for k, b in found.items() if b.cautions and b.worst <= FINE]
+    assert len(alarms) <= FALSE_ALARMS, alarms
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", FRESH)
+def test_fresh_photons_say_what_the_table_says(number):
+    """Chi-square over the patches, each within six standard errors as well."""
+    problem = random_prop(number)
+    fresh = by_reference(problem, patches_of(problem), PHOTONS, seed=7)
+    table = kept()[number]
+    compared = beside(fresh, (), table)
+    assert len(compared.off) > 5
+    known = table.mean > 0
+    off = (fresh.mean - table.mean)[known]
+    error = (fresh.error**2 + table.error**2)[known] ** 0.5
+    seen = fresh.error[known] < 0.2 * table.mean[known]
+    assert (abs(off[seen]) < 5 * error[seen]).all()
+    assert ((off[seen] / error[seen]) ** 2).mean() < 2.5
