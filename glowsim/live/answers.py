@@ -13,6 +13,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from glowsim.errors import GlowsimError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.live import figures, photos, skin
@@ -35,7 +37,7 @@ class Seen:
     """What is shown: an answer of some quality to a prop.
 
     number : grows with every answer;  full : whether figures may be read off it
-    light  : bytes for the page (see `Skin.light_bytes`)
+    light  : bytes for the page (see `Skin.light_bytes`);  limb : see `limb_shape`
     """
 
     number: int
@@ -45,6 +47,7 @@ class Seen:
     light: bytes
     exposure_cd_m2: float
     scale: dict[str, Any]
+    limb: tuple[float, ...]
 
 
 class Answers:
@@ -60,9 +63,9 @@ class Answers:
         self._kept = kept
         self._lock = threading.Lock()
         self._wanted: Prop | None = None
-        self._keys: tuple[str, ...] = ()
+        self._near: Plan | None = None
         self._sizes: dict[int, Sizes] = {}
-        self._back: FloatArray | None = None
+        self._back: tuple[FloatArray, FloatArray] | None = None
         self._drafts, self._fulls = Lane("draft light"), Lane("full light")
 
     def draft(self, scene_file: SceneFile, prop: Prop) -> None:
@@ -123,11 +126,14 @@ class Answers:
 
     def _draft(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
         plan = plan_of(scene_file)
-        if plan.keys == self._keys:  # no body answers anew: colours, levels, the room
+        if (
+            self._near is not None and plan.keys == self._near.keys
+        ):  # no body answers anew: colours, levels, the room
             glow = self._kept.glow(plan)
         else:
             # On the faces and cells there are: a board that comes near a wall asks for finer ones.
-            glow = self._kept.glow(plan_of(scene_file, self._sizes), quality=DRAFT)
+            plan = plan_of(scene_file, self._sizes)
+            glow = self._kept.glow(plan, quality=DRAFT, near=self._near)
         check()
         self._show(glow, prop, full=False)
 
@@ -139,7 +145,7 @@ class Answers:
         check()
         self.problems = self._problems(plan)
         self._sizes = {n: photos.sizes_of(problem) for n, problem in self.problems.items()}
-        self._keys = plan.keys
+        self._near = plan
         self._show(glow, prop, full=True)
         report("judging")
         found = figures.judged(glow, scene_file)
@@ -171,7 +177,7 @@ class Answers:
             shape = last.skin if last and last.skin.key == skin.surface_key(glow) else None
             if shape is None:
                 shape, self._back = skin.skin_of(glow), None
-            back = self._back
+            across, back = self._back or (np.zeros_like(shape.whiteness), None)
             if back is None or (last and last.prop.scene.room != room and not full):
                 back = skin.open_back_cd_m2(shape, room)
             if last is None or full:
@@ -180,7 +186,8 @@ class Answers:
                 scale = skin.map_law(skin.scale_of_glow(shape, glow))
             else:  # while something moves, one exposure: brighter looks brighter
                 exposure, scale = last.exposure_cd_m2, last.scale
-            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), back)
+            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back)
             number = last.number + 1 if last else 1
-            self.seen = Seen(number, full, prop, shape, light, exposure, scale)
+            limb = tuple(skin.limb_shape(glow)) if last is None or full else last.limb
+            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb)
         self._changed()

@@ -240,8 +240,10 @@ class Handles:
         if even:
             self._say(
                 f"Mean {even.mean_cd_m2:.3g} cd/m², least {even.least_cd_m2:.3g}, greatest "
-                f"{even.greatest_cd_m2:.3g}; least over mean {even.u0:.2f}. 5 %/mean is the "
-                "brightness below which the darkest twentieth of it lies, over the mean."
+                f"{even.greatest_cd_m2:.3g}. A typical place is off by {even.off_by:.2f} times; "
+                f"{100 * even.too_dark_share:.0f} % of it is too dark, "
+                f"{100 * even.too_bright_share:.0f} % too bright. 5 %/mean is "
+                f"{even.p5_over_mean:.2g}."
             )
 
     def _worst(self, menu: ui.menu) -> None:

@@ -64,9 +64,11 @@ def side_by_side_png(
     return _png(page)
 
 
-def sent_back(glow: SurfaceGlow, scene: Scene) -> FloatArray:
-    """Return the light that the prop's surface sends back as in a photo, (c, 3) XYZ [cd/m2]."""
-    return Studio(glow, scene).shading.sent_back
+def sent_back(glow: SurfaceGlow, scene: Scene) -> tuple[FloatArray, FloatArray]:
+    """Return what the prop's surface sends back of its own light and of the room's, as a photo
+    has it, (c, 3) XYZ each [cd/m2]."""
+    shading = Studio(glow, scene).shading
+    return shading.across, shading.sent_back
 
 
 def sizes_of(problem: BodyProblem) -> Sizes:

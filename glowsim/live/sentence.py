@@ -58,11 +58,6 @@ def plain(name: str) -> str:
     return name.replace("_", " ")
 
 
-def share(value: float) -> str:
-    """Return a share as the tables print it."""
-    return "<0.01" if value < 0.005 else f"{value:.2f}"
-
-
 def spoken(pieces: list[Piece]) -> str:
     """Return the whole sentence as text, for those who hear it."""
     return "".join(piece.text for piece in pieces)
@@ -100,12 +95,11 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
     if lit is None or even is None:
         return [Piece("has no light of its own.")]
     grade = lit.grade if lit.grade.startswith(("looks", "glows")) else f"is {lit.grade}"
-    target = figures.findings.limits.evenness_target if figures.findings else 0.5
-    enough = "even" if even.p5_over_mean >= target else "not even"
+    even_words = f"{even.grade or 'lit'}: {100 * even.within_share:.0f} % of it is even"
     pieces = [
         Piece(grade, "lit"),
         Piece(", "),
-        Piece(f"{enough} (5 %/mean {share(even.p5_over_mean)} of {target:g})", "even"),
+        Piece(even_words, "even"),
     ]
     if worst is not None:
         reach = f"a {worst.kind} from {worst.from_mm:.0f} to {worst.to_mm:.0f} mm up"

@@ -110,6 +110,7 @@ def _add_data(app: FastAPI, session: Session) -> None:
             "shape": seen.skin.key,
             "exposure": seen.exposure_cd_m2,
             "scale": seen.scale,
+            "limb": seen.limb,
         }
         # One line of JSON, filled up so that the numbers after it start at a whole one.
         line = json.dumps(heading).encode()

@@ -1,8 +1,7 @@
 """The prop's surface as the page draws it: its shape once, and light at each smooth corner.
 
 Values are CIE XYZ in cd/m2 at the corners a photo interpolates between, so that the page shows
-what the photo shows but for what depends on the viewer (light that leaves in bundles counts as
-matt here) and for glare.
+what the photo shows but for unscattered light, which counts as matt here, and for glare.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.emission import luminance_shape
 from glowsim.optics.srgb import SRGB_FROM_XYZ
 from glowsim.pictures.colour_scale import ColourScale, scale_for
 from glowsim.pictures.room import illuminance_xyz, open_share, reflected_cd_m2
@@ -22,6 +22,9 @@ from glowsim.pictures.stage import Stage, stage_of
 from glowsim.pictures.tone import SHOULDER, SPILL, chosen_exposure_cd_m2
 from glowsim.scene import Room
 from glowsim.transport.result import SurfaceGlow
+
+SHAPE_STEPS = 32
+"""Steps of the limb's shape that the page is told."""
 
 
 @dataclass(frozen=True)
@@ -52,9 +55,11 @@ class Skin:
         )
         return b"".join(np.ascontiguousarray(part).tobytes() for part in parts)
 
-    def light_bytes(self, glow: FloatArray, back: FloatArray) -> bytes:
-        """Glow and light sent back, (c, 3) XYZ each [cd/m2], as float32, little-endian."""
-        return b"".join(np.ascontiguousarray(part.astype("<f4")).tobytes() for part in (glow, back))
+    def light_bytes(self, glow: FloatArray, across: FloatArray, back: FloatArray) -> bytes:
+        """Glow, the prop's light and the room's that is sent back, (c, 3) XYZ each [cd/m2], as
+        float32, little-endian."""
+        parts = (glow, across, back)
+        return b"".join(np.ascontiguousarray(part.astype("<f4")).tobytes() for part in parts)
 
 
 def surface_key(glow: SurfaceGlow) -> str:
@@ -78,7 +83,20 @@ def skin_of(glow: SurfaceGlow) -> Skin:
 
 def glow_cd_m2(skin: Skin, glow: SurfaceGlow) -> FloatArray:
     """Return the luminance of the prop's own light at the corners, (c, 3) XYZ."""
-    return skin.stage.at_corners(emission_of(glow).mean_cd_m2)
+    return skin.stage.at_corners(emission_of(glow).total_lm_m2 / np.pi)
+
+
+def limb_shape(glow: SurfaceGlow) -> list[float]:
+    """Return what diffuse light is seen over its mean over directions, from cosine 0 to 1.
+
+    Of the index that most of the glowing faces have; the page knows but one.
+    """
+    emission = emission_of(glow)
+    index = emission.index[emission.glows] if emission.glows.any() else emission.index
+    values, counts = np.unique(index, return_counts=True)
+    cosine = np.linspace(0.0, 1.0, SHAPE_STEPS)
+    shape = luminance_shape(cosine, n=np.full(SHAPE_STEPS, values[counts.argmax()]))
+    return [round(float(v), 4) for v in shape]
 
 
 def open_back_cd_m2(skin: Skin, room: Room) -> FloatArray:
@@ -107,7 +125,7 @@ def scale_of_glow(skin: Skin, glow: SurfaceGlow) -> ColourScale:
     """Return the scale of colours that the brightness map of a glow has."""
     emission = emission_of(glow)
     faces = emission.glows if emission.glows.any() else np.ones_like(emission.glows)
-    return scale_for(emission.mean_cd_m2[faces, 1], skin.stage.areas_mm2[faces])
+    return scale_for(emission.square_on_cd_m2[faces, 1], skin.stage.areas_mm2[faces])
 
 
 def map_law(scale: ColourScale) -> dict[str, Any]:

@@ -218,8 +218,8 @@ def test_the_page_tells_what_the_commands_tell_of_the_saved_scene(page, scene, m
     assert ours["glow"] == glow
     assert ours["power"] == printed("power", str(saved))
     sentence = page.text(".sentence")
-    even = glow["evenness"][0]["p5_over_mean"]
-    assert f"5 %/mean {even:.2f}" in sentence
+    even = glow["evenness"][0]
+    assert f"{even['grade']}: {100 * even['within_share']:.0f} % of it is even" in sentence
     assert f"{ours['power']['battery']['hours']:.1f} h" in sentence
     # The title is a script: shown, never run.
     assert page.text(".title").startswith("<script>")

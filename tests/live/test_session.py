@@ -244,13 +244,13 @@ def test_tries_outlive_the_session(session):
 def test_where_light_would_help_and_a_board_put_there(session):
     session.do("remove", lambda prop: edits.removed(prop, HIGH))
     assert session.wait()
-    before = session.figures.evenness("bud").p5_over_mean
+    before = session.figures.evenness("bud").off_by
     found = helping.hints(session, 0)
     assert found.points_mm[0, 2] > 35  # the tip is dark
     at = session.add(0, "rgb_5050_18ma")
     helping.to_best_place(session, at)
     assert session.wait()
-    assert session.figures.evenness("bud").p5_over_mean > before
+    assert session.figures.evenness("bud").off_by < before
     problem = PreparedProp().problem(plan_of(session.file()), 0)
     assert [m for m in misfits(problem) if m.blocks] == []
 

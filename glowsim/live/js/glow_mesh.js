@@ -4,14 +4,17 @@ import { THREE } from "nicegui-scene";
 
 const VERTEX = `
   attribute vec3 glow;
+  attribute vec3 across;
   attribute vec3 back;
   attribute float lit;
   varying vec3 vGlow;
+  varying vec3 vAcross;
   varying vec3 vBack;
   varying float vLit;
   varying float vToward;
   varying vec3 vPlace;
   void main() {
+    vAcross = across;
     vPlace = position;
     vGlow = glow;
     vBack = back;
@@ -27,7 +30,9 @@ const FRAGMENT = `
   uniform bool figures, logarithmic;
   uniform sampler2D steps;
   uniform vec4 cut;
+  uniform float limb[32];
   varying vec3 vGlow;
+  varying vec3 vAcross;
   varying vec3 vBack;
   varying float vLit;
   varying float vToward;
@@ -53,10 +58,17 @@ const FRAGMENT = `
   }
   void main() {
     if (dot(vPlace, cut.xyz) > cut.w) discard;
-    vec3 colour = encoded(developed(vGlow + vBack));
+    // A glowing face is dimmer toward its limb.
+    float place = clamp(vToward, 0.0, 1.0) * 31.0;
+    int step0 = int(min(floor(place), 30.0));
+    float below = 1.0, above = 1.0;
+    for (int k = 0; k < 31; k++)
+      if (k == step0) { below = limb[k]; above = limb[k + 1]; }
+    vec3 own = mix(below, above, place - float(step0)) * vGlow + vAcross;
+    vec3 colour = encoded(developed(own + vBack));
     if (figures) {
-      float share = logarithmic ? log(max(vGlow.y, low) / low) / log(high / low)
-                                : (vGlow.y - low) / (high - low);
+      float share = logarithmic ? log(max(own.y, low) / low) / log(high / low)
+                                : (own.y - low) / (high - low);
       vec3 scale = texture2D(steps, vec2(clamp(share, 0.0, 1.0), 0.5)).rgb;
       colour = mix(vec3(0.31 + 0.25 * vToward), scale, step(0.5, vLit));
     }
@@ -77,6 +89,7 @@ export class GlowMesh {
       figures: { value: false },
       opacity: { value: 1 },
       steps: { value: null },
+      limb: { value: new Array(32).fill(1) },
       cut: { value: new THREE.Vector4(0, 0, 0, 1) },
     };
     const shading = { uniforms: this.uniforms, vertexShader: VERTEX, fragmentShader: FRAGMENT };
@@ -96,6 +109,7 @@ export class GlowMesh {
     add("normal", floats(3 * corners, 3 * corners), 3);
     add("lit", floats(6 * corners, corners), 1);
     add("glow", new Float32Array(3 * corners), 3);
+    add("across", new Float32Array(3 * corners), 3);
     add("back", new Float32Array(3 * corners), 3);
     const index = new Uint32Array(buffer, 8 + 4 * 7 * corners, 3 * triangles);
     geometry.setIndex(new THREE.BufferAttribute(index, 1));
@@ -106,12 +120,15 @@ export class GlowMesh {
   }
 
   setLight(buffer, start, heading) {
-    const { glow, back } = this.mesh.geometry.attributes;
+    const { glow, across, back } = this.mesh.geometry.attributes;
     const values = new Float32Array(buffer, start);
-    if (values.length !== 2 * glow.array.length) return;
-    glow.array.set(values.subarray(0, glow.array.length));
-    back.array.set(values.subarray(glow.array.length));
-    glow.needsUpdate = back.needsUpdate = true;
+    const size = glow.array.length;
+    if (values.length !== 3 * size) return;
+    [glow, across, back].forEach((part, k) => {
+      part.array.set(values.subarray(k * size, (k + 1) * size));
+      part.needsUpdate = true;
+    });
+    this.uniforms.limb.value = heading.limb;
     this.uniforms.exposure.value = heading.exposure;
     const scale = heading.scale;
     this.uniforms.low.value = scale.low;
