@@ -6,7 +6,8 @@ the place to be mended and the rest of the glow, so that a whole cloud costs abo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from glowsim.transport.quick.adjoint import Adjoint
 POINTS, AIR_POINTS = 1500, 250
 """Places in the cloud, about; in a hollow each takes rays of its own."""
 AIR_RAYS = 500
+BOARD_RAYS = 4000
 DARKEST = 0.05
 """Without a finding, this darkest share of the surface is what is to be mended."""
 STRONG = 97.0
@@ -35,14 +37,15 @@ class Hints:
     points_mm : (n, 3) float, in the body's frame, strongest help first
     effect    : (n,) float, -1 to 1: above 0 more light there helps, below 0 less does. On a
                 square-root scale: light falls off by factors
-    gain      : (n,) float, what the place over the mean is multiplied by when a board as bright
-                as all lights of the body together shines from there, about
+    gain_at   : of a point, (3,) float: what the place over the mean is multiplied by when a board
+                like the body's first, as bright as all its lights together, shines from there;
+                the shadow of that board is left out
     """
 
     words: str
     points_mm: FloatArray
     effect: FloatArray
-    gain: FloatArray
+    gain_at: Callable[[FloatArray], float]
 
 
 def hints_of(
@@ -72,12 +75,18 @@ def hints_of(
     place, rest = share((0.0, 1.0)), share((1.0, 0.0))
     sign = -1.0 if finding is not None and finding.kind == "hot spot" else 1.0
     effect = sign * (place / of_place - (place + rest) / of_all)
-    total = float(flux_lm.sum())
-    gain = (1 + total * place / of_place) / (1 + total * (place + rest) / of_all)
+    board = problem.emitters.of(0)
+    middle = board.position.mean(axis=0)
+
+    def gain_at(point: FloatArray) -> float:
+        there = replace(board, position=board.position - middle + point)
+        lm = flux_lm @ adjoint.respond(there, BOARD_RAYS)[0]
+        return float((1 + lm[1] / of_place) / (1 + lm.sum() / of_all))
+
     strongest = max(float(np.percentile(np.abs(effect), STRONG)), 1e-30)
     order = np.argsort(-effect)
     shown = np.clip(np.sign(effect) * np.sqrt(np.abs(effect) / strongest), -1.0, 1.0)
-    return Hints(words, points[order], shown[order], gain[order])
+    return Hints(words, points[order], shown[order], gain_at)
 
 
 def _place(look: Look, finding: Finding | None) -> tuple[np.ndarray, str]:

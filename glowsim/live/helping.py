@@ -44,7 +44,7 @@ def as_marks(found: Hints, prop: Prop, body: int, copy: int) -> dict[str, Any]:
     return {
         "points": points.ravel().round(2).tolist(),
         "effect": found.effect.round(3).tolist(),
-        "gain": found.gain.round(2).tolist(),
+        "gain": found.gain_at(found.points_mm[0]),
         "words": found.words,
     }
 

@@ -162,7 +162,7 @@ export default {
     setHints(marks) {
       this.hints.set(marks);
       this.told = marks && `Plus: more light there helps the ${marks.words}; minus: less does. ` +
-        `A board as bright as all together, at the best place, lifts it ${marks.gain[0].toPrecision(2)} times against the mean, about.`;
+        `A board as bright as all together, at the best place, lifts it ${Number(marks.gain.toPrecision(2))} times against the mean, about.`;
       this.redraw();
     },
     setDistance(distance) {

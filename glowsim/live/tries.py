@@ -62,8 +62,9 @@ class Tries:
         with suppress(OSError):
             if scene is not None:
                 write_whole(self._last, scene.encode())
-            elif self._last.exists():
-                self._last.unlink()
+            else:
+                self._last.unlink(missing_ok=True)
+                self.folder.rmdir()  # refused while there are tries in it
 
     def remembered(self) -> str | None:
         """Return the text that was kept when the program ended without its being saved."""

@@ -277,3 +277,9 @@ def test_what_was_not_saved_outlives_a_crash(session):
     again.save()
     again.close()
     assert Session(session.path, kept=KEPT, begun=False).left_over is None
+
+
+def test_a_scene_that_is_wrong_is_refused_with_its_line(tmp_path):
+    wrong = _props().SCENE.replace("position_mm = [0, 0, 34]", 'position_mm = "there"')
+    with pytest.raises(SceneError, match=r"line 2\d: bodies\[0\].lights\[1\].position_mm"):
+        Session(_props().write_scene(tmp_path, wrong))
