@@ -30,7 +30,7 @@ def test_drag(name):
         frame = copies_of(session.now.scene.bodies[at.body])[0]
         seconds = []
         for k in range(MOVES):
-            point = frame[:3, :3] @ (place + np.array([0, 0, 0.3 * (k + 1)])) + frame[:3, 3]
+            point = frame[:3, :3] @ (place + np.array([0, 0, 1.0 + 0.3 * (k + 1)])) + frame[:3, 3]
             before, started = session.seen.number, time.perf_counter()
             session.drag(at, 0, point)
             session.wait()
