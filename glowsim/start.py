@@ -35,7 +35,7 @@ def main(arguments: list[str]) -> int:
         print(f"glowsim: {missing}", file=sys.stderr)
         return 2
     command, more = arguments[0], arguments[1:]
-    extras = "" if command == "demo" else "[dev]"
+    extras = "[live]" if command == "demo" else "[dev]"
     if not _set_up(extras):
         return 2
     if command == "demo":

@@ -20,7 +20,8 @@ ROOMS = {
     **dict.fromkeys(("findings", "pictures", "electrics"), 4),
     "decisions": 5,
     "buildsheet": 6,
-    "cli": 7,
+    "live": 7,
+    "cli": 8,
 }
 """Number of each room: a room imports from lower numbers only. Those of 0 are single files of
 one room, which may import each other."""

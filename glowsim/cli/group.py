@@ -9,6 +9,7 @@ import click
 COMMANDS = {
     "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
     "glow": "Solve a scene: findings, pictures and exports.",
+    "live": "Play with the light in a browser: drag a board, the glow follows.",
     "thickness": "How thick a wall or layer, how deep a light, how large a body glows evenly.",
     "modules": "How many light boards, each number at its best places, and what none can beat.",
     "place": "Where to put a number of light boards: a new scene, pictures, moves in mm.",

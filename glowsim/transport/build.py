@@ -78,12 +78,15 @@ class Shapes:
         self.bodies: Kept[BodyProblem] = Kept(most)
 
 
-def body_problem(plan: Plan, number: int, shapes: Shapes | None = None) -> BodyProblem:
+def body_problem(
+    plan: Plan, number: int, shapes: Shapes | None = None, fitted: bool = True
+) -> BodyProblem:
     """Return the problem of body `number` of a scene; raises as `build_problem` does.
 
     shapes : what has been shaped before, and is used where it is still right
+    fitted : look whether its boards have room; without, no note says so
     """
-    return _Builder(plan, number, shapes or Shapes()).build()
+    return _Builder(plan, number, shapes or Shapes()).build(fitted)
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,7 @@ class _Builder:
     def _path(self, *keys: str | int) -> KeyPath:
         return ("bodies", self.number, *keys)
 
-    def build(self) -> BodyProblem:
+    def build(self, fitted: bool) -> BodyProblem:
         """Return the body's problem."""
         shape_key = geometry_key(self.scene_file, self.number)
         solid = self.shapes.solids.get(shape_key, lambda: solid_of(self.scene_file, self.number))
@@ -157,7 +160,7 @@ class _Builder:
             boards=boards_of(self._body, self.catalogue),
             key=self.plan.keys[self.number],
         )
-        notes = notes_on_fit(self._body.name, misfits(problem))
+        notes = notes_on_fit(self._body.name, misfits(problem)) if fitted else ()
         return replace(problem, notes=(*body.notes, *notes))
 
     def _regions(self, solid: Solid, face_mm: float) -> Regions:

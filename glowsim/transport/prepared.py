@@ -88,7 +88,8 @@ class PreparedProp:
 
         def solved() -> BodyGlow:
             report(f"shaping {name}")
-            problem = self.problem(plan, number)
+            # Who looks at a draft sees where the boards stand.
+            problem = body_problem(plan, number, self._shapes, fitted=quality == FULL)
             report(f"lighting {name}")
             return solve_body(problem, self.seed, self.quick(problem), quality)
 
@@ -97,7 +98,9 @@ class PreparedProp:
     def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
         """Return a draft of a shell lit from its hollow, from the full answer to lights near by;
         None where the body is another, or other lights shine in it."""
-        problem, before = self.problem(plan, number), self.problem(near, number)
+        problem, before = (
+            body_problem(one, number, self._shapes, fitted=False) for one in (plan, near)
+        )
         quick = self.quick(problem)
         shell = quick.shell
         air = problem.kind_of(problem.emitters.region) == Kind.AIR

@@ -1,0 +1,193 @@
+"""The light that answers the hand: drafts while something moves, the full answer once it rests.
+
+Figures come from full answers alone. The latest wish wins; what it overtakes is given up. One
+thread works on drafts and one on full answers, so that a draft never waits for a full answer that
+nobody wants any more.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from glowsim.errors import GlowsimError
+from glowsim.geometry.mesh import FloatArray
+from glowsim.live import figures, photos, skin
+from glowsim.live.edits import Prop
+from glowsim.live.figures import Figures
+from glowsim.live.lane import Check, Lane, SupersededError
+from glowsim.scene import SceneFile
+from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import BodyProblem
+from glowsim.transport.quick.quality import DRAFT
+from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.sizes import Sizes
+
+_LOG = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is shown: an answer of some quality to a prop.
+
+    number : grows with every answer;  full : whether figures may be read off it
+    light  : bytes for the page (see `Skin.light_bytes`);  limb : see `limb_shape`
+    """
+
+    number: int
+    full: bool
+    prop: Prop
+    skin: skin.Skin
+    light: bytes
+    exposure_cd_m2: float
+    scale: dict[str, Any]
+    limb: tuple[float, ...]
+
+
+class Answers:
+    """Answers to a prop that changes."""
+
+    def __init__(self, changed: Callable[[], None], kept: PreparedProp) -> None:
+        """Answer with what has been kept ready; `changed` is called whenever there is more."""
+        self.seen: Seen | None = None
+        self.figures = Figures()
+        self.problems: dict[int, BodyProblem] = {}
+        self.doing = self.error = ""
+        self._changed = changed
+        self._kept = kept
+        self._lock = threading.Lock()
+        self._wanted: Prop | None = None
+        self._near: Plan | None = None
+        self._sizes: dict[int, Sizes] = {}
+        self._back: tuple[FloatArray, FloatArray] | None = None
+        self._drafts, self._fulls = Lane("draft light"), Lane("full light")
+
+    def draft(self, scene_file: SceneFile, prop: Prop) -> None:
+        """Ask for a draft alone, while something moves."""
+        self._wanted = prop
+        self._fulls.give_up()
+        self._drafts.want(lambda check: self._work(check, scene_file, prop, self._draft))
+
+    def full(self, scene_file: SceneFile, prop: Prop) -> None:
+        """Ask for the full answer and its figures; a draft of a new state comes first."""
+        self._wanted = prop
+        self._drafts.give_up()
+        if self.seen is not None and self.seen.prop != prop:
+            self._drafts.want(lambda check: self._work(check, scene_file, prop, self._draft))
+        self._fulls.want(lambda check: self._work(check, scene_file, prop, self._full))
+
+    def wait(self, seconds: float) -> bool:
+        """Wait until everything asked for is answered; return whether it was in time."""
+        return self._drafts.wait(seconds) and self._fulls.wait(seconds)
+
+    def close(self) -> None:
+        """End the work."""
+        self._drafts.close()
+        self._fulls.close()
+
+    def _work(
+        self,
+        check: Check,
+        scene_file: SceneFile,
+        prop: Prop,
+        work: Callable[[Check, SceneFile, Prop], None],
+    ) -> None:
+        try:
+            work(check, scene_file, prop)
+            error = ""
+        except GlowsimError as problem:
+            error = str(problem)
+        except OSError as problem:
+            error = f"{problem.filename or 'a file'}: {problem.strerror or problem}"
+        except SupersededError:
+            raise
+        except Exception as problem:  # a fault of the program: the page must outlive it
+            _LOG.exception("no answer")
+            error = f"the program itself failed ({type(problem).__name__}: {problem}); nothing lost"
+        check()
+        if error or work == self._full:
+            self.doing = ""
+        self.error = error
+        self._changed()
+
+    def _reporting(self, check: Check) -> Callable[[str], None]:
+        def report(text: str) -> None:
+            check()
+            self.doing = text
+            self._changed()
+
+        return report
+
+    def _draft(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
+        plan = plan_of(scene_file)
+        if (
+            self._near is not None and plan.keys == self._near.keys
+        ):  # no body answers anew: colours, levels, the room
+            glow = self._kept.glow(plan)
+        else:
+            # On the faces and cells there are: a board that comes near a wall asks for finer ones.
+            plan = plan_of(scene_file, self._sizes)
+            glow = self._kept.glow(plan, quality=DRAFT, near=self._near)
+        check()
+        self._show(glow, prop, full=False)
+
+    def _full(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
+        report = self._reporting(check)
+        report("lighting")
+        plan = plan_of(scene_file)
+        glow = self._kept.glow(plan, report=report)
+        check()
+        self.problems = self._problems(plan)
+        self._sizes = {n: photos.sizes_of(problem) for n, problem in self.problems.items()}
+        self._near = plan
+        self._show(glow, prop, full=True)
+        report("judging")
+        found = figures.judged(glow, scene_file)
+        check()
+        self.figures = found
+        report("working out battery and heat")
+        self.figures = found = figures.with_power(found, scene_file)
+        check()
+        found = figures.with_heat(found, scene_file, report)
+        check()
+        self.figures = found
+        report("lighting the room")
+        back = photos.sent_back(glow, prop.scene)
+        check()
+        self._back = back
+        self._show(glow, prop, full=True)
+
+    def _problems(self, plan: Plan) -> dict[int, BodyProblem]:
+        numbers = range(len(plan.scene_file.scene.bodies))
+        return {n: self._kept.problem(plan, n) for n in numbers}
+
+    def _show(self, glow: SurfaceGlow, prop: Prop, full: bool) -> None:
+        with self._lock:
+            if prop != self._wanted:
+                return
+            last, room = self.seen, prop.scene.room
+            if last and last.full and last.prop == prop and not full:
+                return
+            shape = last.skin if last and last.skin.key == skin.surface_key(glow) else None
+            if shape is None:
+                shape, self._back = skin.skin_of(glow), None
+            across, back = self._back or (np.zeros_like(shape.whiteness), None)
+            if back is None or (last and last.prop.scene.room != room and not full):
+                back = skin.open_back_cd_m2(shape, room)
+            if last is None or full:
+                given = prop.scene.view.exposure_cd_m2
+                exposure = skin.exposure_cd_m2(shape, glow, room, given)
+                scale = skin.map_law(skin.scale_of_glow(shape, glow))
+            else:  # while something moves, one exposure: brighter looks brighter
+                exposure, scale = last.exposure_cd_m2, last.scale
+            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back)
+            number = last.number + 1 if last else 1
+            limb = tuple(skin.limb_shape(glow)) if last is None or full else last.limb
+            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb)
+        self._changed()

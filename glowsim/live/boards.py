@@ -1,0 +1,126 @@
+"""The boards of a prop as the page shows them: outlines, places in the body's own terms."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from glowsim.catalogue import Catalogue
+from glowsim.errors import SceneError
+from glowsim.geometry.boards import BoardShape, board_shape
+from glowsim.geometry.hollow import depth_mm, nearest_on
+from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.patterns import copies_of
+from glowsim.live.clearance import Surroundings, kept_clear, surroundings
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.scene import Light
+from glowsim.transport.problem import BodyProblem
+
+HANDS = ("height_mm", "from_axis_mm", "depth_mm")
+"""What a maker measures of a board in a body: above its base, from its axis, below its surface."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a board stands, in the terms a maker measures [mm]."""
+
+    height_mm: float
+    from_axis_mm: float
+    depth_mm: float
+
+
+def place_of(position_mm: Sequence[float], problem: BodyProblem) -> Place:
+    """Return where a place in a body's frame lies."""
+    point = np.asarray(position_mm, dtype=float)
+    base = float(problem.outer.bounds[0, 2])
+    depth = float(depth_mm(problem.outer, point[None])[0])
+    return Place(float(point[2]) - base, float(np.hypot(point[0], point[1])), depth)
+
+
+def with_hand(
+    position_mm: Sequence[float], problem: BodyProblem, hand: str, value_mm: float
+) -> FloatArray:
+    """Return the place, (3,) float, that lies as one typed number says and else as near as can be.
+
+    hand : one of HANDS
+    """
+    point = np.asarray(position_mm, dtype=float).copy()
+    if hand == "height_mm":
+        point[2] = value_mm + float(problem.outer.bounds[0, 2])
+    elif hand == "from_axis_mm":
+        away = float(np.hypot(point[0], point[1]))
+        way = point[:2] / away if away > 1e-6 else np.array([1.0, 0.0])
+        point[:2] = value_mm * way
+    else:
+        _, nearest, face = nearest_on(problem.outer, point[None])
+        point = nearest[0] - value_mm * problem.outer.normals[face[0]]
+    return point
+
+
+def shape_of(light: Light, catalogue: Catalogue) -> BoardShape:
+    """Return a light's board as it stands; raises SceneError where it has no frame."""
+    shape = board_shape(light, catalogue.board(light.board))
+    if shape is None:
+        raise SceneError("a board cannot run the way it faces; turn it less")
+    return shape
+
+
+def room_for(
+    prop: Prop, at: BoardAt, problem: BodyProblem, catalogue: Catalogue
+) -> tuple[BoardShape, Surroundings]:
+    """Return a board and what is around it."""
+    lights = prop.scene.bodies[at.body].lights
+    shapes = [shape_of(light, catalogue) for light in lights]
+    others = [shape for k, shape in enumerate(shapes) if k != at.light]
+    place = np.asarray(lights[at.light].position_mm, dtype=float)
+    return shapes[at.light], surroundings(problem, place, others)
+
+
+def cleared(
+    prop: Prop, at: BoardAt, place_mm: FloatArray, problem: BodyProblem, catalogue: Catalogue
+) -> FloatArray:
+    """Return the place at which a board has room that is nearest to the wanted one, (3,) float."""
+    shape, around = room_for(prop, at, problem, catalogue)
+    was = np.asarray(prop.light(at).position_mm, dtype=float)
+    return kept_clear(shape, np.asarray(place_mm, float), around, was)
+
+
+def outlines(prop: Prop, catalogue: Catalogue) -> list[dict[str, Any]]:
+    """Return every copy of every board as the page draws it: plain data, frames in the prop."""
+    found: list[dict[str, Any]] = []
+    for number, body in enumerate(prop.scene.bodies):
+        for copy, transform in enumerate(copies_of(body)):
+            for k, light in enumerate(body.lights):
+                shape = shape_of(light, catalogue)
+                found.append(
+                    {
+                        "body": number,
+                        "light": k,
+                        "copy": copy,
+                        "frame": (transform @ shape.frame).ravel().round(5).tolist(),
+                        "length": shape.size_mm[0],
+                        "width": shape.size_mm[1],
+                        "round": shape.is_round,
+                        "bore": shape.bore_mm,
+                        "thick": shape.thickness_mm,
+                        "on": BoardAt(number, k) not in prop.kept,
+                        "axes": transform[:3, :3].T.round(6).tolist(),
+                        "name": board_name(prop, BoardAt(number, k)),
+                    }
+                )
+    return found
+
+
+def board_name(prop: Prop, at: BoardAt) -> str:
+    """Return what a board is called, as the tables call it."""
+    body = prop.scene.bodies[at.body]
+    return f"{body.name}: {prop.light(at).name or f'light {at.light + 1}'}"
+
+
+def in_body(prop: Prop, at: BoardAt, copy: int, point: Sequence[float]) -> FloatArray:
+    """Return a point of the prop in the frame of one copy of a body, (3,) float [mm]."""
+    transform = copies_of(prop.scene.bodies[at.body])[copy]
+    return np.asarray((np.asarray(point, float) - transform[:3, 3]) @ transform[:3, :3])

@@ -1,0 +1,142 @@
+"""What a hand does to a prop: each edit is a function from one prop to another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple
+
+from glowsim.scene import Body, Light, Room, Scene
+from glowsim.scene.bodies import Drive
+
+TENTHS = 1
+"""Digits that places are kept to: nobody measures a board finer than a tenth of a millimetre."""
+DARK = Drive(red=0.0, green=0.0, blue=0.0, white=0.0)
+
+
+class BoardAt(NamedTuple):
+    """A light board: the number of its body in the scene, and its own in that body."""
+
+    body: int
+    light: int
+
+
+@dataclass(frozen=True)
+class Prop:
+    """A scene as edited, with what the scene itself cannot say.
+
+    kept : how a board that is switched off was driven, by board
+    """
+
+    scene: Scene
+    kept: Mapping[BoardAt, Drive] = field(default_factory=dict)
+
+    def light(self, at: BoardAt) -> Light:
+        """Return a board's light; raises IndexError for one that is not there."""
+        return self.scene.bodies[at.body].lights[at.light]
+
+    @property
+    def boards(self) -> tuple[BoardAt, ...]:
+        """All boards, body after body."""
+        return tuple(
+            BoardAt(b, k)
+            for b, body in enumerate(self.scene.bodies)
+            for k in range(len(body.lights))
+        )
+
+
+def tidy(values: Iterable[float], digits: int = TENTHS) -> tuple[float, float, float]:
+    """Return three numbers rounded, without minus nought."""
+    x, y, z = (round(float(v), digits) + 0.0 for v in values)
+    return x, y, z
+
+
+def moved(prop: Prop, at: BoardAt, position_mm: Iterable[float]) -> Prop:
+    """Return the prop with a board at a place in its body's frame."""
+    return _changed(prop, at, position_mm=tidy(position_mm))
+
+
+def turned(prop: Prop, at: BoardAt, direction: Iterable[float]) -> Prop:
+    """Return the prop with a board facing another way, in its body's frame."""
+    return _changed(prop, at, direction=tidy(direction, 4))
+
+
+def driven(prop: Prop, zone: str, drive: Drive) -> Prop:
+    """Return the prop with all boards of a zone driven alike; those switched off stay off."""
+    kept, bodies = dict(prop.kept), []
+    for b, body in enumerate(prop.scene.bodies):
+        lights = []
+        for k, light in enumerate(body.lights):
+            at = BoardAt(b, k)
+            if light.zone == zone and at in kept:
+                kept[at] = drive
+            elif light.zone == zone:
+                light = light.model_copy(update={"drive": drive})
+            lights.append(light)
+        bodies.append(body.model_copy(update={"lights": tuple(lights)}))
+    return Prop(prop.scene.model_copy(update={"bodies": tuple(bodies)}), kept)
+
+
+def switched(prop: Prop, at: BoardAt) -> Prop:
+    """Return the prop with a board switched off, or on again as it was driven before."""
+    kept = dict(prop.kept)
+    if at in kept:
+        drive = kept.pop(at)
+    else:
+        kept[at], drive = prop.light(at).drive, DARK
+    return replace(_changed(prop, at, drive=drive), kept=kept)
+
+
+def added(prop: Prop, body: int, light: Light) -> Prop:
+    """Return the prop with one more board in a body, after its others."""
+    return _with_lights(prop, body, (*prop.scene.bodies[body].lights, light))
+
+
+def doubled(prop: Prop, at: BoardAt, position_mm: Iterable[float]) -> Prop:
+    """Return the prop with a second board like one that is there, at another place."""
+    old = prop.light(at)
+    drive = prop.kept.get(at, old.drive)
+    update = {"position_mm": tidy(position_mm), "name": None, "drive": drive}
+    return added(prop, at.body, old.model_copy(update=update))
+
+
+def removed(prop: Prop, at: BoardAt) -> Prop:
+    """Return the prop without a board."""
+    lights = prop.scene.bodies[at.body].lights
+    kept = {
+        BoardAt(b, k - 1) if b == at.body and k > at.light else BoardAt(b, k): drive
+        for (b, k), drive in prop.kept.items()
+        if (b, k) != at
+    }
+    rest = (*lights[: at.light], *lights[at.light + 1 :])
+    return _with_lights(replace(prop, kept=kept), at.body, rest)
+
+
+def in_room(prop: Prop, **values: Any) -> Prop:
+    """Return the prop in another room light, or seen from elsewhere; raises ValidationError."""
+    room = Room(**(prop.scene.room.model_dump() | values))
+    return replace(prop, scene=prop.scene.model_copy(update={"room": room}))
+
+
+def of_material(prop: Prop, body: int, **values: Any) -> Prop:
+    """Return the prop with a body of another material or wall; raises ValidationError."""
+    old = prop.scene.bodies[body]
+    # Only what is given is checked again: a whole body as plain data would lose what it left out.
+    Body.model_validate({"name": "x", "shape": old.shape, "mesh": old.mesh,
+                         "material": old.material, "wall_mm": old.wall_mm} | values)  # fmt: skip
+    return _with_body(prop, body, old.model_copy(update=values))
+
+
+def _changed(prop: Prop, at: BoardAt, **values: Any) -> Prop:
+    lights = list(prop.scene.bodies[at.body].lights)
+    lights[at.light] = lights[at.light].model_copy(update=values)
+    return _with_lights(prop, at.body, tuple(lights))
+
+
+def _with_lights(prop: Prop, body: int, lights: tuple[Light, ...]) -> Prop:
+    return _with_body(prop, body, prop.scene.bodies[body].model_copy(update={"lights": lights}))
+
+
+def _with_body(prop: Prop, number: int, body: Body) -> Prop:
+    bodies = (*prop.scene.bodies[:number], body, *prop.scene.bodies[number + 1 :])
+    return replace(prop, scene=prop.scene.model_copy(update={"bodies": bodies}))

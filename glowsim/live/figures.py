@@ -1,0 +1,92 @@
+"""The figures of a full answer: those that `glow`, `power` and `heat` print for the scene."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from glowsim.electrics.heat import HeatReport, heat_of
+from glowsim.electrics.power import Electrics, PowerReport, power_report
+from glowsim.electrics.power_words import hours_words
+from glowsim.electrics.report_json import power_json
+from glowsim.findings import Evenness, Finding, Findings, ReadsAsLit, findings_of
+from glowsim.scene import SceneFile
+from glowsim.transport.result import SurfaceGlow
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What is known of a prop as it stands; None is not worked out yet, or not to be had."""
+
+    findings: Findings | None = None
+    power: PowerReport | None = None
+    heat: HeatReport | None = None
+
+    @property
+    def watts(self) -> float | None:
+        """Power of the lights as driven [W]: the sum over boards that `heat` prints."""
+        if self.heat is None:
+            return None
+        return sum(board.power_w for board in self.heat.boards)
+
+    @property
+    def hours(self) -> str | None:
+        """Hours of the scene's own battery, as `power` prints them."""
+        choice = self.power.choice if self.power else None
+        return None if choice is None else hours_words(choice.run)[0]
+
+    @property
+    def battery(self) -> str | None:
+        """The scene's own battery in words."""
+        choice = self.power.choice if self.power else None
+        return None if choice is None else choice.pack.label
+
+    @property
+    def hottest_c(self) -> float | None:
+        """Temperature of the hottest board once warm, as `heat` prints it [C]."""
+        return self.heat.hottest.board_c if self.heat else None
+
+    def evenness(self, body: str) -> Evenness | None:
+        """Return the evenness of a body of the scene, or of its copies together."""
+        return _named(self.findings.bodies if self.findings else (), body)
+
+    def lit(self, body: str) -> ReadsAsLit | None:
+        """Return whether a body of the scene reads as lit."""
+        return _named(self.findings.lit if self.findings else (), body)
+
+    def worst(self, body: str) -> Finding | None:
+        """Return the first finding of a body, the worst."""
+        return _named(self.findings.found if self.findings else (), body)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data, each part as its command prints it."""
+        return {
+            "glow": self.findings.as_json() if self.findings else None,
+            "power": power_json(self.power) if self.power else None,
+            "heat": self.heat.as_json() if self.heat else None,
+        }
+
+
+def _named(rows: Any, body: str) -> Any:
+    return next((row for row in rows if row.body.partition(" (x")[0] == body), None)
+
+
+def judged(glow: SurfaceGlow, scene_file: SceneFile) -> Figures:
+    """Return the findings of a full answer."""
+    return Figures(findings=findings_of(glow, scene_file.scene))
+
+
+def with_power(figures: Figures, scene_file: SceneFile) -> Figures:
+    """Return the figures with currents and battery."""
+    return replace(figures, power=power_report(Electrics(scene_file)))
+
+
+def with_heat(figures: Figures, scene_file: SceneFile, report: Callable[[str], None]) -> Figures:
+    """Return the figures with the temperatures of the boards; without lights there are none.
+
+    report : told what is being worked on; what it raises gives the work up
+    """
+    if not any(body.lights for body in scene_file.scene.bodies):
+        return figures
+    return replace(figures, heat=heat_of(scene_file, report=report))

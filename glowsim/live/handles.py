@@ -1,0 +1,310 @@
+"""What the handles of the sentence open: small, where they were pressed, gone by themselves."""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+from glowsim.electrics.power_words import battery_words
+from glowsim.live import edits
+from glowsim.live.boards import board_name
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.sentence import Piece, plain
+from glowsim.live.tries import Try
+from glowsim.scene.bodies import Drive
+
+if TYPE_CHECKING:
+    from glowsim.live.view import View
+
+COLOURS = ("red", "green", "blue")
+MOST_PLACED = 4
+MOST_LX = 10_000.0
+
+
+class Handles:
+    """Makes the pieces of the sentence of one view, and what they open."""
+
+    def __init__(self, view: View) -> None:
+        """Serve a view."""
+        self._view = view
+        self._session = view.session
+
+    def piece(self, piece: Piece) -> ui.label:
+        """Return the label of a piece, a handle's inside its button."""
+        if not piece.handle:
+            return ui.label(piece.text).classes("words")
+        with ui.element("button").classes("handle") as button:
+            button.props(f"data-handle={piece.handle} aria-haspopup=true")
+            label = ui.label(piece.text)
+            menu = ui.menu().props(
+                'no-parent-event transition-duration=0 anchor="top middle" self="bottom middle"'
+            )
+            with menu, ui.element("div").classes("opened") as inside:
+                pass
+
+        def opened() -> None:
+            inside.clear()
+            with inside:
+                getattr(self, f"_{piece.handle}")(menu)
+            menu.open()
+
+        button.on("click", opened)
+        return label
+
+    def _told(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:
+        return lambda event: self._view._guarded(lambda _: act(event.value))(event)
+
+    def _prop(self) -> Prop:
+        return self._session.now
+
+    def _boards(self, menu: ui.menu) -> None:
+        prop, body, session = self._prop(), self._view.body, self._session
+        ui.label("Take a board in hand").classes("head")
+        for k in range(len(prop.scene.bodies[body].lights)):
+            at = BoardAt(body, k)
+            self._line(menu, board_name(prop, at), partial(self._view.choose, at))
+        ui.label("Put in another").classes("head")
+        used = [light.board for light in prop.scene.bodies[body].lights]
+        for name, board in sorted(
+            session.catalogue().boards.items(), key=lambda item: item[0] not in used
+        ):
+            words = f"{board.label.partition(',')[0]} ({plain(name)})"
+            self._line(menu, words, partial(self._put, name))
+
+        ui.label("Or have all of them placed anew, as evenly as can be").classes("head")
+        for count in range(1, MOST_PLACED + 1):
+            words = f"find places for {count} board{'' if count == 1 else 's'} (a minute or so)"
+            self._line(menu, words, partial(self._view.find_places, count))
+
+    def _line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
+        def pressed() -> Any:
+            menu.close()
+            return act()
+
+        self._view.button(words, pressed).classes("line")
+
+    def _put(self, board: str) -> None:
+        self._view.choose(self._session.add(self._view.body, board))
+
+    def _drive(self, menu: ui.menu) -> None:
+        prop, body = self._prop(), self._view.body
+        zones: dict[str, Drive] = {}
+        for k, light in enumerate(prop.scene.bodies[body].lights):
+            zones.setdefault(light.zone, prop.kept.get(BoardAt(body, k), light.drive))
+        for zone, drive in zones.items():
+            ui.label(f"Colour of zone {zone}, in % of full").classes("head")
+            now = {name: getattr(drive, name) for name in ("red", "green", "blue", "white")}
+            for colour in COLOURS:
+                self._slider(colour, 100 * now[colour], 0, 100, 1, self._driver(zone, colour, now))
+            ui.label("Level of all three").classes("head")
+            level = max(now[c] for c in COLOURS)
+            self._slider("level", 100 * level, 0, 100, 1, self._leveller(zone, now))
+
+    def _driver(
+        self, zone: str, colour: str, now: dict[str, float]
+    ) -> Callable[[float], Callable[[Prop], Prop]]:
+        def of(value: float) -> Callable[[Prop], Prop]:
+            now[colour] = round(value / 100, 2)
+            return lambda prop: edits.driven(prop, zone, Drive(**now))
+
+        return of
+
+    def _leveller(
+        self, zone: str, now: dict[str, float]
+    ) -> Callable[[float], Callable[[Prop], Prop]]:
+        first = dict(now)
+
+        def of(value: float) -> Callable[[Prop], Prop]:
+            most = max(first[c] for c in COLOURS)
+            for c in COLOURS:
+                share = first[c] / most if most > 0 else 1.0
+                now[c] = round(share * value / 100, 3)
+            return lambda prop: edits.driven(prop, zone, Drive(**now))
+
+        return of
+
+    def _slider(
+        self,
+        words: str,
+        value: float,
+        low: float,
+        high: float,
+        step: float,
+        change: Callable[[float], Callable[[Prop], Prop]],
+        shown: Callable[[float], str] = "{:.0f}".format,
+    ) -> None:
+        """Add a slider that shows drafts while it moves, and is one step when it is let go."""
+        with ui.element("div").classes("slide"):
+            ui.label(words)
+            slider = ui.slider(min=low, max=high, step=step, value=value)
+            slider.props(f'aria-label="{words}"')
+            number = ui.label(shown(value)).classes("number")
+
+        def moving(event: Any) -> None:
+            number.set_text(shown(float(event.args)))
+            self._session.hold(change(float(event.args)))
+
+        guarded = self._view._guarded
+        slider.on("update:model-value", moving, throttle=0.03)
+        slider.on("change", guarded(lambda _: self._session.release(f"set {words}")))
+
+    def _body(self, menu: ui.menu) -> None:
+        ui.label("Speak of").classes("head")
+        prop = self._prop()
+        for number, body in enumerate(prop.scene.bodies):
+            if body.lights:
+                self._line(menu, body.name, partial(self._view.choose, BoardAt(number, 0)))
+
+    def _material(self, menu: ui.menu) -> None:
+        body = self._view.body
+        own = self._prop().scene.bodies[body]
+        names = sorted(self._session.catalogue().materials)
+        select = ui.select(
+            {n: plain(n) for n in names},
+            value=own.material if own.material in names else None,
+            label="Material",
+            on_change=self._told(
+                lambda v: self._session.do(
+                    "change the material", lambda p: edits.of_material(p, body, material=v)
+                )
+            ),
+        )
+        select.classes("wide")
+        if own.wall_mm is not None:
+            self._number(
+                "Wall in mm",
+                own.wall_mm,
+                lambda v: self._session.do(
+                    "change the wall", lambda p: edits.of_material(p, body, wall_mm=v)
+                ),
+            )
+
+    def _number(self, words: str, value: float, told: Callable[[float], Any]) -> None:
+        field = ui.number(words, value=value).classes("wide")
+        guarded = self._view._guarded
+        field.on("change", guarded(lambda _: told(float(field.value or 0))))
+
+    def _room(self, menu: ui.menu) -> None:
+        ui.label("Light of the room, in lx: 0.3 moonlight, 20 street, 300 office").classes("head")
+        now = self._prop().scene.room.illuminance_lx
+        top = math.log10(MOST_LX / 0.1)
+
+        def lux(place: float) -> float:
+            return float(f"{0.1 * 10**place:.2g}") if place > 0 else 0.0
+
+        place = math.log10(max(now, 0.1) / 0.1)
+        self._slider(
+            "room light",
+            place,
+            0,
+            top,
+            0.02,
+            lambda v: lambda p: edits.in_room(p, illuminance_lx=lux(v)),
+            lambda v: f"{lux(v):g}",
+        )
+
+    def _distance(self, menu: ui.menu) -> None:
+        room = self._prop().scene.room
+
+        def far(value: float) -> None:
+            self._session.do(
+                "step back or nearer", lambda p: edits.in_room(p, viewing_distance_mm=1000 * value)
+            )
+            self._view.stage.set_distance(1000 * value)
+
+        self._number("Seen from, in m", room.viewing_distance_mm / 1000, far)
+        ui.toggle(
+            {"eye": "by an eye", "camera": "by a camera"},
+            value=room.observer,
+            on_change=self._told(
+                lambda v: self._session.do("observer", lambda p: edits.in_room(p, observer=v))
+            ),
+        )
+
+    def _lit(self, menu: ui.menu) -> None:
+        lit = self._session.figures.lit(self._prop().scene.bodies[self._view.body].name)
+        if lit:
+            self._say(
+                f"Its mean glow and the room's light on it come to {lit.ratio:.3g} times white "
+                f"paper in this room ({lit.low:.2g} to {lit.high:.2g}). "
+                f"{100 * lit.lit_share:.0f} % of it reads as lit."
+            )
+
+    def _even(self, menu: ui.menu) -> None:
+        even = self._session.figures.evenness(self._prop().scene.bodies[self._view.body].name)
+        if even:
+            self._say(
+                f"Mean {even.mean_cd_m2:.3g} cd/m², least {even.least_cd_m2:.3g}, greatest "
+                f"{even.greatest_cd_m2:.3g}. A typical place is off by {even.off_by:.2f} times; "
+                f"{100 * even.too_dark_share:.0f} % of it is too dark, "
+                f"{100 * even.too_bright_share:.0f} % too bright. 5 %/mean is "
+                f"{even.p5_over_mean:.2g}."
+            )
+
+    def _worst(self, menu: ui.menu) -> None:
+        findings = self._session.figures.findings
+        name = self._prop().scene.bodies[self._view.body].name
+        mine = [f for f in findings.found if f.body.partition(" (x")[0] == name] if findings else []
+        for found in mine[:4]:
+            x, y, _ = found.body_place_mm
+            side = math.degrees(math.atan2(x, -y))
+            self._line(
+                menu,
+                f"{found.kind} from {found.from_mm:.0f} to {found.to_mm:.0f} mm up: look at it",
+                partial(self._view.stage.look, side, 10.0),
+            )
+            self._say(found.suggestion)
+
+    def _power(self, menu: ui.menu) -> None:
+        power = self._session.figures.power
+        if power:
+            total = power.total
+            self._say(
+                f"{total.average_ma:.0f} mA on average, {total.drawn_ma:.0f} mA as drawn, "
+                f"{total.white_ma:.0f} mA at full white."
+            )
+
+    def _battery(self, menu: ui.menu) -> None:
+        power = self._session.figures.power
+        if power and power.choice:
+            self._say(battery_words(power.choice))
+
+    def _heat(self, menu: ui.menu) -> None:
+        heat = self._session.figures.heat
+        if heat:
+            hottest = heat.hottest
+            self._say(
+                f"{hottest.name}: {hottest.verdict}. In a room of {heat.settings.room_c:g} °C "
+                f"its board comes to {hottest.board_c:.0f} °C."
+            )
+
+    def _say(self, words: str) -> None:
+        ui.label(words).classes("said")
+
+    # Tries.
+
+    def try_card(self, one: Try) -> None:
+        """Add a small photograph of a try, and what can be done with it."""
+        with ui.element("button").classes("try").props(f'aria-label="try {one.number}"'):
+            ui.element("img").props(f'src="/live/try/{one.number}" alt="try {one.number}"')
+            with ui.menu() as menu, ui.element("div").classes("opened"):
+                self._say(one.words)
+                self._line(menu, "go back to it", lambda: self._session.go_back(one))
+                self._line(menu, "compare with now", lambda: self._view.compare(one.number))
+                self._line(menu, "forget it", lambda: self._forget(one.number))
+
+    def _forget(self, number: int) -> None:
+        self._session.tries.drop(number)
+        self._session.changed()
+
+    def show_picture(self, picture: bytes, words: str) -> None:
+        """Show a picture over the room until it is pressed away."""
+        with self._view._root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
+            data = base64.b64encode(picture).decode()
+            ui.element("img").props(f'src="data:image/png;base64,{data}" alt="{words}"')
+            self._view.button("close", dialog.close)

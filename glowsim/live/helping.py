@@ -1,0 +1,88 @@
+"""Where light would help, and boards put there: what the program tries for the hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from glowsim.decisions.hints import Hints, hints_of
+from glowsim.decisions.placing import place
+from glowsim.errors import SceneError
+from glowsim.findings import looks_of
+from glowsim.geometry.patterns import copies_of
+from glowsim.live import edits, keeping
+from glowsim.live.boards import room_for
+from glowsim.live.clearance import free_place
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.session import Session
+from glowsim.transport.plan import plan_of
+
+MOST_TRIED = 40
+"""Places of the cloud at which room for a board is looked for, best first."""
+
+
+def hints(session: Session, body: int) -> Hints:
+    """Return where light would help a body as it stands; raises SceneError if it has no light."""
+    scene_file = session.file()
+    plan = plan_of(scene_file)
+    name = scene_file.scene.bodies[body].name
+    glow = session.kept.glow(plan)
+    look = next((k for k in looks_of(glow, scene_file.scene.room) if k.copies[0].of == name), None)
+    if look is None or not look.luminance_cd_m2[look.glows].any():
+        raise SceneError(f"'{name}' has no light yet: put a board into it first")
+    problem = session.kept.problem(plan, body)
+    flux = glow.flux_lm(look.copies[0]).sum(axis=0)
+    return hints_of(session.kept.quick(problem), problem, look, session.figures.worst(name), flux)
+
+
+def as_marks(found: Hints, prop: Prop, body: int, copy: int) -> dict[str, Any]:
+    """Return a cloud as the page draws it: places in the prop, effects, and words."""
+    transform = copies_of(prop.scene.bodies[body])[copy]
+    points = found.points_mm @ transform[:3, :3].T + transform[:3, 3]
+    return {
+        "points": points.ravel().round(2).tolist(),
+        "effect": found.effect.round(3).tolist(),
+        "gain": found.gain_at(found.points_mm[0]),
+        "words": found.words,
+    }
+
+
+def to_best_place(session: Session, at: BoardAt) -> None:
+    """Put a board where its light helps most and it has room, as one step.
+
+    The light of this board itself is part of the glow that is to be mended: what is foretold is
+    of light added, so that the full answer has the last word.
+    """
+    found = hints(session, at.body)
+    prop = session.now
+    problem = session.problem(at.body)
+    shape, around = room_for(prop, at, problem, session.catalogue())
+    tries = list(found.points_mm[found.effect > 0][:MOST_TRIED])
+    free = free_place(shape, around, tries)
+    if free is None:
+        raise SceneError("no place was found where this board would help and has room; it stays")
+    session.do("put a board at the best place", lambda p: edits.moved(p, at, np.asarray(free)))
+
+
+def find_places(
+    session: Session, body: int, count: int, report: Callable[[str], None]
+) -> tuple[str, ...]:
+    """Place so many boards in a body anew, as `glowsim place` does; return what there is to say.
+
+    report : told what is being worked on; what it raises gives the work up
+    """
+    started = session.now
+    name = started.scene.bodies[body].name
+    answer = place(session.file(), name, count, report=report)
+    new = keeping.scene_in(answer.text_of_scene, session.origin)
+    report("done")
+
+    def placed(prop: Prop) -> Prop:
+        if prop != started:
+            raise SceneError("the prop was changed while places were looked for; look again")
+        return Prop(new, {at: drive for at, drive in prop.kept.items() if at.body != body})
+
+    session.do(f"find places for {count} boards", placed)
+    return answer.text

@@ -1,0 +1,54 @@
+"""Undo and redo for everything that is done to a prop."""
+
+from __future__ import annotations
+
+from glowsim.live.edits import Prop
+
+MOST = 500
+"""Steps that can be undone: a long day of moving boards."""
+
+
+class History:
+    """The props from the first to the present one, and those that were undone."""
+
+    def __init__(self, first: Prop) -> None:
+        """Begin with a prop."""
+        self._done: list[tuple[str, Prop]] = [("", first)]
+        self._undone: list[tuple[str, Prop]] = []
+
+    @property
+    def now(self) -> Prop:
+        """The present prop."""
+        return self._done[-1][1]
+
+    @property
+    def undo_words(self) -> str:
+        """What an undo would take back, '' for nothing."""
+        return self._done[-1][0] if len(self._done) > 1 else ""
+
+    @property
+    def redo_words(self) -> str:
+        """What a redo would do again, '' for nothing."""
+        return self._undone[-1][0] if self._undone else ""
+
+    def did(self, words: str, prop: Prop) -> None:
+        """Add a step; what had been undone is gone. A step that changes nothing is none."""
+        if prop == self.now:
+            return
+        self._done.append((words, prop))
+        del self._done[1 : len(self._done) - MOST]
+        self._undone.clear()
+
+    def undo(self) -> bool:
+        """Go back one step; return whether there was one."""
+        if len(self._done) == 1:
+            return False
+        self._undone.append(self._done.pop())
+        return True
+
+    def redo(self) -> bool:
+        """Do again what was undone last; return whether there was anything."""
+        if not self._undone:
+            return False
+        self._done.append(self._undone.pop())
+        return True

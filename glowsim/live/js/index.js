@@ -1,0 +1,6 @@
+// What the stage is made of; three.js comes with the page's library.
+export { GlowMesh } from "./glow_mesh.js";
+export { BoardOutlines } from "./board_outlines.js";
+export { HintCloud } from "./hint_cloud.js";
+export { Orbit } from "./orbit.js";
+export { THREE } from "nicegui-scene";

@@ -1,0 +1,138 @@
+"""The edited scene as text: the file as written, with what has changed put in, comments kept."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from glowsim.decisions.placed_scene import free_name, with_lights, write_new
+from glowsim.errors import SceneError
+from glowsim.files import write_whole
+from glowsim.scene import Light, Scene, SceneFile, parse_scene
+
+ENDING = "live"
+
+
+def text_of(origin: SceneFile, scene: Scene) -> tuple[str, SceneFile]:
+    """Return the text of an edited scene, and that scene as it will be read back.
+
+    origin : the scene as it was read
+    Raises SceneError if the text would not say what the edited scene says.
+    """
+    if [b.name for b in scene.bodies] != [b.name for b in origin.scene.bodies]:
+        raise SceneError(f"{origin.toml.name}: holds other bodies than this; reload it, or undo")
+    name, now, text = origin.toml.name, origin, origin.toml.text
+    for number, body in enumerate(scene.bodies):
+        before = now.scene.bodies[number].lights
+        if body.lights == before:
+            continue
+        if body.lights and before:
+            text, now = with_lights(now, text, number, body.lights, name)
+        else:
+            text = _with_first_lights(text, number, body.lights)
+            now = parse_scene(text, name, origin.folder)
+    document: Any = tomlkit.parse(text)
+    _set(document, "room", origin.scene.room, scene.room)
+    for number, body in enumerate(scene.bodies):
+        _set_keys(document["bodies"][number], origin.scene.bodies[number], body,
+                  ("material", "wall_mm"))  # fmt: skip
+    text = tomlkit.dumps(document)
+    read = parse_scene(text, name, origin.folder)
+    if not _alike(read.scene, scene):
+        raise SceneError(
+            f"{name}: this change cannot be written back into the file as it stands; nothing was "
+            "written"
+        )
+    return text, read
+
+
+def scene_in(text: str, origin: SceneFile) -> Scene:
+    """Return the scene that a text kept of an earlier state holds; raises SceneError."""
+    return parse_scene(text, f"{origin.toml.name} as kept", origin.folder).scene
+
+
+def save_beside(path: Path, text: str) -> Path:
+    """Write a scene beside an old one under a new name; return it. Raises SceneError."""
+    new = free_name(path, ENDING)
+    write_new(new, text)
+    return new
+
+
+def save_over(path: Path, text: str, known: str) -> None:
+    """Write a scene over its own file, whole or not at all.
+
+    known : what the file is thought to hold; where it holds something else it is left alone.
+    Raises SceneError.
+    """
+    if now_in(path) != known:
+        raise SceneError(
+            f"{path}: has been changed by another program meanwhile and is left alone; save under "
+            "a new name, or reload it"
+        )
+    try:
+        write_whole(path, text.encode())
+    except OSError as problem:
+        raise SceneError(f"{path}: cannot be written: {problem.strerror or problem}") from None
+
+
+def now_in(path: Path) -> str:
+    """Return the text a file holds now; raises SceneError if it cannot be read."""
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as problem:
+        raise SceneError(f"{path}: cannot be read: {problem}") from None
+
+
+def _with_first_lights(text: str, number: int, lights: tuple[Light, ...]) -> str:
+    """Return the text with these lights in a body, whose old ones, if any, go."""
+    document: Any = tomlkit.parse(text)
+    body = document["bodies"][number]
+    if "lights" in body:
+        body.remove("lights")
+    if lights:
+        tables = tomlkit.aot()
+        for light in lights:
+            table = tomlkit.table()
+            for key, value in light.model_dump(exclude_defaults=True, exclude_none=True).items():
+                table[key] = value
+            tables.append(table)
+        body["lights"] = tables
+    return tomlkit.dumps(document)
+
+
+def _set(document: Any, table: str, old: Any, new: Any) -> None:
+    if new == old:
+        return
+    if table not in document:
+        document[table] = tomlkit.table()
+    _set_keys(document[table], old, new, tuple(type(new).model_fields))
+
+
+def _set_keys(table: Any, old: Any, new: Any, keys: tuple[str, ...]) -> None:
+    for key in keys:
+        was, now = getattr(old, key), getattr(new, key)
+        if was == now:
+            continue
+        if now is None:
+            table.remove(key)
+        elif isinstance(now, float) and now.is_integer():
+            table[key] = int(now)
+        else:
+            table[key] = now
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Return whether two scenes say the same, but for the sixth digit of a number."""
+    return _same(one.model_dump(), other.model_dump())
+
+
+def _same(a: Any, b: Any) -> bool:
+    if isinstance(a, dict):
+        return a.keys() == b.keys() and all(_same(a[k], b[k]) for k in a)
+    if isinstance(a, (list, tuple)):
+        return len(a) == len(b) and all(map(_same, a, b))
+    if isinstance(a, float) and isinstance(b, (int, float)):
+        return abs(a - b) <= 1e-5 * max(abs(a), abs(b), 1.0)
+    return bool(a == b)

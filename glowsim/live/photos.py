@@ -1,0 +1,89 @@
+"""Photos of a prop under the hand, taken just as `glow` takes them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from io import BytesIO
+
+from PIL import Image, ImageDraw
+
+from glowsim.electrics.power import Electrics
+from glowsim.geometry.hollow import depth_mm
+from glowsim.geometry.mesh import FloatArray
+from glowsim.pictures import Studio
+from glowsim.pictures.text import font
+from glowsim.scene import Scene, SceneFile
+from glowsim.transport.plan import plan_of
+from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import BodyProblem
+from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.sizes import Sizes, face_size_mm
+
+_PART = (480, 400)
+_INK = (190, 190, 192)
+
+
+def studio_of(
+    kept: PreparedProp, scene_file: SceneFile, azimuth: float, elevation: float
+) -> Studio:
+    """Return a studio for a prop as its wires let it be, seen from the given angles [deg]."""
+    scene = scene_file.scene
+    glow = kept.glow(plan_of(scene_file))
+    if scene.power is not None or scene.wiring is not None:
+        glow = Electrics(scene_file).wired(glow)[0]
+    view = scene.view.model_copy(update={"azimuth_deg": azimuth, "elevation_deg": elevation})
+    return Studio(glow, scene.model_copy(update={"view": view}))
+
+
+def photo_png(
+    kept: PreparedProp,
+    scene_file: SceneFile,
+    size: tuple[int, int],
+    azimuth_deg: float,
+    elevation_deg: float,
+) -> bytes:
+    """Return the photo that `glow` takes of a scene with this view, as PNG."""
+    return _png(studio_of(kept, scene_file, azimuth_deg, elevation_deg).photo(size))
+
+
+def side_by_side_png(
+    kept: PreparedProp,
+    files: Sequence[SceneFile],
+    names: Sequence[str],
+    azimuth_deg: float,
+    elevation_deg: float,
+) -> bytes:
+    """Return photos of several scenes at one exposure and from one side, as one PNG."""
+    studios = [studio_of(kept, file, azimuth_deg, elevation_deg) for file in files]
+    exposure = max(studio.exposure_cd_m2 for studio in studios)
+    page = Image.new("RGB", (_PART[0] * len(studios), _PART[1]), (14, 14, 16))
+    for k, (studio, name) in enumerate(zip(studios, names, strict=True)):
+        part = studio.photo(_PART, exposure_cd_m2=exposure, caption=False)
+        labelled = _labelled(part, name)
+        page.paste(labelled, (_PART[0] * k, 0))
+    return _png(page)
+
+
+def sent_back(glow: SurfaceGlow, scene: Scene) -> tuple[FloatArray, FloatArray]:
+    """Return what the prop's surface sends back of its own light and of the room's, as a photo
+    has it, (c, 3) XYZ each [cd/m2]."""
+    shading = Studio(glow, scene).shading
+    return shading.across, shading.sent_back
+
+
+def sizes_of(problem: BodyProblem) -> Sizes:
+    """Return the faces and cells that a body has been solved on."""
+    depth = depth_mm(problem.outer, problem.emitters.position)
+    return Sizes(face_size_mm(problem.outer, problem.wall_mm, depth), problem.cell_mm)
+
+
+def _labelled(picture: Image.Image, name: str) -> Image.Image:
+    draw = ImageDraw.Draw(picture)
+    draw.text((14, 12), name, _INK, font(18.0))
+    return picture
+
+
+def _png(picture: Image.Image) -> bytes:
+    out = BytesIO()
+    picture.save(out, "PNG")
+    return out.getvalue()

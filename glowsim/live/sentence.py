@@ -1,0 +1,117 @@
+"""The one sentence that tells what is seen; its numbers and nouns are the handles of the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from glowsim.catalogue import Catalogue
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.figures import Figures
+
+_COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+WAITING = "…"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A part of the sentence: plain words, or a handle if it has a name."""
+
+    text: str
+    handle: str = ""
+
+
+def lit_body(prop: Prop, chosen: BoardAt | None) -> int:
+    """Return the body the sentence is about: that of the chosen board, or the first with lights."""
+    if chosen is not None:
+        return chosen.body
+    return next((n for n, body in enumerate(prop.scene.bodies) if body.lights), 0)
+
+
+def sentence(
+    prop: Prop, body: int, catalogue: Catalogue, figures: Figures, fresh: bool
+) -> list[Piece]:
+    """Return the sentence about one body of a prop.
+
+    fresh : whether the figures are those of the prop as it is; until then they stand as dots
+    """
+    own, room = prop.scene.bodies[body], prop.scene.room
+    count = len(own.lights)
+    pieces = [
+        Piece(_boards(prop, body, catalogue), "boards"),
+        Piece(" at "),
+        Piece(_level(prop, body), "drive"),
+        Piece(" light " if count != 1 else " lights "),
+        Piece(f"the {own.name}", "body"),
+        Piece(" of "),
+        Piece(plain(own.material), "material"),
+        Piece(". In "),
+        Piece(f"{room.illuminance_lx:g} lx", "room"),
+        Piece(" from "),
+        Piece(f"{room.viewing_distance_mm / 1000:g} m", "distance"),
+        Piece(" it "),
+    ]
+    return [*pieces, *_told(own.name, figures, fresh)]
+
+
+def plain(name: str) -> str:
+    """Return a name of the catalogue as words."""
+    return name.replace("_", " ")
+
+
+def spoken(pieces: list[Piece]) -> str:
+    """Return the whole sentence as text, for those who hear it."""
+    return "".join(piece.text for piece in pieces)
+
+
+def _boards(prop: Prop, body: int, catalogue: Catalogue) -> str:
+    lights = prop.scene.bodies[body].lights
+    count = _COUNTS[len(lights)] if len(lights) < len(_COUNTS) else str(len(lights))
+    kinds = {light.board for light in lights}
+    kind = "light board"
+    if len(kinds) == 1:
+        kind = catalogue.board(kinds.pop()).label.partition(",")[0]
+    off = sum(at.body == body for at in prop.kept)
+    words = f"{count} {kind}{'' if len(lights) == 1 else 's'}"
+    return f"{words} ({off} off)" if off else words
+
+
+def _level(prop: Prop, body: int) -> str:
+    drives = [
+        prop.kept.get(BoardAt(body, k), light.drive)
+        for k, light in enumerate(prop.scene.bodies[body].lights)
+    ]
+    levels = [max(d.red, d.green, d.blue) for d in drives]
+    if not levels:
+        return "no level"
+    low, high = min(levels), max(levels)
+    return f"{100 * high:.0f} %" if low == high else f"{100 * low:.0f} to {100 * high:.0f} %"
+
+
+def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
+    """Return what the figures say of a body."""
+    lit, even, worst = figures.lit(name), figures.evenness(name), figures.worst(name)
+    if not fresh and figures.findings is None:
+        return [Piece(f"{WAITING} the light is being worked out.")]
+    if lit is None or even is None:
+        return [Piece("has no light of its own.")]
+    grade = lit.grade if lit.grade.startswith(("looks", "glows")) else f"is {lit.grade}"
+    even_words = f"{even.grade or 'lit'}: {100 * even.within_share:.0f} % of it is even"
+    pieces = [
+        Piece(grade, "lit"),
+        Piece(", "),
+        Piece(even_words, "even"),
+    ]
+    if worst is not None:
+        reach = f"a {worst.kind} from {worst.from_mm:.0f} to {worst.to_mm:.0f} mm up"
+        pieces += [Piece(", with "), Piece(reach, "worst")]
+    pieces.append(Piece("; "))
+    watts = figures.watts
+    pieces.append(Piece(f"{watts:.2g} W" if watts is not None else f"{WAITING} W", "power"))
+    if figures.hours is not None:
+        pieces += [Piece(", "), Piece(f"{figures.hours} h on its battery", "battery")]
+    warm = figures.hottest_c
+    pieces += [
+        Piece(", "),
+        Piece(f"{warm:.0f} °C" if warm is not None else f"{WAITING} °C", "heat"),
+    ]
+    return [*pieces, Piece(".")]

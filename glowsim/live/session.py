@@ -1,0 +1,389 @@
+"""The prop as edited, what is done to it by hand and what is kept of it: all but the page.
+
+Everything here may be called from any thread, and nothing knows of a browser.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from glowsim.catalogue import Catalogue
+from glowsim.errors import GlowsimError, SceneError
+from glowsim.geometry.mesh import FloatArray
+from glowsim.live import edits, keeping, photos
+from glowsim.live.answers import Answers, Seen
+from glowsim.live.boards import cleared, in_body, room_for, shape_of, with_hand
+from glowsim.live.clearance import free_place, has_room
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.figures import Figures
+from glowsim.live.history import History
+from glowsim.live.tries import Tries, Try
+from glowsim.scene import Light, SceneFile, read_scene
+from glowsim.transport.plan import catalogue_of, plan_of
+from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import BodyProblem
+
+
+class Session:
+    """One scene file under the hand."""
+
+    def __init__(
+        self,
+        path: Path,
+        changed: Callable[[], None] = lambda: None,
+        kept: PreparedProp | None = None,
+        begun: bool = True,
+    ) -> None:
+        """Open a scene; raises SceneError or MaterialError.
+
+        changed : called, from any thread, whenever there is something new to be seen
+        kept    : what has been kept ready of this prop already
+        begun   : begin to light it at once; otherwise `begin` does
+        """
+        self.path = path
+        self.changed = changed
+        self.origin = read_scene(path)
+        plan_of(self.origin)
+        self.tries = Tries(path)
+        self._file_error = ""
+        self.file_changed = False
+        self._own_file = False
+        self._history = History(Prop(self.origin.scene))
+        self._held: Prop | None = None
+        self._saved = self.origin.scene
+        self._lock = threading.RLock()
+        self.kept = kept or PreparedProp()
+        self._answers = Answers(self._tell, self.kept)
+        self.left_over = self.tries.remembered()
+        if begun:
+            self.begin()
+
+    def begin(self) -> None:
+        """Begin to light the prop."""
+        self._ask_full()
+
+    # What there is.
+
+    @property
+    def now(self) -> Prop:
+        """The prop as it is under the hand."""
+        return self._held or self._history.now
+
+    @property
+    def error(self) -> str:
+        """What is wrong with the prop as it is, or with its file, '' for nothing."""
+        return self._answers.error or self._file_error
+
+    @property
+    def seen(self) -> Seen | None:
+        """What is shown, None before the first answer."""
+        return self._answers.seen
+
+    @property
+    def figures(self) -> Figures:
+        """The figures of the last full answer; those of `now` once it `rests`."""
+        return self._answers.figures
+
+    @property
+    def problems(self) -> dict[int, BodyProblem]:
+        """The bodies of the last full answer, by number."""
+        return self._answers.problems
+
+    @property
+    def doing(self) -> str:
+        """What is being worked on, '' once the full answer and its figures are there."""
+        return self._answers.doing
+
+    @property
+    def rests(self) -> bool:
+        """Whether what is seen, and every figure, is the full answer to the prop as it is."""
+        return bool(self.seen and self.seen.full and self.seen.prop == self.now and not self.doing)
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether the prop differs from what its file holds."""
+        return self._history.now.scene != self._saved
+
+    @property
+    def undo_words(self) -> str:
+        """What an undo would take back, '' for nothing."""
+        return self._history.undo_words
+
+    @property
+    def redo_words(self) -> str:
+        """What a redo would do again, '' for nothing."""
+        return self._history.redo_words
+
+    def file(self, prop: Prop | None = None) -> SceneFile:
+        """Return a prop as a scene file, for the calls of the other rooms."""
+        return replace(self.origin, scene=(prop or self.now).scene)
+
+    def catalogue(self) -> Catalogue:
+        """Return the catalogue with the scene's own entries."""
+        return catalogue_of(self.file())
+
+    def wait(self, seconds: float = 120.0) -> bool:
+        """Wait until everything asked for is answered; return whether it was in time."""
+        return self._answers.wait(seconds)
+
+    def close(self) -> None:
+        """End the work."""
+        self._answers.close()
+
+    # What the hand does.
+
+    def drag(self, at: BoardAt, copy: int, point_mm: Sequence[float]) -> None:
+        """Move a board towards a point of the prop; it is let go by `release`."""
+        with self._lock:
+            wanted = in_body(self.now, at, copy, point_mm)
+            self._hold(edits.moved(self.now, at, self._clear(self.now, at, wanted)))
+
+    def hold(self, change: Callable[[Prop], Prop]) -> None:
+        """Show a change in draft, as of a slider that is being moved; see `release`."""
+        with self._lock:
+            self._hold(change(self.now))
+
+    def release(self, words: str = "move a board") -> None:
+        """Let go of what is held: it counts as one step, and the full answer is worked out."""
+        with self._lock:
+            held, self._held = self._held, None
+            if held is not None:
+                self._did(words, held)
+
+    def do(self, words: str, change: Callable[[Prop], Prop]) -> None:
+        """Change the prop in one step; raises what `change` raises, and then nothing changed."""
+        with self._lock:
+            self.release()
+            self._did(words, change(self._history.now))
+
+    def nudge(self, at: BoardAt, step_mm: Sequence[float]) -> None:
+        """Move a board by a step in its body's frame."""
+        place = np.asarray(self.now.light(at).position_mm, float) + np.asarray(step_mm, float)
+        self.do("nudge a board", lambda p: edits.moved(p, at, self._clear(p, at, place)))
+
+    def type_number(self, at: BoardAt, hand: str, value_mm: float) -> None:
+        """Put a board where a typed number says, see `boards.HANDS`."""
+        place = with_hand(self.now.light(at).position_mm, self.problem(at.body), hand, value_mm)
+        self.do("type a number", lambda p: edits.moved(p, at, self._clear(p, at, place)))
+
+    def turn(self, at: BoardAt, direction: Sequence[float]) -> None:
+        """Turn a board to face a way of its body's frame, pushed clear if it has to be.
+
+        Raises SceneError if it has no room that way near where it stands.
+        """
+
+        def turned(prop: Prop) -> Prop:
+            new = edits.turned(prop, at, direction)
+            place = np.asarray(prop.light(at).position_mm, float)
+            shape, around = room_for(new, at, self.problem(at.body), self.catalogue())
+            free = place if has_room(shape, around) else free_place(shape, around, [place])
+            if free is None:
+                raise SceneError("the board has no room to face that way here")
+            return edits.moved(new, at, free)
+
+        self.do("turn a board", turned)
+
+    def add(self, body: int, board: str) -> BoardAt:
+        """Put one more board of the catalogue into a body, where there is room; return it."""
+        problem, prop = self.problem(body), self._history.now
+        low, high = problem.outer.bounds
+        middle = (low + high) / 2
+        heights = np.linspace(low[2], high[2], 15)[1:-1]
+        tries = [np.array([middle[0], middle[1], z]) for z in heights]
+        zones = [light.zone for light in prop.scene.bodies[body].lights]
+        light = Light(
+            board=board, position_mm=edits.tidy(middle), **({"zone": zones[0]} if zones else {})
+        )
+        if prop.scene.bodies[body].lights:
+            light = light.model_copy(update={"drive": self._usual_drive(body)})
+        self._put(body, light, tries, "add a board")
+        return BoardAt(body, len(self.now.scene.bodies[body].lights) - 1)
+
+    def double(self, at: BoardAt) -> BoardAt:
+        """Put a second board like one that is there beside it, where there is room; return it."""
+        light = self.now.light(at)
+        shape = shape_of(light, self.catalogue())
+        place = np.asarray(light.position_mm, float)
+        step = shape.frame[:3, 2]
+        ways = (step, -step, *(s * shape.frame[:3, k] for k in (0, 1) for s in (1, -1)))
+        tries = [place + far * way for far in (10.0, 20.0, 40.0, 4.0) for way in ways]
+        update = {"name": None, "drive": self.now.kept.get(at, light.drive)}
+        self._put(at.body, light.model_copy(update=update), tries, "double a board")
+        return BoardAt(at.body, len(self.now.scene.bodies[at.body].lights) - 1)
+
+    def undo(self) -> None:
+        """Take back the last step."""
+        self._step(self._history.undo)
+
+    def redo(self) -> None:
+        """Do again what was taken back."""
+        self._step(self._history.redo)
+
+    # What is kept.
+
+    def save(self, over: bool = False) -> Path:
+        """Save under a new name beside the scene; a file made so, or `over`, is written over.
+
+        Raises SceneError, and then nothing has been written.
+        """
+        with self._lock:
+            scene = self._history.now.scene
+            text, _ = keeping.text_of(self.origin, scene)
+            if over or self._own_file:
+                keeping.save_over(self.path, text, self.origin.toml.text)
+            else:
+                self.path, self._own_file = keeping.save_beside(self.path, text), True
+            self.origin = read_scene(self.path)
+            self._saved, self.file_changed = scene, False
+            self._remember()
+        self.changed()
+        return self.path
+
+    def look_at_file(self) -> None:
+        """Notice a scene file that was changed by an editor: read it again, or say so."""
+        try:
+            text = keeping.now_in(self.path)
+        except SceneError as problem:
+            self._say_of_file(str(problem))
+            return
+        if text == self.origin.toml.text:
+            self._say_of_file("")
+            return
+        if self.unsaved:
+            if not self.file_changed:
+                self.file_changed = True
+                self.changed()
+        else:
+            self.reload()
+
+    def reload(self) -> None:
+        """Read the scene file again; what is wrong with it is shown and the prop stays."""
+        with self._lock:
+            try:
+                origin = read_scene(self.path)
+                plan_of(origin)
+            except GlowsimError as problem:
+                self._say_of_file(str(problem))
+                return
+            self._file_error = ""
+            self.origin, self._saved, self.file_changed = origin, origin.scene, False
+            self._did("read the file again", Prop(origin.scene))
+
+    def keep_both(self) -> None:
+        """Leave a file that was changed meanwhile to its editor: what is saved from now on goes
+        under a new name."""
+        with self._lock:
+            new = keeping.save_beside(self.path, self._text())
+            self.path, self._own_file, self.file_changed = new, True, False
+            self.origin, self._saved = read_scene(new), self._history.now.scene
+        self.changed()
+
+    def take_left_over(self, taken: bool) -> None:
+        """Take back what the last run left unsaved, as one step, or forget it."""
+        with self._lock:
+            text, self.left_over = self.left_over, None
+            if taken and text is not None:
+                scene = keeping.scene_in(text, self.origin)
+                self.do("take back what was not saved", lambda prop: Prop(scene))
+            else:
+                self._remember()
+        self.changed()
+
+    def keep_try(self, words: str, azimuth_deg: float, elevation_deg: float) -> Try:
+        """Keep the prop as it is as a try, with a small photo from where it is seen."""
+        text = self._text()
+        picture = self.photo((480, 360), azimuth_deg, elevation_deg)
+        kept = self.tries.keep(words, text, picture)
+        self.changed()
+        return kept
+
+    def go_back(self, one: Try) -> None:
+        """Make the prop what it was in a try, as one step that can be undone."""
+        scene = keeping.scene_in(one.scene, self.origin)
+        self.do(f"go back to try {one.number}", lambda prop: Prop(scene))
+
+    def photo(self, size: tuple[int, int], azimuth_deg: float, elevation_deg: float) -> bytes:
+        """Return a photo as `glow` takes it of this prop seen from there, as PNG."""
+        return photos.photo_png(self.kept, self.file(), size, azimuth_deg, elevation_deg)
+
+    def compared(self, one: Try, azimuth_deg: float, elevation_deg: float) -> bytes:
+        """Return a try beside the prop as it is, at one exposure and from one side, as PNG."""
+        other = replace(self.origin, scene=keeping.scene_in(one.scene, self.origin))
+        names = (f"try {one.number}", "now")
+        files = (other, self.file())
+        return photos.side_by_side_png(self.kept, files, names, azimuth_deg, elevation_deg)
+
+    # How it is answered.
+
+    def _text(self) -> str:
+        return keeping.text_of(self.origin, self._history.now.scene)[0]
+
+    def _usual_drive(self, body: int) -> Any:
+        prop = self._history.now
+        return prop.kept.get(BoardAt(body, 0), prop.scene.bodies[body].lights[0].drive)
+
+    def _put(self, body: int, light: Light, tries: Sequence[FloatArray], words: str) -> None:
+        def put(prop: Prop) -> Prop:
+            new = edits.added(prop, body, light)
+            at = BoardAt(body, len(new.scene.bodies[body].lights) - 1)
+            for place in tries:
+                here = edits.moved(new, at, place)
+                shape, around = room_for(here, at, self.problem(body), self.catalogue())
+                if (free := free_place(shape, around, [place])) is not None:
+                    return edits.moved(here, at, free)
+            raise SceneError(f"'{prop.scene.bodies[body].name}' has no room for another such board")
+
+        self.do(words, put)
+
+    def problem(self, body: int) -> BodyProblem:
+        """Return a body of the last full answer; raises SceneError if there is none yet."""
+        if body not in self.problems:
+            raise SceneError("the body is not ready yet; wait for its first light")
+        return self.problems[body]
+
+    def _clear(self, prop: Prop, at: BoardAt, place: FloatArray) -> FloatArray:
+        return cleared(prop, at, place, self.problem(at.body), self.catalogue())
+
+    def _hold(self, prop: Prop) -> None:
+        if prop == self.now:
+            return
+        self._held = prop
+        self._answers.draft(self.file(prop), prop)
+
+    def _step(self, step: Callable[[], bool]) -> None:
+        with self._lock:
+            self.release()
+            if step():
+                self._remember()
+                self._ask_full()
+
+    def _did(self, words: str, prop: Prop) -> None:
+        self._history.did(words, prop)
+        self._remember()
+        self._ask_full()
+
+    def _remember(self) -> None:
+        """Keep what is not saved, so that a crash loses nothing."""
+        if self.left_over is not None:
+            return  # not over what the last crash left, until that is decided on
+        with suppress(SceneError):
+            self.tries.remember(self._text() if self.unsaved else None)
+
+    def _ask_full(self) -> None:
+        prop = self._history.now
+        self._answers.full(self.file(prop), prop)
+
+    def _tell(self) -> None:
+        self.changed()
+
+    def _say_of_file(self, error: str) -> None:
+        if error != self._file_error:
+            self._file_error = error
+            self.changed()

@@ -1,0 +1,372 @@
+"""The page in one browser: a dark room, the prop, one sentence. It holds no numbers of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from nicegui import background_tasks, run, ui
+from nicegui.events import GenericEventArguments
+
+from glowsim.errors import GlowsimError
+from glowsim.live import edits, helping
+from glowsim.live.boards import outlines
+from glowsim.live.carried import WAYS, carried
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.handles import Handles
+from glowsim.live.lane import SupersededError
+from glowsim.live.search import Search
+from glowsim.live.sentence import Piece, lit_body, sentence, spoken
+from glowsim.live.session import Session
+from glowsim.live.skin import tone_law
+from glowsim.live.stage import Stage
+from glowsim.pictures.text import number
+
+STYLE = Path(__file__).with_name("style.css")
+PHOTO = (1280, 960)
+
+
+class View:
+    """The page in one browser."""
+
+    def __init__(self, session: Session) -> None:
+        """Build it inside the present client."""
+        self.session = session
+        self.chosen: tuple[BoardAt, int] | None = None
+        self._shown: Any = None
+        self._boards: Any = None
+        self._pieces: list[Piece] = []
+        self._labels: list[ui.label] = []
+        self._hinting = False
+        self._hinted: tuple[Prop, int, int] | None = None
+        self._search: Search | None = None
+        self._message = ""
+        self._tried: list[int] | None = None
+        view = session.now.scene.view
+        self._angles = (view.azimuth_deg, view.elevation_deg)
+        ui.add_css(STYLE.read_text(encoding="utf-8"))
+        with ui.element("main").classes("room") as self._root:
+            self._build_stage()
+            self._build_top()
+            self._tries = ui.element("nav").classes("tries").props('aria-label="Tries"')
+            with ui.element("footer").classes("foot"):
+                self._mark = ui.label("").classes("mark")
+                self._sentence = ui.element("p").classes("sentence")
+            self._spoken = ui.label("").classes("unseen").props('role="status" aria-live="polite"')
+        self._handles = Handles(self)
+        self.refresh()
+
+    # Building.
+
+    def _build_stage(self) -> None:
+        scene = self.session.now.scene
+        view = {
+            "azimuth": self._angles[0],
+            "elevation": self._angles[1],
+            "distance": scene.room.viewing_distance_mm,
+        }
+        self.stage = Stage(tone_law(1.0), view)
+        told: dict[str, Callable[[Any], None]] = {
+            "ready": lambda _: self._ready(),
+            "choose": self._choose,
+            "drag": self._drag,
+            "drop": lambda _: self.session.release(),
+            "nudge": lambda a: self.session.nudge(BoardAt(a["body"], a["light"]), a["step"]),
+            "type": lambda a: self.session.type_number(self.held, a["hand"], a["value"]),
+            "face": lambda a: self.session.turn(self.held, WAYS[a]) if a in WAYS else None,
+            "act": self._act,
+            "view": self._viewed,
+        }
+        for name, handler in told.items():
+            self.stage.on(name, self._guarded(handler))
+
+    def _build_top(self) -> None:
+        with ui.element("header").classes("top"):
+            self._title = ui.label("").classes("title")
+            self._switch("figures", "show the brightness map", self._set_figures)
+            self._switch("bodies clear", "see through the bodies", self._set_clear)
+            self._switch("cut open", "cut the near half away", self._set_cut)
+            self._switch("where would light help", "show it inside the body", self._set_hints)
+            ui.space()
+            self._undo = self.button("undo", lambda: self.session.undo())
+            self._redo = self.button("redo", lambda: self.session.redo())
+            self.button("keep this try", self.keep_try)
+            self.button("photo", self.photo)
+            self._save = self.button("save", self.save)
+        self._told = ui.label("").classes("told").props('role="alert"')
+        with ui.element("div").classes("asked") as self._asked:
+            ui.label("The scene file was changed by another program.")
+            self.button("read it again", lambda: self.session.reload())
+            self.button("keep both", lambda: self.session.keep_both())
+        with ui.element("div").classes("asked") as self._left:
+            ui.label("Changes of last time were not saved.")
+            self.button("take them back", lambda: self.session.take_left_over(True))
+            self.button("forget them", lambda: self.session.take_left_over(False))
+        self._asked.set_visibility(False)
+        ui.keyboard(on_key=self._key, ignore=["input", "select", "textarea"])
+
+    def _switch(self, words: str, title: str, told: Callable[[bool], Any]) -> None:
+        state = {"on": False}
+
+        def turn() -> Any:
+            state["on"] = not state["on"]
+            button.props(f"aria-pressed={str(state['on']).lower()}")
+            return told(state["on"])
+
+        button = self.button(words, turn)
+        button.props(f'aria-pressed=false title="{title}"')
+
+    def button(self, words: str, act: Callable[[], Any]) -> ui.element:
+        """Return a quiet button in words."""
+        with ui.element("button").classes("quiet") as button:
+            ui.label(words)
+        button.on("click", self._guarded(lambda _: act()))
+        return button
+
+    # What is told by the browser.
+
+    @property
+    def held(self) -> BoardAt:
+        """The board that is chosen; raises GlowsimError for none."""
+        if self.chosen is None:
+            raise GlowsimError("no board is chosen")
+        return self.chosen[0]
+
+    def _guarded(self, act: Callable[[Any], Any]) -> Callable[[GenericEventArguments], Any]:
+        """Return a handler that shows what is wrong, and loses nothing by it."""
+
+        async def handler(event: GenericEventArguments) -> None:
+            try:
+                result = act(event.args)
+                if result is not None and hasattr(result, "__await__"):
+                    await result
+                else:
+                    self.tell("")
+            except GlowsimError as problem:
+                self.tell(str(problem))
+            except (IndexError, KeyError, TypeError, ValueError) as problem:
+                self.tell(f"that cannot be done: {problem}")
+            self.refresh()
+
+        return handler
+
+    def tell(self, words: str) -> None:
+        """Show a message until the next thing is done."""
+        self._message = words
+        self._told.set_text(words)
+        self._told.set_visibility(bool(words))
+
+    def _ready(self) -> None:
+        self._boards = self._shown = None
+        self.refresh()
+
+    def choose(self, at: BoardAt | None, copy: int = 0) -> None:
+        """Take a board, None for none."""
+        self.chosen = None if at is None else (at, copy)
+        self.refresh()
+
+    def _choose(self, told: Any) -> None:
+        if told is None:
+            self.choose(None)
+        else:
+            self.choose(BoardAt(told["body"], told["light"]), told["copy"])
+
+    def _drag(self, told: Any) -> None:
+        try:
+            self.session.drag(BoardAt(told["body"], told["light"]), told["copy"], told["point"])
+        finally:
+            self.stage.took()
+
+    def _viewed(self, told: Any) -> None:
+        self._angles = (float(told["azimuth"]), float(told["elevation"]))
+
+    def _act(self, what: Any) -> Any:
+        at = self.held
+        if what == "double":
+            self.choose(self.session.double(at))
+        elif what == "best place":
+            return self.best_place()
+        elif what == "remove":
+            self.chosen = None
+            self.session.do("remove a board", lambda prop: edits.removed(prop, at))
+        elif what in ("off", "on"):
+            self.session.do(f"switch a board {what}", lambda prop: edits.switched(prop, at))
+        return None
+
+    def _set_figures(self, on: bool) -> None:
+        self.stage.set_figures(on)
+
+    def _set_clear(self, on: bool) -> None:
+        self.stage.set_clear(on)
+
+    def _set_cut(self, on: bool) -> None:
+        self.stage.set_cut(on)
+
+    def _set_hints(self, on: bool) -> Any:
+        self._hinting = on
+        self._hinted = None
+        if not on:
+            self.stage.set_hints(None)
+        return self._hint() if on else None
+
+    async def _hint(self) -> None:
+        """Show the cloud of the prop as it is, once for each full answer."""
+        seen = self.session.seen
+        copy = self.chosen[1] if self.chosen else 0
+        wanted = (self.session.now, self.body, copy)
+        if not self._hinting or not self.session.rests or seen is None or wanted == self._hinted:
+            return
+        self._hinted = wanted
+        try:
+            found = await run.io_bound(helping.hints, self.session, self.body)
+        except GlowsimError as problem:
+            self.tell(str(problem))
+            return
+        if self._hinting and found is not None and self._hinted == wanted:
+            self.stage.set_hints(helping.as_marks(found, *wanted))
+
+    async def best_place(self) -> None:
+        """Put the chosen board where it helps most."""
+        self.say("looking for the best place …")
+        await run.io_bound(helping.to_best_place, self.session, self.held)
+
+    async def find_places(self, count: int) -> None:
+        """Place so many boards anew, in the background."""
+        if self._search is not None:
+            raise GlowsimError("places are being looked for already")
+        self._search = Search(self._root)
+        try:
+            words = await run.io_bound(
+                helping.find_places, self.session, self.body, count, self._search.report
+            )
+            self.say(" ".join(words or ()))
+        except SupersededError:
+            self.say("given up; nothing was changed")
+        finally:
+            self._search.end()
+            self._search = None
+
+    def _key(self, event: Any) -> None:
+        if not event.action.keydown or not (event.modifiers.ctrl or event.modifiers.meta):
+            return
+        if event.key.name.lower() == "z":
+            (self.session.redo if event.modifiers.shift else self.session.undo)()
+        elif event.key.name.lower() == "y":
+            self.session.redo()
+
+    def save(self) -> None:
+        """Save, and say where."""
+        path = self.session.save()
+        self.say(f"saved as {path.name}")
+
+    def say(self, words: str) -> None:
+        """Say something that needs no answer."""
+        with self._root:
+            ui.notify(words, position="top", type=None, timeout=4000)
+
+    async def keep_try(self) -> None:
+        """Keep a try with the sentence as its words."""
+        words = spoken(self._pieces)
+        self.say("keeping this try …")
+        await run.io_bound(self.session.keep_try, words, *self._angles)
+
+    async def photo(self) -> None:
+        """Take a photo from where the prop is seen."""
+        self.say("taking a photo …")
+        picture = await run.io_bound(self.session.photo, PHOTO, *self._angles)
+        with self._root:
+            ui.download(picture or b"", f"{self.session.path.stem}-photo.png", "image/png")
+
+    async def compare(self, number: int) -> None:
+        """Show a try beside the prop as it is."""
+        self.say("taking both photos …")
+        one = next(one for one in self.session.tries.kept if one.number == number)
+        picture = await run.io_bound(self.session.compared, one, *self._angles)
+        self._handles.show_picture(picture or b"", f"try {number}, and now, at one exposure")
+
+    # What is shown.
+
+    def refresh(self) -> None:
+        """Bring everything up to date; nothing is sent that has not changed."""
+        session, prop = self.session, self.session.now
+        with self._root:
+            seen = session.seen
+            if seen is not None and seen.number != self._shown:
+                self._shown = seen.number
+                self.stage.light()
+            self._refresh_boards()
+            self._refresh_words()
+            self._refresh_tries()
+        self._title.set_text(prop.scene.title or session.path.stem)
+        self._set_button(self._undo, "undo", session.undo_words)
+        self._set_button(self._redo, "redo", session.redo_words)
+        self._set_button(self._save, "save", "the scene" if session.unsaved else "")
+        self._asked.set_visibility(session.file_changed)
+        self._left.set_visibility(session.left_over is not None)
+        wrong = session.error or self._message
+        self._told.set_text(wrong)
+        self._told.set_visibility(bool(wrong))
+        self._mark.set_text(self._mark_words())
+        if self._hinting:
+            background_tasks.create(self._hint())
+
+    def _mark_words(self) -> str:
+        session = self.session
+        if session.seen is None:
+            return f"first light: {session.doing or 'reading'} …"
+        if session.rests:
+            return f"full answer; white is {number(session.seen.exposure_cd_m2)} cd/m²"
+        shown = "full answer" if session.seen.full and session.seen.prop == session.now else "draft"
+        return f"{shown}; {session.doing or 'waiting for your hand'} …"
+
+    def _set_button(self, button: ui.element, word: str, what: str) -> None:
+        button.props(f'title="{word}: {what or "nothing"}"')
+        if what:
+            button.props(remove="disabled")
+        else:
+            button.props("disabled")
+
+    def _refresh_boards(self) -> None:
+        prop = self.session.now
+        if self.chosen is not None and self.chosen[0] not in prop.boards:
+            self.chosen = None
+        boards = outlines(prop, self.session.catalogue())
+        held = carried(self.session, self.chosen)
+        if (boards, held) != self._boards:
+            self._boards = (boards, held)
+            self.stage.set_boards(boards)
+            self.stage.set_held(held)
+
+    @property
+    def body(self) -> int:
+        """The body the sentence is about."""
+        return lit_body(self.session.now, self.chosen[0] if self.chosen else None)
+
+    def _refresh_words(self) -> None:
+        session = self.session
+        fresh = session.rests
+        pieces = sentence(session.now, self.body, session.catalogue(), session.figures, fresh)
+        if [p.handle for p in pieces] != [p.handle for p in self._pieces]:
+            self._sentence.clear()
+            with self._sentence:
+                self._labels = [self._handles.piece(piece) for piece in pieces]
+        for label, piece in zip(self._labels, pieces, strict=True):
+            label.set_text(piece.text)
+        self._pieces = pieces
+        if fresh:
+            self._sentence.classes(remove="stale")
+        else:
+            self._sentence.classes("stale")
+        if fresh:
+            self._spoken.set_text(spoken(pieces))
+
+    def _refresh_tries(self) -> None:
+        kept = [one.number for one in self.session.tries.kept]
+        if self._tried == kept:
+            return
+        self._tried = kept
+        self._tries.clear()
+        with self._tries:
+            for one in self.session.tries.kept:
+                self._handles.try_card(one)

@@ -1,0 +1,285 @@
+"""The prop under the hand, without a page."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from glowsim.cli.main import cli
+from glowsim.errors import SceneError
+from glowsim.live import edits, helping
+from glowsim.live.boards import place_of, room_for
+from glowsim.live.clearance import has_room
+from glowsim.live.edits import BoardAt
+from glowsim.live.lane import SupersededError
+from glowsim.live.session import Session
+from glowsim.scene import read_scene
+from glowsim.scene.bodies import Drive
+from glowsim.transport.fit import misfits
+from glowsim.transport.plan import plan_of
+from glowsim.transport.prepared import PreparedProp
+
+LOW, HIGH = BoardAt(0, 0), BoardAt(0, 1)
+
+
+def _props():
+    spec = importlib.util.spec_from_file_location(
+        "live_props", Path(__file__).with_name("props.py")
+    )
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+KEPT = PreparedProp()
+"""Shared by all tests: the body is the same, and any number may ask at once."""
+
+
+@pytest.fixture
+def session(tmp_path):
+    """Return a session that has its first light; figures may still be on their way."""
+    session = Session(_props().write_scene(tmp_path), kept=KEPT)
+    stop = time.monotonic() + 60
+    while session.seen is None and time.monotonic() < stop:
+        time.sleep(0.01)
+    assert session.seen
+    assert session.error == ""
+    yield session
+    session.close()
+
+
+def test_drag_shows_drafts_and_the_release_a_full_answer(session):
+    assert session.wait()
+    assert session.rests
+    first = session.seen
+    assert first.full
+    session.drag(HIGH, 0, (3.0, 0.0, 40.0))
+    assert session.wait()
+    draft = session.seen
+    assert not draft.full
+    assert draft.light != first.light
+    assert draft.exposure_cd_m2 == first.exposure_cd_m2  # brighter must look brighter
+    figures = session.figures
+    session.release()
+    assert not session.rests
+    assert session.wait()
+    assert session.seen.full
+    assert session.rests
+    assert session.figures is not figures
+    assert session.now.light(HIGH).position_mm == (3.0, 0.0, 40.0)
+    # A draft is to be looked at: near the full answer, and not it.
+    count = 3 * session.seen.skin.stage.corner_count
+    two = [np.frombuffer(seen.light, "<f4")[:count] for seen in (draft, session.seen)]
+    assert np.linalg.norm(two[0] - two[1]) < 0.03 * np.linalg.norm(two[1])
+
+
+def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    session.drag(HIGH, 0, (2.345, 0.0, 41.26))
+    session.release()
+    assert session.wait()
+    path = session.save()
+    assert path.name == "bud-live.toml"
+
+    def printed(*words):
+        result = CliRunner().invoke(cli, [*words, "--json"])
+        assert result.exit_code == 0, result.output
+        return json.loads(result.output)
+
+    ours = json.loads(json.dumps(session.figures.as_json()))
+    glow = printed("glow", str(path), "--no-pictures")
+    heat = printed("heat", str(path), "--no-picture")
+    del glow["files"], heat["files"], heat["cautions"]
+    assert ours["glow"] == glow
+    assert ours["power"] == printed("power", str(path))
+    assert ours["heat"] == heat
+
+
+def test_photo_is_the_one_glow_takes(session, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    session.do("room", lambda prop: edits.in_room(prop, illuminance_lx=35.0))
+    path = session.save()
+    picture = tmp_path / "photo.png"
+    picture.write_bytes(
+        session.photo((400, 300), 25.0, 12.0)
+    )  # the angles of a scene that says none
+    result = CliRunner().invoke(cli, ["glow", str(path), "--size", "400x320"])
+    assert result.exit_code == 2 or result.exit_code == 0
+    result = CliRunner().invoke(cli, ["glow", str(path), "--size", "480x360"])
+    assert result.exit_code == 0, result.output
+    picture.write_bytes(session.photo((480, 360), 25.0, 12.0))  # a scene's view if it says none
+    ours, theirs = Image.open(picture), Image.open(tmp_path / "bud-live-glow" / "photo.png")
+    assert np.array_equal(np.asarray(ours), np.asarray(theirs))
+
+
+@pytest.mark.parametrize(
+    "wanted", [(40, 0, 30), (0, 0, 200), (0, -90, 5), (0, 0, 11), (10, 10, 33)]
+)
+def test_a_board_stays_inside_and_clear_of_the_other(session, wanted):
+    session.drag(HIGH, 0, wanted)
+    session.release()
+    shape, around = room_for(session.now, HIGH, session.problems[0], session.catalogue())
+    assert has_room(shape, around)
+    problem = PreparedProp().problem(plan_of(session.file()), 0)
+    assert [m for m in misfits(problem) if m.blocks] == []
+
+
+def test_a_board_slides_along_the_wall(session):
+    session.drag(HIGH, 0, (25.0, 0.0, 25.0))
+    session.release()
+    x, y, z = session.now.light(HIGH).position_mm
+    assert x > 4.0
+    assert z > 15.0
+    session.drag(HIGH, 0, (25.0, 0.0, 45.0))
+    session.release()
+    higher = session.now.light(HIGH).position_mm
+    assert higher[2] > z + 5.0
+    assert higher[0] < x  # the spike is narrower up there
+    assert y == pytest.approx(0.0, abs=0.5)
+
+
+def test_typed_numbers(session):
+    session.type_number(HIGH, "height_mm", 36.0)
+    session.type_number(HIGH, "from_axis_mm", 3.0)
+    place = place_of(session.now.light(HIGH).position_mm, session.problems[0])
+    assert place.height_mm == pytest.approx(36.0, abs=0.06)
+    assert place.from_axis_mm == pytest.approx(3.0, abs=0.06)
+    session.nudge(HIGH, (0.0, 0.0, -0.1))
+    assert session.now.light(HIGH).position_mm[2] == pytest.approx(35.9)
+
+
+def test_every_step_can_be_undone_and_done_again(session):
+    first = session.now
+    session.nudge(HIGH, (0, 0, 1))
+    session.turn(HIGH, (1, 0, 0))
+    session.do("switch", lambda prop: edits.switched(prop, LOW))
+    session.do("colour", lambda prop: edits.driven(prop, "all", Drive(red=0.1, green=0.5, blue=0)))
+    session.double(HIGH)
+    session.do("remove", lambda prop: edits.removed(prop, LOW))
+    last = session.now
+    assert len(last.scene.bodies[0].lights) == 2
+    steps = 0
+    while session.undo_words:
+        session.undo()
+        steps += 1
+    assert steps == 6
+    assert session.now == first
+    while session.redo_words:
+        session.redo()
+    assert session.now == last
+
+
+def test_switching_off_and_on_keeps_how_a_board_was_driven(session):
+    drive = session.now.light(LOW).drive
+    session.do("off", lambda prop: edits.switched(prop, LOW))
+    assert session.now.light(LOW).drive.red == 0
+    session.do("on", lambda prop: edits.switched(prop, LOW))
+    assert session.now.light(LOW).drive == drive
+
+
+def test_saving_keeps_comments_and_the_old_file(session):
+    before = session.path.read_text()
+    old = session.path
+    session.nudge(HIGH, (0, 0, 2))
+    session.add(0, "rgb_5050_18ma")
+    path = session.save()
+    text = path.read_text()
+    assert old.read_text() == before
+    for comment in ("# A bud for tests.", "# a street", "# on the plate"):
+        assert comment in text
+    assert read_scene(path).scene == session.now.scene
+    assert not session.unsaved
+    session.nudge(HIGH, (0, 0, -1))
+    assert session.save() == path  # its own file is written over
+
+
+def test_a_file_changed_by_an_editor_is_noticed(session):
+    text = session.path.read_text()
+    session.path.write_text(text.replace("illuminance_lx = 20", "illuminance_lx = 60"))
+    session.look_at_file()
+    assert session.now.scene.room.illuminance_lx == 60
+    session.nudge(HIGH, (0, 0, 1))
+    session.path.write_text(text)
+    session.look_at_file()
+    assert session.file_changed
+    with pytest.raises(SceneError, match="changed by another program"):
+        session.save(over=True)
+    assert session.path.read_text() == text
+    mine = session.now
+    session.keep_both()
+    assert session.path.name == "bud-live.toml"
+    assert session.now == mine
+
+
+def test_a_broken_file_is_told_with_its_line_and_loses_nothing(session):
+    before = session.now
+    session.path.write_text(session.path.read_text().replace("upholstery", "upholstry"))
+    session.look_at_file()
+    assert "line 11" in session.error
+    assert "did you mean" in session.error
+    assert session.now == before
+
+
+def test_tries_outlive_the_session(session):
+    session.nudge(HIGH, (0, 0, 3))
+    kept = session.now
+    session.keep_try("3 up", 25.0, 12.0)
+    session.nudge(HIGH, (0, 0, 3))
+    again = Session(session.path)
+    (one,) = again.tries.kept
+    assert one.words == "3 up"
+    assert again.tries.picture(one.number).read_bytes().startswith(b"\x89PNG")
+    again.go_back(one)
+    assert again.now.scene == kept.scene
+    again.close()
+
+
+def test_where_light_would_help_and_a_board_put_there(session):
+    session.do("remove", lambda prop: edits.removed(prop, HIGH))
+    assert session.wait()
+    before = session.figures.evenness("bud").off_by
+    found = helping.hints(session, 0)
+    assert found.points_mm[0, 2] > 35  # the tip is dark
+    at = session.add(0, "rgb_5050_18ma")
+    helping.to_best_place(session, at)
+    assert session.wait()
+    assert session.figures.evenness("bud").off_by < before
+    problem = PreparedProp().problem(plan_of(session.file()), 0)
+    assert [m for m in misfits(problem) if m.blocks] == []
+
+
+def test_places_are_found_in_the_background_and_can_be_given_up(session):
+    before = session.now
+
+    def given_up(words):
+        raise SupersededError
+
+    with pytest.raises(SupersededError):
+        helping.find_places(session, 0, 1, given_up)
+    assert session.now == before
+
+
+def test_what_was_not_saved_outlives_a_crash(session):
+    session.nudge(HIGH, (0, 0, 3))
+    kept = session.now
+    session.close()  # as far as the disk can tell, killed
+    again = Session(session.path, kept=KEPT)
+    assert again.left_over is not None
+    again.take_left_over(True)
+    assert again.now.scene == kept.scene
+    again.save()
+    again.close()
+    assert Session(session.path, kept=KEPT, begun=False).left_over is None
+
+
+def test_a_scene_that_is_wrong_is_refused_with_its_line(tmp_path):
+    wrong = _props().SCENE.replace("position_mm = [0, 0, 34]", 'position_mm = "there"')
+    with pytest.raises(SceneError, match=r"line 2\d: bodies\[0\].lights\[1\].position_mm"):
+        Session(_props().write_scene(tmp_path, wrong))
