@@ -19,7 +19,7 @@ ROOMS = {
     "geometry": 2,
     "transport": 3,
     **dict.fromkeys(("findings", "pictures", "electrics"), 4),
-    "decisions": 5,
+    **dict.fromkeys(("calibration", "decisions"), 5),
     "buildsheet": 6,
     **dict.fromkeys(("cli", "workbench"), 7),
 }
