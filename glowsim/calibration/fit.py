@@ -22,7 +22,7 @@ MOST_STEP = 0.8
 ROUNDS = 2
 """Times that the covariance is found again where the search ended."""
 STEPS = 30
-NEAR = 1e-4
+NEAR = 1e-3
 APART = 0.2
 """Ends of the search that lie so far apart show a valley that has no floor."""
 

@@ -12,6 +12,7 @@ from glowsim.calibration.bench import Bench, base_of, prior_of
 from glowsim.calibration.fit import APART, Fitted, apart, fit
 from glowsim.calibration.forward import Series
 from glowsim.calibration.readings import ReadingsFile
+from glowsim.calibration.surface import SurfaceSeries
 from glowsim.catalogue import Material
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BANDS
@@ -22,6 +23,8 @@ SPLIT = 0.05
 """The same for photo and card against piles (alarm B), over all bands."""
 UNKNOWN = 0.7
 """A deviation that is still this share of what was believed before was hardly learnt."""
+MOST_REFINED = 3
+"""Times that cells may be made finer, each with a new fit."""
 STRANGE = 2.5
 """Deviations from which a reading is named."""
 Report = Callable[[str], None]
@@ -88,6 +91,12 @@ def learn(file: ReadingsFile, report: Report = lambda text: None) -> Learnt:
 def _band(name: str, series: list[Series], base: Material, count: int) -> LearntBand:
     prior = prior_of(base, BANDS.index(name))
     fitted = fit(series, prior)
+    surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
+    for _ in range(MOST_REFINED):
+        refined = [one.piece.refine(fitted.optics) for one in surfaces]
+        if not any(refined):
+            break
+        fitted = fit(series, prior)
     alarms = []
     if fitted.chance < UNLIKELY:
         alarms.append(_not_belonging(fitted))

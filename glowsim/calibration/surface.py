@@ -52,7 +52,7 @@ class SurfaceSeries:
         if self._slow is None or np.abs(self._slow[0] - optics.logarithms).max() > REFRESH:
             self._slow = optics.logarithms, moved_by(self.piece, self.weights, optics)
         apart = self.along_mm[:, None] - self.along_mm[None]
-        sd = COARSE_ERROR if self._too_coarse(optics) else MODEL_ERROR
+        sd = COARSE_ERROR if self.piece.too_coarse(optics) else MODEL_ERROR
         own = self.own + sd**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
         shared = self.shared | self._slow[1]
         shared[f"{self.name} scale"] = np.full(len(self.measured), FREE)
@@ -62,12 +62,9 @@ class SurfaceSeries:
             shared[f"{self.name} length"] = LENGTH_ERROR * slope * self.along_mm
         return Doubts(own, shared)
 
-    def _too_coarse(self, optics: Optics) -> bool:
-        return self.piece.cell_mm * (optics.mu_a_per_mm + optics.mu_s_reduced_per_mm) > 1.2
-
     def cautions(self, optics: Optics) -> tuple[str, ...]:
         """Return whether the piece is too big for so dense a material."""
-        if not self._too_coarse(optics):
+        if not self.piece.too_coarse(optics):
             return ()
         return (
             f"{self.name}: so dense a material is followed too coarsely in a piece of this size, "
@@ -94,9 +91,7 @@ def photo_series(photo: Photo, piece: TestPiece, name: str) -> SurfaceSeries:
     }
     own = np.diag(np.full(len(share), photo.reading_error**2))
     labels = tuple(f"{a:.0f} mm along" for a in along)
-    return SurfaceSeries(
-        piece, name, labels, measured, np.array(weights), along, own, shared, photo.shift_mm
-    )
+    return SurfaceSeries(piece, name, labels, measured, weights, along, own, shared, photo.shift_mm)
 
 
 def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:
@@ -104,7 +99,9 @@ def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:
     skin = piece.skin
     points = np.array(lux.at_mm, dtype=float)
     weights = _weights(skin, points, np.ones(len(skin.area), dtype=bool), lux.head_diameter_mm / 2)
-    far = 1e3 * np.arange(len(points))  # places of their own: no smooth error between them
+    far = np.linspace(
+        0.0, 1e3 * len(points), len(points)
+    )  # places of their own: no smooth error between them
     own = np.eye(len(points)) * lux.reading_error**2
     labels = tuple(f"at ({x:g}, {y:g}, {z:g})" for x, y, z in lux.at_mm)
     return SurfaceSeries(piece, name, labels, np.log(np.array(lux.reading)), weights, far, own, {})
