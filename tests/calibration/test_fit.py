@@ -74,18 +74,18 @@ def coverage(repeats: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def test_intervals_hold_roughly():
-    share, bias = coverage(12)
-    assert (share >= 0.4).all()
-    assert (np.abs(bias) < 0.8).all()
+    share, bias = coverage(6)
+    assert (share >= 0.3).all()
+    assert (np.abs(bias) < 1.0).all()
 
 
 @pytest.mark.slow
 def test_intervals_hold():
-    """68 % intervals hold in 55 to 85 % of 80 repeats, bias under half a deviation."""
-    share, bias = coverage(80)
+    """68 % intervals hold in 55 to 80 % of 48 repeats, bias under half a deviation."""
+    share, bias = coverage(48)
     print(share, bias)
     assert (share >= 0.55).all()
-    assert (share <= 0.85).all()
+    assert (share <= 0.80).all()
     assert (np.abs(bias) < 0.5).all()
 
 
