@@ -16,7 +16,7 @@ from glowsim.cli.calibrate import command
 from glowsim.errors import ReadingsError
 from glowsim.scene import parse_scene
 from glowsim.transport.plan import plan_of
-from tests.support.readings import file_of
+from tests.support.readings import HEAD, file_of, piles
 
 DEMO = Path(__file__).parents[2] / "scenes" / "readings" / "white_foam.toml"
 TRUTH = {"red": (0.00192, 0.28), "green": (0.00352, 0.28), "blue": (0.01232, 0.28)}
@@ -62,12 +62,14 @@ def series(folder, *tables):
 
 
 def test_slopes_are_those_of_the_solver(folder):
+    """To half a percent of the light over a step: the first flight is cut into pieces by the
+    densest of the bands that are solved together."""
     (one,) = series(folder, LUX)
     at = Optics(0.0022, 0.4, 0.65, 1.0)
     here = one.foreseen(at)
     for number, step in enumerate(0.1 * np.eye(2)):
         there = one.foreseen(at.at(at.logarithms + step)).value
-        assert (there - here.value) / 0.1 == pytest.approx(here.slope[:, number], abs=1e-3)
+        assert (there - here.value) / 0.1 == pytest.approx(here.slope[:, number], abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -124,9 +126,9 @@ def test_demo_by_piles_and_card_and_a_scene_that_uses_it(tmp_path, capsys):
 
 def test_nothing_is_written_while_an_alarm_rings(tmp_path):
     readings = tmp_path / "foam.toml"
-    text = DEMO.read_text(encoding="utf-8").replace("[281, 19.6, 1.73]", "[281, 19.6, 12.0]")
-    readings.write_text(text[: text.index("[[photos]]")], encoding="utf-8")
-    with pytest.raises(ReadingsError, match="blue: no one material explains these readings"):
+    text = HEAD + piles([10, 20, 30, 50], [0.337, 0.13, 0.0503, 0.06 / 1.3])
+    readings.write_text(text, encoding="utf-8")
+    with pytest.raises(ReadingsError, match="green: no one material explains these readings"):
         command.main([str(readings), "--out", str(tmp_path / "out")], standalone_mode=False)
     assert [file.name for file in (tmp_path / "out").iterdir()] == ["page.png"]
 
