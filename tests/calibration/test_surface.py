@@ -147,12 +147,3 @@ def test_photo_and_card_find_both():
     assert one.alarms == ()
     assert (np.abs(off) < 2 * one.fitted.sd).all()
     assert one.fitted.sd[1] < 0.25
-
-
-@pytest.mark.slow
-def test_a_photo_read_from_the_wrong_end_rings():
-    file = only("photos", "cards", "piles")
-    photo = file.bench.photos[0]
-    turned = photo.model_copy(update={"values": photo.values[::-1]})
-    bench = file.bench.model_copy(update={"photos": (turned,)})
-    assert learn(ReadingsFile(bench, file.toml, file.folder)).alarms != ()
