@@ -4,6 +4,7 @@
     ├── SceneError      the scene file: a key, a value, a name
     ├── GeometryError   a mesh or a shape that cannot be made right
     ├── MaterialError   the catalogue, or an entry of the user's own
+    ├── ReadingsError   readings of a test piece: a key, a value, or all of them together
     ├── SolveError      light transport could not be computed
     └── PictureError    a picture could not be drawn or written
 
@@ -50,6 +51,10 @@ class GeometryError(GlowsimError):
 
 class MaterialError(GlowsimError):
     """A catalogue entry is wrong or missing."""
+
+
+class ReadingsError(GlowsimError):
+    """Readings of a test piece are wrong, or no one material explains them."""
 
 
 class SolveError(GlowsimError):

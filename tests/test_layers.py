@@ -18,7 +18,7 @@ ROOMS = {
     "geometry": 2,
     "transport": 3,
     **dict.fromkeys(("findings", "pictures", "electrics"), 4),
-    "decisions": 5,
+    **dict.fromkeys(("calibration", "decisions"), 5),
     "buildsheet": 6,
     "live": 7,
     "cli": 8,

@@ -20,6 +20,7 @@ COMMANDS = {
     "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
     "heat": "How warm each buried board gets, how soon, and what it bears.",
     "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
+    "calibrate": "Learn a material from readings of a test piece: an entry of your own.",
     "catalogue": "List materials, coats, boards, batteries and wires with their sources.",
     "schema": "Print the JSON Schema of scene files, for editors.",
 }

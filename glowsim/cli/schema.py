@@ -14,8 +14,14 @@ from glowsim.scene import scene_schema
     epilog="Example:\n\n  glowsim schema > glowsim-scene.schema.json\n\n"
     "and put as first line of a scene:  #:schema glowsim-scene.schema.json",
 )
-def command() -> None:
+@click.option("--readings", is_flag=True, help="That of readings files for `calibrate` instead.")
+def command(readings: bool) -> None:
     """Print the JSON Schema of scene files, for editors that complete and check TOML."""
+    if readings:
+        from glowsim.calibration.readings import readings_schema
+
+        print_json(readings_schema())
+        return
     schema = scene_schema()
     own = (("materials", Material), ("coats", Coat), ("boards", Board), ("batteries", Battery))
     for key, model in own:

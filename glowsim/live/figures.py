@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from glowsim.electrics.as_wired import as_tried
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, PowerReport, power_report
 from glowsim.electrics.power_words import hours_words
@@ -74,7 +75,7 @@ def _named(rows: Any, body: str) -> Any:
 
 def judged(glow: SurfaceGlow, scene_file: SceneFile) -> Figures:
     """Return the findings of a full answer."""
-    return Figures(findings=findings_of(glow, scene_file.scene))
+    return Figures(findings=findings_of(as_tried(glow, scene_file), scene_file.scene))
 
 
 def with_power(figures: Figures, scene_file: SceneFile) -> Figures:

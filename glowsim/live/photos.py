@@ -7,7 +7,7 @@ from io import BytesIO
 
 from PIL import Image, ImageDraw
 
-from glowsim.electrics.power import Electrics
+from glowsim.electrics.as_wired import as_tried
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures import Studio
@@ -28,9 +28,7 @@ def studio_of(
 ) -> Studio:
     """Return a studio for a prop as its wires let it be, seen from the given angles [deg]."""
     scene = scene_file.scene
-    glow = kept.glow(plan_of(scene_file))
-    if scene.power is not None or scene.wiring is not None:
-        glow = Electrics(scene_file).wired(glow)[0]
+    glow = as_tried(kept.glow(plan_of(scene_file)), scene_file)
     view = scene.view.model_copy(update={"azimuth_deg": azimuth, "elevation_deg": elevation})
     return Studio(glow, scene.model_copy(update={"view": view}))
 

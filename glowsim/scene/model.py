@@ -71,6 +71,8 @@ class Scene(Strict):
     view: View = View()
     findings: Thresholds = Thresholds()
     heat: Heat = Heat()
+    materials_from: tuple[Annotated[str, Field(min_length=1, max_length=1000)], ...] = ()
+    """Files of own materials, such as `calibrate` writes; a relative path starts at the scene."""
     materials: Entries = Field(default_factory=dict)
     """The user's own volume materials; the catalogue checks them."""
     coats: Entries = Field(default_factory=dict)

@@ -34,6 +34,8 @@ class SceneFile:
     written_light: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
     """By number of the body, the number that each of its lights has in the file, where lights
     along a path have been taken apart."""
+    material_files: tuple[TomlText, ...] = ()
+    """The files of `materials_from`; their entries stand among the scene's own."""
 
     @property
     def stem(self) -> str:
@@ -82,13 +84,41 @@ def read_scene(path: str | os.PathLike[str]) -> SceneFile:
     """Read and validate a scene file. Raises SceneError naming every fault with its line."""
     file = Path(path)
     toml = read_toml(file, SceneError)
-    return SceneFile(validate(Scene, toml, SceneError), toml, file.resolve().parent)
+    return _scene_file(toml, file.resolve().parent)
 
 
 def parse_scene(text: str, name: str = "scene", folder: Path | None = None) -> SceneFile:
     """Validate a scene given as text. Raises SceneError naming every fault with its line."""
     toml = parse_toml(text, name, SceneError)
-    return SceneFile(validate(Scene, toml, SceneError), toml, folder or Path.cwd())
+    return _scene_file(toml, folder or Path.cwd())
+
+
+def _scene_file(toml: TomlText, folder: Path) -> SceneFile:
+    """Validate a scene; what its files of materials hold comes before its own entries."""
+    scene = validate(Scene, toml, SceneError)
+    texts = []
+    entries: dict[str, Any] = {}
+    for number, name in enumerate(scene.materials_from):
+        at: KeyPath = ("materials_from", number)
+        try:
+            text = read_toml(folder / name, SceneError)
+        except SceneError as problem:
+            raise SceneError(f"{toml.where(at)}: {problem}") from None
+        if list(text.data) != ["materials"] or not _are_tables(text.data["materials"]):
+            raise SceneError(
+                f"{toml.where(at)}: {name} must hold tables [materials.NAME] and nothing else"
+            )
+        if twice := sorted(entries.keys() & text.data["materials"].keys()):
+            raise SceneError(f"{toml.where(at)}: '{twice[0]}' stands in an earlier file already")
+        entries |= text.data["materials"]
+        texts.append(text)
+    if entries:
+        scene = scene.model_copy(update={"materials": entries | scene.materials})
+    return SceneFile(scene, toml, folder, tuple(texts))
+
+
+def _are_tables(value: Any) -> bool:
+    return isinstance(value, dict) and all(isinstance(entry, dict) for entry in value.values())
 
 
 def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
@@ -97,7 +127,9 @@ def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
     Raises SceneError if the file exists or cannot be written.
     """
     file = Path(path)
-    text = tomlkit.dumps(_without_none(scene.model_dump(exclude_defaults=True)))
+    # Entries from files stand among the scene's own by now: it holds together wherever it goes.
+    written = scene.model_dump(exclude_defaults=True, exclude={"materials_from"})
+    text = tomlkit.dumps(_without_none(written))
     if file.exists():
         raise SceneError(f"{file}: exists already and is left alone; choose another name")
     try:

@@ -70,6 +70,8 @@ def catalogue_of(scene_file: SceneFile) -> Catalogue:
 
     What the file says counts for messages alone. Raises MaterialError naming what is wrong.
     """
+    for text in scene_file.material_files:
+        load_catalogue(text)  # a fault is named in its own file
     scene = scene_file.scene
     own = {name: getattr(scene, name) for name in ("materials", "coats", "boards", "batteries")}
     return load_catalogue(scene_file.toml, own)

@@ -1,0 +1,162 @@
+"""The likeliest coefficients of one band, and how well they are known.
+
+Maximum a posteriori on ln mu_a and ln mu_s': damped Gauss-Newton, a log-normal prior, three
+starts. What makes readings err together stands in their covariance (it is linear in the logarithms
+of the signals), so that only the two coefficients are sought.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import chi2
+
+from glowsim.calibration.forward import Optics, Series, covariance, labels, measured, together
+from glowsim.geometry.mesh import FloatArray
+
+STARTS = ((0.0, 0.0), (1.1, -1.1), (-1.1, 1.1))
+"""Where the search begins, about what is believed before: along the valley of equal decay."""
+MOST_STEP = 0.8
+ROUNDS = 2
+"""Times that the covariance is found again where the search ended."""
+STEPS = 30
+NEAR = 1e-3
+APART = 0.2
+"""Ends of the search that lie so far apart show a valley that has no floor."""
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is believed before any reading: the optics, and the factors of one deviation.
+
+    sd : (2,) float, of ln mu_a and ln mu_s'
+    """
+
+    optics: Optics
+    sd: FloatArray
+
+    @property
+    def precision(self) -> FloatArray:
+        """Inverse covariance, (2, 2) float."""
+        return np.diag(1.0 / self.sd**2)
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What readings of one band say.
+
+    optics      : the likeliest;  covariance : (2, 2) float, of ln mu_a and ln mu_s'
+    information : (2, 2) float, what the readings alone add to the prior's precision
+    measured, foreseen : (m,) float, logarithms;  expected : (m, m) float, covariance between them
+    objective   : twice the distance from prior and readings; chi-square of m if all is well
+    spread      : how far apart the starts ended, in logarithms
+    """
+
+    prior: Prior
+    optics: Optics
+    covariance: FloatArray
+    information: FloatArray
+    labels: tuple[str, ...]
+    measured: FloatArray
+    foreseen: FloatArray
+    expected: FloatArray
+    objective: float
+    spread: float
+
+    @property
+    def sd(self) -> FloatArray:
+        """One standard deviation of ln mu_a and ln mu_s', (2,) float."""
+        return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def correlation(self) -> float:
+        """Between ln mu_a and ln mu_s'."""
+        return float(self.covariance[0, 1] / np.prod(self.sd))
+
+    @property
+    def chance(self) -> float:
+        """How likely readings lie so far from prior and model by chance."""
+        return float(chi2.sf(self.objective, len(self.measured)))
+
+    @property
+    def strangeness(self) -> FloatArray:
+        """How far each reading lies from what the others say, in deviations, (m,) float."""
+        inverse = np.linalg.inv(self.expected)
+        return inverse @ (self.measured - self.foreseen) / np.sqrt(np.diag(inverse))
+
+
+def fit(series: Sequence[Series], prior: Prior) -> Fitted:
+    """Return the likeliest coefficients; of three starts the end that fits best."""
+    ends = [_search(series, prior, np.array(start) + prior.optics.logarithms) for start in STARTS]
+    best = min(ends, key=lambda end: end[1])[0]
+    near = [end[0] for end in ends if end[1] - min(e[1] for e in ends) < 1.0]
+    spread = max(float(np.abs(end - best).max()) for end in near)
+    optics = prior.optics.at(best)
+    expected = covariance(series, optics)
+    value, slope = together(series, optics)
+    information = slope.T @ np.linalg.solve(expected, slope)
+    return Fitted(
+        prior,
+        optics,
+        np.asarray(np.linalg.inv(information + prior.precision), dtype=float),
+        information,
+        tuple(labels(series)),
+        measured(series),
+        value,
+        expected,
+        _objective(measured(series) - value, expected, best, prior),
+        spread,
+    )
+
+
+def _objective(residual: FloatArray, expected: FloatArray, at: FloatArray, prior: Prior) -> float:
+    pull = at - prior.optics.logarithms
+    fits = float(residual @ np.linalg.solve(expected, residual))
+    return fits + float(pull @ prior.precision @ pull)
+
+
+def _search(series: Sequence[Series], prior: Prior, start: FloatArray) -> tuple[FloatArray, float]:
+    """Return where Gauss-Newton ends, and the objective there."""
+    at, known = start, measured(series)
+    value, slope = together(series, prior.optics.at(at))
+    score = np.inf
+    for _ in range(ROUNDS):
+        expected = covariance(series, prior.optics.at(at))
+        score = _objective(known - value, expected, at, prior)
+        for _ in range(STEPS):
+            weighted = np.linalg.solve(expected, slope)
+            pull = at - prior.optics.logarithms
+            downhill = weighted.T @ (known - value) - prior.precision @ pull
+            step = np.linalg.solve(weighted.T @ slope + prior.precision, downhill)
+            step *= min(1.0, MOST_STEP / max(float(np.abs(step).max()), 1e-12))
+            while True:
+                tried = at + step
+                new_value, new_slope = together(series, prior.optics.at(tried))
+                new_score = _objective(known - new_value, expected, tried, prior)
+                if new_score <= score or np.abs(step).max() < NEAR:
+                    break
+                step = 0.5 * step
+            if new_score > score:
+                break
+            at, value, slope, score = tried, new_value, new_slope, new_score
+            if np.abs(step).max() < NEAR:
+                break
+    return at, score
+
+
+def apart(one: Fitted, other: Fitted) -> float:
+    """Return the chance that two fits of different readings of one material differ so much.
+
+    Both start from the same prior P about t0 and end at t0 + C I (t - t0) + C noise, with I what
+    their readings say and C = (I + P)^-1. So their difference has the covariance
+    (C1 I1 - C2 I2) P^-1 (...)^T + C1 I1 C1 + C2 I2 C2 (derived, for small deviations).
+    """
+    drawn = one.covariance @ one.information - other.covariance @ other.information
+    believed = np.diag(one.prior.sd**2)
+    spread = drawn @ believed @ drawn.T
+    for fitted in (one, other):
+        spread += fitted.covariance @ fitted.information @ fitted.covariance
+    gap = one.optics.logarithms - other.optics.logarithms
+    return float(chi2.sf(float(gap @ np.linalg.solve(spread, gap)), 2))

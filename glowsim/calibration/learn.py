@@ -1,0 +1,149 @@
+"""Learn a material from a readings file: a fit in each band, and alarms that forbid to trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from glowsim.calibration.bench import Bench, base_of, prior_of
+from glowsim.calibration.fit import APART, Fitted, apart, fit
+from glowsim.calibration.forward import Series
+from glowsim.calibration.readings import ReadingsFile
+from glowsim.calibration.surface import SurfaceSeries
+from glowsim.catalogue import Material
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.problem import BANDS
+
+UNLIKELY = 0.01
+"""Chance below which readings do not belong together (alarm A)."""
+SPLIT = 0.05
+"""The same for photo and card against piles (alarm B), over all bands."""
+UNKNOWN = 0.7
+"""A deviation that is still this share of what was believed before was hardly learnt."""
+MOST_REFINED = 3
+"""Times that cells may be made finer, each with a new fit."""
+STRANGE = 2.5
+"""Deviations from which a reading is named."""
+Report = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class LearntBand:
+    """What was learnt in one band.
+
+    alarms : why it must not be taken as measured;  cautions : what to be careful about
+    series_ends : first reading of each series, and the one after its last
+    """
+
+    band: str
+    fitted: Fitted
+    alarms: tuple[str, ...]
+    cautions: tuple[str, ...]
+    series_ends: tuple[tuple[int, int], ...]
+
+    def knows(self, coefficient: int) -> bool:
+        """Whether readings told ln mu_a (0) or ln mu_s' (1) better than the catalogue did."""
+        return bool(self.fitted.sd[coefficient] < UNKNOWN * self.fitted.prior.sd[coefficient])
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """A material as readings have it.
+
+    base : the catalogue's entry it starts from;  bands : what was read, in order
+    """
+
+    file: ReadingsFile
+    base: Material
+    bands: tuple[LearntBand, ...]
+
+    @property
+    def alarms(self) -> tuple[str, ...]:
+        """All alarms; none may ring if the entry is to be trusted."""
+        return tuple(f"{one.band}: {alarm}" for one in self.bands for alarm in one.alarms)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """All cautions, each once."""
+        every = [f"{one.band}: {text}" for one in self.bands for text in one.cautions]
+        return tuple(dict.fromkeys(every))
+
+
+def learn(file: ReadingsFile, report: Report = lambda text: None) -> Learnt:
+    """Return what the readings say of each band that was read.
+
+    Raises ReadingsError for readings that cannot be used, and what a scene's solve may raise.
+    """
+    base = base_of(file)
+    bench = Bench(file, base)
+    names = bench.bands()
+    bands = []
+    for name in names:
+        series = bench.series(name, report)
+        report(f"fitting {name}")
+        bands.append(_band(name, series, base, len(names)))
+    return Learnt(file, base, tuple(bands))
+
+
+def _band(name: str, series: list[Series], base: Material, count: int) -> LearntBand:
+    prior = prior_of(base, BANDS.index(name))
+    fitted = fit(series, prior)
+    surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
+    for _ in range(MOST_REFINED):
+        refined = [one.piece.refine(fitted.optics) for one in surfaces]
+        if not any(refined):
+            break
+        fitted = fit(series, prior)
+    alarms = []
+    if fitted.chance < UNLIKELY:
+        alarms.append(_not_belonging(fitted))
+    halves = [[one for one in series if one.profile == side] for side in (True, False)]
+    if all(halves):
+        photo, piles = (fit(half, prior) for half in halves)
+        if apart(photo, piles) < SPLIT / count:
+            alarms.append(_split(photo, piles))
+    cautions = [text for one in series for text in one.cautions(fitted.optics)]
+    if fitted.spread > APART:
+        cautions.append(
+            "two quite different materials explain these readings equally well; another kind of "
+            "reading would tell them apart"
+        )
+    ends = [0, *np.cumsum([len(one.measured) for one in series]).tolist()]
+    return LearntBand(name, fitted, tuple(alarms), tuple(cautions), tuple(pairwise(ends)))
+
+
+def _not_belonging(fitted: Fitted) -> str:
+    """Say that no one material explains the readings, and which one stands out."""
+    strange = fitted.strangeness
+    worst = int(np.abs(strange).argmax())
+    text = "no one material explains these readings"
+    if abs(strange[worst]) < STRANGE:
+        return f"{text}, and no single one is to blame"
+    side = "brighter" if strange[worst] > 0 else "darker"
+    return (
+        f"{text}: '{fitted.labels[worst]}' is {side} than the others allow "
+        f"({abs(strange[worst]):.1f} deviations); read it again, or leave it out"
+    )
+
+
+def _split(photo: Fitted, piles: Fitted) -> str:
+    def words(fitted: Fitted) -> str:
+        o = fitted.optics
+        return f"mu_a {o.mu_a_per_mm:.2g}, mu_s' {o.mu_s_reduced_per_mm:.2g} per mm"
+
+    return (
+        f"photo and card say another material ({words(photo)}) than the piles ({words(piles)}); "
+        "check the paper beside the piece, stray light in the photo, a skin on the piece and the "
+        "reading of the bare hole"
+    )
+
+
+def ellipse(centre: FloatArray, covariance: FloatArray, points: int = 90) -> FloatArray:
+    """Return the outline that holds 68 % of a two-dimensional normal, (points, 2) float."""
+    turn = np.linspace(0.0, 2.0 * np.pi, points)
+    root = np.linalg.cholesky(covariance)
+    radius = float(np.sqrt(-2.0 * np.log(1.0 - 0.6827)))
+    return centre + radius * np.column_stack([np.cos(turn), np.sin(turn)]) @ root.T

@@ -1,0 +1,193 @@
+"""A lit test piece: brightness along its surface by the quick solver, with slopes.
+
+The three bands of one solve carry (mu_a, mu_s'), (mu_a e^h, mu_s') and (mu_a, mu_s' e^h), so that
+slopes cost nothing; everything else in the piece keeps the optics of the band that was read.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from glowsim.calibration.forward import INDEX_DOUBT, Optics
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.optics.emission import MATT
+from glowsim.transport.kept import Kept
+from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import BARE, BodyProblem, Kind, Medium
+from glowsim.transport.sizes import cell_for_mm
+
+SLOPE = 0.1
+"""Step h of a slope, in the logarithm."""
+DEPTH_MM = 1.0
+"""What lights may stand deeper or less deep than drawn."""
+CELL_IN_LENGTHS = 0.8
+"""Longer cells bias mu_s': by -0.43 in its logarithm at 2.5 mm where a length is 1.4 mm."""
+FINEST_CELLS = 120_000
+"""A piece is not cut into more cells, whatever its material."""
+
+
+@dataclass(frozen=True)
+class Skin:
+    """Faces seen from the room.
+
+    centre, normal : (k, 3) float;  index : (k,) float, behind a bare face, or MATT
+    """
+
+    centre: FloatArray
+    normal: FloatArray
+    area: FloatArray
+    index: FloatArray
+
+
+class TestPiece:
+    """One body of a scene, in one band, of a material whose coefficients are asked for.
+
+    Not safe for several threads.
+    """
+
+    __test__ = False
+
+    def __init__(
+        self, problem: BodyProblem, material: str, band: int, weight: FloatArray, start: Optics
+    ) -> None:
+        """Keep `problem` ready.
+
+        weight : (lights,) float, flux of each light in the band;  start : sets the cells
+        """
+        self.material, self.band, self.weight = material, band, weight
+        self.problem = self._one_band(problem)
+        self._finest = cell_for_mm([s for s in problem.solids if s is not None], FINEST_CELLS)
+        self.cell_mm = self._cell_for(start)
+        self.prepared = PreparedProp(most=2)
+        self._kept: Kept[FloatArray] = Kept(64)
+
+    def _cell_for(self, optics: Optics) -> float:
+        """Return the cells for a material: a wall's own, or 0.8 transport lengths."""
+        if self.problem.wall_mm is not None:
+            return self.problem.cell_mm
+        wanted = CELL_IN_LENGTHS / (optics.mu_a_per_mm + optics.mu_s_reduced_per_mm)
+        return max(wanted, self._finest)
+
+    def refine(self, optics: Optics) -> bool:
+        """Take finer cells if a material needs them; return whether that changed anything."""
+        if not self.too_coarse(optics) or self._cell_for(optics) >= 0.99 * self.cell_mm:
+            return False
+        self.cell_mm = self._cell_for(optics)
+        return True
+
+    def too_coarse(self, optics: Optics) -> bool:
+        """Whether a cell is longer than a transport length of the material."""
+        return self.cell_mm * (optics.mu_a_per_mm + optics.mu_s_reduced_per_mm) > 1.0
+
+    @property
+    def skin(self) -> Skin:
+        """Return the faces on the room."""
+        p, walls = self.problem, self.problem.walls
+        scatters = np.array([m.kind == Kind.SCATTERS for m in p.media])[p.inside]
+        index = np.array([m.refractive_index for m in p.media])[p.inside]
+        bare = scatters & (p.coat == BARE)
+        faces = p.skin
+        return Skin(
+            walls.centroids[faces],
+            walls.normals[faces],
+            walls.areas_mm2[faces],
+            np.where(bare, index, MATT)[faces],
+        )
+
+    def exitance(self, optics: Optics, deeper_mm: float = 0.0) -> FloatArray:
+        """Return exitance of each face, for the optics and with either coefficient e^h larger.
+
+        (3, k) float, per lumen of the lights in the band. Raises SolveError.
+        """
+        key = f"{optics!r} {deeper_mm!r} {self.cell_mm!r}"
+        return self._kept.get(key, lambda: self._solved(optics, deeper_mm))
+
+    def _solved(self, optics: Optics, deeper_mm: float) -> FloatArray:
+        more = np.exp(SLOPE)
+        mu_a = optics.mu_a_per_mm * np.array([1.0, more, 1.0])
+        mu_s = optics.mu_s_reduced_per_mm * np.array([1.0, 1.0, more])
+
+        def learnt(medium: Medium) -> Medium:
+            if medium.name != self.material:
+                return medium
+            return replace(
+                medium,
+                mu_a_per_mm=mu_a,
+                mu_s_reduced_per_mm=mu_s,
+                g=optics.g,
+                refractive_index=optics.n,
+            )
+
+        problem = replace(
+            self.problem, media=tuple(map(learnt, self.problem.media)), cell_mm=self.cell_mm
+        )
+        emitters = problem.emitters
+        moved = replace(emitters, position=emitters.position + deeper_mm * emitters.direction)
+        response = self.prepared.quick(problem).respond(moved, problem.boards)
+        leaving = response.diffuse + response.direct
+        weighted = np.einsum("l,lbk->bk", self.weight / self.weight.sum(), leaving)
+        return np.asarray(weighted / problem.walls.areas_mm2[problem.skin], dtype=float)
+
+    def _one_band(self, problem: BodyProblem) -> BodyProblem:
+        """Return the problem with its band's optics in all three."""
+
+        def spread(value: FloatArray) -> FloatArray:
+            return np.full(3, value[self.band])
+
+        def medium(one: Medium) -> Medium:
+            back = None if one.reflectance is None else spread(one.reflectance)
+            return replace(
+                one,
+                mu_a_per_mm=spread(one.mu_a_per_mm),
+                mu_s_reduced_per_mm=spread(one.mu_s_reduced_per_mm),
+                reflectance=back,
+            )
+
+        layers = tuple(
+            replace(c, reflectance=spread(c.reflectance), transmittance=spread(c.transmittance))
+            for c in problem.layers
+        )
+        boards = tuple(
+            replace(b, front=spread(b.front), back=spread(b.back)) for b in problem.boards
+        )
+        media = tuple(map(medium, problem.media))
+        return replace(problem, media=media, layers=layers, boards=boards)
+
+
+@dataclass(frozen=True)
+class Signal:
+    """What weights on faces read: ln of it, its slopes, what depth and index do to it."""
+
+    value: FloatArray
+    slope: FloatArray
+
+
+def read_by(piece: TestPiece, weights: FloatArray, optics: Optics) -> Signal:
+    """Return the signals of places, each a sum over faces.
+
+    weights : (m, k) float
+    """
+    read = np.log(np.maximum(piece.exitance(optics) @ weights.T, 1e-300))
+    return Signal(read[0], (read[1:] - read[0]).T / SLOPE)
+
+
+def moved_by(piece: TestPiece, weights: FloatArray, optics: Optics) -> dict[str, FloatArray]:
+    """Return what lights deeper by DEPTH_MM and another index do to signals, (m,) float each."""
+    here = read_by(piece, weights, optics).value
+    other = replace(optics, n=optics.n + INDEX_DOUBT)
+    deeper = piece.exitance(optics, DEPTH_MM)[0] @ weights.T
+    return {
+        f"depth {piece.problem.name}": np.log(np.maximum(deeper, 1e-300)) - here,
+        "index": read_by(piece, weights, other).value - here,
+    }
+
+
+def nearest(skin: Skin, points: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return the face nearest to each point and its distance, (m,) int and (m,) float."""
+    gap = np.linalg.norm(points[:, None] - skin.centre[None], axis=2)
+    # A large face's centre may be far from a point on it: its half width is let off.
+    gap = np.maximum(gap - 0.6 * np.sqrt(skin.area), 0.0)
+    chosen = gap.argmin(axis=1)
+    return chosen, gap[np.arange(len(points)), chosen]

@@ -1,0 +1,143 @@
+"""Readings on the surface of a lit test piece: a photo's profile, a pressed light meter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from glowsim.calibration.forward import FREE, Doubts, Foreseen, Optics
+from glowsim.calibration.prop import Skin, TestPiece, moved_by, nearest, read_by
+from glowsim.calibration.readings import Lux, Photo
+from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.emission import luminance_shape
+
+MODEL_ERROR = 0.02
+"""Of the solver, smooth along the surface (against the reference solver on a 120 mm spike)."""
+SMOOTH_MM = 20.0
+LENGTH_ERROR = 0.01
+COARSE_ERROR = 0.10
+"""The same where cells are coarser than one transport length."""
+REFRESH = 0.3
+"""Change of a logarithm from which slow sensitivities are found again."""
+
+
+@dataclass
+class SurfaceSeries:
+    """Places on the surface of a piece.
+
+    weights  : (m, k) float, of the exitance of each face in each reading
+    along_mm : (m,) float, along a stretch;  own, shared : doubts of the instrument
+    """
+
+    piece: TestPiece
+    name: str
+    labels: tuple[str, ...]
+    measured: FloatArray
+    weights: FloatArray
+    along_mm: FloatArray
+    own: FloatArray
+    shared: dict[str, FloatArray]
+    shift_mm: float = 0.0
+    profile: bool = True
+    _slow: tuple[FloatArray, dict[str, FloatArray]] | None = field(default=None, init=False)
+
+    def foreseen(self, optics: Optics) -> Foreseen:
+        """Return what would be read, up to a scale."""
+        signal = read_by(self.piece, self.weights, optics)
+        return Foreseen(signal.value, signal.slope)
+
+    def doubts(self, optics: Optics) -> Doubts:
+        """Return instrument, solver, place, length, depth of the lights, index and scale."""
+        if self._slow is None or np.abs(self._slow[0] - optics.logarithms).max() > REFRESH:
+            self._slow = optics.logarithms, moved_by(self.piece, self.weights, optics)
+        apart = self.along_mm[:, None] - self.along_mm[None]
+        sd = COARSE_ERROR if self.piece.too_coarse(optics) else MODEL_ERROR
+        own = self.own + sd**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
+        shared = self.shared | self._slow[1]
+        shared[f"{self.name} scale"] = np.full(len(self.measured), FREE)
+        if self.shift_mm:
+            slope = np.gradient(self.foreseen(optics).value, self.along_mm)
+            shared[f"{self.name} shift"] = self.shift_mm * slope
+            shared[f"{self.name} length"] = LENGTH_ERROR * slope * self.along_mm
+        return Doubts(own, shared)
+
+    def cautions(self, optics: Optics) -> tuple[str, ...]:
+        """Return whether the piece is too big for so dense a material."""
+        if not self.piece.too_coarse(optics):
+            return ()
+        return (
+            f"{self.name}: so dense a material is followed too coarsely in a piece of this size, "
+            "and counts less; a smaller piece would tell more",
+        )
+
+
+def photo_series(photo: Photo, piece: TestPiece, name: str) -> SurfaceSeries:
+    """Return the series of a photo; raises ValueError for a stretch that is not on the surface."""
+    skin = piece.skin
+    start, end = np.array(photo.from_mm), np.array(photo.to_mm)
+    share = np.linspace(0.0, 1.0, len(photo.values))
+    points = start + share[:, None] * (end - start)
+    toward = np.array(photo.toward) / np.linalg.norm(photo.toward)
+    facing = skin.normal @ toward
+    weights = _weights(skin, points, facing > 0.05)
+    weights = weights * luminance_shape(np.clip(facing, 0.0, 1.0), n=skin.index)
+    measured = np.log(np.array(photo.values))
+    along = share * float(np.linalg.norm(end - start))
+    half = np.linspace(-1.0, 1.0, len(share)) ** 2
+    shared = {
+        f"{name} response": photo.response_error * (measured - measured.max()),
+        f"{name} vignetting": -photo.vignetting * half,
+    }
+    own = np.diag(np.full(len(share), photo.reading_error**2))
+    labels = tuple(f"{a:.0f} mm along" for a in along)
+    return SurfaceSeries(piece, name, labels, measured, weights, along, own, shared, photo.shift_mm)
+
+
+def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:
+    """Return the series of a pressed meter; raises ValueError for a place off the surface."""
+    skin = piece.skin
+    points = np.array(lux.at_mm, dtype=float)
+    weights = _weights(skin, points, np.ones(len(skin.area), dtype=bool), lux.head_diameter_mm / 2)
+    far = np.linspace(
+        0.0, 1e3 * len(points), len(points)
+    )  # places of their own: no smooth error between them
+    own = np.eye(len(points)) * lux.reading_error**2
+    labels = tuple(f"at ({x:g}, {y:g}, {z:g})" for x, y, z in lux.at_mm)
+    return SurfaceSeries(piece, name, labels, np.log(np.array(lux.reading)), weights, far, own, {})
+
+
+def _weights(
+    skin: Skin, points: FloatArray, seen: np.ndarray, radius_mm: float = 2.0
+) -> FloatArray:
+    """Return the weight of each face at each point, (m, k) float; each row adds up to 1."""
+    chosen, gap = nearest(skin, points)
+    if (worst := int(gap.argmax())) >= 0 and gap[worst] > 3.0:
+        place = ", ".join(f"{c:.3g}" for c in points[worst])
+        raise ValueError(f"the place ({place}) mm lies {gap[worst]:.2g} mm off the surface")
+    distance = np.linalg.norm(skin.centre[chosen][:, None] - skin.centre[None], axis=2)
+    near = seen & (distance <= np.maximum(radius_mm, 1.01 * np.sqrt(skin.area[chosen]))[:, None])
+    if not near.any(axis=1).all():
+        place = ", ".join(f"{c:.3g}" for c in points[int((~near.any(axis=1)).argmax())])
+        raise ValueError(f"the camera does not see the surface at ({place}) mm; check 'toward'")
+    # A straight line through the faces around the point, so that their places do not matter.
+    rows = []
+    for point, mine in zip(points, near, strict=True):
+        rows.append(_line_through(skin, point, mine))
+    return np.array(rows)
+
+
+def _line_through(skin: Skin, point: FloatArray, mine: np.ndarray) -> FloatArray:
+    """Return weights that give a plane through some faces' values, at a point."""
+    faces = np.flatnonzero(mine)
+    row = np.zeros(len(skin.area))
+    area = skin.area[faces] / skin.area[faces].sum()
+    row[faces] = area
+    away = skin.centre[faces] - point
+    centre = area @ away
+    spread = (away - centre).T @ (area[:, None] * (away - centre))
+    size = float(np.trace(spread))
+    if len(faces) >= 6 and size > 0:
+        ridge = spread + 0.05 * size * np.eye(3)
+        row[faces] -= area * ((away - centre) @ np.linalg.solve(ridge, centre))
+    return row

@@ -1,0 +1,146 @@
+"""`glowsim calibrate`: a material learnt from readings of a test piece."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from glowsim.cli.common import (
+    console,
+    json_option,
+    notice,
+    print_json,
+    progress_line,
+    short,
+    table_of,
+)
+
+if TYPE_CHECKING:
+    from glowsim.calibration.learn import Learnt
+
+
+@click.command(
+    name="calibrate",
+    epilog="Example:\n\n  glowsim calibrate scenes/readings/white_foam.toml\n\n"
+    'and in a scene:  materials_from = ["white_foam-learnt/my_foam.toml"]',
+)
+@click.argument("readings", type=click.Path(exists=False, dir_okay=False, path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the entry and its page.  [default: READINGS-learnt, here]",
+)
+@json_option
+def command(readings: Path, out: Path | None, as_json: bool) -> None:
+    """Learn a material from readings of a test piece: piles over a hole, a thick piece beside
+    white paper, brightness along a lit piece. Writes an entry that any scene can name, with its
+    range, and a page of pictures. Readings that do not belong together are named, and no entry is
+    written."""
+    from glowsim.calibration.entry import entry_toml
+    from glowsim.calibration.learn import learn
+    from glowsim.calibration.page import page
+    from glowsim.calibration.readings import read_readings
+    from glowsim.errors import ReadingsError
+    from glowsim.files import write_whole
+
+    file = read_readings(readings)
+    with progress_line() as tell:
+        learnt = learn(file, tell)
+        tell("drawing")
+        picture = page(learnt)
+    folder = out if out is not None else Path(f"{readings.stem}-learnt")
+    page_path = folder / "page.png"
+    entry_path = folder / f"{file.bench.name}.toml"
+    write_whole(page_path, lambda place: picture.save(place, "PNG"))
+    written = [page_path]
+    refused: ReadingsError | None = None
+    try:
+        write_whole(entry_path, entry_toml(learnt).encode())
+        written.append(entry_path)
+    except ReadingsError as problem:
+        refused = problem
+    if as_json:
+        print_json(_as_json(learnt, written))
+    else:
+        _print(learnt, written, entry_path if refused is None else None)
+    if refused is not None:
+        if entry_path.exists():
+            notice().print(
+                f"{entry_path} stands there from before and is left alone.", markup=False
+            )
+        raise refused
+
+
+def _print(learnt: Learnt, written: list[Path], entry: Path | None) -> None:
+    from glowsim.calibration.words import lines_of, tenth_mm
+
+    screen = console()
+    bench = learnt.file.bench
+    if bench.made:
+        screen.print("These readings were computed, not measured: an example.")
+    table = table_of(
+        f"{bench.name}, starting from {bench.material}",
+        ["band"],
+        ["mu_a per mm", "x/÷", "mu_s' per mm", "x/÷", "together", "to a tenth mm"],
+    )
+    for one in learnt.bands:
+        optics, sd = one.fitted.optics, one.fitted.sd
+        reach, low, high = tenth_mm(one)
+        table.add_row(
+            one.band,
+            f"{optics.mu_a_per_mm:.3g}",
+            f"{_factor(sd[0]):.2f}",
+            f"{optics.mu_s_reduced_per_mm:.3g}",
+            f"{_factor(sd[1]):.2f}",
+            f"{one.fitted.correlation:+.2f}",
+            f"{short(reach)} ({short(low)} to {short(high)})",
+        )
+    screen.print(table)
+    for line in lines_of(learnt):
+        screen.print(line, markup=False)
+    for caution in learnt.cautions:
+        screen.print(f"Careful: {caution}.", markup=False)
+    screen.print("Written:")
+    for path in written:
+        screen.print(f"  {path}", markup=False)
+    if entry is not None:
+        screen.print(f'In a scene: materials_from = ["{entry.as_posix()}"], ', markup=False, end="")
+        screen.print(
+            f'with the path as seen from the scene, and material = "{bench.name}"', markup=False
+        )
+
+
+def _factor(sd: float) -> float:
+    import math
+
+    return math.exp(float(sd))
+
+
+def _as_json(learnt: Learnt, written: list[Path]) -> dict[str, Any]:
+    from glowsim.calibration.words import lines_of, tenth_mm
+
+    return {
+        "name": learnt.file.bench.name,
+        "made": learnt.file.bench.made,
+        "bands": [
+            {
+                "band": one.band,
+                "mu_a_per_mm": one.fitted.optics.mu_a_per_mm,
+                "mu_s_reduced_per_mm": one.fitted.optics.mu_s_reduced_per_mm,
+                "covariance_of_logarithms": one.fitted.covariance.tolist(),
+                "chance": one.fitted.chance,
+                "tenth_mm": tenth_mm(one),
+                "readings": [
+                    {"reading": label, "deviations": float(off)}
+                    for label, off in zip(one.fitted.labels, one.fitted.strangeness, strict=True)
+                ],
+            }
+            for one in learnt.bands
+        ],
+        "words": lines_of(learnt),
+        "alarms": list(learnt.alarms),
+        "cautions": list(learnt.cautions),
+        "written": [str(path) for path in written],
+    }

@@ -1,0 +1,149 @@
+"""Readings on the surface of a lit piece, and the demo's readings from end to end."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from glowsim.calibration.bench import Bench, base_of
+from glowsim.calibration.forward import Optics
+from glowsim.calibration.learn import learn
+from glowsim.calibration.readings import ReadingsFile, read_readings
+from glowsim.cli.calibrate import command
+from glowsim.errors import ReadingsError
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
+from tests.support.readings import HEAD, file_of, piles
+
+DEMO = Path(__file__).parents[2] / "scenes" / "readings" / "white_foam.toml"
+TRUTH = {"red": (0.00192, 0.28), "green": (0.00352, 0.28), "blue": (0.01232, 0.28)}
+"""The demo's foam: 1.6 times the absorption and 0.7 times the scattering of the catalogue's."""
+BALL = """
+[[bodies]]
+name = "ball"
+shape = { kind = "orb", diameter_mm = 30 }
+material = "upholstery_foam_white"
+detail_mm = 2.5
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 5]
+"""
+PHOTO = """
+[[photos]]
+scene = "ball.toml"
+band = "green"
+from_mm = [15, 0, 0]
+to_mm = [0, 0, 15]
+toward = [1, 0, 1]
+values = [1, 2, 3, 4, 5]
+"""
+LUX = """
+[[lux]]
+scene = "ball.toml"
+band = "green"
+at_mm = [[15, 0, 0], [0, 0, 15]]
+reading = [100, 200]
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    place = tmp_path_factory.mktemp("bench")
+    (place / "ball.toml").write_text(BALL, encoding="utf-8")
+    return place
+
+
+def series(folder, *tables):
+    file = file_of(*tables, folder=folder)
+    return Bench(file, base_of(file)).series("green", lambda text: None)
+
+
+def test_slopes_are_those_of_the_solver(folder):
+    """To half a percent of the light over a step: the first flight is cut into pieces by the
+    densest of the bands that are solved together."""
+    (one,) = series(folder, LUX)
+    at = Optics(0.0022, 0.4, 0.65, 1.0)
+    here = one.foreseen(at)
+    for number, step in enumerate(0.1 * np.eye(2)):
+        there = one.foreseen(at.at(at.logarithms + step)).value
+        assert (there - here.value) / 0.1 == pytest.approx(here.slope[:, number], abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("table", "place", "words"),
+    [
+        (PHOTO, "photos[0]", "off the surface"),  # a chord of the ball runs inside it
+        (PHOTO.replace("[0, 0, 15]", "[15, 0, -0.1]").replace("15, 0, 0]", "14, 0, 5.5]")
+         .replace("[1, 0, 1]", "[-1, 0, 0]"), "photos[0]", "does not see"),
+        (LUX.replace("[0, 0, 15]", "[0, 0, 25]"), "lux[0]", "off the surface"),
+        (LUX + 'body = "cube"', "lux[0].body", "no body 'cube'"),
+        (LUX.replace("ball.toml", "resin.toml"), "lux[0].scene", "make the test piece of it"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_read_is_said(folder, table, place, words):
+    resin = BALL.replace("upholstery_foam_white", "pla_white")
+    (folder / "resin.toml").write_text(resin, encoding="utf-8")
+    with pytest.raises(ReadingsError) as fault:
+        series(folder, table)
+    assert place in str(fault.value)
+    assert words in str(fault.value)
+
+
+def only(*kinds: str, band: str = "green") -> ReadingsFile:
+    """Return the demo's readings of some kinds, in one band."""
+    file = read_readings(DEMO)
+    every = ("piles", "cards", "photos", "lux")
+    kept = {
+        kind: tuple(one for one in getattr(file.bench, kind) if kind in kinds and one.band == band)
+        for kind in every
+    }
+    return ReadingsFile(file.bench.model_copy(update=kept), file.toml, file.folder)
+
+
+def test_demo_by_piles_and_card_and_a_scene_that_uses_it(tmp_path, capsys):
+    readings = tmp_path / "foam.toml"
+    text = DEMO.read_text(encoding="utf-8")
+    readings.write_text(text[: text.index("[[photos]]")], encoding="utf-8")
+    command.main([str(readings), "--out", str(tmp_path / "out"), "--json"], standalone_mode=False)
+    told = json.loads(capsys.readouterr().out)
+    assert told["alarms"] == []
+    for one in told["bands"]:
+        off = np.log([one["mu_a_per_mm"], one["mu_s_reduced_per_mm"]]) - np.log(TRUTH[one["band"]])
+        assert (np.abs(off) < 2 * np.sqrt(np.diag(one["covariance_of_logarithms"]))).all()
+    assert (tmp_path / "out" / "page.png").stat().st_size > 10_000
+    scene = 'materials_from = ["out/my_foam.toml"]\n' + BALL.replace(
+        "upholstery_foam_white", "my_foam"
+    )
+    foam = plan_of(parse_scene(scene, folder=tmp_path)).catalogue.material("my_foam")
+    assert foam.confidence == "estimate"  # the demo is computed, and says so
+    assert "computed" in foam.source
+    assert foam.mu_s_reduced_factor < 1.2
+    assert foam.mu_a_per_mm[1] == pytest.approx(told["bands"][1]["mu_a_per_mm"], rel=1e-3)
+
+
+def test_nothing_is_written_while_an_alarm_rings(tmp_path):
+    readings = tmp_path / "foam.toml"
+    text = HEAD + piles([10, 20, 30, 50], [0.337, 0.13, 0.0503, 0.06 / 1.3])
+    readings.write_text(text, encoding="utf-8")
+    with pytest.raises(ReadingsError, match="green: no one material explains these readings"):
+        command.main([str(readings), "--out", str(tmp_path / "out")], standalone_mode=False)
+    assert [file.name for file in (tmp_path / "out").iterdir()] == ["page.png"]
+
+
+@pytest.mark.slow
+def test_photo_alone_does_not_find_absorption_and_says_so():
+    (one,) = learn(only("photos")).bands
+    assert not one.knows(0)
+    assert one.alarms == ()
+
+
+@pytest.mark.slow
+def test_photo_and_card_find_both():
+    (one,) = learn(only("photos", "cards")).bands
+    off = one.fitted.optics.logarithms - np.log(TRUTH["green"])
+    assert one.alarms == ()
+    assert (np.abs(off) < 2 * one.fitted.sd).all()
+    assert one.fitted.sd[1] < 0.25
