@@ -114,7 +114,7 @@ def _scene_file(toml: TomlText, folder: Path) -> SceneFile:
         texts.append(text)
     if entries:
         scene = scene.model_copy(update={"materials": entries | scene.materials})
-    return SceneFile(scene, toml, folder, tuple(texts))
+    return SceneFile(scene, toml, folder, material_files=tuple(texts))
 
 
 def _are_tables(value: Any) -> bool:

@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from glowsim.cli.main import cli
+from glowsim.cli.group import cli
 
 pytest.importorskip("selenium")
 from selenium import webdriver

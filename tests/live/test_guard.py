@@ -44,7 +44,11 @@ def test_the_printed_address_opens_the_page_and_its_cookie_the_rest():
     assert cookie.get_nonstandard_attr("SameSite") == "Strict"
 
 
-@pytest.mark.parametrize("query", ["", "?token=", "?token=guessed", f"?token={TOKEN[:-1]}"])
+@pytest.mark.parametrize(
+    "query",
+    ["", "?token=", "?token=guessed", f"?token={TOKEN[:-1]}"],
+    ids=["none", "empty", "guessed", "cut"],
+)
 def test_without_the_token_nothing_is_told(query):
     answer = browser().get(f"/{query}")
     assert answer.status_code == 403

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from glowsim.cli.main import cli
+from glowsim.cli.group import cli
 from glowsim.errors import SceneError
 from glowsim.live import edits, helping
 from glowsim.live.boards import place_of, room_for
