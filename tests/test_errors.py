@@ -59,5 +59,5 @@ def test_whatever_is_written_gets_an_answer(name, known):
 def test_every_error_of_the_project_is_one_of_a_family():
     own = [kind for kind in vars(errors).values() if isinstance(kind, type)]
     raised = [kind for kind in own if issubclass(kind, Exception)]
-    assert len(raised) == 6
+    assert len(raised) == 7
     assert all(issubclass(kind, GlowsimError) for kind in raised)

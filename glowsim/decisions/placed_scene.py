@@ -22,7 +22,7 @@ _KEYS = (
     "drive",
 )
 """Keys of a light that placing decides, in the order they are written."""
-_STAYS = ("direction",)
+_STAYS = ("direction", "position_mm")
 """Keys that are written even where they are what is taken without them."""
 
 

@@ -161,8 +161,8 @@ def test_reference_stands_beside_quick_and_goes_on(run, scene):
         (("--reference", "--noise", "0"), "0.0 is not in the range"),
         (("--reference", "--noise", "2%"), "'2%' is not a valid float"),
         (("--reference", "--time", "0"), "0.0 is not in the range"),
-        (("--noise", "0.05"), "add --reference, or leave them out"),
-        (("--resume",), "add --reference, or leave them out"),
+        (("--noise", "0.05"), "add --reference or --sure"),
+        (("--resume",), "add --reference or --sure"),
         (("--reference", "--fresh", "--resume"), "choose one"),
     ],
 )

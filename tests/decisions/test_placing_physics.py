@@ -63,6 +63,7 @@ def led_in_rod(z_mm: np.ndarray) -> np.ndarray:
     return shifted @ (starts / starts.sum())
 
 
+@pytest.mark.slow
 def test_best_spacing_in_a_long_rod_is_that_of_the_diffusion_kernel():
     middle = (LOW_MM + HIGH_MM) / 2
     z = np.linspace(LOW_MM, HIGH_MM, 400)

@@ -82,7 +82,7 @@ def test_inside_a_sphere_every_place_sees_every_other_alike():
 def test_view_factors_are_reciprocal_and_closed():
     problem = hollow_box(shape_mesh(Rod(kind="rod", length_mm=30, diameter_mm=20)))
     target = RayTarget(problem.walls.triangles)
-    cavity = cavity_of(problem, target, walls_of(problem).classes, seed=3)
+    cavity = cavity_of(problem, target, wall_kinds(problem), seed=3)
     exchange = cavity.area[:, None] * cavity.view
     np.testing.assert_allclose(exchange, exchange.T, rtol=1e-9, atol=1e-12)
     np.testing.assert_allclose(cavity.view.sum(axis=1), 1.0, rtol=1e-9)
