@@ -6,6 +6,7 @@ faces, coats, the choice of what glows. One number draws one prop, always the sa
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -38,7 +39,7 @@ SHAPES: tuple[Any, ...] = (
 def random_prop(number: int) -> BodyProblem:
     """Return the problem of prop `number`."""
     (body,) = build_problem(parse_scene(scene_text(number), f"random {number}.toml")).bodies
-    return body
+    return replace(body, boards=())
 
 
 def scene_text(number: int) -> str:
