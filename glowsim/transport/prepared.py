@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
 from glowsim.transport.kept import Kept
 from glowsim.transport.plan import Plan
@@ -44,6 +45,7 @@ class PreparedProp:
         self._lattices: Kept[Lattice | None] = Kept(most)
         self._bodies: Kept[QuickBody] = Kept(most)
         self._glows: Kept[BodyGlow] = Kept(4 * most)
+        self._drafts: Kept[FloatArray] = Kept(most)
 
     def glow(
         self,
@@ -109,9 +111,9 @@ class PreparedProp:
             return None
         full = self.body_glow(near, number)
         area = full.surface.areas_mm2
-        draft = corrected(
-            shell.let_out(problem.emitters), shell.let_out(before.emitters), full.diffuse * area
-        )
+        # The same for every move until there is another full answer.
+        known = self._drafts.get(near.keys[number], lambda: shell.let_out(before.emitters))
+        draft = corrected(shell.let_out(problem.emitters), known, full.diffuse * area)
         return replace(
             full,
             key=plan.keys[number],
