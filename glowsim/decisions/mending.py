@@ -35,11 +35,11 @@ from glowsim.transport.sizes import cell_for_mm
 Report = Callable[[str], None]
 FACES, CELLS = 2500, 8000
 """Faces and cells of a body that is tried, about."""
-MOST_TRIES, MOST_IN_AIR = 7, 4
+MOST_TRIES, MOST_IN_AIR = 7, 3
 """Changes tried on one body, and on one lit from air, which takes longer."""
 CLEARLY = 0.9
-"""A change helps that brings the logarithm of `off_by` to this share, or the mean to one over it
-without making it less even: less is within what materials differ by (common practice, no source)."""
+"""A change helps that brings the logarithm of `off_by` to this share, or, no less even, the mean to
+one over it. Less is within what materials differ by (common practice, no source)."""
 MENDS = 1.25
 """A change mends a finding that brings it so much nearer to the mean, as a factor."""
 MOST_TOLD = 4
@@ -64,13 +64,16 @@ class Seen:
     def times(self, drawn: Seen, tried: Seen) -> Seen:
         """Return this, as drawn, changed as a try was against the try as drawn."""
         power = np.log(self.off_by) / max(np.log(drawn.off_by), 1e-9)
+        mean, least, greatest = (
+            getattr(self, name) * getattr(tried, name) / max(getattr(drawn, name), 1e-9)
+            for name in ("mean", "least", "greatest")
+        )
         return Seen(
             float(np.exp(np.log(tried.off_by) * power)),
             float(np.clip(self.within + tried.within - drawn.within, 0.0, 1.0)),
-            *(
-                getattr(self, name) * getattr(tried, name) / max(getattr(drawn, name), 1e-9)
-                for name in ("mean", "least", "greatest")
-            ),
+            mean,
+            least,
+            greatest,
             {k: v * tried.places[k] / max(drawn.places[k], 1e-9) for k, v in self.places.items()},
         )
 
@@ -111,7 +114,9 @@ class Tried:
         share = now.mean / was.mean
         mean = f"mean {was.mean:.3g} -> {now.mean:.3g} cd/m2"
         if share < CLEARLY:
-            mean = f"but the mean falls to {100 * share:.0f} %, {was.mean:.3g} -> {now.mean:.3g} cd/m2"
+            mean = (
+                f"but the mean falls to {100 * share:.0f} %, {was.mean:.3g} -> {now.mean:.3g} cd/m2"
+            )
         said = [
             f"{self.remedy.words}: off by x {was.off_by:.3g} -> x {now.off_by:.3g}, {mean}",
             f"within {100 * was.within:.0f} -> {100 * now.within:.0f} %",
@@ -223,7 +228,7 @@ def _told(
     in_vain = "; ".join(_briefly(t) for t in vain)
     for finding in found:
         if finding.number not in told:
-            words = f"leave it: nothing that was tried mends it and leaves '{body}' no less even"
+            words = f"leave it: no change that was tried mends it and makes '{body}' clearly evener"
             told[finding.number] = (words, None)
     also = [f"{body}: {t.words}" for t in helping if t not in used]
     if not helping:

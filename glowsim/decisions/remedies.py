@@ -122,7 +122,8 @@ class Remedies:
 
     def _added(self, finding: Finding, idea: Idea) -> Remedy:
         like = self._body.lights[idea.light]
-        towards = np.array(finding.body_place_mm) - np.array(idea.mm)
+        towards = np.array([*finding.body_place_mm[:2], (finding.from_mm + finding.to_mm) / 2])
+        towards = (towards if not finding.ring else towards * [0, 0, 1]) - np.array(idea.mm)
         way = _WAYS[int((_WAYS @ towards).argmax())]
         one = self._small(like, idea.amount)
         light = self._at(one, np.array(idea.mm), way)
@@ -152,17 +153,21 @@ class Remedies:
         return self._of(finding, words, varied.scene.bodies[self._number])
 
     def _denser(self, finding: Finding, idea: Idea) -> Remedy | None:
-        """Return the strip with its LEDs at half the distance or less, as much light in all."""
+        """Return the strip with LEDs no farther apart than they are deep, or the densest there is,
+        as much light in all."""
         catalogue, light = self._plan.catalogue, self._body.lights[idea.light]
         pitch = catalogue.board(light.board).pitch_mm
-        denser = [
-            (board.pitch_mm, name)
+        denser = {
+            board.pitch_mm: name
             for name, board in catalogue.boards.items()
             if board.kind == "strip" and board.pitch_mm and pitch and board.pitch_mm < 0.7 * pitch
-        ]
+        }
         if not denser or pitch is None:
             return None
-        fine, name = max(denser)
+        leds = self._problem.emitters.of(idea.light).position
+        depth = float(np.median(depth_mm(self._problem.outer, leds)))
+        fine = max((p for p in denser if p <= depth), default=min(denser))
+        name = denser[fine]
         lights = []
         for each in self._body.lights:
             if each.board == light.board and each.led_count:
@@ -241,7 +246,9 @@ class Remedies:
         middle = np.mean([light.position_mm for light in self._body.lights], axis=0)
         along = np.arange(low[axis] + GRIP_MM, high[axis] - GRIP_MM, 2.0)
         across = [k for k in range(3) if k != axis]
-        line = np.repeat(((low + high) / 2 if len(self._body.lights) > 1 else middle)[None], len(along), 0)
+        line = np.repeat(
+            ((low + high) / 2 if len(self._body.lights) > 1 else middle)[None], len(along), 0
+        )
         line[:, axis] = along
         core = self._kinds(line) == Kind.OPAQUE
         ways, beside = [w for k in across for w in (np.eye(3)[k], -np.eye(3)[k])], bool(core.any())
@@ -311,9 +318,9 @@ class Remedies:
         if kind.board.drive == "white":
             level = min(1.0, float(flux_lm.sum() / full.sum()))
             return light.model_copy(update={"drive": Drive(white=level)})
-        level = flux_lm / full
-        level = np.floor(1e3 * level / max(1.0, float(level.max())) + 0.5) / 1e3
-        red, green, blue = map(float, level)
+        levels = flux_lm / full
+        levels = np.floor(1e3 * levels / max(1.0, float(levels.max())) + 0.5) / 1e3
+        red, green, blue = map(float, levels)
         return light.model_copy(update={"drive": Drive(red=red, green=green, blue=blue)})
 
     def _enough(self, light: Light, flux_lm: FloatArray) -> bool:
@@ -367,7 +374,7 @@ def _rounded(place: FloatArray) -> tuple[float, ...]:
 
 def _drive_words(drive: Drive) -> str:
     """Return how far a light is turned up: 'red 0.3, green 0.12'."""
-    levels = {name: level for name, level in drive if 0 < level and name != "white"}
+    levels = {name: level for name, level in drive if level > 0 and name != "white"}
     if drive.white < 1:
         levels = {"white": drive.white}
     return ", ".join(f"{name} {level:.2g}" for name, level in levels.items())

@@ -205,13 +205,17 @@ def findings_of(
     comparisons: Sequence[Comparison] = (),
     *,
     across: bool = True,
+    of: str | None = None,
 ) -> Findings:
     """Judge a glow for a scene's room, viewing distance and thresholds.
 
     comparisons : of quick with the reference, made earlier; what they tell is said with quick
     across      : count the light that bodies send each other across the air
+    of          : judge the body of this name alone, in the light of all
     """
-    looks = looks_of(glow, scene.room, across)
+    looks = looks_of(glow, scene.room, across, of)
+    if of is not None:
+        glow = replace(glow, copies=tuple(copy for copy in glow.copies if copy.of == of))
     eyes = [_eye(look, scene) for look in looks]
     found: list[Finding] = []
     bodies: list[Evenness] = []

@@ -37,6 +37,8 @@ STRENGTHS = (1.0, 0.5, 0.25, 0.1)
 """Brightness of another light, in that of the nearest one."""
 GOOD_TO = 1.2
 """The brightest place over the mean is foretold to this factor, against new solves."""
+HALF_WAY = 0.25
+"""Brightness of another light half-way to a dark gap of a shell, in that of the nearest one."""
 PLACES = 150
 """Places tried for another light."""
 CLEAR_MM, BURIED_MM = 5.0, 3.0
@@ -108,7 +110,7 @@ def suggestion(patch: Patch, eye: Eye) -> Suggestion:
         return Suggestion(
             "turn a board toward it, or add one that faces it: inside a hollow, what no LED shines "
             "on gets light from the other walls only",
-            ideas=(Idea("face", patch.light, tuple(map(float, patch.place_mm))),),
+            ideas=_in_hollow(patch, look),
         )
     if not known:
         return Suggestion(
@@ -118,6 +120,18 @@ def suggestion(patch: Patch, eye: Eye) -> Suggestion:
     places = [one.place_mm for one in known if one.place_mm is not None]
     ideas = tuple(idea for one in known for idea in one.ideas)
     return Suggestion(words, places[-1] if places else None, ideas)
+
+
+def _in_hollow(patch: Patch, look: Look) -> tuple[Idea, ...]:
+    """Return what may light a dark gap of a shell: one more light half-way to it, or the light
+    turned toward it. A ring is taken by its middle."""
+    light, surface = look.body.light_mm[patch.light], look.body.surface
+    gap = np.average(surface.centroids[patch.faces], axis=0, weights=surface.areas_mm2[patch.faces])
+    turned = Idea("face", patch.light, tuple(map(float, gap)))
+    if np.linalg.norm(gap - light) < 6 * CLEAR_MM:
+        return (turned,)
+    half = tuple(map(float, np.round((light + gap) / 2)))
+    return Idea("add", patch.light, half, HALF_WAY), turned
 
 
 class _Trial:
