@@ -232,7 +232,7 @@ def modules(
         missing += why_not
     if not any(fitting for _, fitting in able):
         raise SceneError("\n".join(missing))
-    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
+    responses = Responses(plan, number, report=report, seed=seed)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
     trial = Trial(responses, numbers, report, sure)

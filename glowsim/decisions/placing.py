@@ -211,7 +211,7 @@ def place(
     rules = placing or scene_file.scene.bodies[number].placing or Placing()
     report("looking for room")
     Room(plan, number, body_problem(plan, number), light, rules, wish).check(count)
-    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
+    responses = Responses(plan, number, report=report, seed=seed)
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = trial.judged(scene_file, 0)

@@ -18,6 +18,7 @@ from glowsim.errors import SceneError
 from glowsim.findings.patches import eye_mm
 from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.body import faces_where
+from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import square_on
 from glowsim.scene import Room, Thresholds
@@ -26,12 +27,10 @@ from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, BoolArray, Kind
 from glowsim.transport.quick.adjoint import Adjoint
 from glowsim.transport.result import SurfaceGlow, emission_index
-from glowsim.transport.sizes import Sizes, cell_for_mm, cell_size_mm, face_size_mm
+from glowsim.transport.sizes import Sizes, cell_for_mm, face_size_mm
 
 PATCHES = 300
 DARK_PATCHES = 30
-LEAST_DEPTH_MM = 3.0
-"""Boards nearer to the surface than this do not make faces and cells finer still."""
 MOST_CELLS = 32_000
 """Cells of the grid that is read backwards; a finer body is read on a coarser grid."""
 HOLLOW_PATCHES = 150
@@ -59,19 +58,16 @@ class Responses:
         self,
         plan: Plan,
         number: int,
-        depth_mm: float,
         patches: int = PATCHES,
         report: Report = lambda text: None,
         seed: int = 0,
     ) -> None:
-        """Solve for the patches of body `number`. Raises as `body_problem` does.
-
-        depth_mm : how near to the surface boards may come; decides how fine faces and cells are
-        """
+        """Solve for the patches of body `number`. Raises as `body_problem` does."""
         report(f"shaping {plan.scene_file.scene.bodies[number].name}")
         self.prop = PreparedProp(seed)
-        self.sizes = {number: _sizes(self.prop.problem(plan, number), depth_mm)}
-        """Faces and cells that all placements are compared on."""
+        self.sizes = {number: _sizes(self.prop.problem(plan, number))}
+        """Faces and cells that all placements are compared on: those `glow` has for the body as it
+        is drawn, so that both say the same of it."""
         plan = plan_of(plan.scene_file, self.sizes)
         self.problem: BodyProblem = self.prop.problem(plan, number)
         self.plan: Plan = plan
@@ -195,19 +191,10 @@ class Responses:
         )
 
 
-def _sizes(problem: BodyProblem, depth_mm: float) -> Sizes:
-    """Return faces and cells of a body fine enough for LEDs at a depth."""
-    depth = np.array([max(depth_mm, LEAST_DEPTH_MM)])
-    cloudy = [
-        (solid, medium)
-        for solid, medium in zip(problem.solids, problem.media, strict=True)
-        if solid is not None and medium.kind == Kind.SCATTERS
-    ]
-    solids, media = [s for s, _ in cloudy], [m for _, m in cloudy]
-    return Sizes(
-        face_size_mm(problem.outer, problem.wall_mm, depth),
-        cell_size_mm(solids, media, problem.wall_mm, depth),
-    )
+def _sizes(problem: BodyProblem) -> Sizes:
+    """Return faces and cells of a body as it is drawn."""
+    leds = depth_mm(problem.outer, problem.emitters.position)
+    return Sizes(face_size_mm(problem.outer, problem.wall_mm, leds), problem.cell_mm)
 
 
 def _coarse(problem: BodyProblem, most_cells: int) -> BodyProblem:

@@ -37,7 +37,7 @@ def test_response_matrix_and_placements():
         rows.append((what, time.perf_counter() - wall, time.process_time() - cpu))
 
     wall, cpu = time.perf_counter(), time.process_time()
-    responses = Responses(plan, 0, 3.0)
+    responses = Responses(plan, 0)
     timed(f"{len(responses.area_mm2)} patches, {responses.quick.cell_count} cells", wall, cpu)
     wall, cpu = time.perf_counter(), time.process_time()
     placer = Placer(plan, 0, responses, pattern_light(plan, 0, None), Placing(), Wish())

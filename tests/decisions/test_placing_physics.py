@@ -160,7 +160,7 @@ def light_box(count: int, pitch_mm: float) -> tuple[Responses, np.ndarray]:
     written = text(BOX, light=light).replace("[materials.cloud]", "[materials.other]")
     plan = plan_of(parse_scene(written + OPAL))
     body = plan.scene_file.scene.bodies[0]
-    responses = Responses(plan, 0, 1.0, 250)
+    responses = Responses(plan, 0, 250)
     kind = BoardKind(body.lights[0], plan.catalogue, 0.4, body)
     allowed = Allowed(responses.problem, Placing(), kind)
     line = (np.arange(count) - (count - 1) / 2) * pitch_mm
