@@ -8,7 +8,7 @@ the air stays as it fell, in proportion. Against full solves that is good to som
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from typing import Any
@@ -191,26 +191,30 @@ def mended(
     stamp = _stamp(plan, glow, findings)
     if (known := Mended.kept(kept, stamp)) is not None:
         return known
-    prop = PreparedProp(glow.seed)
     suggestions: dict[int, tuple[str, tuple[float, ...] | None]] = {}
     also: list[str] = []
-    looks = {look.name: look for look in looks_of(glow, scene_file.scene.room)}
+    for body, found, tries in tried(plan, glow, findings, report):
+        asked, more = _told(tries, found, body)
+        suggestions |= asked
+        also += more
+    return Mended(suggestions, tuple(also), stamp)
+
+
+def tried(
+    plan: Plan, glow: SurfaceGlow, findings: Findings, report: Report = lambda text: None
+) -> Iterator[tuple[str, list[Finding], list[Tried]]]:
+    """Yield each body on which something stands out, what that is, and what was tried."""
+    prop = PreparedProp(glow.seed)
+    looks = {look.name: look for look in looks_of(glow, plan.scene_file.scene.room)}
     done = set()
     for figures in findings.bodies:
         look = looks[figures.body]
         name = look.copies[0].of
-        found = [
-            f
-            for f in findings.found
-            if f.body == figures.body and f.kind != "light leak" and not f.within_noise
-        ]
+        mine = (f for f in findings.found if f.body == figures.body)
+        found = [f for f in mine if f.kind != "light leak" and not f.within_noise]
         if found and name not in done:
             done.add(name)
-            bench = _Bench(plan, glow, look, figures, found, prop)
-            asked, more = _told(bench.tries(report), found, name)
-            suggestions |= asked
-            also += more
-    return Mended(suggestions, tuple(also), stamp)
+            yield name, found, _Bench(plan, glow, look, figures, found, prop).tries(report)
 
 
 def _told(

@@ -120,7 +120,7 @@ class Placer:
         found = [self._refined(start)]
         stands = self._as_it_stands(count)
         if stands is not None and self._score(stands) >= AS_GOOD * self._score(start):
-            found += [(stands, self._corrected(stands)), self._refined(stands)]
+            found += [(stands, self.corrected(stands)), self._refined(stands)]
         scores = [float(aim.score(one.luminance[None])[0]) for one, aim in found]
         placement, aim = found[int(np.argmax(scores))]
         return placement, self._expected(placement, aim)
@@ -171,11 +171,11 @@ class Placer:
     def _refined(self, start: Placement) -> tuple[Placement, Aim]:
         """Return a placement moved on while it pays, and the aim as it is true of it."""
         placement = self._polish(self.aim).improved(start)
-        aim = self._corrected(placement)
+        aim = self.corrected(placement)
         placement = self._tidied(self._polish(aim).improved(placement), aim)
-        return placement, self._corrected(placement)
+        return placement, self.corrected(placement)
 
-    def _corrected(self, placement: Placement) -> Aim:
+    def corrected(self, placement: Placement) -> Aim:
         """Return the aim with what patches miss of the light where these boards stand."""
         correction = self._correction(placement)
         return replace(self.aim, correction=correction[self.responses.sample_rows])

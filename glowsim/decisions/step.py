@@ -183,9 +183,12 @@ def judged(
     lights = [glow.lights[k] for copy in copies for k in copy.lights]
     glow = as_tried(glow, scene_file)
     settle(glow)
-    # Copies differ by what the wires leave each: judged is the body as it shines on the mean.
-    mean, name = evened(glow, copies), scene.bodies[number].name
-    findings = findings_of(mean, scene, of=name)
+    shown, name = glow, scene.bodies[number].name
+    findings = findings_of(shown, scene, of=name)
+    if len(findings.bodies) > 1:
+        # Copies differ by what the wires leave each: judged is the body as it shines on the mean.
+        shown = evened(glow, copies)
+        findings = findings_of(shown, scene, of=name)
     if not findings.bodies:
         raise scene_file.fault(
             ("bodies", number), f"nothing of the surface of '{body.name}' is meant to glow"
@@ -202,7 +205,7 @@ def judged(
         copies,
         findings,
         float(np.min(depth)),
-        _darkest(looks_of(mean, scene.room, of=name)[0], findings.bodies[0].p5_cd_m2),
+        _darkest(looks_of(shown, scene.room, of=name)[0], findings.bodies[0].p5_cd_m2),
         float((body.volume_mm3 or 0.0) * (density or 0.0) * 1e-6) if known else None,
         body.trust,
         heat_limit(lights, catalogue, scene.findings.buried_power_w),
