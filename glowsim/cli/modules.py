@@ -196,8 +196,9 @@ def _table(answer: Modules, board: str) -> Table:
             f"{row.power_w:.2g}",
         )
     limits = (short_share(figure) for figure in (bound.percent, bound.least))
+    least = f"at least {off_text(bound.off_by)}"
     table.add_row(
-        "", "any", "", "", *(f"at most {text}".replace("at most <", "<") for text in limits)
+        "", "any", "", least, *(f"at most {text}".replace("at most <", "<") for text in limits)
     )
     arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
