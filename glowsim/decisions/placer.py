@@ -216,8 +216,8 @@ class Placer:
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
         quick = self.responses.prop.quick(self.responses.problem)
         given = quick.respond(together, self._opaque(poses))
-        share, area = self.responses.leaving(given.diffuse[0], given.direct[0])
-        return levels.sum() * self.kind.luminance_cd_m2(share, area) / self.responses.wanted_faces
+        level = float(levels.sum())
+        return self.responses.shown_cd_m2(self.kind, level, given.diffuse[0], given.direct[0])
 
     def _opaque(self, poses: Poses) -> tuple[OpaqueBoard, ...]:
         """Return boards at some poses as solids in the light's way."""

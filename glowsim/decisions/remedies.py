@@ -231,9 +231,12 @@ class Remedies:
         one = self._as_bright(self._small(first, 1.0), total / len(places))
         lights = tuple(self._at(one, p, w) for p, w in zip(places, ways, strict=True))
         along = places[:, axis]
-        where = "on both sides of its core" if beside else f"along its {'xyz'[axis]} axis"
+        name = "xyz"[axis]
+        where = (
+            "on both sides of its core" if beside else f"along its {name} axis, facing out in turn"
+        )
         words = (
-            f"{len(lights)} small boards {one.board} {where}, from {'xyz'[axis]} = "
+            f"{len(lights)} small boards {one.board} {where}, from {name} = "
             f"{along.min():.0f} to {along.max():.0f} mm, in place of the lights it has, "
             f"{'as much light in all' if self._enough(one, total / len(places)) else 'full on'}"
         )
