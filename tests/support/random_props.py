@@ -168,7 +168,10 @@ def _with_room(
             continue
         if hollow is not None and (region_of(corners, (hollow,)) != 0).any():
             continue
-        if core is not None and not (to_manifold(shape.mesh(), "") ^ to_manifold(core, "")).is_empty():
+        if (
+            core is not None
+            and not (to_manifold(shape.mesh(), "") ^ to_manifold(core, "")).is_empty()
+        ):
             continue
         return place, way, (name, more)
     raise AssertionError("no board has room")
