@@ -23,7 +23,7 @@ from tests.support.random_props import random_prop, scene_text
 TABLE = Path(__file__).parent / "promises.csv"
 PROPS = range(90)
 PHOTONS = 60_000
-"""Of each prop; 35, 65 and 67, where quick is close to its promise, have been followed to 500 000."""
+"""Of each prop; of 35, 65 and 67, where quick is close to its promise, 500 000."""
 FEWEST = 5
 """Props with fewer patches that the reference knows well are left out."""
 

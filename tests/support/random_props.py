@@ -28,8 +28,9 @@ FAMILIES = (
 )  # fmt: skip
 """What a prop is like: the number's last digit."""
 FIRST_WITH_BOARD = 70
-"""From this number on a board of the catalogue stands in the light's way, in bodies as much wider."""
+"""From this number on a board of the catalogue stands in the light's way."""
 WIDER = 2.0
+"""Bodies with boards are so many times as wide."""
 BOARDS = (
     ("rgb_5050_18ma", ""), ("star_rgb_3w", ""), ("round_7", ""), ("ring_12", ""),
     ("strip_60", "led_count = 2"), ("strip_144", "led_count = 4"),

@@ -132,7 +132,7 @@ def _of_length(problem: BodyProblem, region: int) -> list[str]:
             return [
                 f"{problem.media[region].name}: the far end of its hollow is {far_mm:.0f} mm from "
                 f"the nearest light and the hollow about {width_mm:.0f} mm wide: light gets there "
-                "from wall to wall alone. Quick may show it a sixth too dark, its very tip a quarter"
+                "from wall to wall alone. Quick may show it a sixth too dark, its tip a quarter"
             ]
     return []
 
