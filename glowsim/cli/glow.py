@@ -167,6 +167,8 @@ def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:
 
 
 Name = Literal["glow", "reference", "sure"]
+DRAWN = 6
+"""A photo, at four rays a pixel, and the two views of the map."""
 
 
 class _Files:
@@ -198,7 +200,7 @@ def _draw(
 ) -> str:
     """Draw and export everything; return how faces were found."""
     report("setting up the camera")
-    studio = Studio(glow, scene_file.scene, backend)
+    studio = Studio(glow, scene_file.scene, backend, DRAWN * size[0] * size[1] / 1280 / 960)
     report("drawing the photo")
     save_picture(studio.photo(size), files.photo)
     report("drawing the brightness map")
