@@ -19,6 +19,8 @@ from glowsim.transport.problem import BANDS
 
 UNLIKELY = 0.01
 """Chance below which readings do not belong together (alarm A)."""
+HOPELESS = 1e-9
+"""Chance below which finer cells mend nothing."""
 SPLIT = 0.05
 """The same for photo and card against piles (alarm B), over all bands."""
 UNKNOWN = 0.7
@@ -92,7 +94,7 @@ def _band(name: str, series: list[Series], base: Material, count: int) -> Learnt
     prior = prior_of(base, BANDS.index(name))
     fitted = fit(series, prior)
     surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
-    for _ in range(MOST_REFINED):
+    for _ in range(MOST_REFINED if fitted.chance > HOPELESS else 0):
         refined = [one.piece.refine(fitted.optics) for one in surfaces]
         if not any(refined):
             break

@@ -13,7 +13,7 @@ from glowsim.optics.srgb import decode
 CODES = 256
 SMOOTH = 20.0
 """Weight of the curve's smoothness; noise of one code in 8 bits (common practice, no source)."""
-MOST_SAMPLES = 400
+MOST_SAMPLES = 200
 """Pixels that the curve is found from, spread over what is between dark and clipped."""
 
 Response = Callable[[FloatArray], FloatArray]

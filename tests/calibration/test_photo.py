@@ -184,9 +184,7 @@ def test_one_message_each(folder, name):
     assert fault.value.at
 
 
-def test_a_photo_of_something_else_is_not_read_as_glow(folder):
-    """A lit wall: nothing falls off along the stretch, and the alarm of the fit would ring; a text
-    file is no image at all."""
+def test_a_text_is_no_image(folder):
     (folder / "text.png").write_text("hello", encoding="utf-8")
     with pytest.raises(UnreadableError, match="not an image"):
         strip_of(photo("text.png"), folder)
