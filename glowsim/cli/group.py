@@ -23,6 +23,7 @@ COMMANDS = {
     "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
     "calibrate": "Learn a material from readings of a test piece: an entry of your own.",
     "catalogue": "List materials, coats, boards, batteries and wires with their sources.",
+    "explain": "What a key of the scene file means: its unit, limits, an example.",
     "schema": "Print the JSON Schema of scene files, for editors.",
 }
 
