@@ -35,6 +35,7 @@ from glowsim.cli.reference import (
 )
 from glowsim.cli.tables import print_findings
 from glowsim.decisions.mending import mended
+from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
@@ -125,12 +126,15 @@ def command(
         report("judging")
         glow = wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
+        odds = odds_of(glow, scene_file, findings, report)
         tried = {}
         if suggest and findings.found:
             kept = _read_json(files.findings).get("tried")
             answer = mended(scene_file, glow, findings, kept=kept, report=report)
             findings, tried = answer.put_into(findings), {"tried": answer.as_json()}
         told = findings.as_json() | {"wiring": wires.as_json()} | tried
+        if odds:
+            told["known"] = [one.as_json() for one in odds]
         reason = ""
         with written_together(folder) as part:
             parts = _Files(part, name)
@@ -143,6 +147,8 @@ def command(
     else:
         wires.print_headline(console())
         print_findings(console(), findings, verbose)
+        for sentence in (text for one in odds for text in one.sentences):
+            console().print(sentence, markup=False)
         if verbose:
             console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
         if wires.loss:
