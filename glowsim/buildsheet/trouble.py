@@ -43,7 +43,8 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Para(
             "Look which boards are dark before you open anything: a fault darkens all that hang "
-            "behind it. Volts are those of this wiring, everything on as drawn, battery half used."
+            "behind it. Volts are those of this wiring, everything on as drawn, battery "
+            f"{electrics.state_of_charge}."
         ),
         Grid(
             ("dark, and no other", "look first, then", "measure"),

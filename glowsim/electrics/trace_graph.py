@@ -10,7 +10,7 @@ import numpy as np
 
 from glowsim.electrics.data_line import DataOutput, Row
 from glowsim.electrics.harness import Harness, WireRun
-from glowsim.electrics.power import HALF_USED, Electrics
+from glowsim.electrics.power import Electrics
 from glowsim.electrics.wiring import Circuit, State
 
 OPEN_OHM = 1e6
@@ -57,7 +57,7 @@ class Graph:
     """The wiring of a prop, to be broken at one place at a time."""
 
     def __init__(self, electrics: Electrics) -> None:
-        """Solve the sound wiring as drawn, the battery half used."""
+        """Solve the sound wiring as drawn, the battery in its state of charge."""
         self.electrics = electrics
         self.boards = electrics.boards
         self.outputs: tuple[DataOutput, ...] = electrics.data.outputs
@@ -75,7 +75,7 @@ class Graph:
 
     @cached_property
     def sound(self) -> State:
-        """The state as drawn, half used."""
+        """The state as drawn."""
         return self.electrics.state_drawn()
 
     def node_v(self, node: str) -> float:
@@ -117,7 +117,7 @@ class Graph:
         if harness.second is None:
             return Symptoms(dark=self.without_data_from(self.behind(run)))
         broken = _broken(harness, run)
-        feed = self.electrics.supply.feed(HALF_USED)
+        feed = self.electrics.supply.feed(self.electrics.used)
         state = Circuit(self.boards, broken).state(feed, self.electrics.drawn)
         return self.seen(state)
 

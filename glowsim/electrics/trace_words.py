@@ -19,10 +19,10 @@ NEARLY_EMPTY = 0.9
 
 def battery(graph: Graph) -> str:
     """Return the test of the battery."""
-    pack = graph.electrics.supply
+    pack, state = graph.electrics.supply, graph.electrics.state_of_charge
     return (
         f"Volts at the battery's own plug, plus to minus: {pack.fresh_v:.2f} V fresh, "
-        f"{graph.supply_v:.2f} V half used with everything on as drawn. 0 V from a lithium pack: "
+        f"{graph.supply_v:.2f} V {state} with everything on as drawn. 0 V from a lithium pack: "
         "its protection has cut off; take the load away and charge it."
     )
 
@@ -164,7 +164,8 @@ def low(graph: Graph, worst: int) -> str:
         graph.electrics.supply.feed(NEARLY_EMPTY), graph.electrics.drawn
     )
     return (
-        f"Volts at {board.name}, on as drawn: {graph.sound.board_v[worst]:.2f} V half used, "
+        f"Volts at {board.name}, on as drawn: {graph.sound.board_v[worst]:.2f} V "
+        f"{graph.electrics.state_of_charge}, "
         f"{empty.board_v[worst]:.2f} V nearly empty; its chips need {board.board.supply_min_v:g} V "
         f"and full colours {max(board.board.fading_v[1]):g} V. Turn everything down: better now "
         "means the supply."

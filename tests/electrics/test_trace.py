@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from glowsim.electrics.network import Network, solve_network
-from glowsim.electrics.power import HALF_USED
+from glowsim.electrics.pack import HALF_USED
 from glowsim.electrics.trace import first_test, named_symptoms, trace
 from glowsim.electrics.trace_faults import faults_of
 from glowsim.electrics.trace_graph import Graph, Symptoms
