@@ -25,6 +25,7 @@ from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
+from glowsim.buildsheet.seats import Seat
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
@@ -46,7 +47,7 @@ class Prop:
     """All that is known of a prop once everything has been worked out.
 
     bodies   : every different body, with how many copies stand of it
-    copies   : every copy, in the prop's frame
+    copies   : every copy, in the prop's frame;  seats : how it sits on others, by its name
     pictures : each with its caption;  heat : None where it could not be worked out, and why
     trouble  : what to do when a board is not right
     files    : names of the mesh files beside the sheet, each with what it is
@@ -55,6 +56,7 @@ class Prop:
     plan: Plan
     bodies: tuple[tuple[BodyPlaces, int], ...]
     copies: tuple[Copy, ...]
+    seats: dict[str, tuple[Seat, ...]]
     power: PowerReport
     heat: HeatReport | None
     why_no_heat: str
@@ -87,7 +89,7 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("When a board is not right", prop.trouble),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", (_cautions(),)),
-        Section("Templates at full size", _templates(prop, area_mm(paper)[0])),
+        Section("Templates at full size", _templates(prop, area_mm(paper))),
     ]
     return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
 
@@ -275,9 +277,34 @@ def _positions(prop: Prop) -> tuple[Block, ...]:
             "the same material, as the light was worked out without the hole."
         )
     )
+    blocks += _feet(prop)
     if len(prop.copies) > 1:
         blocks.append(_copies(prop))
     return tuple(blocks)
+
+
+def _feet(prop: Prop) -> list[Block]:
+    """Return how the pieces sit on what carries them."""
+    blocks: list[Block] = []
+    for places, _ in prop.lit:
+        mine = [prop.seats.get(copy.name, ()) for copy in prop.copies if copy.of == places.name]
+        for foot in places.feet:
+            how = "It is cut so in the mesh; by hand, rub it on coarse paper laid round the head."
+            blocks.append(Para(f"{places.name}: {foot.words}. {how}"))
+        if not places.feet and any(mine):
+            blocks.append(
+                Para(
+                    f"{places.name}: its copies sit differently on what carries them, so the mesh "
+                    "has a flat foot; fit each in its place."
+                )
+            )
+        blocks += [
+            Para(f"{seat.piece}: a board of it would stand in {seat.head}.", strong=True)
+            for seats in mine
+            for seat in seats
+            if seat.foot.blocks
+        ]
+    return blocks
 
 
 def _copies(prop: Prop) -> Grid:
@@ -286,11 +313,22 @@ def _copies(prop: Prop) -> Grid:
         x, y, z = copy.transform[:3, 3]
         up = copy.transform[:3, 2]
         tilt, turn = _tilt_and_turn(up)
-        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn))
+        seats = prop.seats.get(copy.name, ())
+        sits = "; ".join(
+            f"{seat.head}, {max(seat.foot.middle_mm, 0):.1f} mm deep in the middle"
+            for seat in seats
+        )
+        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn, sits or "-"))
     return Grid(
-        ("piece", "its own zero point stands at x, y, z", "leans from upright", "towards"),
+        (
+            "piece",
+            "its own zero point stands at x, y, z",
+            "leans from upright",
+            "towards",
+            "sits on",
+        ),
         tuple(rows),
-        (2, 3, 2, 2),
+        (1.6, 2.6, 1.5, 1.2, 3),
         "Where the pieces stand, in the frame of the whole prop",
     )
 
@@ -303,16 +341,16 @@ def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
     return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"
 
 
-def _templates(prop: Prop, most_mm: float) -> tuple[Block, ...]:
+def _templates(prop: Prop, area: tuple[float, float]) -> tuple[Block, ...]:
     bodies = [
         FullSize(
             _short(places.name) if count == 1 else f"{_short(places.name)} (make {count})",
-            tuple(figure.drawing for figure in figures_of(places, most_mm)),
+            tuple(figure.drawing for figure in figures_of(places, area)),
         )
         for places, count in prop.lit
     ]
     rows = rows_of(prop.plan.scene_file.scene)
-    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, most_mm)))]
+    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, area[0])))]
     return (*bodies, *(heads if rows else ()))
 
 
