@@ -2,12 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
-import numpy as np
-from PIL import Image
-
 from glowsim.buildsheet.blocks import (
     Block,
     BuildSheet,
@@ -24,52 +18,19 @@ from glowsim.buildsheet.head import rows_of, strips
 from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
-from glowsim.buildsheet.places import BodyPlaces
-from glowsim.buildsheet.seats import Seat
+from glowsim.buildsheet.positions import where_the_lights_go
+from glowsim.buildsheet.prop import Prop
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
 from glowsim.catalogue.cautions import all_cautions, caution
 from glowsim.electrics.data_wires import cut_rows
-from glowsim.electrics.heat import BoardHeat, HeatReport
+from glowsim.electrics.heat import BoardHeat
 from glowsim.electrics.power import PowerReport
 from glowsim.electrics.power_words import battery_words, fuse_words, gauge_words, wiring_words
-from glowsim.geometry.mesh import FloatArray
-from glowsim.transport.plan import Plan
-from glowsim.transport.problem import Copy
 
 MOST_LETTERS = 40
 """Of a name in a page's title."""
-
-
-@dataclass(frozen=True)
-class Prop:
-    """All that is known of a prop once everything has been worked out.
-
-    bodies   : every different body, with how many copies stand of it
-    copies   : every copy, in the prop's frame;  seats : how it sits on others, by its name
-    pictures : each with its caption;  heat : None where it could not be worked out, and why
-    trouble  : what to do when a board is not right
-    files    : names of the mesh files beside the sheet, each with what it is
-    """
-
-    plan: Plan
-    bodies: tuple[tuple[BodyPlaces, int], ...]
-    copies: tuple[Copy, ...]
-    seats: dict[str, tuple[Seat, ...]]
-    power: PowerReport
-    heat: HeatReport | None
-    why_no_heat: str
-    pictures: tuple[tuple[Image.Image, str], ...]
-    findings: tuple[str, ...]
-    trouble: tuple[Block, ...]
-    files: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
-
-    @property
-    def lit(self) -> tuple[tuple[BodyPlaces, int], ...]:
-        """The bodies with lights."""
-        return tuple(row for row in self.bodies if row[0].lights)
 
 
 def build_sheet(prop: Prop, paper: str) -> BuildSheet:
@@ -80,7 +41,7 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Parts", _parts(prop)),
         Section("Power", _power(prop)),
         Section("Wiring", _wiring(prop)),
-        Section("Where the lights go", _positions(prop)),
+        Section("Where the lights go", where_the_lights_go(prop)),
         Section("Heat", _heat(prop)),
         Section(
             "Build and test, one step at a time",
@@ -231,116 +192,6 @@ def _runs(runs: tuple[str, ...]) -> str:
     return shown if len(runs) <= 3 else f"{shown} and {len(runs) - 3} more"
 
 
-def _positions(prop: Prop) -> tuple[Block, ...]:
-    blocks: list[Block] = []
-    for places, count in prop.lit:
-        foot = places.foot
-        name = places.name if count == 1 else f"{places.name} ({count} alike)"
-        rows = tuple(
-            (
-                str(light.number),
-                f"{light.name}\n{light.board_name}",
-                ", ".join(f"{c:.1f}" for c in light.centre_mm),
-                f"{light.height_mm:.1f}",
-                f"{light.from_axis_mm:.1f}"
-                + ("" if light.from_axis_mm < 0.05 else f" at {light.angle_deg:.0f}°"),
-                light.faces,
-                f"{light.below_mm:.1f}",
-                light.make,
-            )
-            for light in places.lights
-        )
-        headings = (
-            *("no", "light", "x, y, z", f"above {foot}", "from axis", "faces"),
-            *("below surface", "hole or pocket"),
-        )
-        widths = (0.5, 2.1, 1.7, 1.0, 1.3, 1.4, 1.0, 2.8)
-        blocks.append(Grid(headings, rows, widths, name))
-        blocks += [
-            Para(
-                f"Light {light.number} ({light.name}) does not fit: part of its board would stand "
-                f"out of {places.name}.",
-                strong=True,
-            )
-            for light in places.lights
-            if not light.fits
-        ]
-        upright = [light for light in places.lights if np.ptp(light.led_mm[:, 2]) > 1]
-        for light in upright:
-            heights = ", ".join(f"{z - places.foot_mm:.1f}" for z in sorted(light.led_mm[:, 2]))
-            blocks.append(Para(f"{light.name}: its LEDs sit {heights} above the {foot}."))
-    blocks.append(
-        Para(
-            "x, y, z: of the LED face's middle, in the body's own frame. Angles run from +x "
-            "towards +y, seen from above. Every hole and pocket is open straight down, on the "
-            "template as in the mesh: put the board in from there and plug the hole behind it with "
-            "the same material, as the light was worked out without the hole."
-        )
-    )
-    blocks += _feet(prop)
-    if len(prop.copies) > 1:
-        blocks.append(_copies(prop))
-    return tuple(blocks)
-
-
-def _feet(prop: Prop) -> list[Block]:
-    """Return how the pieces sit on what carries them."""
-    blocks: list[Block] = []
-    for places, _ in prop.lit:
-        mine = [prop.seats.get(copy.name, ()) for copy in prop.copies if copy.of == places.name]
-        for foot in places.feet:
-            how = "It is cut so in the mesh; by hand, rub it on coarse paper laid round the head."
-            blocks.append(Para(f"{places.name}: {foot.words}. {how}"))
-        if not places.feet and any(mine):
-            blocks.append(
-                Para(
-                    f"{places.name}: its copies sit differently on what carries them, so the mesh "
-                    "has a flat foot; fit each in its place."
-                )
-            )
-        blocks += [
-            Para(f"{seat.piece}: a board of it would stand in {seat.head}.", strong=True)
-            for seats in mine
-            for seat in seats
-            if seat.foot.blocks
-        ]
-    return blocks
-
-
-def _copies(prop: Prop) -> Grid:
-    rows = []
-    for copy in prop.copies:
-        x, y, z = copy.transform[:3, 3]
-        up = copy.transform[:3, 2]
-        tilt, turn = _tilt_and_turn(up)
-        seats = prop.seats.get(copy.name, ())
-        sits = "; ".join(
-            f"{seat.head}, {max(seat.foot.middle_mm, 0):.1f} mm deep in the middle"
-            for seat in seats
-        )
-        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn, sits or "-"))
-    return Grid(
-        (
-            "piece",
-            "its own zero point stands at x, y, z",
-            "leans from upright",
-            "towards",
-            "sits on",
-        ),
-        tuple(rows),
-        (1.6, 2.6, 1.5, 1.2, 3),
-        "Where the pieces stand, in the frame of the whole prop",
-    )
-
-
-def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
-    x, y, z = (float(v) for v in up)
-    tilt = math.degrees(math.acos(max(-1.0, min(1.0, z))))
-    if math.hypot(x, y) < 1e-6:
-        return tilt, "-"
-    return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"
-
-
 def _templates(prop: Prop, area: tuple[float, float]) -> tuple[Block, ...]:
     bodies = [
         FullSize(
@@ -399,7 +250,7 @@ def _heat(prop: Prop) -> tuple[Block, ...]:
         "temperature is a sum on paper: the material fails first."
     )
     notes = [Para(note) for note in heat.notes]
-    return (grid, Para(words), *notes, Para(caution("heat")))
+    return (grid, Para(words), *notes, *(Para(text) for text in heat.cautions))
 
 
 def _cautions() -> Grid:

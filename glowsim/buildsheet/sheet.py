@@ -10,7 +10,7 @@ from pathlib import Path
 from PIL import Image
 
 from glowsim.buildsheet.blocks import BuildSheet
-from glowsim.buildsheet.content import Prop, build_sheet
+from glowsim.buildsheet.content import build_sheet
 from glowsim.buildsheet.folder import check_free, fill
 from glowsim.buildsheet.head import rows_of
 from glowsim.buildsheet.html import html
@@ -19,6 +19,7 @@ from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
 from glowsim.buildsheet.paper import paper_size_mm
 from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, body_places
+from glowsim.buildsheet.prop import Prop
 from glowsim.buildsheet.seats import Seat, bored, seats_of, with_feet
 from glowsim.buildsheet.trouble import trouble
 from glowsim.electrics.as_wired import headline, loss_words, wired
