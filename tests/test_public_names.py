@@ -38,6 +38,7 @@ def five_lines(text):
     return "\n".join(lines[first : first + 5])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("source", ["glowsim/__init__.py", "README.md"])
 def test_five_lines_judge_and_show(source):
     code = five_lines((ROOT / source).read_text(encoding="utf-8"))
