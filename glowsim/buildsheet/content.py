@@ -15,11 +15,11 @@ from glowsim.buildsheet.blocks import (
 )
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.head import rows_of, strips
-from glowsim.buildsheet.making import making_steps
+from glowsim.buildsheet.making import head_step, making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.positions import where_the_lights_go
-from glowsim.buildsheet.prop import Prop
+from glowsim.buildsheet.prop import FALLS_SHORT, Prop
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
@@ -29,6 +29,7 @@ from glowsim.electrics.heat import BoardHeat
 from glowsim.electrics.power import PowerReport
 from glowsim.electrics.power_words import battery_words, fuse_words, gauge_words, wiring_words
 
+MOST_CARRIERS = 4
 MOST_LETTERS = 40
 """Of a name in a page's title."""
 
@@ -45,7 +46,7 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Heat", _heat(prop)),
         Section(
             "Build and test, one step at a time",
-            (Items(steps(prop.power, making_steps(prop.lit)), ticks=True),),
+            (Items(steps(prop.power, _making(prop)), ticks=True),),
         ),
         Section("When a board is not right", prop.trouble),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
@@ -53,6 +54,12 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Templates at full size", _templates(prop, area_mm(paper))),
     ]
     return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
+
+
+def _making(prop: Prop) -> tuple[str, ...]:
+    heads = dict.fromkeys(seat.head for mine in prop.seats.values() for seat in mine)
+    jigs = bool(rows_of(prop.plan.scene_file.scene))
+    return (*making_steps(prop.lit), *head_step(heads, jigs))
 
 
 def _start(prop: Prop) -> tuple[Block, ...]:
@@ -102,7 +109,9 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     )
     blocks: list[Block] = [grid, Para(full_white_words(power, prop.heat), strong=True)]
     if power.choice is not None:
-        blocks.append(Para(battery_words(power.choice), strong=power.choice.verdict == "no"))
+        short = power.choice.verdict in FALLS_SHORT
+        blocks.append(Para(battery_words(power.choice), strong=short))
+        blocks += _instead(prop) if short else []
     else:
         fit = [c for c in power.choices if c.verdict in ("yes", "with care")][:4]
         blocks.append(Para("The scene names no battery ([power]). These would carry it:"))
@@ -122,6 +131,23 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     elsewhere = (caution("sheet"), caution("heat"))
     blocks += [Para(text) for text in power.cautions if text not in elsewhere]
     return tuple(blocks)
+
+
+def _instead(prop: Prop) -> list[Block]:
+    """Return which batteries carry the show where the scene's own does not."""
+    hours = prop.carried_hours
+    if not prop.carriers:
+        return [Para(f"No battery of the catalogue carries the show for {hours:g} h.")]
+    packs = [
+        f"{c.pack.label}: {c.run.hours:.1f} h"
+        + ("" if c.pack.mass_g is None else f", {c.pack.mass_g:.0f} g")
+        + (f" ({c.why})" if c.why else "")
+        for c in prop.carriers[:MOST_CARRIERS]
+    ]
+    return [
+        Para(f"Do not build with it. These carry the show for {hours:g} h, the lightest first:"),
+        Items(tuple(packs)),
+    ]
 
 
 def _wiring(prop: Prop) -> tuple[Block, ...]:

@@ -19,10 +19,11 @@ from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
 from glowsim.buildsheet.paper import paper_size_mm
 from glowsim.buildsheet.pdf import pdf, unprintable
 from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, body_places
-from glowsim.buildsheet.prop import Prop
+from glowsim.buildsheet.prop import FALLS_SHORT, Prop
 from glowsim.buildsheet.seats import Seat, bored, seats_of, with_feet
 from glowsim.buildsheet.trouble import trouble
 from glowsim.electrics.as_wired import headline, loss_words, wired
+from glowsim.electrics.carriers import carriers
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
@@ -38,6 +39,8 @@ Report = Callable[[str], None]
 PICTURE_SIZE = (1100, 825)
 PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
 MOST_FINDINGS = 5
+USUAL_HOURS = 3.0
+"""How long a battery is wanted to last where the scene does not say."""
 
 
 @dataclass(frozen=True)
@@ -100,12 +103,17 @@ def make_sheet(
     heat, why = _heat(scene_file, report)
     pictures, findings = _pictures(scene_file, electrics, glow, backend, report)
     report("writing the sheet")
+    power = power_report(electrics)
+    hours = (scene_file.scene.power and scene_file.scene.power.wanted_hours) or USUAL_HOURS
+    short = power.choice is not None and power.choice.verdict in FALLS_SHORT
     prop = Prop(
         plan,
         bodies,
         glow.copies,
         seats,
-        power_report(electrics),
+        power,
+        carriers(electrics, hours) if short else (),
+        hours,
         heat,
         why,
         pictures,
