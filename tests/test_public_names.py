@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,11 @@ def test_type_checkers_see_the_same_names():
     text = (ROOT / "glowsim" / "__init__.py").read_text(encoding="utf-8")
     seen = {line.split(" as ")[1] for line in text.splitlines() if line.startswith("    from ")}
     assert seen == set(glowsim.__all__)
+
+
+def test_the_version_is_that_of_the_package():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert glowsim.__version__ == project["version"]
 
 
 def test_an_unknown_name_is_said():
