@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
+from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import Regions, cut_into_regions
 from glowsim.geometry.repair import repaired
@@ -33,21 +35,75 @@ class Solid:
 
     outer   : outer surface;  hollow : inner surface of a shell, or None
     inserts : one mesh per insert of the scene's body;  notes : repairs and assumptions
+    wall_mm  : wall of a shell, the usual one where it varies, or None
+    openings : where a hollow is open to the room; `outer` has a lid there, a part by that name
     """
 
     outer: Mesh
     hollow: Mesh | None
     inserts: tuple[Mesh, ...]
     notes: tuple[str, ...]
+    wall_mm: float | None = None
+    openings: tuple[Opening, ...] = ()
 
     def regions(self, face_mm: float, what: str) -> Regions:
         """Cut the body: region 0 is its material, then the hollow (if any), then the inserts."""
         tools = ([self.hollow] if self.hollow is not None else []) + list(self.inserts)
         return cut_into_regions(self.outer, tools, face_mm, what)
 
+    @cached_property
+    def _hollows(self) -> Hollows:
+        return Hollows(self.outer)
+
+    def around(self, points: FloatArray, what: str) -> Solid:
+        """Return the body as a shell that is open to the room if `points`, (n, 3) float [mm], lie
+        outside its material but in a hollow of it; else the body itself.
+
+        Raises GeometryError for an opening that no lid fits.
+        """
+        if self.hollow is not None or len(points) == 0:
+            return self
+        near = points[outside_of(self.outer, points)]
+        shell = self._hollows.around(near, what) if len(near) else None
+        if shell is None:
+            return self
+        said = notes_on_openings(self.outer, shell, what)
+        return replace(
+            self,
+            outer=shell.outer,
+            hollow=shell.hollow,
+            wall_mm=shell.wall_mm,
+            openings=shell.openings,
+            notes=(*self.notes, *said),
+        )
+
+
+def light_points(body: Body) -> FloatArray:
+    """Return where the lights of a body stand, or the points their paths go by, (n, 3) [mm]."""
+    points = [p for light in body.lights for p in (light.path_mm or [light.position_mm])]
+    return np.array(points, dtype=float).reshape(-1, 3)
+
 
 def solid_of(scene_file: SceneFile, number: int) -> Solid:
-    """Return the surfaces of body `number` of a scene.
+    """Return the surfaces of body `number` of a scene, a shell if its lights stand in a hollow.
+
+    Raises SceneError, with the key in the scene file, where a mesh is missing or cannot be used.
+    """
+    return around_lights(unlit_solid_of(scene_file, number), scene_file, number)
+
+
+def around_lights(solid: Solid, scene_file: SceneFile, number: int) -> Solid:
+    """Return what `unlit_solid_of` gave as the lights of the body see it; raises SceneError."""
+    body = scene_file.scene.bodies[number]
+    try:
+        return solid.around(light_points(body), body.name)
+    except GeometryError as problem:
+        key = "mesh" if body.mesh else "shape"
+        raise scene_file.fault(("bodies", number, key), str(problem)) from None
+
+
+def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
+    """Return the surfaces of body `number` of a scene, wherever its lights are.
 
     Raises SceneError, with the key in the scene file, where a mesh is missing or cannot be used.
     """
@@ -79,7 +135,7 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
         made.append((insert, mesh))
         notes += more + one_wall
     inserts = [mesh for _, mesh in made]
-    return Solid(outer, hollow, tuple(inserts), tuple(notes))
+    return Solid(outer, hollow, tuple(inserts), tuple(notes), body.wall_mm)
 
 
 def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:

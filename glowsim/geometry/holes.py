@@ -34,7 +34,7 @@ def with_holes_closed(
     first.
     """
     notes = []
-    for loop in sorted(_rims(faces), key=lambda rim: -float(np.ptp(vertices[rim], axis=0).max())):
+    for loop in sorted(rims(faces), key=lambda rim: -float(np.ptp(vertices[rim], axis=0).max())):
         vertices, faces, note = _closed(vertices, faces, loop, size_mm, what)
         notes.append(note)
     if len(notes) > 4:
@@ -42,7 +42,7 @@ def with_holes_closed(
     return vertices, faces, notes
 
 
-def _rims(faces: IntArray) -> list[IntArray]:
+def rims(faces: IntArray) -> list[IntArray]:
     """Return the rims of holes as vertex loops, along the border of the surface.
 
     A rim that touches itself at a corner is cut into simple loops there.
@@ -88,7 +88,7 @@ def _closed(
         )
     kind = "a flat" if flat else "a small"
     note = f"{what}: closed {kind} hole {width:.1f} mm wide about {at_mm(centre)}"
-    cover = _cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
+    cover = cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
     if len(cover) == len(loop) - 2:
         # The rim runs along the border of the surface, so the cover runs against it.
         return vertices, np.vstack([faces, loop[cover][:, ::-1]]), note
@@ -96,7 +96,7 @@ def _closed(
     return np.vstack([vertices, centre]), np.vstack([faces, fan]), note
 
 
-def _cover(rim: FloatArray) -> IntArray:
+def cover(rim: FloatArray) -> IntArray:
     """Return triangles over a flat outline, (n, 2) float, turning the way it does, (m, 3) int."""
     x, y = rim.T
     if (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0:
