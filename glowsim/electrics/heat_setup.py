@@ -96,7 +96,9 @@ def _cell_mm(plan: Plan, number: int, solid: Solid) -> float:
     across = [
         min(outline_mm(plan.catalogue.board(light.board), light.led_count)) for light in spec.lights
     ]
-    return max(min(of_light, min(across) / CELLS_ACROSS_BOARD), min(cell_for_mm([solid.outer]), of_light))
+    return max(
+        min(of_light, min(across) / CELLS_ACROSS_BOARD), min(cell_for_mm([solid.outer]), of_light)
+    )
 
 
 def _own_substance(plan: Plan, number: int, notes: list[str]) -> tuple[Substance, bool, float]:

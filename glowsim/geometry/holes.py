@@ -88,10 +88,10 @@ def _closed(
         )
     kind = "a flat" if flat else "a small"
     note = f"{what}: closed {kind} hole {width:.1f} mm wide about {at_mm(centre)}"
-    cover = cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
-    if len(cover) == len(loop) - 2:
-        # The rim runs along the border of the surface, so the cover runs against it.
-        return vertices, np.vstack([faces, loop[cover][:, ::-1]]), note
+    lid = cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
+    if len(lid) == len(loop) - 2:
+        # The rim runs along the border of the surface, so the lid runs against it.
+        return vertices, np.vstack([faces, loop[lid][:, ::-1]]), note
     fan = np.column_stack([np.roll(loop, -1), loop, np.full(len(loop), len(vertices))])
     return np.vstack([vertices, centre]), np.vstack([faces, fan]), note
 

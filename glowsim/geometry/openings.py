@@ -209,7 +209,7 @@ def _assembled(
     covers = [lid for _, lid in lids]
     skin, hollow = mesh.faces[~inner], np.vstack([mesh.faces[inner], *covers])[:, ::-1]
     faces = np.vstack([skin, *(lid[:, ::-1] for lid in covers)])
-    names = [name for name in mesh.part_names]
+    names = list(mesh.part_names)
     numbers = [np.full(len(lid), len(names) + k) for k, lid in enumerate(covers)]
     part = np.concatenate([mesh.part[~inner], *numbers])
     names += [_name(k) for k in range(len(covers))]
@@ -240,9 +240,7 @@ def _openings(mesh: Mesh, lids: list[tuple[IntArray, IntArray]]) -> Iterator[Ope
         yield Opening(_name(number), place, _width_mm(mesh.vertices[loop]), area)
 
 
-def _refuse_cut(
-    mesh: Mesh, hollow: Mesh, lids: list[tuple[IntArray, IntArray]], what: str
-) -> None:
+def _refuse_cut(mesh: Mesh, hollow: Mesh, lids: list[tuple[IntArray, IntArray]], what: str) -> None:
     """Raise GeometryError if lids cut through the shell itself."""
     widest = mesh.vertices[lids[0][0]].mean(axis=0) if lids else mesh.centroids[0]
     body = to_manifold(mesh, what)

@@ -111,8 +111,12 @@ def _cheapest_cut(mesh: Mesh, toward_inner: FloatArray) -> BoolArray:
         [pair[:, 0], pair[:, 1], np.full(len(inward), source), away]
     )  # fmt: skip
     columns = np.concatenate([pair[:, 1], pair[:, 0], inward, np.full(len(away), sink)])
-    room = np.concatenate([price, price, *(np.abs(toward_inner[k]) * scale for k in (inward, away))])
-    graph = sparse.csr_matrix((room.astype(np.int32), (rows, columns)), shape=(count + 2, count + 2))
+    room = np.concatenate(
+        [price, price, *(np.abs(toward_inner[k]) * scale for k in (inward, away))]
+    )
+    graph = sparse.csr_matrix(
+        (room.astype(np.int32), (rows, columns)), shape=(count + 2, count + 2)
+    )
     left = graph - maximum_flow(graph, source, sink).flow
     left.data = np.where(left.data > 0, left.data, 0)
     left.eliminate_zeros()

@@ -157,7 +157,8 @@ class _Builder:
         cell_mm = self._cell_mm(regions.solids, media, solid.wall_mm, depth)
         key = unlit_key(self.scene_file, self.number, self.catalogue)
         body = self.shapes.bodies.get(
-            digest(key, open_at, face_mm, cell_mm), lambda: self._unlit(solid, regions, media, cell_mm)
+            digest(key, open_at, face_mm, cell_mm),
+            lambda: self._unlit(solid, regions, media, cell_mm),
         )
         problem = replace(
             body,

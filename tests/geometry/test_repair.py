@@ -94,8 +94,8 @@ SAFE = {
         ),
         tube.volume,
         [
-            "closed a flat hole 20.0 mm wide about (-0.0, -0.0, -15.0) mm",
-            "closed a flat hole 20.0 mm wide about (-0.0, -0.0, 15.0) mm",
+            "closed a flat hole 20.0 mm wide about (0.0, 0.0, -15.0) mm",
+            "closed a flat hole 20.0 mm wide about (0.0, 0.0, 15.0) mm",
         ],
     ),
     "two blocks, one through the other": (
