@@ -241,6 +241,7 @@ def test_tries_outlive_the_session(session):
     again.close()
 
 
+@pytest.mark.slow
 def test_where_light_would_help_and_a_board_put_there(session):
     session.do("remove", lambda prop: edits.removed(prop, HIGH))
     assert session.wait()
