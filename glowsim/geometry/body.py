@@ -22,6 +22,7 @@ from glowsim.geometry.regions import Regions, cut_into_regions
 from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.simplify import simplified
+from glowsim.geometry.skinned import open_skin, shell_of_skin
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
 from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
@@ -109,14 +110,17 @@ def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
     """
     body = scene_file.scene.bodies[number]
     at: KeyPath = ("bodies", number)
+    hollow, wall_mm = None, body.wall_mm
     try:
-        outer, notes = _surface(body, scene_file.folder, body.name)
+        grown = _grown_skin(body, scene_file.folder)
+        outer, notes = grown or _surface(body, scene_file.folder, body.name)
     except (GeometryError, SceneError) as problem:
         raise scene_file.fault((*at, "mesh" if body.mesh else "shape"), str(problem)) from None
-    hollow = None
-    if body.wall_mm is not None:
+    if grown is not None:
+        wall_mm = None  # it has its wall already
+    elif wall_mm is not None:
         try:
-            hollow, closed = hollow_mesh(outer, body.wall_mm, body.name)
+            hollow, closed = hollow_mesh(outer, wall_mm, body.name)
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
@@ -135,7 +139,7 @@ def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
         made.append((insert, mesh))
         notes += more + one_wall
     inserts = [mesh for _, mesh in made]
-    return Solid(outer, hollow, tuple(inserts), tuple(notes), body.wall_mm)
+    return Solid(outer, hollow, tuple(inserts), tuple(notes), wall_mm)
 
 
 def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
@@ -228,6 +232,21 @@ def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[s
     if isinstance(shape, FromDrawing):
         return drawn_mesh(shape, folder, what)
     return shape_mesh(shape), []
+
+
+def _grown_skin(body: Body, folder: Path) -> tuple[Mesh, list[str]] | None:
+    """Return the shell that a body's wall makes of a mesh file that is one open skin; None for any
+    other body."""
+    if body.mesh is None or body.wall_mm is None or body.mesh.grow_mm > 0:
+        return None
+    vertices, faces, notes = read_mesh(body.mesh, folder)
+    skin = open_skin(vertices, faces, body.name)
+    if skin is None:
+        return None
+    mesh = shell_of_skin(skin, body.wall_mm, body.mesh.wall_grows, body.name)
+    mesh, fewer = simplified(mesh, body.name)
+    said = f"{body.name}: one skin, given a wall of {body.wall_mm:g} mm {body.mesh.wall_grows}"
+    return mesh, [*notes, said, *fewer]
 
 
 def _insert_mesh(insert: Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:

@@ -107,7 +107,7 @@ class Hollows:
             return None
         chosen = np.any([piece.faces for piece in held], axis=0)
         lids = [lid for piece in held for lid in piece.lids]
-        lids.sort(key=lambda lid: -_width_mm(mesh.vertices[lid[0]]))
+        lids.sort(key=lambda lid: -width_mm(mesh.vertices[lid[0]]))
         outer, hollow = _assembled(mesh, chosen, lids)
         wall = weighted_median(self._thickness_mm[chosen], mesh.areas_mm2[chosen])
         _refuse_cut(mesh, hollow, lids, what)
@@ -116,7 +116,7 @@ class Hollows:
 
 def _piece(mesh: Mesh, faces: np.ndarray) -> _Piece:
     skin = mesh.faces[faces]
-    lids = [(loop, _lid(mesh.vertices, loop, skin)) for loop in rims(skin)]
+    lids = [(loop, lid_over(mesh.vertices, loop, skin)) for loop in rims(skin)]
     return _Piece(faces, tuple(lids), np.vstack([skin, *(lid for _, lid in lids)]))
 
 
@@ -133,21 +133,21 @@ def _pieces(mesh: Mesh, inner: np.ndarray) -> Iterator[np.ndarray]:
             yield (piece == number) & inner
 
 
-def _width_mm(points: FloatArray) -> float:
+def width_mm(points: FloatArray) -> float:
     """Return the greatest extent of points along the axes of their own spread [mm]."""
     centred = points - points.mean(axis=0)
     axes = np.linalg.svd(centred, full_matrices=False)[2]
     return float(np.ptp(centred @ axes.T, axis=0).max())
 
 
-def _lid(vertices: FloatArray, loop: IntArray, skin: IntArray) -> IntArray:
+def lid_over(vertices: FloatArray, loop: IntArray, skin: IntArray) -> IntArray:
     """Return a lid over a rim, (n, 3) int, that turns the way `skin` needs to be closed by it."""
     rim = vertices[loop]
     centred = rim - rim.mean(axis=0)
     spread = np.linalg.svd(centred, full_matrices=False)[2]
     flat = cover(centred @ spread[:2].T)
     whole = len(flat) == len(loop) - 2
-    if whole and np.abs(centred @ spread[2]).max() <= FLAT * _width_mm(rim):
+    if whole and np.abs(centred @ spread[2]).max() <= FLAT * width_mm(rim):
         return loop[flat][:, ::-1]
     choices = [loop[disc] for disc in _hull_discs(rim)]
     if whole:
@@ -237,7 +237,7 @@ def _openings(mesh: Mesh, lids: list[tuple[IntArray, IntArray]]) -> Iterator[Ope
         cap = Mesh.single_part(mesh.vertices, lid)
         area = float(cap.areas_mm2.sum())
         place = np.average(cap.centroids, axis=0, weights=np.maximum(cap.areas_mm2, 1e-30))
-        yield Opening(_name(number), place, _width_mm(mesh.vertices[loop]), area)
+        yield Opening(_name(number), place, width_mm(mesh.vertices[loop]), area)
 
 
 def _refuse_cut(mesh: Mesh, hollow: Mesh, lids: list[tuple[IntArray, IntArray]], what: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -11,6 +12,7 @@ from glowsim.geometry.mesh import Mesh, from_manifold, to_manifold
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.openings import Hollows
 from glowsim.geometry.regions import ROOM, cut_into_regions
+from glowsim.geometry.skinned import open_skin
 from glowsim.geometry.skins import skins_of
 from glowsim.scene import parse_scene
 from tests.support import shells
@@ -113,3 +115,37 @@ def test_lights_decide_whether_a_print_file_is_a_shell(tmp_path):
     assert "'opening 1', 76 mm wide about (0.0, 0.0, 0.0) mm" in asked
     inside_wall = text.replace("[0, 0, -12]", "[0, 0, -39]")
     assert solid_of(parse_scene(inside_wall, folder=tmp_path), 0).hollow is None
+
+
+def without_lid(mesh: Mesh, height: float) -> Mesh:
+    top = (mesh.normals[:, 2] > 0.99) & (np.abs(mesh.centroids[:, 2] - height) < 1e-6)
+    return Mesh.single_part(mesh.vertices, mesh.faces[~top])
+
+
+def bowl_skin() -> Mesh:
+    """A hemisphere of 40 mm without thickness, open at z = 0."""
+    ball = manifold3d.Manifold.sphere(40, 64).split_by_plane((0, 0, -1), 0.0)[0]
+    return without_lid(from_manifold(ball), 0.0)
+
+
+@pytest.mark.parametrize(("grows", "radii"), [("inward", (38, 40)), ("outward", (40, 42))])
+def test_a_skin_gets_a_wall_and_a_rim(grows, radii, tmp_path):
+    """2/3 pi (R^3 - r^3); the facets of the ball lie 0.3 % within it."""
+    skin = bowl_skin()
+    turned = Mesh.single_part(skin.vertices, skin.faces[:, ::-1])
+    text = scene_of(tmp_path, turned, (0, 0, -12))
+    text = text.replace('units = "mm"', f'units = "mm", wall_grows = "{grows}"')
+    text = text.replace('material = "pla_white"', 'material = "pla_white"\nwall_mm = 2')
+    solid = solid_of(parse_scene(text, folder=tmp_path), 0)
+    assert solid.wall_mm == pytest.approx(2, rel=1e-2)
+    exact = 2 / 3 * np.pi * (radii[1] ** 3 - radii[0] ** 3)
+    assert solid.outer.volume_mm3 - solid.hollow.volume_mm3 == pytest.approx(exact, rel=0.01)
+    assert solid.outer.bounds[1, 2] == pytest.approx(0, abs=1e-3)
+    assert solid.openings[0].width_mm == pytest.approx(2 * radii[0], rel=5e-3)
+
+
+def test_what_has_no_wide_rim_is_no_skin():
+    cube = block()
+    assert open_skin(cube.vertices, cube.faces, "cube") is None
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=10)
+    assert open_skin(ball.vertices, ball.faces[1:], "ball") is None
