@@ -10,12 +10,14 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import SceneError
+from glowsim.findings import Findings
 from glowsim.geometry.boards import BoardShape, board_shape
 from glowsim.geometry.hollow import depth_mm, nearest_on
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
 from glowsim.live.clearance import Surroundings, kept_clear, surroundings
 from glowsim.live.edits import BoardAt, Prop
+from glowsim.pictures import marks_of
 from glowsim.scene import Light
 from glowsim.transport.problem import BodyProblem
 
@@ -124,3 +126,16 @@ def in_body(prop: Prop, at: BoardAt, copy: int, point: Sequence[float]) -> Float
     """Return a point of the prop in the frame of one copy of a body, (3,) float [mm]."""
     transform = copies_of(prop.scene.bodies[at.body])[copy]
     return np.asarray((np.asarray(point, float) - transform[:3, 3]) @ transform[:3, :3])
+
+
+def as_marks(findings: Findings | None) -> list[dict[str, Any]]:
+    """Return the numbered marks of findings as the page draws them: those of the pictures."""
+    return [
+        {
+            "number": mark.number,
+            "kind": mark.kind,
+            "label": mark.label,
+            "places": np.vstack([mark.point_mm, mark.elsewhere_mm]).round(2).tolist(),
+        }
+        for mark in marks_of(findings.found if findings else ())
+    ]

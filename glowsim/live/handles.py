@@ -41,6 +41,17 @@ class Handles:
         with ui.element("button").classes("handle") as button:
             button.props(f"data-handle={piece.handle} aria-haspopup=true")
             label = ui.label(piece.text)
+        self._opens(button, getattr(self, f"_{piece.handle}"))
+        return label
+
+    def opening(self, words: str, fill: Callable[[ui.menu], None]) -> None:
+        """Add a quiet button that opens a menu."""
+        with ui.element("button").classes("quiet").props("aria-haspopup=true") as button:
+            ui.label(words)
+        self._opens(button, fill)
+
+    def _opens(self, button: ui.element, fill: Callable[[ui.menu], None]) -> None:
+        with button:
             menu = ui.menu().props(
                 'no-parent-event transition-duration=0 anchor="top middle" self="bottom middle"'
             )
@@ -50,11 +61,10 @@ class Handles:
         def opened() -> None:
             inside.clear()
             with inside:
-                getattr(self, f"_{piece.handle}")(menu)
+                fill(menu)
             menu.open()
 
         button.on("click", opened)
-        return label
 
     def _told(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:
         return lambda event: self._view._guarded(lambda _: act(event.value))(event)
@@ -67,21 +77,23 @@ class Handles:
         ui.label("Take a board in hand").classes("head")
         for k in range(len(prop.scene.bodies[body].lights)):
             at = BoardAt(body, k)
-            self._line(menu, board_name(prop, at), partial(self._view.choose, at))
+            self.line(menu, board_name(prop, at), partial(self._view.choose, at))
         ui.label("Put in another").classes("head")
         used = [light.board for light in prop.scene.bodies[body].lights]
         for name, board in sorted(
             session.catalogue().boards.items(), key=lambda item: item[0] not in used
         ):
             words = f"{board.label.partition(',')[0]} ({plain(name)})"
-            self._line(menu, words, partial(self._put, name))
+            self.line(menu, words, partial(self._put, name))
 
         ui.label("Or have all of them placed anew, as evenly as can be").classes("head")
         for count in range(1, MOST_PLACED + 1):
             words = f"find places for {count} board{'' if count == 1 else 's'} (a minute or so)"
-            self._line(menu, words, partial(self._view.find_places, count))
+            self.line(menu, words, partial(self._view.find_places, count))
 
-    def _line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
+    def line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
+        """Add a line to a menu; the menu goes away when it is pressed."""
+
         def pressed() -> Any:
             menu.close()
             return act()
@@ -158,7 +170,7 @@ class Handles:
         prop = self._prop()
         for number, body in enumerate(prop.scene.bodies):
             if body.lights:
-                self._line(menu, body.name, partial(self._view.choose, BoardAt(number, 0)))
+                self.line(menu, body.name, partial(self._view.choose, BoardAt(number, 0)))
 
     def _material(self, menu: ui.menu) -> None:
         body = self._view.body
@@ -253,7 +265,7 @@ class Handles:
         for found in mine[:4]:
             x, y, _ = found.body_place_mm
             side = math.degrees(math.atan2(x, -y))
-            self._line(
+            self.line(
                 menu,
                 f"{found.kind} from {found.from_mm:.0f} to {found.to_mm:.0f} mm up: look at it",
                 partial(self._view.stage.look, side, 10.0),
@@ -294,9 +306,9 @@ class Handles:
             ui.element("img").props(f'src="/live/try/{one.number}" alt="try {one.number}"')
             with ui.menu() as menu, ui.element("div").classes("opened"):
                 self._say(one.words)
-                self._line(menu, "go back to it", lambda: self._session.go_back(one))
-                self._line(menu, "compare with now", lambda: self._view.compare(one.number))
-                self._line(menu, "forget it", lambda: self._forget(one.number))
+                self.line(menu, "go back to it", lambda: self._session.go_back(one))
+                self.line(menu, "compare with now", lambda: self._view.compare(one.number))
+                self.line(menu, "forget it", lambda: self._forget(one.number))
 
     def _forget(self, number: int) -> None:
         self._session.tries.drop(number)
@@ -304,7 +316,7 @@ class Handles:
 
     def show_picture(self, picture: bytes, words: str) -> None:
         """Show a picture over the room until it is pressed away."""
-        with self._view._root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
+        with self._view.root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
             data = base64.b64encode(picture).decode()
             ui.element("img").props(f'src="data:image/png;base64,{data}" alt="{words}"')
             self._view.button("close", dialog.close)
