@@ -19,7 +19,7 @@ from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.meshfile import FORMATS, GUESSES, read_mesh
 from glowsim.geometry.scaling import USUAL_MM
-from glowsim.live.boards import shape_of
+from glowsim.live.boards import shape_of, up_the_middle
 from glowsim.live.clearance import free_place, surroundings
 from glowsim.live.edits import tidy
 from glowsim.scene import Light, SceneFile, parse_scene
@@ -220,11 +220,8 @@ def _first_place(unlit: SceneFile, board: str) -> FloatArray:
     catalogue.board(board)
     shape = shape_of(light, catalogue)
     low, high = problem.outer.bounds
-    middle = (low + high) / 2
-    axis = [np.array([middle[0], middle[1], z])
-            for z in np.linspace(low[2], high[2], 15)[2:-2]]  # fmt: skip
     grid = np.stack(np.meshgrid(*np.linspace(low, high, 9)[1:-1].T, indexing="ij"), -1)
-    points = np.vstack([axis, grid.reshape(-1, 3)])
+    points = np.vstack([up_the_middle(problem)[1:-1], grid.reshape(-1, 3)])
     points = points[inside_closed(problem.outer, points)]
     for point in points[:MOST_TRIED]:
         around = surroundings(problem, point, ())

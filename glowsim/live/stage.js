@@ -29,9 +29,9 @@ export default {
         <ol class="key"><li v-for="m in placed" :value="m.number">{{ m.label }}</li></ol>
       </div>
       <div class="strips" v-if="pulse">
-        <svg viewBox="0 0 100 20" preserveAspectRatio="none" aria-hidden="true">
+        <svg :viewBox="'0 0 100 ' + 10 * pulse.strips.length" preserveAspectRatio="none" aria-hidden="true">
           <polyline v-for="s in pulse.strips" :points="s.line" :stroke="s.colour"><title>{{ s.name }}</title></polyline>
-          <line :x1="100 * moment / pulse.seconds" y1="0" :x2="100 * moment / pulse.seconds" y2="20"/>
+          <line :x1="100 * moment / pulse.seconds" y1="0" :x2="100 * moment / pulse.seconds" y2="10000"/>
         </svg>
         <input type="range" min="0" :max="pulse.seconds" step="0.02" :value="moment" aria-label="moment in seconds"
           @input="scrub(parseFloat($event.target.value))" @keydown.stop>
@@ -230,8 +230,9 @@ export default {
     },
     setHints(marks) {
       this.hints.set(marks);
+      const gain = marks && Number(marks.gain.toPrecision(2));
       this.told = marks && `Plus: more light there helps the ${marks.words}; minus: less does. ` +
-        `A board as bright as all together, at the best place, lifts it ${Number(marks.gain.toPrecision(2))} times against the mean, about.`;
+        `A board as bright as all together, at the best place, lifts it ${gain} times against the mean, about.`;
       this.redraw();
     },
     setDistance(distance) {

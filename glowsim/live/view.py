@@ -13,7 +13,7 @@ from glowsim.errors import GlowsimError
 from glowsim.findings import Findings
 from glowsim.live import edits, helping
 from glowsim.live.boards import as_marks, outlines
-from glowsim.live.carried import WAYS, carried
+from glowsim.live.carried import ALONE, WAYS, carried
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.handles import Handles
 from glowsim.live.sentence import Piece, lit_body, sentence, spoken
@@ -197,6 +197,8 @@ class View:
             self.choose(self.session.double(at))
         elif what == "best place":
             return self.best_place()
+        elif what == ALONE:
+            self.choose(self.session.split_off(*self.chosen))  # type: ignore[misc]
         elif what == "remove":
             self.chosen = None
             self.session.do("remove a board", lambda prop: edits.removed(prop, at))

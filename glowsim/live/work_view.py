@@ -101,8 +101,12 @@ class WorkView:
         self._line(menu, f"how many boards the {body.name} needs", "modules", *options)
         wall = body.wall_mm
         low, high = (round(wall / 2, 2), round(2 * wall, 2)) if wall else (0.0, 12.0)
-        what = "wall" if wall else "layer more around"
-        words = f"which {what} the {body.name} needs, {low:g} to {high:g} mm"
+        what = (
+            f"how thick the wall of the {body.name}"
+            if wall
+            else f"how thick a layer more around the {body.name}"
+        )
+        words = f"{what} should be, {low:g} to {high:g} mm"
         limits = ("--from", f"{low:g}", "--to", f"{high:g}", "--steps", str(THICKNESS_STEPS))
         self._line(menu, words, "thickness", "--body", body.name, *limits)
         ui.label("Is it true?").classes("head")

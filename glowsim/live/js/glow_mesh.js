@@ -80,10 +80,7 @@ const FRAGMENT = `
     // A glowing face is dimmer toward its limb.
     float place = clamp(vToward, 0.0, 1.0) * 31.0;
     int step0 = int(min(floor(place), 30.0));
-    float below = 1.0, above = 1.0;
-    for (int k = 0; k < 31; k++)
-      if (k == step0) { below = limb[k]; above = limb[k + 1]; }
-    vec3 own = mix(below, above, place - float(step0)) * vGlow + vAcross;
+    vec3 own = mix(limb[step0], limb[step0 + 1], place - float(step0)) * vGlow + vAcross;
     vec3 colour = encoded(developed(own + vBack));
     if (figures) {
       float share = logarithmic ? log(max(own.y, low) / low) / log(high / low)

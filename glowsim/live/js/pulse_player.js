@@ -53,12 +53,12 @@ export class PulsePlayer {
     for (const part of ["glow", "across", "back", "calm"]) attributes[part].needsUpdate = true;
   }
 
-  // Lines of the strip chart: levels over time, each in the light's own colour.
+  // Lines of the strip chart, one below the other: levels over time, in each light's own colour.
   get strips() {
-    return this.members.map(({ name, levels, colour }) => ({
+    return this.members.map(({ name, levels, colour }, row) => ({
       name,
       colour,
-      line: levels.map((v, k) => `${((100 * k) / levels.length).toFixed(2)},${(19 - 18 * v).toFixed(2)}`).join(" "),
+      line: levels.map((v, k) => `${((100 * k) / levels.length).toFixed(2)},${(10 * row + 9 - 8 * v).toFixed(2)}`).join(" "),
     }));
   }
 }
