@@ -8,6 +8,11 @@ import threading
 
 from hypothesis import settings
 
+# One thread of linear algebra a process, set before numpy reads it: as many as there are cores
+# spin against each other where several workers run tests.
+for _variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_variable, "1")
+
 # The same examples every time: a change must not fail by the luck of the draw. Now and then, and
 # after work on what they try, draw new ones: GLOWSIM_NEW_EXAMPLES=1 python -m pytest
 settings.register_profile("same", derandomize=True, deadline=None)

@@ -17,6 +17,7 @@ class Battery(Entry):
     """One cell, or one power bank; a pack is several of them."""
 
     kind: Literal["alkaline", "nimh", "lithium", "bank", "coin"]
+    """Chemistry of a cell, or a power bank."""
     drain_ma: PositiveCurve
     """Drains of one cell at which the capacity is known, rising."""
     capacity_mah: PositiveCurve
@@ -26,6 +27,7 @@ class Battery(Entry):
     cell_v: Curve
     """Voltage of the cell at each of these shares, at a drain of `cell_v_drain_ma`."""
     cell_v_drain_ma: NonNegative = 0.0
+    """Drain at which those voltages were read; 0 for a cell at rest."""
     resistance_ohm: Annotated[tuple[Positive, Positive], Field()]
     """Inner resistance for the sag, fresh and used up."""
     cutoff_v: Positive
@@ -37,6 +39,7 @@ class Battery(Entry):
     output_v: Positive | None = None
     """Of a power bank: the regulated output, with its efficiency and its least current."""
     efficiency: Annotated[float, Field(gt=0, le=1)] = 1.0
+    """Share of the cells' energy that a power bank gives out."""
     shuts_off_below_ma: NonNegative = 0.0
     """A power bank that gives less than this for a while switches itself off."""
 

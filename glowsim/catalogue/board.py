@@ -101,6 +101,7 @@ class Board(Entry):
     reflectance_source: Prose = SOURCE
     """Where these two come from."""
     reflectance_confidence: Confidence = "estimate"
+    """How far to trust these two."""
 
     drive: Literal["rgb", "white"] = "rgb"
     """Three channels of their own, or one channel whose lumens are split over the bands."""
@@ -109,14 +110,21 @@ class Board(Entry):
     quiescent_ma: NonNegative
     """What one LED's own chip draws while dark."""
     dominant_wavelength_nm: PositiveBands
+    """Colour of the light of red, green and blue."""
     fwhm_nm: PositiveBands
     """Full width of the spectrum at half its height."""
     half_intensity_full_angle_deg: float = Field(ge=1, lt=180)
+    """Full angle of the beam between its half-bright directions: 120 for most LEDs."""
     forward_v: PositiveBands
+    """Voltage that a chip needs to light, for red, green and blue."""
     supply_v: Positive
+    """Voltage the board is made for."""
     supply_min_v: Positive
+    """Least voltage at which its chips still work as meant."""
     supply_max_v: Positive
+    """Most it bears."""
     dark_v: PositiveBands | None = None
+    """Supply voltage below which a channel stays dark, for red, green and blue."""
     full_v: PositiveBands | None = None
     """Supply voltages between which a channel's current rises from nothing to its full value;
     left out, 0.5 V below and 0.6 V above the forward voltage."""
@@ -127,6 +135,7 @@ class Board(Entry):
     ambient_max_c: float | None = None
     """Warmest surroundings the LEDs are made for."""
     junction_max_c: float | None = None
+    """Hottest that the chip itself may get."""
     junction_k_w: PositiveBands | None = None
     """How much hotter the red, green and blue chip of an LED is than the board, per watt of its
     own, lit alone or not."""

@@ -33,8 +33,11 @@ class Coat(Entry):
     density_kg_m3: Positive | None = None
     """Of the solid or tube behind the surface, its hollow included."""
     thermal_conductivity_w_mk: Positive | None = None
+    """How well the solid behind the surface carries heat."""
     specific_heat_j_kgk: Positive | None = None
+    """Heat that a kilogram of it takes up per degree."""
     max_service_c: float | None = None
+    """Warmest it may stay for long."""
     thermal_source: Prose = ""
     """Where density, conductivity, specific heat and service temperature come from."""
 

@@ -44,7 +44,9 @@ FractionBands = Annotated[tuple[Fraction, Fraction, Fraction], _per_band]
 class Entry(BaseModel):
     """The part common to materials, coats and boards."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
     voided_by: ClassVar[dict[str, tuple[str, ...]]] = {}
     """Keys taken over through `like` that no longer hold once the named key is given anew."""
@@ -54,6 +56,7 @@ class Entry(BaseModel):
     source: Prose = Field(min_length=1)
     """The document or formula the numbers come from."""
     confidence: Confidence
+    """How far to trust the numbers: measured, datasheet, derived, estimate, or user."""
     notes: Prose = ""
     """How an estimate was made and what it leaves out."""
     beware: Prose = ""

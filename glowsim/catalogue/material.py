@@ -39,20 +39,29 @@ class Material(Entry):
     mu_a_per_mm: NonNegativeBands
     """Absorption coefficient in red, green, blue (1/mm)."""
     mu_a_factor: Factor = DEFAULT_FACTOR
+    """Its uncertainty as a factor of one standard deviation: 2 means half to twice."""
     g: float = Field(default=0.8, gt=-1, lt=1)
     """Mean cosine of the scattering angle."""
     refractive_index: float = Field(ge=1, le=2.5)
     """Index of the outer smooth face; 1.0 for an open foam, which has no such face."""
     measured_transmittance: float | None = Field(default=None, gt=0, lt=1)
+    """Share of light that a flat piece of yours lets through, in place of scattering."""
     measured_thickness_mm: Positive | None = None
+    """How thick that piece is."""
     mu_s_reduced_per_mm: NonNegativeBands = Field(default=None, validate_default=True)
     """Reduced scattering coefficient mu_s (1 - g) in red, green, blue (1/mm)."""
     mu_s_reduced_factor: Factor = Field(default=None, validate_default=True)
+    """Its uncertainty as a factor of one standard deviation."""
     density_kg_m3: Positive | None = None
+    """Weight of a cubic metre, for grams and for how soon it gets warm."""
     thermal_conductivity_w_mk: Positive | None = None
+    """How well it carries heat: 0.035 for foam, 0.2 for plastics."""
     thermal_conductivity_factor: Factor = 1.3
+    """Its uncertainty as a factor of one standard deviation."""
     specific_heat_j_kgk: Positive | None = None
+    """Heat that a kilogram takes up per degree."""
     max_service_c: float | None = None
+    """Warmest it may stay for long."""
     thermal_source: Prose = ""
     """Where density, conductivity and the highest service temperature come from."""
 

@@ -7,6 +7,7 @@ import importlib
 import click
 
 COMMANDS = {
+    "demo": "Copy the demo scenes to a folder of yours and light one.",
     "check": "Validate a scene, repair its meshes, print sizes, depths and doubts.",
     "glow": "Solve a scene: findings, pictures and exports.",
     "live": "Play with the light in a browser: drag a board, the glow follows.",
@@ -22,6 +23,7 @@ COMMANDS = {
     "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
     "calibrate": "Learn a material from readings of a test piece: an entry of your own.",
     "catalogue": "List materials, coats, boards, batteries and wires with their sources.",
+    "explain": "What a key of the scene file means: its unit, limits, an example.",
     "schema": "Print the JSON Schema of scene files, for editors.",
 }
 
@@ -56,7 +58,7 @@ class _Lazy(click.Group):
 @click.group(
     cls=_Lazy,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Start with: glowsim glow scenes/thistle_staff.toml",
+    epilog="Start with: glowsim demo",
 )
 @click.version_option(package_name="glowsim", message="%(prog)s %(version)s")
 def cli() -> None:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 
 from glowsim.catalogue import Battery, Board, Coat, Material
 from glowsim.cli.common import print_json
 from glowsim.scene import scene_schema
+
+LIKE = "The entry this one starts from: what is not said here is taken from there."
 
 
 @click.command(
@@ -22,6 +26,11 @@ def command(readings: bool) -> None:
 
         print_json(readings_schema())
         return
+    print_json(whole_schema())
+
+
+def whole_schema() -> dict[str, Any]:
+    """Return the JSON Schema of scene files with that of a user's own catalogue entries in it."""
     schema = scene_schema()
     own = (("materials", Material), ("coats", Coat), ("boards", Board), ("batteries", Battery))
     for key, model in own:
@@ -29,7 +38,7 @@ def command(readings: bool) -> None:
         schema["$defs"].update(entry.pop("$defs", {}))
         # An entry of the user's own may take everything else from another one.
         entry.pop("required", None)
-        entry["properties"]["like"] = {"type": "string"}
+        entry["properties"]["like"] = {"type": "string", "description": LIKE}
         schema["$defs"][model.__name__] = entry
         schema["properties"][key]["additionalProperties"] = {"$ref": f"#/$defs/{model.__name__}"}
-    print_json(schema)
+    return schema

@@ -31,6 +31,7 @@ class MeshFile(Strict):
     """A mesh from a file: STL, OBJ, PLY, GLB or 3MF. A relative path starts at the scene file."""
 
     file: Annotated[str, Field(min_length=1, max_length=1000)]
+    """Its path, from the scene file."""
     units: Unit | None = None
     """Unit of the numbers in the file; when left out, 3MF and GLB say it themselves, and for
     the other formats mm is assumed and a note printed."""
@@ -57,9 +58,11 @@ class Where(Strict):
     centre_mm: PointMm | None = None
     """With `radius_mm`: faces within a ball."""
     radius_mm: PositiveMm | None = None
+    """Of that ball."""
     facing: Direction | None = None
     """Faces whose normal lies within `facing_within_deg` of this direction."""
     facing_within_deg: Annotated[Number, Field(gt=0, le=180)] = 60.0
+    """How far off that direction still counts."""
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
@@ -82,13 +85,21 @@ class Insert(Strict):
     """
 
     name: Name | None = None
+    """As findings and the sheet call it."""
     kind: Literal["pocket", "core", "sleeve"]
+    """A pocket of air, an opaque core, or a sleeve of another material."""
     shape: Shape | None = None
+    """A sketch shape, in a frame of its own."""
     mesh: MeshFile | None = None
+    """Or a mesh file."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
+    """Where its own origin stands, in the body's frame."""
     rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
+    """Turned about x, then y, then z."""
     material: str | None = None
+    """Of a sleeve."""
     coat: str | None = None
+    """Surface of a core."""
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
@@ -104,16 +115,22 @@ class Mask(Strict):
     """Paint, tape or cloth over part of a body's outer faces."""
 
     name: Name | None = None
+    """As findings and the sheet call it."""
     coat: str
+    """Paint, tape or cloth from the catalogue, or your own."""
     where: Where
+    """Which faces it covers."""
 
 
 class Drive(Strict):
     """How far each colour is turned up: 1 is full, as a share of light, not of control code."""
 
     red: Share = 1.0
+    """Share of full red."""
     green: Share = 1.0
+    """Share of full green."""
     blue: Share = 1.0
+    """Share of full blue."""
     white: Share = 1.0
     """For boards with a single white channel."""
 
@@ -126,8 +143,11 @@ class Light(Strict):
     """A light board inside a body, in the body's own frame."""
 
     name: Name | None = None
+    """As findings and the sheet call it."""
     board: str
+    """A light board from the catalogue, or your own."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
+    """The middle of its LEDs' faces, in the body's frame."""
     path_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=500)] | None = None
     """For a strip, in place of `position_mm`: points it runs along, from its first LED's end. It
     is followed as flat pieces, cut mark to cut mark, and needs `led_count`."""
@@ -146,6 +166,7 @@ class Light(Strict):
     led_count: Count | None = None
     """LEDs used of a strip."""
     drive: Drive = Drive()
+    """How far each colour is turned up."""
     channel_current_ma: Annotated[Number, Field(gt=0, le=5000)] | None = None
     """Measured current per channel and LED; brightness follows it in proportion."""
     zone: Name = "all"
@@ -189,8 +210,11 @@ class Body(Strict):
     """One closed piece of the prop, or a pattern of copies of it."""
 
     name: Name
+    """Its own name, as all tables call it."""
     shape: Shape | None = None
+    """A sketch shape, or one from a drawing."""
     mesh: MeshFile | None = None
+    """Or a mesh file."""
     material: str
     """A volume material, or a coat: a coat makes a hollow lantern of thin sheet, or, when it
     lets no light through, a piece that is only seen."""
@@ -199,11 +223,17 @@ class Body(Strict):
     wall_mm: FineMm | None = None
     """Wall of a hollow shell; left out, the body is solid."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
+    """Where its own origin stands."""
     rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
+    """Turned about x, then y, then z."""
     inserts: tuple[Insert, ...] = ()
+    """Pockets, cores and sleeves set into it."""
     masks: tuple[Mask, ...] = ()
+    """Paint, tape or cloth on its outside."""
     lights: tuple[Light, ...] = ()
+    """The boards in it."""
     patterns: tuple[Pattern, ...] = ()
+    """Where copies of it stand, lights and all."""
     glow_where: Where | None = None
     """Which outer faces are meant to glow; left out, all that are not masked."""
     dark_where: Where | None = None

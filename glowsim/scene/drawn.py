@@ -106,6 +106,7 @@ class Turned(FromDrawing):
     """
 
     kind: Literal["turned"]
+    """A profile turned about an axis."""
     profile: Outline
     """Half the body's section: points [radius, height], or lines of a file."""
     inner_radius_mm: Annotated[Mm, Field(ge=0, le=10_000)] = 0.0
@@ -135,6 +136,7 @@ class Cut(FromDrawing):
     """
 
     kind: Literal["cut"]
+    """An outline cut from sheet."""
     outline: Outline
     """What is cut out; lines within it are holes."""
     thickness_mm: SizeMm
@@ -169,6 +171,7 @@ class Drawn(FromDrawing):
     """A round section drawn along a path, as a horn or tentacle. Parts: base, side, tip."""
 
     kind: Literal["drawn"]
+    """A section drawn along a path."""
     along: Course
     """The path of the middle of the section."""
     diameters_mm: Annotated[tuple[SizeMm, ...], Field(min_length=1, max_length=200)]
@@ -201,6 +204,7 @@ class Loft(FromDrawing):
     """
 
     kind: Literal["loft"]
+    """A skin from outline to outline."""
     sections: Annotated[tuple[LoftSection, ...], Field(min_length=2, max_length=200)]
     """The outlines, from below upward."""
 

@@ -20,18 +20,24 @@ class Room(Strict):
     """Where the prop will be seen: the light that falls on it, and from how far."""
 
     illuminance_lx: Annotated[Number, Field(ge=0, le=150_000)] = 50.0
+    """Light that falls on the prop: 20 a street at night, 300 a hall, 500 a shop."""
     light_temperature_k: Annotated[Number, Field(ge=1700, le=20_000)] = 4000.0
+    """Its colour: 2700 warm lamps, 6500 daylight."""
     viewing_distance_mm: PositiveMm = 2000.0
+    """From where it is seen: what ripples finer than the eye can part is even."""
     observer: Literal["eye", "camera"] = "eye"
     """Whose glare the pictures show: a camera scatters about a third of what an eye does."""
     observer_age_years: Annotated[Number, Field(ge=5, le=100)] = 30.0
+    """Glare grows with age."""
 
 
 class View(Strict):
     """From where the pictures are taken."""
 
     azimuth_deg: AngleDeg = 25.0
+    """Turned round the prop, from the front."""
     elevation_deg: Annotated[Number, Field(ge=-89, le=89)] = 12.0
+    """Up from level."""
     exposure_cd_m2: Annotated[Number, Field(gt=0, le=1e9)] | None = None
     """Luminance shown as full white; chosen from the scene if left out."""
 
@@ -67,10 +73,15 @@ class Scene(Strict):
     """A prop: its bodies with their lights, the room, the view and the thresholds."""
 
     title: str = ""
+    """As it stands over tables and pictures."""
     room: Room = Room()
+    """Where it will be seen."""
     view: View = View()
+    """From where pictures are taken."""
     findings: Thresholds = Thresholds()
+    """What counts as a hot spot, a dark gap, as even."""
     heat: Heat = Heat()
+    """What its warmth is judged by."""
     materials_from: tuple[Annotated[str, Field(min_length=1, max_length=1000)], ...] = ()
     """Files of own materials, such as `calibrate` writes; a relative path starts at the scene."""
     materials: Entries = Field(default_factory=dict)
@@ -82,10 +93,15 @@ class Scene(Strict):
     batteries: Entries = Field(default_factory=dict)
     """The user's own batteries."""
     bodies: Annotated[tuple[Body, ...], Field(min_length=1)]
+    """The pieces that glow, or stand before what glows."""
     power: Power | None = None
+    """The battery; left out, boards are at full voltage."""
     wiring: Wiring | None = None
+    """How wires run from the battery to the boards."""
     controller: Controller = Controller()
+    """What drives addressable boards, and which of its outputs feeds which."""
     pulses: tuple[Pulse, ...] = ()
+    """How zones of lights move."""
 
     @model_validator(mode="after")
     def _names_differ(self) -> Self:

@@ -13,18 +13,26 @@ class DrillLine(Strict):
     """Places along a straight hole: boards sit on it, every `step_mm` from its start."""
 
     kind: Literal["line"]
+    """A straight hole."""
     start_mm: PointMm = (0.0, 0.0, 0.0)
+    """Where it begins."""
     direction: Direction = (0.0, 0.0, 1.0)
+    """Where it leads."""
     step_mm: PositiveMm = 2.0
+    """From place to place."""
 
 
 class DrillRing(Strict):
     """Places on rings about the z axis: every `step_mm` in height, `count` of them around."""
 
     kind: Literal["ring"]
+    """Rings of holes."""
     radius_mm: PositiveMm
+    """From the axis to each hole."""
     count: Annotated[int, Field(ge=1, le=360)] = 12
+    """Holes in a ring."""
     step_mm: PositiveMm = 2.0
+    """From ring to ring."""
 
 
 Drill = Annotated[DrillLine | DrillRing, Field(discriminator="kind")]

@@ -18,9 +18,13 @@ class Spike(Strict):
     """A cone with a rounded tip, optionally bent. Parts: base, side, tip."""
 
     kind: Literal["spike"]
+    """A cone with a rounded tip."""
     length_mm: SizeMm
+    """From the base to the tip."""
     base_diameter_mm: SizeMm
+    """Across the base."""
     tip_radius_mm: SizeMm = 1.0
+    """How blunt the tip is."""
     bend_mm: Annotated[Mm, Field(ge=-1000, le=1000)] = 0.0
     """How far the tip is carried toward +x, growing with the square of the height."""
 
@@ -42,26 +46,37 @@ class Orb(Strict):
     """A sphere, or an ellipsoid where `height_mm` differs. Centred on the origin."""
 
     kind: Literal["orb"]
+    """A ball or ellipsoid."""
     diameter_mm: SizeMm
+    """Across, in x and y."""
     height_mm: SizeMm | None = None
+    """Along z; left out, as wide."""
 
 
 class Rod(Strict):
     """A round bar or disc, optionally tapered and with rounded edges. Parts: base, side, top."""
 
     kind: Literal["rod"]
+    """A round bar or disc."""
     length_mm: SizeMm
+    """From end to end."""
     diameter_mm: SizeMm
+    """Across the base."""
     top_diameter_mm: SizeMm | None = None
+    """Across the top; left out, as wide as the base."""
 
 
 class Slab(Strict):
     """A rectangular block: length along x, width along y, thickness along z."""
 
     kind: Literal["slab"]
+    """A block."""
     length_mm: SizeMm
+    """Along x."""
     width_mm: SizeMm
+    """Along y."""
     thickness_mm: SizeMm
+    """Along z, from the base up."""
 
 
 class Blade(Strict):
@@ -72,10 +87,15 @@ class Blade(Strict):
     """
 
     kind: Literal["blade"]
+    """A flat blade of lens section."""
     length_mm: SizeMm
+    """From the base to the tip."""
     width_mm: SizeMm
+    """Across the flat, along x."""
     thickness_mm: SizeMm
+    """In its middle, along y."""
     shoulder: Annotated[Number, Field(ge=0, le=0.98)] = 0.6
+    """Share of the length that keeps the full width; from there it narrows."""
 
     @model_validator(mode="after")
     def _flat(self) -> Self:
@@ -91,10 +111,13 @@ class Crystal(Strict):
     """An n-sided prism with a point on top. Parts: base, side, tip."""
 
     kind: Literal["crystal"]
+    """A prism with a point."""
     length_mm: SizeMm
+    """From end to end, points and all."""
     width_mm: SizeMm
     """Across the corners of the prism."""
     sides: Annotated[Count, Field(ge=3, le=24)] = 6
+    """How many sides the prism has."""
     point_mm: SizeMm | None = None
     """Height of the point; a third of the length if not given."""
     base_point_mm: Annotated[Mm, Field(ge=0)] = 0.0
@@ -115,9 +138,11 @@ class Ring(Strict):
     """A torus around the z axis, centred on the origin."""
 
     kind: Literal["ring"]
+    """A round bar bent to a ring."""
     diameter_mm: SizeMm
     """Of the circle that the middle of the section runs along."""
     section_diameter_mm: SizeMm
+    """Across the bar that it is bent of."""
 
     @model_validator(mode="after")
     def _hole_open(self) -> Self:
@@ -133,9 +158,11 @@ class Dome(Strict):
     """A cap of a sphere or ellipsoid on a flat base. Parts: base, side."""
 
     kind: Literal["dome"]
+    """A cap on a flat base."""
     diameter_mm: SizeMm
     """Of the base."""
     height_mm: SizeMm
+    """From the base to the top."""
 
 
 Sketch = Spike | Orb | Rod | Slab | Blade | Crystal | Ring | Dome

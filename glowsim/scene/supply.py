@@ -18,7 +18,9 @@ class Converter(Strict):
     """A step-up or step-down converter between the battery and the boards."""
 
     output_v: Annotated[Number, Field(gt=0, le=60)] = 5.0
+    """What it gives."""
     efficiency: Annotated[Number, Field(gt=0, le=1)] = 0.85
+    """Share of the battery's energy that comes out of it."""
     max_current_ma: Annotated[Number, Field(gt=0, le=100_000)] = 3000.0
     """What it can give on its output for long."""
 
@@ -27,8 +29,11 @@ class Power(Strict):
     """The battery: cells of one kind from the catalogue, in series and side by side."""
 
     battery: str
+    """A cell or power bank from the catalogue, or your own."""
     in_series: Count = 1
+    """Cells one behind another: their voltages add up."""
     in_parallel: Count = 1
+    """Such rows side by side: their capacities add up."""
     converter: Converter | None = None
     """Left out, the boards hang on the battery as it is; a power bank has its own."""
     wanted_hours: Annotated[Number, Field(gt=0, le=1000)] | None = None
@@ -56,6 +61,7 @@ Gauge = Annotated[
 
 class _Wiring(Strict):
     gauge: Gauge = "24 AWG"
+    """Size of the supply wires."""
     drop_limit_v: Annotated[Number, Field(gt=0, le=60)] = 0.5
     """Greatest loss from the supply to any board at full white, both conductors together."""
 
@@ -64,6 +70,7 @@ class Bus(_Wiring):
     """One pair of wires along all boards, each tapped from it in turn."""
 
     kind: Literal["bus"]
+    """One pair along all boards."""
     feed_mm: PositiveMm
     """From the supply to the first board."""
     spacing_mm: PositiveMm
@@ -78,10 +85,15 @@ class Chain(_Wiring):
     """From board to board: each passes the current of all behind it through its own joints."""
 
     kind: Literal["chain"]
+    """From board to board."""
     feed_mm: PositiveMm
+    """From the supply to the first board."""
     spacing_mm: PositiveMm
+    """From each board to the next."""
     second_feed_mm: PositiveMm | None = None
+    """Of a second pair from the supply, to the last board; left out, there is none."""
     boards: tuple[Name, ...] = ()
+    """The boards in their order; left out, all as they stand in the scene."""
     joint_mohm: Annotated[Number, Field(ge=0, le=10_000)] = 20.0
     """Of each conductor from one board to the next: plugs, pads and copper of the board."""
 
@@ -90,20 +102,26 @@ class Star(_Wiring):
     """A pair of its own for each board from one point."""
 
     kind: Literal["star"]
+    """A pair for each board."""
     feed_mm: PositiveMm | None = None
     """Common pair from the supply to that point; left out, the point is the supply."""
     feed_gauge: Gauge | None = None
+    """Size of that pair; left out, as all."""
     run_mm: PositiveMm
     """Length of each board's own pair."""
     boards: tuple[Name, ...] = ()
+    """Which boards; left out, all."""
 
 
 class Segment(Strict):
     """A pair of wires from one point of a tree to the next."""
 
     start: Name = SUPPLY
+    """The point it comes from: the supply, or the end of another."""
     end: Name
+    """A name of your own for the point it leads to."""
     length_mm: PositiveMm
+    """Of the pair, one way."""
     gauge: Gauge | None = None
     """Left out, that of the whole wiring."""
     boards: tuple[Name, ...] = ()
@@ -114,7 +132,9 @@ class Tree(_Wiring):
     """Segments that branch from the supply outwards."""
 
     kind: Literal["tree"]
+    """Segments that branch."""
     segments: Annotated[tuple[Segment, ...], Field(min_length=1)]
+    """The pairs, from the supply outwards."""
 
     @model_validator(mode="after")
     def _is_a_tree(self) -> Self:
@@ -187,9 +207,11 @@ class Controller(Strict):
     level_shifter: bool = False
     """Whether the data pass a chip that lifts them to the boards' supply."""
     frames_per_second: Annotated[Number, Field(gt=0, le=2000)] = 50.0
+    """How often it sends new colours."""
     outputs: Count | None = None
     """Data outputs it has, if that is a limit."""
     memory_bytes: Annotated[int, Field(ge=1, le=10**10)] | None = None
+    """For tables of the show, if that is a limit."""
     at: Name = SUPPLY
     """The point of the wiring where it sits."""
     pins: tuple[Pin, ...] = ()
@@ -225,7 +247,9 @@ class Pulse(Strict):
     """
 
     zone: Name
+    """Whose lights it moves."""
     pattern: Literal["steady", "swell", "beat", "blink", "ember", "glint"]
+    """How the level moves, of the list above."""
     period_s: Annotated[Number, Field(ge=0.02, le=3600)] = 4.0
     """Time of one round; for ember and glint, of a typical rise and fall."""
     phase: Share = 0.0
@@ -233,7 +257,9 @@ class Pulse(Strict):
     stagger: Share = 0.0
     """Share of a period by which each light of the zone runs behind the one before it."""
     low: Share = 0.2
+    """Level at the darkest, as a share of the drive."""
     high: Share = 1.0
+    """Level at the brightest, as a share of the drive."""
     on_share: Annotated[Number, Field(gt=0, lt=1)] = 0.5
     """Share of a period that blink is on."""
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 0
