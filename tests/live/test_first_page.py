@@ -53,7 +53,7 @@ def test_a_sketch_becomes_a_scene_on_the_stage(page, tmp_path):
     assert read_scene(tmp_path / "orb.toml").scene.bodies[0].shape.diameter_mm == 40
     page.grab(0).click().perform()
     page.canvas().send_keys(Keys.ARROW_UP)
-    page.until("return document.querySelector('.top').innerText.includes('save')")
+    page.until("return document.querySelector('[title=\\'save: the scene\\']')")
     page.press("save")
     page.until("return document.body.innerText.includes('saved as')")
     assert (tmp_path / "orb-live.toml").exists()
