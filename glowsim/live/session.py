@@ -68,7 +68,7 @@ class Session:
         self._saved = self.origin.scene
         self._lock = threading.RLock()
         self.kept = kept or PreparedProp()
-        self._answers = Answers(self._tell, self.kept)
+        self._answers = Answers(lambda: self.changed(), self.kept)
         self.left_over = self.tries.remembered()
         if begun:
             self.begin()
@@ -367,10 +367,9 @@ class Session:
         return cleared(prop, at, place, self.problem(at.body), self.catalogue())
 
     def _hold(self, prop: Prop) -> None:
-        if prop == self.now:
-            return
-        self._held = prop
-        self._answers.draft(self.file(prop), prop)
+        if prop != self.now:
+            self._held = prop
+            self._answers.draft(self.file(prop), prop)
 
     def _step(self, step: Callable[[], bool]) -> None:
         with self._lock:
@@ -394,9 +393,6 @@ class Session:
     def _ask_full(self) -> None:
         prop = self._history.now
         self._answers.full(self.file(prop), prop)
-
-    def _tell(self) -> None:
-        self.changed()
 
     def _say_of_file(self, error: str) -> None:
         if error != self._file_error:
