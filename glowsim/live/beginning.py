@@ -15,6 +15,7 @@ from glowsim.catalogue import Catalogue, load_catalogue
 from glowsim.decisions.placed_scene import write_new
 from glowsim.errors import GeometryError, SceneError
 from glowsim.files import write_whole
+from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.meshfile import FORMATS, GUESSES, read_mesh
@@ -29,8 +30,8 @@ from glowsim.transport.prepared import PreparedProp
 
 MOST_BYTES = 200 * 2**20
 """Of a mesh file that is dropped on the page."""
-MOST_TRIED = 60
-"""Places at which room for the first board is looked for."""
+MOST_TRIED = 12
+"""Places off the axis, the deepest, at which room for the first board is looked for."""
 WARM = {"red": 0.3, "green": 0.12, "blue": 0.02}
 """The first light's colour: a warm glow that no board overheats at."""
 
@@ -221,9 +222,10 @@ def _first_place(unlit: SceneFile, board: str) -> FloatArray:
     shape = shape_of(light, catalogue)
     low, high = problem.outer.bounds
     grid = np.stack(np.meshgrid(*np.linspace(low, high, 9)[1:-1].T, indexing="ij"), -1)
-    points = np.vstack([up_the_middle(problem)[1:-1], grid.reshape(-1, 3)])
-    points = points[inside_closed(problem.outer, points)]
-    for point in points[:MOST_TRIED]:
+    deep = depth_mm(problem.outer, grid.reshape(-1, 3))
+    deepest = grid.reshape(-1, 3)[np.argsort(-deep)[:MOST_TRIED]]
+    points = np.vstack([up_the_middle(problem)[1:-1], deepest])
+    for point in points[inside_closed(problem.outer, points)]:
         around = surroundings(problem, point, ())
         frame = shape.frame.copy()
         frame[:3, 3] = point

@@ -34,7 +34,7 @@ class Server:
             self.page = Page(None, Beginning(Path(), scene, self._opened))
         else:
             self.page = Page(Session(scene, begun=False))
-        self._socket = _bound(port)
+        self._socket = bound(port)
         self.port = int(self._socket.getsockname()[1])
         self.token = new_token()
         # Not before: as it starts, the page's library looks at every object of the program, which
@@ -79,7 +79,8 @@ class Server:
         self._server.should_exit = True
 
 
-def _bound(port: int) -> socket.socket:
+def bound(port: int) -> socket.socket:
+    """Return a socket on a port of this machine, any free one for 0; raises GlowsimError."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     if port:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -45,7 +45,11 @@ def test_a_second_scene_takes_another_name(tmp_path):
     ("changes", "words"),
     [
         (
-            {"board": "ring_24", "sizes": {"diameter_mm": 40, "height_mm": 20}},
+            {
+                "shape": "slab",
+                "board": "ring_24",
+                "sizes": {"length_mm": 60, "width_mm": 30, "thickness_mm": 9},
+            },
             "has no room in this",
         ),
         ({"material": "cheese"}, "no material 'cheese'"),
@@ -55,7 +59,7 @@ def test_a_second_scene_takes_another_name(tmp_path):
 )
 def test_what_cannot_be_is_told_and_nothing_is_written(tmp_path, changes, words):
     with pytest.raises(GlowsimError, match=words):
-        begun(sketch("dome", **changes), tmp_path)
+        begun(sketch(**({"shape": "dome"} | changes)), tmp_path)
     assert list(tmp_path.iterdir()) == []
 
 

@@ -5,9 +5,6 @@ from __future__ import annotations
 import importlib.util
 import json
 import re
-import socket
-import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
@@ -220,6 +217,7 @@ def test_browser_finds_no_fault_in_the_scripts(page):
         assert "does not provide an export" in told or told == "", (script.name, told)
 
 
+@pytest.mark.slow
 def test_a_second_page_follows_the_first(page, address):
     first = page.driver.current_window_handle
     page.driver.switch_to.new_window("tab")
@@ -258,15 +256,3 @@ def test_strangers_are_refused(address):
         with pytest.raises(urllib.error.HTTPError) as refused:
             urllib.request.urlopen(request, timeout=10)
         assert refused.value.code == 403
-
-
-def test_a_port_in_use_is_one_message(scene):
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        port = str(taken.getsockname()[1])
-        words = [sys.executable, "-m", "glowsim.cli", "live", str(scene), "--no-browser"]
-        result = subprocess.run([*words, "--port", port], capture_output=True, text=True)
-    assert result.returncode == 2
-    assert f"port {port} is in use" in result.stderr
-    assert "Traceback" not in result.stderr
