@@ -80,6 +80,9 @@ __all__ = sorted(_HOME_OF)
 
 
 def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        # Asked for, never kept: a clone may have moved on since it was installed.
+        return importlib.import_module("importlib.metadata").version("glowsim")
     if name not in _HOME_OF:
         raise AttributeError(f"module 'glowsim' has no attribute '{name}'")
     return getattr(importlib.import_module(_HOME_OF[name]), name)

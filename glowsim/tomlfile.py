@@ -19,7 +19,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from glowsim.errors import GlowsimError, did_you_mean
-from glowsim.tomllines import KeyPath, line_of_each_key
+from glowsim.tomllines import KeyPath as KeyPath
+from glowsim.tomllines import line_of_each_key
 
 Model = TypeVar("Model", bound=BaseModel)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,11 @@ def test_type_checkers_see_the_same_names():
     assert seen == set(glowsim.__all__)
 
 
+def test_the_version_is_that_of_the_package():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert glowsim.__version__ == project["version"]
+
+
 def test_an_unknown_name_is_said():
     with pytest.raises(AttributeError, match="no attribute 'glimmer'"):
         glowsim.glimmer  # noqa: B018
@@ -38,6 +44,7 @@ def five_lines(text):
     return "\n".join(lines[first : first + 5])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("source", ["glowsim/__init__.py", "README.md"])
 def test_five_lines_judge_and_show(source):
     code = five_lines((ROOT / source).read_text(encoding="utf-8"))

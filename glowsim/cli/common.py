@@ -82,7 +82,7 @@ def supply_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return asked
 
 
-class SizeType(click.ParamType):
+class SizeType(click.ParamType):  # type: ignore[type-arg]
     """A picture size such as 1280x960."""
 
     name = "WxH"
@@ -99,7 +99,7 @@ class SizeType(click.ParamType):
         return int(width), int(height)
 
 
-class LengthType(click.ParamType):
+class LengthType(click.ParamType):  # type: ignore[type-arg]
     """A length: a number of mm, or a text with its unit."""
 
     name = "MM"

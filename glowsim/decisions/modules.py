@@ -1,9 +1,9 @@
-"""How many? Each number of boards at its best places, and what no number of them can beat.
+r"""How many? Each number of boards at its best places, and what no number of them can beat.
 
 from glowsim import read_scene
 from glowsim.decisions.modules import modules
 answer = modules(read_scene("scenes/thistle_staff.toml"), "spike", most=6)
-print(*answer.text, sep="\\n")
+print(*answer.text, sep="\n")
 """
 
 from __future__ import annotations

@@ -48,7 +48,7 @@ def with_lights(
     belonged to lights that are gone goes with them.
     """
     document = tomlkit.parse(text)
-    body: Any = document["bodies"][number]  # type: ignore[index]
+    body: Any = document["bodies"][number]
     old = scene_file.scene.bodies[number].lights
     written: Any = body["lights"]
     if not isinstance(written, AoT):

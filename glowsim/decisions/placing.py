@@ -1,9 +1,9 @@
-"""Where? Positions, directions and levels of the boards in one body.
+r"""Where? Positions, directions and levels of the boards in one body.
 
     from glowsim import read_scene
     from glowsim.decisions.placing import place
     answer = place(read_scene("scenes/thistle_staff.toml"), "spike", 4, board="rgb_5050_18ma")
-    print(*answer.text, sep="\\n")
+    print(*answer.text, sep="\n")
 
 `answer.text_of_scene` is the scene with the boards moved; `answer.write()` puts it in a new file
 beside the old one.

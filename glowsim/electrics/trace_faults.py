@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from glowsim.electrics import trace_words as say
 from glowsim.electrics.data_line import pin_words
+from glowsim.electrics.outputs import HIGH_SHARE
 from glowsim.electrics.trace_graph import Boards, Graph, Symptoms
 
 JOINT, WIRE, LED, CHIP = 3.0, 1.5, 1.5, 1.0
@@ -216,7 +217,7 @@ def _levels(graph: Graph) -> Iterator[Fault]:
     for output in graph.outputs:
         first = output.rows[0][0]
         volts = float(graph.sound.board_v[first])
-        short = controller.logic_v < say.HIGH_SHARE * volts and not controller.level_shifter
+        short = controller.logic_v < HIGH_SHARE * volts and not controller.level_shifter
         boards = frozenset(output.boards)
         yield Fault(
             ("level", output.name),

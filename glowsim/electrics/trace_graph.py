@@ -67,10 +67,12 @@ class Graph:
 
     @property
     def every_board(self) -> Boards:
+        """All boards of the prop."""
         return frozenset(range(len(self.boards)))
 
     @property
     def with_data(self) -> Boards:
+        """Those that data reach."""
         return frozenset(n for _, row in self.rows for n in row)
 
     @cached_property
@@ -85,6 +87,7 @@ class Graph:
 
     @property
     def supply_v(self) -> float:
+        """Voltage where the wiring begins."""
         return self.sound.supply_v
 
     def run_ma(self, number: int) -> float:

@@ -213,12 +213,14 @@ def _bend_of(segment: Any) -> float:
 def _dxf(path: Path) -> _Drawing:
     import ezdxf
     import ezdxf.disassemble
+    import ezdxf.filemanagement
+    import ezdxf.lldxf.const
     import ezdxf.path
     import ezdxf.recover
 
     try:
-        document = ezdxf.readfile(path)
-    except ezdxf.DXFError:
+        document = ezdxf.filemanagement.readfile(path)
+    except ezdxf.lldxf.const.DXFError:
         document, _ = ezdxf.recover.readfile(path)
     found = []
     for entity in ezdxf.disassemble.recursive_decompose(document.modelspace()):

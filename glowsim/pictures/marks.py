@@ -42,15 +42,29 @@ class Found(Protocol):
     """What a finding must tell to be marked; `kind` is one of the words of KIND_WORDS."""
 
     @property
-    def number(self) -> int: ...
+    def number(self) -> int:
+        """As it is counted in tables."""
+        ...
+
     @property
-    def kind(self) -> str: ...
+    def kind(self) -> str:
+        """One of the words of KIND_WORDS."""
+        ...
+
     @property
-    def label(self) -> str: ...
+    def label(self) -> str:
+        """What is written beside the mark."""
+        ...
+
     @property
-    def prop_place_mm(self) -> Sequence[float]: ...
+    def prop_place_mm(self) -> Sequence[float]:
+        """Where on the prop."""
+        ...
+
     @property
-    def elsewhere_mm(self) -> Sequence[Sequence[float]]: ...
+    def elsewhere_mm(self) -> Sequence[Sequence[float]]:
+        """Where it is found again on equal copies."""
+        ...
 
 
 def marks_of(found: Sequence[Found]) -> list[Mark]:

@@ -114,6 +114,7 @@ class Turned(FromDrawing):
 
     @property
     def lines(self) -> tuple[FileLines, ...]:
+        """What it takes from a file."""
         return (self.profile,)
 
     @model_validator(mode="after")
@@ -150,6 +151,7 @@ class Cut(FromDrawing):
 
     @property
     def lines(self) -> tuple[FileLines, ...]:
+        """What it takes from a file."""
         return (self.outline,)
 
     @model_validator(mode="after")
@@ -182,6 +184,7 @@ class Drawn(FromDrawing):
 
     @property
     def lines(self) -> tuple[FileLines, ...]:
+        """What it takes from a file."""
         return (self.along,)
 
 
@@ -210,6 +213,7 @@ class Loft(FromDrawing):
 
     @property
     def lines(self) -> tuple[FileLines, ...]:
+        """What it takes from a file."""
         return tuple(section.outline for section in self.sections)
 
     @model_validator(mode="after")

@@ -32,6 +32,7 @@ class Plan:
 
     @property
     def distinct(self) -> dict[str, int]:
+        """Number of the first body with each key."""
         return {key: self.keys.index(key) for key in dict.fromkeys(self.keys)}
 
     def name_of(self, key: str) -> str:

@@ -26,6 +26,7 @@ def scene(tmp_path) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
     scene.write_text("[findings]\nevenness_target = 0.1\n" + ORB)
     walls = ("--from", "1", "--to", "4", "--steps", "3")

@@ -114,6 +114,7 @@ def shell():
     return thickness(orb(), from_mm=1, to_mm=4, steps=2)
 
 
+@pytest.mark.slow
 def test_shell_lets_out_what_its_wall_lets_through(shell):
     """Share let out of a closed shell, T / (T + A) in the flat limit; closed form of diffusion
     theory for the sphere (derived in `optics.diffusion`). The board takes no light: it is white."""
@@ -128,12 +129,14 @@ def test_shell_lets_out_what_its_wall_lets_through(shell):
         assert step.let_out == pytest.approx(float(exact), rel=0.02)
 
 
+@pytest.mark.slow
 def test_shell_weighs_what_its_wall_holds(shell):
     for step in shell.steps:
         volume_mm3 = 4 / 3 * np.pi * (12**3 - (12 - step.value_mm) ** 3)
         assert step.weight_g == pytest.approx(volume_mm3 * 1e-3, rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_thicker_wall_is_dimmer(shell):
     means = [step.evenness.mean_cd_m2 for step in shell.steps]
     assert means == sorted(means, reverse=True)
@@ -142,6 +145,7 @@ def test_a_thicker_wall_is_dimmer(shell):
     )
 
 
+@pytest.mark.slow
 def test_thin_steps_are_called_a_rough_guide(shell):
     assert shell.steps[0].trust  # 2 transport lengths
     assert not shell.steps[-1].trust  # 8 of them

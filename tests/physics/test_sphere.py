@@ -116,6 +116,7 @@ calls a light that near the surface a rough guide. Farther off it is 4 % too bri
 of what is scattered is absorbed."""
 
 
+@pytest.mark.slow_for("reference")
 @pytest.mark.parametrize("albedo", [0.9, pytest.param(0.99, marks=pytest.mark.slow)])
 def test_light_about_a_point_source_in_an_endless_medium(solve, albedo):
     """Case, de Hoffmann & Placzek (1953). What a thin shell of the same material absorbs is mu_a

@@ -43,7 +43,10 @@ def same_light(one, other, photons):
     return mine
 
 
-@pytest.mark.parametrize("material", [FOAM, RESIN], ids=["foam", "resin"])
+@pytest.mark.parametrize(
+    "material",
+    [pytest.param(FOAM, id="foam", marks=pytest.mark.slow), pytest.param(RESIN, id="resin")],
+)
 def test_board_is_the_core_cut_of_it(material):
     block = shape_mesh(Slab(kind="slab", length_mm=30, width_mm=26, thickness_mm=40))
     shape = disc((2, 1, 15), (20, 10, 0))
@@ -93,7 +96,9 @@ def test_front_and_back_have_reflectances_of_their_own():
     assert leaving(runs[2], ahead).off(leaving(runs[0], ahead)) > 10
 
 
-@pytest.mark.parametrize(("front", "back"), [(0.7, 0.7), (0.9, 0.1)])
+@pytest.mark.parametrize(
+    ("front", "back"), [(0.7, 0.7), pytest.param(0.9, 0.1, marks=pytest.mark.slow)]
+)
 def test_disc_in_a_diffuse_ball(front, back):
     """Integrating cavity with an obstacle: radiosity, derived above."""
     ball = shape_mesh(Orb(kind="orb", diameter_mm=40))

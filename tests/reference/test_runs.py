@@ -62,7 +62,7 @@ def test_same_seed_same_numbers_on_any_number_of_threads(problem, monkeypatch):
     assert not same(runs[0], follow(problem, 40_000, seed=4))
 
 
-@pytest.mark.parametrize("jumps", [False, True])
+@pytest.mark.parametrize("jumps", [False, pytest.param(True, marks=pytest.mark.slow)])
 def test_in_several_goes_as_in_one(problem, jumps):
     whole = follow(problem, 60_000, seed=5, jumps=jumps)
     part = follow(problem, 20_000, seed=5, jumps=jumps)
@@ -114,6 +114,7 @@ def test_bands_that_scatter_differently_are_what_they_are_alone(problem):
     assert one.agrees(leaving(follow(alone, 60_000, seed=9), band=2))
 
 
+@pytest.mark.slow
 def test_error_is_honest():
     """Forty batches of new photons spread about their mean as the standard error says
     (chi-square, 0.5 to 99.5 %), face by face."""
@@ -263,6 +264,7 @@ def test_body_without_lights_is_dark():
     assert tallies.photons.sum() == 0
 
 
+@pytest.mark.slow
 def test_compiled_code_is_kept_where_the_user_may_write(tmp_path):
     """Read-only places do not stop it: it then compiles every time."""
     code = (

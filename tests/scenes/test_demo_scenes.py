@@ -94,6 +94,7 @@ def test_short_geode_crystals_show_the_led_behind_their_face():
     assert any("bare LEDs show" in reason for reason in report.trust["short crystal"])
 
 
+@pytest.mark.slow
 def test_the_moon_has_a_burnt_spot_and_a_dark_collar():
     report = judged("moon_orb", Known("moon", 157.9, 0.703, 0.208, 0.599, 1.22, "fair"))
     (spot,) = found(report, "hot spot", "moon")
@@ -107,6 +108,7 @@ def test_the_moon_has_a_burnt_spot_and_a_dark_collar():
     assert report.bodies[0].p5_over_mean > report.limits.evenness_target
 
 
+@pytest.mark.slow
 def test_the_blade_shows_its_leds_as_beads():
     report = judged("reed_blade", Known("blade", 90.45, 0.0, 2.71, 0.241, 7.27))
     beads = found(report, "hot spot", "blade")

@@ -27,7 +27,9 @@ def let_out(problem, unaccounted: float = 1e-3) -> float:
     return float(out[0, 1])
 
 
-@pytest.mark.parametrize(("front", "back"), [(0.7, 0.7), (0.9, 0.1)])
+@pytest.mark.parametrize(
+    ("front", "back"), [(0.7, 0.7), pytest.param(0.9, 0.1, marks=pytest.mark.slow)]
+)
 def test_disc_in_a_diffuse_ball(front, back):
     """Integrating cavity with an obstacle: radiosity, derived in tests/support/boards.py."""
     ball = shape_mesh(Orb(kind="orb", diameter_mm=40))
@@ -41,7 +43,12 @@ def test_disc_in_a_diffuse_ball(front, back):
     assert clear > 1.3 * exact
 
 
-@pytest.mark.parametrize("where", ["material", "pocket", "both"])
+SLOW = pytest.mark.slow
+
+
+@pytest.mark.parametrize(
+    "where", ["material", *(pytest.param(where, marks=SLOW) for where in ("pocket", "both"))]
+)
 def test_board_is_the_core_cut_of_it(where):
     """The same solid cut into the body beforehand; a thick one, which parts the grid by itself."""
     block = shape_mesh(Slab(kind="slab", length_mm=30, width_mm=26, thickness_mm=40))

@@ -69,7 +69,7 @@ EXTREMES = {
 }
 
 
-QUICK = ("a hollow bead", "a thin globe", "a staff", "a disc", "a blade", "a hollow thorn")
+QUICK = ("a hollow bead", "a staff", "a disc", "a blade", "a hollow thorn")
 """Those that are counted in a second or less."""
 
 

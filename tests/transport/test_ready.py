@@ -158,6 +158,7 @@ g = 0.6
 """
 
 
+@pytest.mark.slow
 def test_a_draft_of_a_shell_follows_the_last_full_answer():
     """Light that runs along the wall is left out of the draft, and taken from the full answer."""
     prop = PreparedProp()

@@ -169,6 +169,7 @@ def swept(folder: Path, told: list[str]):
     )
 
 
+@pytest.mark.slow
 def test_thickness_judges_rough_steps_by_the_reference_and_keeps_them(tmp_path):
     told: list[str] = []
     answer = swept(tmp_path, told)

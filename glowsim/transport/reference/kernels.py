@@ -52,6 +52,7 @@ SCATTERINGS, SEARCHES, LOSSES, JUMPS, TRAPPED = 0, 1, 2, 3, 4
 
 @inlined
 def mixed(z):
+    """Scramble the 64 bits of a counter: the finalizer of SplitMix64."""
     z = (z ^ (z >> uint64(30))) * _MIX_1
     z = (z ^ (z >> uint64(27))) * _MIX_2
     return z ^ (z >> uint64(31))
