@@ -149,6 +149,13 @@ class Modules:
         """The recommended one, or the most even."""
         return self.chosen or self.best
 
+    @property
+    def neighbours(self) -> tuple[tuple[str, Step], ...]:
+        """The number shown, one less and one more of the same board, each named."""
+        shown = self.shown
+        near = [c for c in self.of(shown.board) if abs(c.count - shown.count) <= 1]
+        return tuple((named_boards(c.count, c.board), c.step) for c in near)
+
     @cached_property
     def verdict(self) -> Verdict:
         """Whether the one shown is worth doing; fewer boards that are even enough are too."""

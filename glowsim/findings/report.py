@@ -14,6 +14,7 @@ from glowsim.findings.fictions import fictions
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
+from glowsim.findings.openings import OpeningLight, opening_lights
 from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
 from glowsim.findings.shown import shown_html
@@ -112,6 +113,7 @@ class Findings:
     supply  : what feeds the lights: 'as wired, battery half used', '' for as driven
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
     by_reference : names of the bodies that the reference solver solved; the others are quick's
+    openings : light out of the openings of shells, as on the wearer's side
     untold  : share of the glowing surface of which noise lets nothing be said, where it is any
     also    : what else was tried on it, as `decisions.mending` says; empty where nothing was
     """
@@ -135,6 +137,7 @@ class Findings:
     by_reference: tuple[str, ...] = ()
     supply: str = ""
     also: tuple[str, ...] = ()
+    openings: tuple[OpeningLight, ...] = ()
 
     def __str__(self) -> str:
         room = self.room
@@ -184,6 +187,7 @@ class Findings:
             "evenness": [_plain(e) for e in self.bodies],
             "whole": _plain(self.whole) if self.whole else None,
             "reads_as_lit": [_plain(v) for v in self.lit],
+            "openings": [_plain(v) for v in self.openings],
             "findings": [_plain(f, "ideas", "faces") for f in self.found],
             "unlisted_findings": self.unlisted,
             "energy": _account_json(self.account),
@@ -255,6 +259,7 @@ def findings_of(
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
         supply=glow.supply,
+        openings=opening_lights(glow),
     )
 
 
