@@ -16,10 +16,12 @@ from glowsim.decisions.objective import Aim, First, logarithm
 from glowsim.decisions.patches import clusters, eye_over, samples, slopes
 from glowsim.errors import SceneError
 from glowsim.findings.patches import eye_mm
+from glowsim.findings.unevenness import off_by
 from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.body import faces_where
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.patchwork import Patchwork
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds
@@ -156,6 +158,21 @@ class Responses:
         face = np.exp(self.slopes @ logarithm(value[None])[0])
         mean = np.bincount(rows, area * face) / self.area_mm2[self.glow]
         return face * (value / mean)[rows], area
+
+    def off_by(self, face_cd_m2: FloatArray, room: Room) -> float:
+        """Return the factor by which a typical place is off an even glow, as findings have it.
+
+        face_cd_m2 : (n,) float, luminance of the glowing faces over what is wanted there
+        """
+        seen = self._patchwork.smoothed(face_cd_m2, eye_mm(room))
+        return off_by(seen, self._patchwork.area)
+
+    @cached_property
+    def _patchwork(self) -> Patchwork:
+        skin = self.problem.skin
+        chosen = np.zeros(len(self.problem.glows), dtype=bool)
+        chosen[skin] = self.problem.glows[skin]
+        return Patchwork(self.problem.walls, chosen)
 
     @cached_property
     def slopes(self) -> sparse.csr_matrix:
