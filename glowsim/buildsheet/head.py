@@ -31,6 +31,7 @@ class Row:
     """A row of pieces round a head.
 
     body       : whose copies they are;  names : of the copies, in their order
+    head_mm    : radius of the head;  is_ball : whether there is a ball, or it was made up
     ring_mm    : radius of the circle on the head's surface that they sit on
     above_mm   : height of that circle above the head's lowest point
     lean_deg   : of each piece from upright;  angle_deg : (n,) bearings about the axis
@@ -39,6 +40,7 @@ class Row:
     body: str
     names: tuple[str, ...]
     head_mm: float
+    is_ball: bool
     ring_mm: float
     above_mm: float
     lean_deg: float
@@ -90,14 +92,14 @@ def rows_of(scene: Scene) -> tuple[Row, ...]:
 
 
 def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> Row:
-    radius = pattern.radius_mm
+    radius, is_ball = pattern.radius_mm, False
     for other in scene.bodies:
         apart = np.subtract(other.position_mm, pattern.centre_mm)
         shape = other.shape
         if not isinstance(shape, Orb) or other.patterns or np.abs(apart).max() > 0.01:
             continue
         if shape.height_mm in (None, shape.diameter_mm):
-            radius = shape.diameter_mm / 2
+            radius, is_ball = shape.diameter_mm / 2, True
     tilt = math.radians(pattern.tilt_deg)
     gaps = pattern.count if pattern.span_deg == 360 else max(1, pattern.count - 1)
     step = pattern.span_deg / gaps
@@ -105,6 +107,7 @@ def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> R
         body.name,
         names,
         radius,
+        is_ball,
         abs(radius * math.sin(tilt)) if abs(pattern.tilt_deg % 180) > ON_AXIS_DEG else 0.0,
         radius * (1 + math.cos(tilt)),
         pattern.tilt_deg,
