@@ -7,6 +7,7 @@ nothing is seen through clear material except its light.
 
 from __future__ import annotations
 
+import math
 from copy import copy
 from functools import cached_property
 
@@ -50,14 +51,17 @@ class Studio:
     The heavy part of it is, when it is first asked for. May be used from several threads at once.
     """
 
-    def __init__(self, glow: SurfaceGlow, scene: Scene, backend: str = "auto") -> None:
+    def __init__(
+        self, glow: SurfaceGlow, scene: Scene, backend: str = "auto", pictures: float = math.inf
+    ) -> None:
         """Set up `glow` in the room of `scene`.
 
+        pictures : how many are to be drawn, as `choose_backend` counts them
         Raises PictureError if there is nothing to see, or if the back end cannot be used.
         """
         self.scene = scene
         self.glow = glow
-        self.backend, self.reason = choose_backend(backend)
+        self.backend, self.reason = choose_backend(backend, pictures)
         self.stage: Stage = stage_of(glow)
         self.calm: SurfaceGlow = calmed(glow)
         self.view: View = view_of(self.stage.triangles, self.stage.rays, self.backend)
