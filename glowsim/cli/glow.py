@@ -34,6 +34,8 @@ from glowsim.cli.reference import (
     sure_option,
 )
 from glowsim.cli.tables import print_findings
+from glowsim.decisions.mending import mended
+from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
@@ -59,6 +61,11 @@ from glowsim.transport.store import save_glow
     "--size", type=SizeType(), default="1280x960", show_default=True, help="Of pictures, in pixels."
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw pictures and write meshes.")
+@click.option(
+    "--suggest/--no-suggest",
+    default=True,
+    help="Try what would mend the findings; kept in the folder, so tried once only.",
+)
 @backend_option
 @click.option(
     "--reference",
@@ -78,6 +85,7 @@ def command(
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
+    suggest: bool,
     backend: str,
     reference: bool,
     sure: bool,
@@ -118,7 +126,15 @@ def command(
         report("judging")
         glow = wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
-        told = findings.as_json() | {"wiring": wires.as_json()}
+        odds = odds_of(glow, scene_file, findings, report)
+        tried = {}
+        if suggest and findings.found:
+            kept = _read_json(files.findings).get("tried")
+            answer = mended(scene_file, glow, findings, kept=kept, report=report)
+            findings, tried = answer.put_into(findings), {"tried": answer.as_json()}
+        told = findings.as_json() | {"wiring": wires.as_json()} | tried
+        if odds:
+            told["known"] = [one.as_json() for one in odds]
         reason = ""
         with written_together(folder) as part:
             parts = _Files(part, name)
@@ -131,6 +147,8 @@ def command(
     else:
         wires.print_headline(console())
         print_findings(console(), findings, verbose)
+        for sentence in (text for one in odds for text in one.sentences):
+            console().print(sentence, markup=False)
         if verbose:
             console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
         if wires.loss:

@@ -114,7 +114,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
     own = problem.media[0]
     entry: Any = plan.catalogue.materials.get(body.material) or plan.catalogue.coats[body.material]
     solid = problem.solids[0] or problem.outer
-    thickness = body.wall_mm or 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
+    thickness = problem.wall_mm or 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
     scatters = own.kind == Kind.SCATTERS
     density = entry.density_kg_m3 if isinstance(entry, Material) else None
     lights = _lights(plan, body, problem)
@@ -124,7 +124,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
     return BodyCheck(
         name=body.name,
         copies=copies,
-        kind=_kind(body, scatters),
+        kind=_kind(body, problem, scatters),
         material=body.material,
         confidence=_confidence(entry),
         size_mm=tuple(round(float(s), 1) for s in problem.outer.size_mm),
@@ -142,10 +142,12 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
     )
 
 
-def _kind(body: Body, scatters: bool) -> str:
+def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
     if not scatters:
         return "sheet lantern" if body.lights else "opaque"
-    return f"shell, wall {body.wall_mm:g} mm" if body.wall_mm else "solid"
+    if problem.wall_mm is None:
+        return "solid"
+    return f"shell, wall {body.wall_mm or problem.wall_mm:.3g} mm"
 
 
 def _confidence(entry: Any) -> str:
