@@ -226,7 +226,7 @@ class Parted:
         open_ = parts.wall_part >= 0
         row = np.concatenate([parts.wall_part[open_], len(parts.cell) + parts.wall_cell])
         column = np.concatenate([points[open_], points])
-        sign = np.repeat([1.0, -1.0], [np.count_nonzero(open_), len(points)])
+        sign = np.repeat([1.0, -1.0], [int(np.count_nonzero(open_)), len(points)])
         return sparse.csr_matrix((sign, (row, column)), shape=(len(self.corners), len(points)))
 
     @cached_property
