@@ -43,8 +43,8 @@ def check(solve, name: str, exponent: float, photons: int) -> None:
     digits = 1e-5 + edge.mean
     within = claimed(mu_a, mu_s * (1 - g), thickness)
     assert down.agrees(transmits, digits=digits, within=within)
-    dark = mu_a > 0.1 * mu_s * (1 - g) > 0
-    if dark and solve is quick:
+    dark = solve is quick and mu_a > 0.1 * mu_s * (1 - g) > 0
+    if dark:
         # S1 sends back up to 0.028 too much: what so dark a slab sends back has scattered once or
         # twice, which no field tells. Quick says so.
         cautions = trust_of(slab(name, exponent), 0.0)
