@@ -219,7 +219,7 @@ def _largest(pieces: list[_Piece]) -> list[_Piece]:
 
 def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
     """Unite solid pieces and cut out voids: pieces inside another that face the other way."""
-    notes = []
+    notes: list[str] = []
     around = _around(pieces)
     void = [_is_void(k, pieces, around[k]) for k in range(len(pieces))]
     solids = [piece for piece, is_void in zip(pieces, void, strict=True) if not is_void]
