@@ -27,7 +27,7 @@ STEPS = 400
 
 
 def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
-    """Return a scene with every strip along a path, or coloured LED by LED, taken apart into pieces.
+    """Return a scene with strips along paths, or coloured LED by LED, taken apart into pieces.
 
     Raises SceneError, with the key, for a path that is too short or bent too tightly.
     """
