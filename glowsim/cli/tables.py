@@ -33,6 +33,8 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
         screen.print(_found(findings))
         for numbers, advice in _advice(findings):
             screen.print(f"{numbers}. {advice}", markup=False)
+        for words in findings.also:
+            screen.print(f"also: {words}", markup=False)
         if findings.unlisted:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:

@@ -90,7 +90,7 @@ def _cell_mm(plan: Plan, number: int, solid: Solid) -> float:
     light's two.
     """
     spec = plan.scene_file.scene.bodies[number]
-    of_light = body_problem(plan, number).cell_mm
+    of_light = body_problem(plan, number, fitted=False).cell_mm
     if solid.wall_mm is not None:
         return CELLS_ACROSS_WALL * of_light
     across = [

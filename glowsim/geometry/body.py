@@ -14,6 +14,7 @@ from glowsim.geometry.drawn import drawn_mesh
 from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
+from glowsim.geometry.kept import kept
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
 from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
@@ -106,8 +107,25 @@ def around_lights(solid: Solid, scene_file: SceneFile, number: int) -> Solid:
 def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
     """Return the surfaces of body `number` of a scene, wherever its lights are.
 
+    What was made last from mesh files is kept.
+
     Raises SceneError, with the key in the scene file, where a mesh is missing or cannot be used.
     """
+    body = scene_file.scene.bodies[number]
+    items: list[Body | Insert] = [body, *body.inserts]
+    files = [item.mesh for item in items if item.mesh is not None]
+    if not files or any(isinstance(item.shape, FromDrawing) for item in items):
+        return _made(scene_file, number)
+    return kept(
+        (
+            *(_file_key(file, scene_file.folder) for file in files),
+            body.model_dump_json(exclude={"lights"}),
+        ),
+        lambda: _made(scene_file, number),
+    )
+
+
+def _made(scene_file: SceneFile, number: int) -> Solid:
     body = scene_file.scene.bodies[number]
     at: KeyPath = ("bodies", number)
     hollow, wall_mm = None, body.wall_mm
@@ -151,9 +169,26 @@ def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
     body = scene_file.scene.bodies[number]
     if body.mesh is None or body.mesh.grow_mm > 0:
         return None
-    vertices, faces, _ = read_mesh(body.mesh, scene_file.folder)
-    mesh, _ = repaired(vertices, faces, body.name, body.mesh.keep)
-    return mesh
+    return _repaired_file(body.mesh, scene_file.folder, body.name)[0]
+
+
+def _repaired_file(mesh_file: MeshFile, folder: Path, what: str) -> tuple[Mesh, list[str]]:
+    """Return a mesh file's surface with all its faces, repaired, and what was done to it."""
+
+    def made() -> tuple[Mesh, list[str]]:
+        vertices, faces, notes = read_mesh(mesh_file, folder)
+        mesh, repairs = repaired(vertices, faces, what, mesh_file.keep)
+        return mesh, notes + repairs
+
+    return kept((_file_key(mesh_file, folder), mesh_file.model_dump_json(), what), made)
+
+
+def _file_key(mesh_file: MeshFile, folder: Path) -> str:
+    """Return what tells a mesh file from another and from its own earlier content."""
+    try:
+        return mesh_file_digest(mesh_file, folder)
+    except (OSError, ValueError):  # reading it says what is wrong; that is never kept
+        return ""
 
 
 def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path:
@@ -221,12 +256,11 @@ def region_of(points: FloatArray, solids: tuple[Mesh | None, ...]) -> IntArray:
 
 def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:
     if item.mesh is not None:
-        vertices, faces, notes = read_mesh(item.mesh, folder)
-        mesh, repairs = repaired(vertices, faces, what, item.mesh.keep)
+        mesh, notes = _repaired_file(item.mesh, folder, what)
         mesh, fewer = simplified(mesh, what)
         if item.mesh.grow_mm > 0:
             mesh = grown_mesh(mesh, item.mesh.grow_mm, what)
-        return mesh, notes + repairs + fewer
+        return mesh, notes + fewer
     shape: Shape | None = item.shape
     assert shape is not None, "the scene makes sure of a shape or a mesh"
     if isinstance(shape, FromDrawing):

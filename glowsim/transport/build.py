@@ -17,7 +17,7 @@ from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
-from glowsim.transport.fit import misfits, notes_on_fit
+from glowsim.transport.fit import Misfit, misfits, notes_on_fit
 from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.likeness import CLOSED
@@ -76,6 +76,7 @@ class Shapes:
         self.face_mm: Kept[float] = Kept(8 * most)
         self.regions: Kept[Regions] = Kept(most)
         self.bodies: Kept[BodyProblem] = Kept(most)
+        self.misfits: Kept[tuple[Misfit, ...]] = Kept(8 * most)
 
 
 def body_problem(
@@ -167,7 +168,10 @@ class _Builder:
             boards=boards_of(self._body, self.catalogue),
             key=self.plan.keys[self.number],
         )
-        notes = notes_on_fit(self._body.name, misfits(problem)) if fitted else ()
+        notes: tuple[str, ...] = ()
+        if fitted:
+            found = self.shapes.misfits.get(problem.key, lambda: misfits(problem))
+            notes = notes_on_fit(self._body.name, found)
         return replace(problem, notes=(*body.notes, *notes))
 
     def _regions(self, solid: Solid, face_mm: float) -> Regions:
