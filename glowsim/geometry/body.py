@@ -15,7 +15,7 @@ from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.kept import kept
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, from_manifold, to_manifold
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
 from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
@@ -24,6 +24,7 @@ from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.simplify import simplified
 from glowsim.geometry.skinned import open_skin, shell_of_skin
+from glowsim.geometry.skins import weighted_median
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
 from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
@@ -142,6 +143,12 @@ def _made(scene_file: SceneFile, number: int) -> Solid:
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
+    elif body.inner is not None:
+        try:
+            hollow, wall_mm, more = _own_hollow(body, outer, scene_file.folder)
+        except (GeometryError, SceneError) as problem:
+            raise scene_file.fault((*at, "inner"), str(problem)) from None
+        notes += more
     made: list[tuple[Insert, Mesh]] = []
     for k, insert in enumerate(body.inserts):
         what = f"{body.name}, {insert.name or f'insert {k + 1}'}"
@@ -281,6 +288,21 @@ def _grown_skin(body: Body, folder: Path) -> tuple[Mesh, list[str]] | None:
     mesh, fewer = simplified(mesh, body.name)
     said = f"{body.name}: one skin, given a wall of {body.wall_mm:g} mm {body.mesh.wall_grows}"
     return mesh, [*notes, said, *fewer]
+
+
+def _own_hollow(body: Body, outer: Mesh, folder: Path) -> tuple[Mesh, float, list[str]]:
+    """Return the hollow that a body's own inner surface encloses, half of its wall's thickness
+    being more than the returned [mm], and notes. Raises GeometryError if it lies outside."""
+    assert body.inner is not None
+    what = f"{body.name}, inner surface"
+    vertices, faces, notes = read_mesh(body.inner, folder)
+    mesh, repairs = repaired(vertices, faces, what, body.inner.keep)
+    common = to_manifold(mesh, what) ^ to_manifold(outer, body.name)
+    if common.is_empty() or mesh.volume_mm3 >= outer.volume_mm3:
+        raise GeometryError(f"{what}: does not lie within the body; look at its units and place")
+    hollow, fewer = simplified(from_manifold(common), what)
+    depth, _, _ = nearest_on(outer, hollow.centroids)
+    return hollow, weighted_median(depth, hollow.areas_mm2), [*notes, *repairs, *fewer]
 
 
 def _insert_mesh(insert: Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:

@@ -256,6 +256,9 @@ class Body(Strict):
     """How it is made, for the build sheet; left out, as its material usually is."""
     wall_mm: FineMm | None = None
     """Wall of a hollow shell; left out, the body is solid."""
+    inner: MeshFile | None = None
+    """The inner surface of a shell from a file of its own, in place of `wall_mm`: its wall may vary
+    as it likes. Where it reaches through the outer surface, the hollow is open to the room."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
     """Where its own origin stands."""
     rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
@@ -285,6 +288,8 @@ class Body(Strict):
     @model_validator(mode="after")
     def _complete(self) -> Self:
         _one_source(self.shape, self.mesh)
+        if self.inner is not None and self.wall_mm is not None:
+            raise ValueError("inner says how thick the wall is: leave out wall_mm")
         return self
 
     @model_validator(mode="after")

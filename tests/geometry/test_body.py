@@ -190,3 +190,36 @@ def test_a_gap_that_is_meant_stays():
     assert solid.notes == ()
     air = solid.regions(5.0, "b").solids[1]
     assert air.volume_mm3 == pytest.approx(15 * np.pi * (18**2 - 17.95**2), rel=1e-3)
+
+
+INNER = """
+[[bodies]]
+name = "ball"
+shape = { kind = "orb", diameter_mm = 60 }
+material = "pla_white"
+inner = { file = "inner.stl", units = "mm" }
+"""
+
+
+def with_inner(folder, radius, up_mm):
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=radius)
+    ball.apply_translation([0, 0, up_mm])
+    ball.export(folder / "inner.stl")
+    return parse_scene(INNER, "prop.toml", folder)
+
+
+def test_a_wall_may_vary_between_two_surfaces(tmp_path):
+    """A ball of 25 mm set 3 mm up in one of 30: from 2 mm of wall above to 8 below."""
+    solid = solid_of(with_inner(tmp_path, 25.0, 3.0), 0)
+    assert solid.hollow is not None
+    assert solid.hollow.bounds[:, 2] == pytest.approx([-22, 28], abs=0.05)
+    # Half of a ball's surface lies below its middle, where the wall is 30 - sqrt(25^2 + 3^2).
+    assert solid.wall_mm == pytest.approx(30 - np.hypot(25, 3), rel=0.02)
+
+
+def test_an_inner_surface_outside_is_refused(tmp_path):
+    with pytest.raises(SceneError, match=r"line 6: bodies\[0\]\.inner: .*does not lie within"):
+        solid_of(with_inner(tmp_path, 25.0, 90.0), 0)
+    scene = INNER.replace("inner =", "wall_mm = 2\ninner =")
+    with pytest.raises(SceneError, match="leave out wall_mm"):
+        parse_scene(scene, "prop.toml", tmp_path)
