@@ -11,12 +11,20 @@ import numpy as np
 
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.drawn import drawn_mesh
-from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
+from glowsim.geometry.hollow import depth_mm, grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.kept import kept
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, from_manifold, to_manifold
+from glowsim.geometry.mesh import (
+    FloatArray,
+    IntArray,
+    Mesh,
+    at_mm,
+    from_manifold,
+    to_manifold,
+)
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
+from glowsim.geometry.notes import Doubt
 from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import Regions, cut_into_regions
@@ -30,6 +38,9 @@ from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
 from glowsim.scene.shapes import Shape
 from glowsim.tomlfile import KeyPath
+
+OUT_SHARE = 1e-4
+"""Share of an inner surface's volume that may stick out of the outer one unsaid."""
 
 
 @dataclass(frozen=True)
@@ -300,6 +311,18 @@ def _own_hollow(body: Body, outer: Mesh, folder: Path) -> tuple[Mesh, float, lis
     common = to_manifold(mesh, what) ^ to_manifold(outer, body.name)
     if common.is_empty() or mesh.volume_mm3 >= outer.volume_mm3:
         raise GeometryError(f"{what}: does not lie within the body; look at its units and place")
+    rest = to_manifold(mesh, what) - to_manifold(outer, body.name)
+    if rest.volume() > OUT_SHARE * mesh.volume_mm3:
+        corners = from_manifold(rest).vertices
+        worst = corners[int(depth_mm(outer, corners).argmin())]
+        size = " x ".join(f"{s:.3g}" for s in np.ptp(corners, axis=0))
+        notes.append(
+            Doubt(
+                f"the inner surface of '{body.name}' reaches through the outer one about "
+                f"{at_mm(worst)}, {size} mm of it: its hollow is open to the room there. Is it "
+                "meant to be?"
+            )
+        )
     hollow, fewer = simplified(from_manifold(common), what)
     depth, _, _ = nearest_on(outer, hollow.centroids)
     return hollow, weighted_median(depth, hollow.areas_mm2), [*notes, *repairs, *fewer]

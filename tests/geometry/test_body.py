@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.body import faces_where, mesh_file_digest, mesh_path, parts_of, solid_of
 from glowsim.geometry.mesh import from_manifold, to_manifold
+from glowsim.geometry.notes import Doubt
 from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.meshes import ball, block, mesh_of
 
@@ -223,3 +224,10 @@ def test_an_inner_surface_outside_is_refused(tmp_path):
     scene = INNER.replace("inner =", "wall_mm = 2\ninner =")
     with pytest.raises(SceneError, match="leave out wall_mm"):
         parse_scene(scene, "prop.toml", tmp_path)
+
+
+def test_an_inner_surface_that_reaches_out_is_asked_about(tmp_path):
+    solid = solid_of(with_inner(tmp_path, 25.0, 20.0), 0)
+    (asked,) = [note for note in solid.notes if isinstance(note, Doubt)]
+    assert "reaches through the outer one about (" in asked
+    assert solid.hollow.bounds[1, 2] < solid.outer.bounds[1, 2] + 1e-6
