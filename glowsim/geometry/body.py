@@ -125,7 +125,7 @@ def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
     """
     body = scene_file.scene.bodies[number]
     items: list[Body | Insert] = [body, *body.inserts]
-    files = [item.mesh for item in items if item.mesh is not None]
+    files = [mesh for mesh in (*(item.mesh for item in items), body.inner) if mesh is not None]
     if not files or any(isinstance(item.shape, FromDrawing) for item in items):
         return _made(scene_file, number)
     return kept(
