@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from glowsim.buildsheet.blocks import Grid
 from glowsim.buildsheet.places import BodyPlaces
 from glowsim.catalogue.cautions import Topic, caution
+from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.power import PowerReport
 from glowsim.transport.plan import Plan
 
@@ -50,8 +52,9 @@ def material_cautions(plan: Plan, bodies: tuple[tuple[BodyPlaces, int], ...]) ->
 
 def _boards(power: PowerReport) -> list[Row]:
     rows: list[Row] = []
-    for kind, leds in dict.fromkeys((b.kind, b.led_count) for b in power.boards):
-        mine = [b for b in power.boards if (b.kind, b.led_count) == (kind, leds)]
+    lengths = bought(power.boards)
+    for kind, leds in dict.fromkeys((b.kind, leds) for b, leds in lengths):
+        mine = [b for b, count in lengths if (b.kind, count) == (kind, leds)]
         board = mine[0].board
         label = board.label
         if board.kind == "strip":
@@ -62,6 +65,16 @@ def _boards(power: PowerReport) -> list[Row]:
             (str(len(mine)), label, ", ".join(f"{n} in {name}" for name, n in where.items()))
         )
     return rows
+
+
+def bought(boards: Sequence[LitBoard]) -> list[tuple[LitBoard, int]]:
+    """Return boards as they are bought, with their LEDs: pieces of one strip stay together."""
+    first: dict[tuple[str, int], LitBoard] = {}
+    leds: Counter[str] = Counter()
+    for number, board in enumerate(boards):
+        key = (board.copy, board.strip if board.strip >= 0 else -1 - number)
+        leds[first.setdefault(key, board).name] += board.led_count
+    return [(board, leds[board.name]) for board in first.values()]
 
 
 def _supply(power: PowerReport) -> list[Row]:

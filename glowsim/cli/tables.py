@@ -201,8 +201,8 @@ def _openings(findings: Findings) -> Table:
             place,
             f"{light.area_mm2 / 100:.3g}",
             f"{light.flux_lm:.2g}",
-            f"{light.mean_lx:.3g}",
-            f"{light.most_lx:.3g}",
+            short(light.mean_lx),
+            short(light.most_lx),
         )
     table.caption = (
         f"the room gives {findings.room.illuminance_lx:g} lx; what the face throws back is not "

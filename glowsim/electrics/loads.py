@@ -10,7 +10,7 @@ from glowsim.catalogue import Board
 from glowsim.errors import SceneError, did_you_mean
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
-from glowsim.scene import Light
+from glowsim.scene import Light, StripPiece
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.plan import Plan
 
@@ -32,6 +32,8 @@ class LitBoard:
     drive       : (3,) float, 0..1, as drawn in the scene
     position_mm : (3,) float, in the prop's frame
     lights      : numbers of its lights in the glow
+    strip       : number of the strip in its body that it is a piece of, uncut from the next
+                  piece, or -1
     """
 
     name: str
@@ -47,6 +49,7 @@ class LitBoard:
     drive: FloatArray
     position_mm: FloatArray
     lights: tuple[int, ...]
+    strip: int = -1
 
     def current_ma(self, levels: FloatArray | float, supply_v: float | None = None) -> float:
         """Return the average current (mA) at shares of full drive, (3,) or one, 0..1.
@@ -128,6 +131,7 @@ def _lit(
         drive,
         position_mm,
         lights,
+        light.strip if isinstance(light, StripPiece) else -1,
     )
 
 

@@ -39,7 +39,7 @@ class Member:
     """What moves as one: a zone, or one light of a zone whose pulse is staggered.
 
     name   : 'spikes', or 'spikes: spike 3';  lights : numbers of its lights in the glow
-    number : its place in the zone, from 0
+    number : its place in the zone, from 0;  count : of how many
     """
 
     name: str
@@ -47,6 +47,7 @@ class Member:
     lights: tuple[int, ...]
     number: int
     pulse: Pulse | None
+    count: int = 1
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,9 @@ def course_of(boards: Sequence[LitBoard], pulses: Sequence[Pulse]) -> Course:
     by_zone = {pulse.zone: pulse for pulse in pulses}
     members: list[Member] = []
     of_rule: dict[str, int] = {}
-    for zone in dict.fromkeys(board.zone for board in boards):
+    rules = {board.zone: board.zone_rule for board in boards}
+    many = Counter(rule for zone, rule in rules.items() if zone not in by_zone)
+    for zone in rules:
         mine = [board for board in boards if board.zone == zone]
         lights = tuple(light for board in mine for light in board.lights)
         rule = mine[0].zone_rule
@@ -115,15 +118,20 @@ def course_of(boards: Sequence[LitBoard], pulses: Sequence[Pulse]) -> Course:
         if pulse is None and rule in by_zone:
             # One pulse for all zones of a rule: each zone moves as one, behind the one before it.
             number = of_rule[rule] = of_rule.get(rule, -1) + 1
-            members.append(Member(zone, zone, lights, number, by_zone[rule]))
-        elif pulse is None or pulse.stagger == 0 or len(lights) == 1:
+            members.append(Member(zone, zone, lights, number, by_zone[rule], many[rule]))
+        elif pulse is None or len(lights) == 1 or not _one_by_one(pulse):
             members.append(Member(zone, zone, lights, 0, pulse))
         else:
             members += [
-                Member(f"{zone}: {name}", zone, (light,), k, pulse)
+                Member(f"{zone}: {name}", zone, (light,), k, pulse, len(lights))
                 for k, (name, light) in enumerate(_named_lights(mine))
             ]
     return Course(tuple(members))
+
+
+def _one_by_one(pulse: Pulse) -> bool:
+    """Whether the lights of a zone move each by itself."""
+    return pulse.stagger != 0 or pulse.pattern == "run"
 
 
 def _named_lights(boards: Sequence[LitBoard]) -> list[tuple[str, int]]:
@@ -155,6 +163,9 @@ def _shape(member: Member, time_s: FloatArray) -> FloatArray:
     if pulse.pattern == "glint":
         return _glint(pulse, member, rounds)
     share = rounds % 1.0
+    if pulse.pattern == "run":
+        # As wide at half its height as the stretch is long: 2 sqrt(2 ln 2) deviations.
+        return _bump(share - (member.number + 0.5) / member.count, pulse.on_share / 2.3548)
     if pulse.pattern == "swell":
         return (1 - np.cos(2 * np.pi * share)) / 2
     if pulse.pattern == "beat":

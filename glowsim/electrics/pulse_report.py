@@ -82,7 +82,8 @@ class PulseReport:
 
 def _strokes_per_second(pulse: Pulse) -> float:
     """Return how often to look so that every bright and every dark moment is met twice."""
-    shortest = {"blink": min(pulse.on_share, 1 - pulse.on_share), "beat": 0.1, "steady": np.inf}
+    part = min(pulse.on_share, 1 - pulse.on_share)
+    shortest = {"blink": part, "run": part, "beat": 0.1, "steady": np.inf}
     return 2 / (pulse.period_s * shortest.get(pulse.pattern, 0.25))
 
 

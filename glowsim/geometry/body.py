@@ -11,12 +11,20 @@ import numpy as np
 
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.drawn import drawn_mesh
-from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
+from glowsim.geometry.hollow import depth_mm, grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.kept import kept
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
+from glowsim.geometry.mesh import (
+    FloatArray,
+    IntArray,
+    Mesh,
+    at_mm,
+    from_manifold,
+    to_manifold,
+)
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
+from glowsim.geometry.notes import Doubt
 from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import Regions, cut_into_regions
@@ -24,11 +32,15 @@ from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.simplify import simplified
 from glowsim.geometry.skinned import open_skin, shell_of_skin
+from glowsim.geometry.skins import weighted_median
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
 from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
 from glowsim.scene.shapes import Shape
 from glowsim.tomlfile import KeyPath
+
+OUT_SHARE = 1e-4
+"""Share of an inner surface's volume that may stick out of the outer one unsaid."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +125,7 @@ def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
     """
     body = scene_file.scene.bodies[number]
     items: list[Body | Insert] = [body, *body.inserts]
-    files = [item.mesh for item in items if item.mesh is not None]
+    files = [mesh for mesh in (*(item.mesh for item in items), body.inner) if mesh is not None]
     if not files or any(isinstance(item.shape, FromDrawing) for item in items):
         return _made(scene_file, number)
     return kept(
@@ -142,6 +154,12 @@ def _made(scene_file: SceneFile, number: int) -> Solid:
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
+    elif body.inner is not None:
+        try:
+            hollow, wall_mm, more = _own_hollow(body, outer, scene_file.folder)
+        except (GeometryError, SceneError) as problem:
+            raise scene_file.fault((*at, "inner"), str(problem)) from None
+        notes += more
     made: list[tuple[Insert, Mesh]] = []
     for k, insert in enumerate(body.inserts):
         what = f"{body.name}, {insert.name or f'insert {k + 1}'}"
@@ -281,6 +299,33 @@ def _grown_skin(body: Body, folder: Path) -> tuple[Mesh, list[str]] | None:
     mesh, fewer = simplified(mesh, body.name)
     said = f"{body.name}: one skin, given a wall of {body.wall_mm:g} mm {body.mesh.wall_grows}"
     return mesh, [*notes, said, *fewer]
+
+
+def _own_hollow(body: Body, outer: Mesh, folder: Path) -> tuple[Mesh, float, list[str]]:
+    """Return the hollow that a body's own inner surface encloses, half of its wall's thickness
+    being more than the returned [mm], and notes. Raises GeometryError if it lies outside."""
+    assert body.inner is not None
+    what = f"{body.name}, inner surface"
+    vertices, faces, notes = read_mesh(body.inner, folder)
+    mesh, repairs = repaired(vertices, faces, what, body.inner.keep)
+    common = to_manifold(mesh, what) ^ to_manifold(outer, body.name)
+    if common.is_empty() or mesh.volume_mm3 >= outer.volume_mm3:
+        raise GeometryError(f"{what}: does not lie within the body; look at its units and place")
+    rest = to_manifold(mesh, what) - to_manifold(outer, body.name)
+    if rest.volume() > OUT_SHARE * mesh.volume_mm3:
+        corners = from_manifold(rest).vertices
+        worst = corners[int(depth_mm(outer, corners).argmin())]
+        size = " x ".join(f"{s:.3g}" for s in np.ptp(corners, axis=0))
+        notes.append(
+            Doubt(
+                f"the inner surface of '{body.name}' reaches through the outer one about "
+                f"{at_mm(worst)}, {size} mm of it: its hollow is open to the room there. Is it "
+                "meant to be?"
+            )
+        )
+    hollow, fewer = simplified(from_manifold(common), what)
+    depth, _, _ = nearest_on(outer, hollow.centroids)
+    return hollow, weighted_median(depth, hollow.areas_mm2), [*notes, *repairs, *fewer]
 
 
 def _insert_mesh(insert: Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:

@@ -1,4 +1,6 @@
-"""LED strips along a path: a chain of flat pieces from cut mark to cut mark, one LED on each.
+"""LED strips LED by LED: a chain of flat pieces from cut mark to cut mark, one LED on each.
+
+Along a path, or straight where each LED has a colour of its own.
 
 A strip bends at its cut marks more easily than across its LEDs; each piece is the chord between
 two marks, so the LED in its middle lies a little inside the bend, as on a real strip. Every piece
@@ -13,6 +15,7 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
+from glowsim.geometry.boards import board_frame
 from glowsim.geometry.curves import distinct, lengths_along, points_along, smooth_through
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.scene import Light, SceneFile, StripPiece
@@ -24,12 +27,12 @@ STEPS = 400
 
 
 def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
-    """Return a scene with every light along a path taken apart into its pieces.
+    """Return a scene with strips along paths, or coloured LED by LED, taken apart into pieces.
 
     Raises SceneError, with the key, for a path that is too short or bent too tightly.
     """
     scene = scene_file.scene
-    if all(light.path_mm is None for body in scene.bodies for light in body.lights):
+    if not any(_apart(light) for body in scene.bodies for light in body.lights):
         return scene_file
     bodies, written = [], dict(scene_file.written_light)
     for number, body in enumerate(scene.bodies):
@@ -37,13 +40,13 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
         origin: list[int] = []
         for k, light in enumerate(body.lights):
             try:
-                made = _pieces(light, k, catalogue) if light.path_mm else [light]
+                made = _pieces(light, k, catalogue) if _apart(light) else [light]
             except GeometryError as fault:
-                keys = ("bodies", number, "lights", k, "path_mm")
+                keys = ("bodies", number, "lights", k, "path_mm" if light.path_mm else "along")
                 raise scene_file.fault(keys, str(fault)) from None
             lights += made
             origin += [k] * len(made)
-        if len(lights) > len(body.lights) or any(light.path_mm for light in body.lights):
+        if any(_apart(light) for light in body.lights):
             written[number] = tuple(origin)
             body = body.model_copy(update={"lights": tuple(lights)})
         bodies.append(body)
@@ -51,12 +54,32 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
     return replace(scene_file, scene=changed, written_light=written)
 
 
+def _apart(light: Light) -> bool:
+    """Whether a light of a scene is taken apart LED by LED."""
+    return light.path_mm is not None or (light.led_by_led and not isinstance(light, StripPiece))
+
+
+def _straight(light: Light, pitch_mm: float) -> Light:
+    """Return a straight strip as one along a path, which it goes along from its first LED on."""
+    frame = board_frame(light)
+    if frame is None:
+        raise GeometryError("points the way the board faces; a board runs across that")
+    half = frame[:3, 0] * pitch_mm * (light.led_count or 0) / 2
+    middle = np.asarray(light.position_mm)
+    path = (_plain(middle - half), _plain(middle + half))
+    # The facing is worked out already: the frame's own.
+    update = {"path_mm": path, "direction": _plain(frame[:3, 2]), "facing": "direction"}
+    return light.model_copy(update=update)
+
+
 def _pieces(light: Light, number: int, catalogue: Catalogue) -> list[Light]:
     board = catalogue.board(light.board)
     assert board.pitch_mm is not None, "only strips take led_count, and a path needs one"
+    if light.path_mm is None:
+        light = _straight(light, float(board.pitch_mm))
     middles, along, facing, lengths = pieces_mm(light, float(board.pitch_mm), board.thickness_mm)
     name = light.name or f"light {number + 1}"
-    whole = light.model_dump(exclude={"path_mm", "facing"})
+    whole = light.model_dump(exclude={"path_mm", "facing", "drives", "drive_to"})
     return [
         StripPiece.model_validate(
             whole
@@ -66,6 +89,7 @@ def _pieces(light: Light, number: int, catalogue: Catalogue) -> list[Light]:
                 "along": _plain(along[k]),
                 "direction": _plain(facing[k]),
                 "led_count": 1,
+                "drive": light.drive_of(k),
                 "strip": number,
                 "length_mm": float(lengths[k]),
             }

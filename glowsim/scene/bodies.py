@@ -170,6 +170,12 @@ class Light(Strict):
     """LEDs used of a strip."""
     drive: Drive = Drive()
     """How far each colour is turned up."""
+    drives: Annotated[tuple[Drive, ...], Field(min_length=1, max_length=2000)] | None = None
+    """Of a strip, in place of `drive`: the colour of each LED in their order, over again where
+    there are more LEDs."""
+    drive_to: Drive | None = None
+    """Of a strip, the colour of its last LED; from `drive` at its first the others blend into it,
+    in even steps of light."""
     channel_current_ma: Annotated[Number, Field(gt=0, le=5000)] | None = None
     """Measured current per channel and LED; brightness follows it in proportion."""
     zone: Name = "all"
@@ -179,6 +185,31 @@ class Light(Strict):
     """In place of `zone`: one zone for each copy of the pattern, in their order."""
     separate_leds: bool = False
     """Treat each LED as a light of its own, so that findings and pulses can tell them apart."""
+
+    @model_validator(mode="after")
+    def _one_colouring(self) -> Self:
+        if self.drives is None and self.drive_to is None:
+            return self
+        if self.drives is not None and {"drive", "drive_to"} & self.model_fields_set:
+            raise ValueError("drives says the colour of each LED: leave out drive and drive_to")
+        if self.led_count is None:
+            raise ValueError("colours LED by LED are for strips: give led_count")
+        return self
+
+    @property
+    def led_by_led(self) -> bool:
+        """Whether its LEDs have colours of their own."""
+        return self.drives is not None or self.drive_to is not None
+
+    def drive_of(self, led: int) -> Drive:
+        """Return the colour of one LED of a strip, counted from 0."""
+        if self.drives is not None:
+            return self.drives[led % len(self.drives)]
+        if self.drive_to is None:
+            return self.drive
+        share = led / max(1, (self.led_count or 1) - 1)
+        first, last = self.drive.model_dump(), self.drive_to.model_dump()
+        return Drive(**{k: (1 - share) * first[k] + share * last[k] for k in first})
 
     @model_validator(mode="after")
     def _stands_somewhere(self) -> Self:
@@ -225,6 +256,9 @@ class Body(Strict):
     """How it is made, for the build sheet; left out, as its material usually is."""
     wall_mm: FineMm | None = None
     """Wall of a hollow shell; left out, the body is solid."""
+    inner: MeshFile | None = None
+    """The inner surface of a shell from a file of its own, in place of `wall_mm`: its wall may vary
+    as it likes. Where it reaches through the outer surface, the hollow is open to the room."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
     """Where its own origin stands."""
     rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
@@ -254,6 +288,8 @@ class Body(Strict):
     @model_validator(mode="after")
     def _complete(self) -> Self:
         _one_source(self.shape, self.mesh)
+        if self.inner is not None and self.wall_mm is not None:
+            raise ValueError("inner says how thick the wall is: leave out wall_mm")
         return self
 
     @model_validator(mode="after")

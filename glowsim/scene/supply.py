@@ -244,11 +244,12 @@ class Pulse(Strict):
     blink  : on and off
     ember  : irregular and slow, as glowing coals; of all embers of a prop one always glows
     glint  : low, with short bright moments now and then
+    run    : a bright stretch runs along the lights of the zone, once from end to end in a period
     """
 
     zone: Name
     """Whose lights it moves."""
-    pattern: Literal["steady", "swell", "beat", "blink", "ember", "glint"]
+    pattern: Literal["steady", "swell", "beat", "blink", "ember", "glint", "run"]
     """How the level moves, of the list above."""
     period_s: Annotated[Number, Field(ge=0.02, le=3600)] = 4.0
     """Time of one round; for ember and glint, of a typical rise and fall."""
@@ -261,7 +262,7 @@ class Pulse(Strict):
     high: Share = 1.0
     """Level at the brightest, as a share of the drive."""
     on_share: Annotated[Number, Field(gt=0, lt=1)] = 0.5
-    """Share of a period that blink is on."""
+    """Share of a period that blink is on, or of its lights that a run's bright stretch is long."""
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 0
     """Of the irregular patterns: the same seed gives the same course."""
 

@@ -25,6 +25,7 @@ _OF_NO_ACCOUNT: Any = {
     "wanted": True,
     "lights": True,
     "mesh": {"file"},
+    "inner": {"file"},
     "inserts": {"__all__": {"name": True, "mesh": {"file"}}},
     "masks": {"__all__": {"name"}},
 }
@@ -113,7 +114,7 @@ def geometry_key(scene_file: SceneFile, number: int) -> str:
     plain = body.model_dump(
         mode="json",
         include={"name": True, "shape": True, "mesh": True, "wall_mm": True,
-                 "inserts": {"__all__": inserts}},
+                 "inner": True, "inserts": {"__all__": inserts}},
     )  # fmt: skip
     return digest(plain, _files(scene_file, number))
 
@@ -145,6 +146,7 @@ def _files(scene_file: SceneFile, number: int) -> list[str]:
     body, files = scene_file.scene.bodies[number], []
     for keys, mesh_file in (
         (("mesh",), body.mesh),
+        (("inner",), body.inner),
         *((("inserts", k, "mesh"), insert.mesh) for k, insert in enumerate(body.inserts)),
     ):
         if mesh_file is not None:

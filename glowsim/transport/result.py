@@ -150,6 +150,11 @@ class SurfaceGlow:
     seconds: float
     supply: str = ""
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what goes to another process: what was worked out beside it stays here, and what
+        is ready for rays could not go along."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
     def __repr__(self) -> str:
         counts = f"bodies: {len(self.bodies)}, copies: {len(self.copies)}"
         return f"SurfaceGlow({self.title!r}, {counts}, lights: {len(self.lights)}, {self.solver})"

@@ -2,7 +2,7 @@
 
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.drawing import Path, Words
-from glowsim.buildsheet.parts import material_cautions, parts_grid
+from glowsim.buildsheet.parts import bought, material_cautions, parts_grid
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import _heat
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
@@ -158,3 +158,24 @@ def test_heat_that_cannot_be_worked_out_is_said_so():
     report, why = _heat(scene, lambda text: None)
     assert report is None
     assert "thermal_conductivity_w_mk" in why
+
+
+def test_a_strip_along_a_path_is_bought_in_one_length():
+    """Two copies of a strip of five: two lengths of 83 mm, not ten pieces."""
+    text = """
+[[bodies]]
+name = "ball"
+material = "pla_white"
+wall_mm = 2
+shape = { kind = "orb", diameter_mm = 120 }
+patterns = [{ kind = "along", count = 2, step_mm = [200, 0, 0] }]
+  [[bodies.lights]]
+  board = "strip_60"
+  led_count = 5
+  path_mm = [[-45, 0, 0], [0, -30, 0], [45, 0, 0]]
+[power]
+battery = "power_bank_5000"
+"""
+    boards = Electrics(parse_scene(text)).boards
+    assert len(boards) == 10
+    assert [(b.copy, leds) for b, leds in bought(boards)] == [("ball 1", 5), ("ball 2", 5)]

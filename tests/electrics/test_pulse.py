@@ -265,3 +265,14 @@ def test_moments_of_a_swell():
     # Two boards of 252 mA at the brightest; three AAA cells bear 300 mA.
     assert_allclose(moments["most current"], (2.0, 504.0), atol=1e-6)
     assert report.bears_ma == 300
+
+
+def test_a_run_goes_along_the_lights_once_a_period():
+    """Each light is at its brightest as the stretch passes its own middle, one after the other."""
+    run = course(4, pattern="run", period_s=4, on_share=0.25, low=0)
+    time_s = np.linspace(0, 4, 4001)
+    levels = run.levels(time_s)
+    assert levels.shape == (4001, 4)
+    assert_allclose(time_s[levels.argmax(axis=0)], [0.5, 1.5, 2.5, 3.5], atol=1e-3)
+    # A quarter of the period wide at half its height.
+    assert_allclose((levels > 0.5).mean(axis=0), 0.25, atol=2e-3)

@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.body import faces_where, mesh_file_digest, mesh_path, parts_of, solid_of
 from glowsim.geometry.mesh import from_manifold, to_manifold
+from glowsim.geometry.notes import Doubt
 from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.meshes import ball, block, mesh_of
 
@@ -190,6 +191,46 @@ def test_a_gap_that_is_meant_stays():
     assert solid.notes == ()
     air = solid.regions(5.0, "b").solids[1]
     assert air.volume_mm3 == pytest.approx(15 * np.pi * (18**2 - 17.95**2), rel=1e-3)
+
+
+INNER = """
+[[bodies]]
+name = "ball"
+shape = { kind = "orb", diameter_mm = 60 }
+material = "pla_white"
+inner = { file = "inner.stl", units = "mm" }
+"""
+
+
+def with_inner(folder, radius, up_mm):
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=radius)
+    ball.apply_translation([0, 0, up_mm])
+    ball.export(folder / "inner.stl")
+    return parse_scene(INNER, "prop.toml", folder)
+
+
+def test_a_wall_may_vary_between_two_surfaces(tmp_path):
+    """A ball of 25 mm set 3 mm up in one of 30: from 2 mm of wall above to 8 below."""
+    solid = solid_of(with_inner(tmp_path, 25.0, 3.0), 0)
+    assert solid.hollow is not None
+    assert solid.hollow.bounds[:, 2] == pytest.approx([-22, 28], abs=0.05)
+    # Half of a ball's surface lies below its middle, where the wall is 30 - sqrt(25^2 + 3^2).
+    assert solid.wall_mm == pytest.approx(30 - np.hypot(25, 3), rel=0.02)
+
+
+def test_an_inner_surface_outside_is_refused(tmp_path):
+    with pytest.raises(SceneError, match=r"line 6: bodies\[0\]\.inner: .*does not lie within"):
+        solid_of(with_inner(tmp_path, 25.0, 90.0), 0)
+    scene = INNER.replace("inner =", "wall_mm = 2\ninner =")
+    with pytest.raises(SceneError, match="leave out wall_mm"):
+        parse_scene(scene, "prop.toml", tmp_path)
+
+
+def test_an_inner_surface_that_reaches_out_is_asked_about(tmp_path):
+    solid = solid_of(with_inner(tmp_path, 25.0, 20.0), 0)
+    (asked,) = [note for note in solid.notes if isinstance(note, Doubt)]
+    assert "reaches through the outer one about (" in asked
+    assert solid.hollow.bounds[1, 2] < solid.outer.bounds[1, 2] + 1e-6
 
 
 def test_a_mesh_file_is_read_once_and_read_again_when_it_has_changed(tmp_path):

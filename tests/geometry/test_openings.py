@@ -149,3 +149,24 @@ def test_what_has_no_wide_rim_is_no_skin():
     assert open_skin(cube.vertices, cube.faces, "cube") is None
     ball = trimesh.creation.icosphere(subdivisions=3, radius=10)
     assert open_skin(ball.vertices, ball.faces[1:], "ball") is None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(12))
+def test_any_bowl_has_one_opening_for_its_mouth_and_each_hole(seed):
+    """Bowls of any proportions with holes bored at random: as many lids as the surface's genus
+    says, and hollow and material share nothing."""
+    rng = np.random.default_rng(seed)
+    radius, wall, scale = rng.uniform(20, 80), rng.uniform(0.8, 3), rng.uniform(0.7, 1.3, 3)
+    solid = to_manifold(shells.bowl(radius, wall, int(rng.integers(24, 72))), "bowl")
+    solid = solid.scale(tuple(scale))
+    for _ in range(rng.integers(0, 4)):
+        bore = manifold3d.Manifold.cylinder(3 * radius, rng.uniform(0.05, 0.15) * radius)
+        solid -= bore.rotate((180 + rng.uniform(-50, 50), rng.uniform(-50, 50), 0))
+    whole = max(solid.decompose(), key=lambda piece: piece.volume())
+    shell = opened(from_manifold(whole), (0, 0, -0.3 * radius * scale[2]))
+    assert len(shell.openings) == whole.genus() + 1
+    common = whole ^ to_manifold(shell.hollow, "hollow")
+    assert common.volume() < 5e-3 * whole.volume()
+    left = shell.outer.volume_mm3 - shell.hollow.volume_mm3
+    assert left == pytest.approx(whole.volume(), rel=1e-9)

@@ -16,7 +16,7 @@ from glowsim.optics.diffusion import hollow_sphere_escape_fraction
 from glowsim.optics.viewfactors import cavity_multiplier, coaxial_discs
 from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport.problem import AIR, BARE, Layer
-from glowsim.transport.quick.cavity import cavity_of
+from glowsim.transport.quick.cavity import _reciprocal, cavity_of
 from glowsim.transport.quick.surfaces import wall_kinds
 from glowsim.transport.quick.walls import walls_of
 from tests.support.bodies import body, emitters, medium, opaque, shell
@@ -86,6 +86,17 @@ def test_view_factors_are_reciprocal_and_closed():
     exchange = cavity.area[:, None] * cavity.view
     np.testing.assert_allclose(exchange, exchange.T, rtol=1e-9, atol=1e-12)
     np.testing.assert_allclose(cavity.view.sum(axis=1), 1.0, rtol=1e-9)
+
+
+def test_a_patch_that_no_ray_meets_sees_itself_alone():
+    """In a corner too tight for rays: light is neither made nor lost, nor is the solve."""
+    seen = np.zeros((4, 3, 3))
+    seen[:, :2, :2] = [[0.2, 0.8], [0.4, 0.6]]
+    area = np.array([1.0, 2.0, 1e-6])
+    view, by_law, by_both, _ = _reciprocal(seen, area, np.ones(3))
+    for table in (view, by_law, by_both):
+        np.testing.assert_allclose(table.sum(axis=1), 1.0, rtol=1e-9)
+        np.testing.assert_allclose(table[2], [0, 0, 1], atol=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import tokenize
 from dataclasses import replace
 
@@ -66,6 +67,14 @@ def worked_on(text, saved):
     done: list[str] = []
     glow = solve(parse_scene(text), saved=saved, report=done.append)
     return glow, [line for line in done if line.startswith("lighting")]
+
+
+def test_a_glow_that_was_judged_goes_to_another_process(glow):
+    """Its faces, ready for rays, cannot go along: they are made anew where they are wanted."""
+    assert glow.rough_air is not None
+    other = pickle.loads(pickle.dumps(glow))
+    np.testing.assert_array_equal(other.bodies[0].diffuse, glow.bodies[0].diffuse)
+    np.testing.assert_allclose(other.faces.areas_mm2, glow.faces.areas_mm2)
 
 
 def test_what_has_not_changed_is_not_solved_again(tmp_path):

@@ -251,6 +251,10 @@ def _reciprocal(
     found is returned too.
     """
     exchange, from_row, to_column, both = seen * area[:, None]
+    # A patch in a corner so tight that no ray gets away from it or to it sees itself alone.
+    blind = (exchange.sum(axis=0) + exchange.sum(axis=1)) <= 0
+    for table in (exchange, from_row, to_column, both):
+        table[blind, blind] = area[blind]
     exchange = (exchange + exchange.T) / 2
     from_row = (from_row + to_column.T) / 2
     both = (both + both.T) / 2
