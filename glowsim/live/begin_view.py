@@ -49,8 +49,8 @@ class Beginning:
     def __init__(
         self, folder: Path, mesh: Path | None, made: Callable[[Path, PreparedProp], None]
     ) -> None:
-        """Write into a folder, beginning with a mesh file if one is given; tell `made` the scene and
-        what is known of it already.
+        """Write into a folder, beginning with a mesh file if one is given; tell `made` the scene
+        and what is known of it already.
 
         Raises GeometryError for a mesh that cannot be read.
         """

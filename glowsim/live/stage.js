@@ -97,7 +97,7 @@ export default {
         if (!w || !h) return;
         this.orbit.update(w, h);
         this.glow.setCut(this.cut ? this.orbit : null, this.outlines.current && this.outlines.place(this.outlines.current));
-        this.picture.draw(this.scene, this.orbit.camera, w, h);
+        this.picture.draw(this.scene, this.orbit.camera, w, h, this.pointers.size > 0 || this.playing);
         this.follow(w, h);
         clearTimeout(this.marking);
         if (this.figures) this.marking = setTimeout(() => this.mark(), this.placed.length ? 0 : 30);
@@ -347,6 +347,7 @@ export default {
         this.$emit("drop");
       } else if (!this.taken && this.turned < 3 && this.pointers.size === 0) this.choose(null);
       this.taken = null;
+      this.redraw();
     },
     wheel(event) {
       this.orbit.nearer(Math.exp(-0.0015 * event.deltaY));

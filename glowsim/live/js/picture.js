@@ -13,10 +13,10 @@ export class Picture {
     this.ratio = Math.min(window.devicePixelRatio, 2);
   }
 
-  draw(scene, camera, width, height) {
+  draw(scene, camera, width, height, moving) {
     clearTimeout(this.resting);
     this.render(scene, camera, width, height, this.slow ? 1 : this.ratio);
-    if (this.slow)
+    if (this.slow && !moving)
       this.resting = setTimeout(() => this.render(scene, camera, width, height, 2), REST_MS);
   }
 
