@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
 
+from glowsim.calibration.camera import curve_of
 from glowsim.calibration.card import CardSeries
 from glowsim.calibration.fit import Prior
 from glowsim.calibration.forward import Optics, Series
+from glowsim.calibration.image import UnreadableError
+from glowsim.calibration.lit import Lux, Photo
 from glowsim.calibration.piles import PileSeries
 from glowsim.calibration.prop import TestPiece
-from glowsim.calibration.readings import Card, Lux, Photo, Piles, ReadingsFile
+from glowsim.calibration.readings import Card, Piles, ReadingsFile
 from glowsim.calibration.surface import lux_series, photo_series
 from glowsim.catalogue import Material, load_catalogue
 from glowsim.errors import GlowsimError
@@ -54,6 +58,11 @@ class Bench:
         self.file, self.base = file, base
         self._pieces: dict[tuple[str, str | None, str], TestPiece] = {}
 
+        try:
+            self.camera = curve_of(file.bench.levels)
+        except UnreadableError as problem:
+            raise file.fault(("levels", *problem.at), str(problem)) from None
+
     def bands(self) -> list[str]:
         """Return the bands that anything was read in, in the usual order."""
         bench = self.file.bench
@@ -71,7 +80,8 @@ class Bench:
             found.append(CardSeries(card, name))
         for k, photo, name in _of_band(bench.photos, band, "photo"):
             report("shaping the piece in the photo")
-            found.append(self._surface(photo, ("photos", k), photo_series, name))
+            make = partial(photo_series, camera=self.camera, folder=self.file.folder)
+            found.append(self._surface(photo, ("photos", k), make, name))
         for k, lux, name in _of_band(bench.lux, band, "meter"):
             report("shaping the piece under the meter")
             found.append(self._surface(lux, ("lux", k), lux_series, name))
@@ -82,6 +92,8 @@ class Bench:
     ) -> Series:
         try:
             series: Series = make(one, self._piece(one, at), name)
+        except UnreadableError as problem:
+            raise self.file.fault((*at, *problem.at), str(problem)) from None
         except ValueError as problem:
             raise self.file.fault(at, str(problem)) from None
         return series
@@ -115,20 +127,22 @@ class Bench:
                 f"'{names[number]}' holds no '{material}': make the test piece of it in the scene",
             )
         band = BANDS.index(one.band)
-        weight = self._weight(plan, number, band, body.emitters.light_count)
+        weight, factor = self._weight(plan, number, band, body.emitters.light_count)
         if not weight.sum() > 0:
             raise self.file.fault(
                 (*at, "band"), f"no light of '{names[number]}' is lit in {one.band}"
             )
-        return TestPiece(body, material, band, weight, prior_of(self.base, band).optics)
+        start = prior_of(self.base, band).optics
+        return TestPiece(body, material, band, weight, start, factor)
 
     @staticmethod
-    def _weight(plan: Any, number: int, band: int, count: int) -> np.ndarray:
+    def _weight(plan: Any, number: int, band: int, count: int) -> tuple[np.ndarray, float]:
         name = plan.scene_file.scene.bodies[number].name
         centres = [np.zeros((len(b.lights), 3)) for b in plan.scene_file.scene.bodies]
         copies, lights = plan.copies([centres[k] for k in plan.distinct.values()])
         mine = next(copy for copy in copies if copy.of == name).lights[:count]
-        return np.array([lights[k].flux_lm[band] * lights[k].drive[band] for k in mine])
+        flux = np.array([lights[k].flux_lm[band] * lights[k].drive[band] for k in mine])
+        return flux, max((lights[k].flux_factor for k in mine), default=1.0)
 
 
 def _of_band(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import tomlkit
 
 from glowsim.calibration.learn import Learnt
@@ -40,6 +41,7 @@ def entry_toml(learnt: Learnt) -> str:
     table["mu_a_factor"] = factor_of(learnt, 0)
     table["mu_s_reduced_per_mm"] = [_digits(value) for value in mu_s]
     table["mu_s_reduced_factor"] = factor_of(learnt, 1)
+    table |= by_band(learnt)
     document = tomlkit.document()
     document.add(tomlkit.comment(f"Written by glowsim calibrate from {learnt.file.toml.name}."))
     document.add(tomlkit.comment('In a scene: materials_from = ["this file"], beside it.'))
@@ -58,6 +60,23 @@ def factor_of(learnt: Learnt, coefficient: int) -> float:
         widest = (base.mu_a_factor, base.mu_s_reduced_factor)[coefficient]
     known = [math.exp(float(one.fitted.sd[coefficient])) for one in learnt.bands]
     return round(max(widest, LEAST_FACTOR, *known), 3)
+
+
+def by_band(learnt: Learnt) -> dict[str, list[float]]:
+    """Return what is known of each band; of one that was not read, what the catalogue believes."""
+    base = learnt.base
+    known = {one.band: one.fitted for one in learnt.bands}
+    sd = [np.log([base.mu_a_factor, base.mu_s_reduced_factor]) for _ in BANDS]
+    sd = [
+        known[band].sd if band in known else before for band, before in zip(BANDS, sd, strict=True)
+    ]
+    together = [known[band].correlation if band in known else 0.0 for band in BANDS]
+    factors = np.maximum(np.exp(np.array(sd)), LEAST_FACTOR)
+    return {
+        "mu_a_factor_by_band": [round(float(f), 3) for f in factors[:, 0]],
+        "mu_s_reduced_factor_by_band": [round(float(f), 3) for f in factors[:, 1]],
+        "correlation_by_band": [round(rho, 3) for rho in together],
+    }
 
 
 def source_of(learnt: Learnt) -> str:

@@ -21,10 +21,19 @@ STARTS = ((0.0, 0.0), (1.1, -1.1), (-1.1, 1.1))
 MOST_STEP = 0.8
 ROUNDS = 2
 """Times that the covariance is found again where the search ended."""
-STEPS = 30
-NEAR = 1e-3
+STEPS = 12
+HALVED = 4
+"""Times that a step which made things worse is halved; readings that fit nothing would go on."""
+GAIN = 0.003
+"""Of the objective, below which a step is not worth a solve: 0.05 deviations."""
+NEAR = 0.05
+"""Logarithms within which a search ends where an earlier one did."""
+REACH = 3.5
+"""Deviations of what is believed before, beyond which nothing is sought."""
 APART = 0.2
 """Ends of the search that lie so far apart show a valley that has no floor."""
+End = tuple[FloatArray, float]
+"""Where a search ended, and the objective there."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +98,9 @@ class Fitted:
 
 def fit(series: Sequence[Series], prior: Prior) -> Fitted:
     """Return the likeliest coefficients; of three starts the end that fits best."""
-    ends = [_search(series, prior, np.array(start) + prior.optics.logarithms) for start in STARTS]
+    ends: list[End] = []
+    for start in STARTS:
+        ends.append(_search(series, prior, np.array(start) + prior.optics.logarithms, ends))
     best = min(ends, key=lambda end: end[1])[0]
     near = [end[0] for end in ends if end[1] - min(e[1] for e in ends) < 1.0]
     spread = max(float(np.abs(end - best).max()) for end in near)
@@ -117,33 +128,44 @@ def _objective(residual: FloatArray, expected: FloatArray, at: FloatArray, prior
     return fits + float(pull @ prior.precision @ pull)
 
 
-def _search(series: Sequence[Series], prior: Prior, start: FloatArray) -> tuple[FloatArray, float]:
-    """Return where Gauss-Newton ends, and the objective there."""
-    at, known = start, measured(series)
+def _search(series: Sequence[Series], prior: Prior, start: FloatArray, ends: Sequence[End]) -> End:
+    """Return where Gauss-Newton ends, and the objective there.
+
+    ends : of earlier searches; one that comes near to one of them ends there
+    """
+    known, middle = measured(series), prior.optics.logarithms
+    low, high = middle - REACH * prior.sd, middle + REACH * prior.sd
+    at = np.clip(start, low, high)
     value, slope = together(series, prior.optics.at(at))
     score = np.inf
     for _ in range(ROUNDS):
         expected = covariance(series, prior.optics.at(at))
         score = _objective(known - value, expected, at, prior)
         for _ in range(STEPS):
+            if (end := _near(at, ends)) is not None:
+                return end
             weighted = np.linalg.solve(expected, slope)
-            pull = at - prior.optics.logarithms
-            downhill = weighted.T @ (known - value) - prior.precision @ pull
+            downhill = weighted.T @ (known - value) - prior.precision @ (at - middle)
             step = np.linalg.solve(weighted.T @ slope + prior.precision, downhill)
             step *= min(1.0, MOST_STEP / max(float(np.abs(step).max()), 1e-12))
-            while True:
-                tried = at + step
-                new_value, new_slope = together(series, prior.optics.at(tried))
-                new_score = _objective(known - new_value, expected, tried, prior)
-                if new_score <= score or np.abs(step).max() < NEAR:
+            step = np.clip(at + step, low, high) - at
+            if step @ downhill < GAIN:
+                break
+            for _ in range(HALVED):
+                new_value, new_slope = together(series, prior.optics.at(at + step))
+                new_score = _objective(known - new_value, expected, at + step, prior)
+                if new_score <= score:
                     break
                 step = 0.5 * step
             if new_score > score:
                 break
-            at, value, slope, score = tried, new_value, new_slope, new_score
-            if np.abs(step).max() < NEAR:
-                break
+            at, value, slope, score = at + step, new_value, new_slope, new_score
     return at, score
+
+
+def _near(at: FloatArray, ends: Sequence[End]) -> End | None:
+    """Return the end of an earlier search that lies near, if any does."""
+    return next((end for end in ends if np.abs(end[0] - at).max() < NEAR), None)
 
 
 def apart(one: Fitted, other: Fitted) -> float:

@@ -12,6 +12,7 @@ from glowsim.calibration.bench import Bench, base_of, prior_of
 from glowsim.calibration.fit import APART, Fitted, apart, fit
 from glowsim.calibration.forward import Series
 from glowsim.calibration.readings import ReadingsFile
+from glowsim.calibration.strip import Strip
 from glowsim.calibration.surface import SurfaceSeries
 from glowsim.catalogue import Material
 from glowsim.geometry.mesh import FloatArray
@@ -19,6 +20,8 @@ from glowsim.transport.problem import BANDS
 
 UNLIKELY = 0.01
 """Chance below which readings do not belong together (alarm A)."""
+HOPELESS = 1e-9
+"""Chance below which finer cells mend nothing."""
 SPLIT = 0.05
 """The same for photo and card against piles (alarm B), over all bands."""
 UNKNOWN = 0.7
@@ -36,6 +39,7 @@ class LearntBand:
 
     alarms : why it must not be taken as measured;  cautions : what to be careful about
     series_ends : first reading of each series, and the one after its last
+    strips : stretches that were read in images
     """
 
     band: str
@@ -43,6 +47,7 @@ class LearntBand:
     alarms: tuple[str, ...]
     cautions: tuple[str, ...]
     series_ends: tuple[tuple[int, int], ...]
+    strips: tuple[Strip, ...] = ()
 
     def knows(self, coefficient: int) -> bool:
         """Whether readings told ln mu_a (0) or ln mu_s' (1) better than the catalogue did."""
@@ -92,7 +97,7 @@ def _band(name: str, series: list[Series], base: Material, count: int) -> Learnt
     prior = prior_of(base, BANDS.index(name))
     fitted = fit(series, prior)
     surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
-    for _ in range(MOST_REFINED):
+    for _ in range(MOST_REFINED if fitted.chance > HOPELESS else 0):
         refined = [one.piece.refine(fitted.optics) for one in surfaces]
         if not any(refined):
             break
@@ -112,7 +117,8 @@ def _band(name: str, series: list[Series], base: Material, count: int) -> Learnt
             "reading would tell them apart"
         )
     ends = [0, *np.cumsum([len(one.measured) for one in series]).tolist()]
-    return LearntBand(name, fitted, tuple(alarms), tuple(cautions), tuple(pairwise(ends)))
+    strips = tuple(one.strip for one in surfaces if one.strip is not None)
+    return LearntBand(name, fitted, tuple(alarms), tuple(cautions), tuple(pairwise(ends)), strips)
 
 
 def _not_belonging(fitted: Fitted) -> str:

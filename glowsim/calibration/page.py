@@ -9,6 +9,7 @@ import numpy as np
 from PIL import Image
 
 from glowsim.calibration.learn import Learnt, LearntBand, ellipse
+from glowsim.calibration.strip import Strip
 
 INCHES = (5.0, 3.3)
 DPI = 120
@@ -27,10 +28,17 @@ def page(learnt: Learnt) -> Image.Image:
 
     rows = len(learnt.bands)
     width, height = INCHES
-    figure = Figure(figsize=(3 * width, height * rows + 0.7), layout="constrained")
+    photos = max(len(one.strips) for one in learnt.bands)
+    size = ((3 + 0.5 * photos) * width, height * rows + 0.7)
+    figure = Figure(figsize=size, layout="constrained")
     canvas = FigureCanvasAgg(figure)
-    axes = figure.subplots(rows, 3, squeeze=False)
+    ratios = [1.0] * 3 + [0.5] * photos
+    axes = figure.subplots(rows, 3 + photos, squeeze=False, width_ratios=ratios)
     for row, one in zip(axes, learnt.bands, strict=True):
+        for axis in row[3:]:
+            axis.set_axis_off()
+        for axis, strip in zip(row[3:], one.strips, strict=False):
+            _photo(axis, strip)
         _readings(row[0], one)
         _residuals(row[1], one)
         _known(row[2], one)
@@ -93,6 +101,14 @@ def _known(axis: Any, one: LearntBand) -> None:
     axis.set_title("what is known, 68 %", fontsize=10, loc="left")
     axis.legend(fontsize=8, loc="lower left")
     axis.grid(color="#e4e4e4", linewidth=0.7)
+
+
+def _photo(axis: Any, strip: Strip) -> None:
+    """Draw the photo with the stretch that was read on it, brightened so that it can be seen."""
+    share = strip.frame.codes / strip.frame.full
+    axis.imshow(np.clip(share / max(float(np.percentile(share, 99.5)), 1e-6), 0.0, 1.0) ** 0.6)
+    axis.plot(*np.vstack([strip.outline, strip.outline[:1]]).T, color="#ffffff", linewidth=1.2)
+    axis.set_title("the stretch that was read", fontsize=10, loc="left")
 
 
 def _level(one: LearntBand) -> np.ndarray:

@@ -50,12 +50,20 @@ class TestPiece:
     __test__ = False
 
     def __init__(
-        self, problem: BodyProblem, material: str, band: int, weight: FloatArray, start: Optics
+        self,
+        problem: BodyProblem,
+        material: str,
+        band: int,
+        weight: FloatArray,
+        start: Optics,
+        flux_factor: float = 1.0,
     ) -> None:
         """Keep `problem` ready.
 
-        weight : (lights,) float, flux of each light in the band;  start : sets the cells
+        weight : (lights,) float, flux of each light in the band [lm];  start : sets the cells
+        flux_factor : what the flux may be off by, one deviation
         """
+        self.flux_lm, self.flux_factor = float(weight.sum()), flux_factor
         self.material, self.band, self.weight = material, band, weight
         self.problem = self._one_band(problem)
         self._finest = cell_for_mm([s for s in problem.solids if s is not None], FINEST_CELLS)

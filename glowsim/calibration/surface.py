@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
+from glowsim.calibration.camera import CameraCurve
 from glowsim.calibration.forward import FREE, Doubts, Foreseen, Optics
+from glowsim.calibration.lit import Lux, Photo
 from glowsim.calibration.prop import Skin, TestPiece, moved_by, nearest, read_by
-from glowsim.calibration.readings import Lux, Photo
+from glowsim.calibration.strip import Strip, strip_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import luminance_shape
+from glowsim.units import per_m2
 
 MODEL_ERROR = 0.02
 """Of the solver, smooth along the surface (against the reference solver on a 120 mm spike)."""
@@ -39,6 +43,9 @@ class SurfaceSeries:
     own: FloatArray
     shared: dict[str, FloatArray]
     shift_mm: float = 0.0
+    moved_mm: FloatArray | None = None
+    scale: float = FREE
+    strip: Strip | None = None
     profile: bool = True
     _slow: tuple[FloatArray, dict[str, FloatArray]] | None = field(default=None, init=False)
 
@@ -55,11 +62,14 @@ class SurfaceSeries:
         sd = COARSE_ERROR if self.piece.too_coarse(optics) else MODEL_ERROR
         own = self.own + sd**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
         shared = self.shared | self._slow[1]
-        shared[f"{self.name} scale"] = np.full(len(self.measured), FREE)
+        shared[f"{self.name} scale"] = np.full(len(self.measured), self.scale)
         if self.shift_mm:
             slope = np.gradient(self.foreseen(optics).value, self.along_mm)
             shared[f"{self.name} shift"] = self.shift_mm * slope
             shared[f"{self.name} length"] = LENGTH_ERROR * slope * self.along_mm
+            if self.moved_mm is not None:
+                moves = slope[:, None] * self.moved_mm
+                own = own + moves @ moves.T
         return Doubts(own, shared)
 
     def cautions(self, optics: Optics) -> tuple[str, ...]:
@@ -72,39 +82,86 @@ class SurfaceSeries:
         )
 
 
-def photo_series(photo: Photo, piece: TestPiece, name: str) -> SurfaceSeries:
-    """Return the series of a photo; raises ValueError for a stretch that is not on the surface."""
+def photo_series(
+    photo: Photo, piece: TestPiece, name: str, camera: CameraCurve, folder: Path
+) -> SurfaceSeries:
+    """Return the series of a photo; raises ValueError for one that cannot be read."""
     skin = piece.skin
-    start, end = np.array(photo.from_mm), np.array(photo.to_mm)
-    share = np.linspace(0.0, 1.0, len(photo.values))
-    points = start + share[:, None] * (end - start)
-    toward = np.array(photo.toward) / np.linalg.norm(photo.toward)
+    strip = strip_of(photo, folder) if photo.images else None
+    if strip is None:
+        start, end = np.array(photo.from_mm), np.array(photo.to_mm)
+        values = np.array(photo.values)
+        share = np.linspace(0.0, 1.0, len(values))
+        points = start + share[:, None] * (end - start)
+        along = share * float(np.linalg.norm(end - start))
+        toward = np.array(photo.toward) / np.linalg.norm(photo.toward)
+    else:
+        points, along, values, toward = strip.points, strip.along_mm, strip.values, strip.toward
     facing = skin.normal @ toward
     weights = _weights(skin, points, facing > 0.05)
     weights = weights * luminance_shape(np.clip(facing, 0.0, 1.0), n=skin.index)
-    measured = np.log(np.array(photo.values))
-    along = share * float(np.linalg.norm(end - start))
-    half = np.linspace(-1.0, 1.0, len(share)) ** 2
+    measured = np.log(values) / camera.exponent
+    half = 2.0 * (along - along[0]) / (along[-1] - along[0]) - 1.0
+    response = photo.response_error if camera.error is None else camera.error
     shared = {
-        f"{name} response": photo.response_error * (measured - measured.max()),
-        f"{name} vignetting": -photo.vignetting * half,
+        f"{name} response": response * (measured - measured.max()),
+        f"{name} vignetting": -photo.vignetting * half**2,
     }
-    own = np.diag(np.full(len(share), photo.reading_error**2))
+    if strip is not None and strip.stray > 0:
+        shared[f"{name} stray light"] = np.minimum(strip.stray / values, 1.0)
+    own = np.diag(np.full(len(values), photo.reading_error**2))
     labels = tuple(f"{a:.0f} mm along" for a in along)
-    return SurfaceSeries(piece, name, labels, measured, weights, along, own, shared, photo.shift_mm)
+    return SurfaceSeries(
+        piece, name, labels, measured, weights, along, own, shared, photo.shift_mm,
+        strip.moved_mm if strip else None, strip=strip,
+    )  # fmt: skip
 
 
 def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:
-    """Return the series of a pressed meter; raises ValueError for a place off the surface."""
+    """Return the series of a light meter; raises ValueError for a place where it cannot be."""
     skin = piece.skin
     points = np.array(lux.at_mm, dtype=float)
-    weights = _weights(skin, points, np.ones(len(skin.area), dtype=bool), lux.head_diameter_mm / 2)
-    far = np.linspace(
-        0.0, 1e3 * len(points), len(points)
-    )  # places of their own: no smooth error between them
+    everywhere = np.ones(len(skin.area), dtype=bool)
+    if lux.facing:
+        weights = meter_weights(skin, points, np.array(lux.facing, dtype=float))
+    else:
+        weights = _weights(skin, points, everywhere, lux.head_diameter_mm / 2)
+    measured, scale = np.log(np.array(lux.reading)), FREE
+    if lux.absolute:
+        measured = measured - np.log(per_m2(piece.flux_lm))
+        scale = float(np.hypot(np.log(piece.flux_factor), lux.colour_error))
+    # Places of their own: no smooth error between them.
+    far = np.linspace(0.0, 1e3 * len(points), len(points))
     own = np.eye(len(points)) * lux.reading_error**2
     labels = tuple(f"at ({x:g}, {y:g}, {z:g})" for x, y, z in lux.at_mm)
-    return SurfaceSeries(piece, name, labels, np.log(np.array(lux.reading)), weights, far, own, {})
+    return SurfaceSeries(piece, name, labels, measured, weights, far, own, {}, scale=scale)
+
+
+def meter_weights(skin: Skin, points: FloatArray, facing: FloatArray) -> FloatArray:
+    """Return illuminance at points in the air per exitance of each face, (m, k) float.
+
+    E = sum of L cos cos' A / r^2 over the faces that the head sees, with L = M / pi times the
+    angular law of light that leaves the material. Faces turned away see nothing; others are taken
+    as unhidden. Raises ValueError for a head that sees none of the piece, or stands in it.
+    """
+    rows = []
+    heading = facing / np.linalg.norm(facing, axis=1)[:, None]
+    for point, ahead in zip(points, heading, strict=True):
+        away = point - skin.centre
+        apart = np.linalg.norm(away, axis=1)
+        out = np.einsum("kd,kd->k", away, skin.normal) / apart
+        into = -(away @ ahead) / apart
+        seen = (out > 0) & (into > 0)
+        place = ", ".join(f"{c:.3g}" for c in point)
+        if not seen.any():
+            raise ValueError(f"a meter at ({place}) mm that faces this way sees nothing of it")
+        if apart.min() < np.sqrt(skin.area[apart.argmin()]):
+            raise ValueError(
+                f"the meter at ({place}) mm touches the piece; leave 'facing' out for a pressed one"
+            )
+        shape = luminance_shape(np.clip(out, 0.0, 1.0), n=skin.index)
+        rows.append(np.where(seen, shape * out * into * skin.area / (np.pi * apart**2), 0.0))
+    return np.array(rows)
 
 
 def _weights(

@@ -31,6 +31,8 @@ def lines_of(learnt: Learnt) -> list[str]:
             f"Piles of {min(read):g} to {max(read):g} mm were read: walls far outside that are a "
             "guess still."
         )
+    every = ((one.band, strip) for one in learnt.bands for strip in one.strips)
+    lines += [f"{band}: {strip.left_out}." for band, strip in every if strip.left_out]
     wants = next((text for one in learnt.bands if (text := _next(one, learnt))), "")
     return [*lines, wants] if wants else lines
 

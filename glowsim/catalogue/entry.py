@@ -39,6 +39,9 @@ _per_band = BeforeValidator(_same_in_each_band, json_schema_input_type=float | l
 NonNegativeBands = Annotated[tuple[NonNegative, NonNegative, NonNegative], _per_band]
 PositiveBands = Annotated[tuple[Positive, Positive, Positive], _per_band]
 FractionBands = Annotated[tuple[Fraction, Fraction, Fraction], _per_band]
+FactorBands = Annotated[tuple[Factor, Factor, Factor], _per_band]
+_Correlation = Annotated[float, Field(gt=-1, lt=1)]
+CorrelationBands = Annotated[tuple[_Correlation, _Correlation, _Correlation], _per_band]
 
 
 class Entry(BaseModel):

@@ -9,10 +9,19 @@ from numpy.typing import NDArray
 from pydantic import Field, ValidationInfo, field_validator
 
 from glowsim.catalogue.calibration import calibrate_mu_s_reduced
-from glowsim.catalogue.entry import Entry, Factor, NonNegativeBands, Positive, Prose
+from glowsim.catalogue.entry import (
+    CorrelationBands,
+    Entry,
+    Factor,
+    FactorBands,
+    NonNegativeBands,
+    Positive,
+    Prose,
+)
 from glowsim.errors import MaterialError
 
 MEASUREMENT = ("measured_transmittance", "measured_thickness_mm")
+LEARNT = ("mu_a_factor_by_band", "mu_s_reduced_factor_by_band", "correlation_by_band")
 DEFAULT_FACTOR = 2.0
 MEASURED_FACTOR = 1.3
 """One number from a home-made transmittance measurement: 0.1 in T is about 30 % in mu_s'."""
@@ -32,8 +41,10 @@ class Material(Entry):
             "mu_s_reduced_per_mm",
             "mu_s_reduced_factor",
             "beware",
+            *LEARNT,
         ),
-        "mu_s_reduced_per_mm": MEASUREMENT,
+        "mu_s_reduced_per_mm": (*MEASUREMENT, *LEARNT),
+        "mu_a_per_mm": LEARNT,
     }
 
     mu_a_per_mm: NonNegativeBands
@@ -52,6 +63,12 @@ class Material(Entry):
     """Reduced scattering coefficient mu_s (1 - g) in red, green, blue (1/mm)."""
     mu_s_reduced_factor: Factor = Field(default=None, validate_default=True)
     """Its uncertainty as a factor of one standard deviation."""
+    mu_a_factor_by_band: FactorBands | None = None
+    """Uncertainty of absorption in each band, as `calibrate` finds it."""
+    mu_s_reduced_factor_by_band: FactorBands | None = None
+    """The same of scattering."""
+    correlation_by_band: CorrelationBands | None = None
+    """How far both err together in each band: their correlation, -1 to 1."""
     density_kg_m3: Positive | None = None
     """Weight of a cubic metre, for grams and for how soon it gets warm."""
     thermal_conductivity_w_mk: Positive | None = None
@@ -100,6 +117,23 @@ class Material(Entry):
     def mu_s_per_mm(self) -> NDArray[np.float64]:
         """Scattering coefficient mu_s = mu_s' / (1 - g), `(3,) float`, 1/mm."""
         return np.array(self.mu_s_reduced_per_mm) / (1 - self.g)
+
+    @property
+    def learnt(self) -> bool:
+        """Whether readings of a test piece say how well it is known."""
+        return None not in (getattr(self, key) for key in LEARNT)
+
+    @property
+    def covariance(self) -> NDArray[np.float64]:
+        """Covariance of ln mu_a and ln mu_s' in each band, (3, 2, 2) float."""
+        sd = np.log(
+            [
+                self.mu_a_factor_by_band or (self.mu_a_factor,) * 3,
+                self.mu_s_reduced_factor_by_band or (self.mu_s_reduced_factor,) * 3,
+            ]
+        )
+        both = np.array(self.correlation_by_band or (0.0,) * 3) * sd[0] * sd[1]
+        return np.moveaxis(np.array([[sd[0] ** 2, both], [both, sd[1] ** 2]]), 2, 0)
 
     @property
     def mu_a_range_per_mm(self) -> NDArray[np.float64]:

@@ -32,6 +32,7 @@ from glowsim.cli.common import (
 )
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.modules import Modules, modules
+from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
@@ -107,8 +108,10 @@ def command(
             sure=asked,
             report=report,
         )
+        odds = counted(answer.neighbours, report)
         files = [answer.write()] if write and answer.verdict.worth else []
         plain = answer.as_json() | {"wiring": wires.as_json()}
+        plain |= {"known": list(odds)} if odds else {}
         plain |= {"new_scene": str(files[0]) if files else None}
         files.append(folder / "modules.json")
         write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
@@ -119,6 +122,7 @@ def command(
         return
     wires.print_headline(console())
     _print(console(), answer)
+    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
     if write and not answer.verdict.worth:
         console().print("No new scene is written: the one there is stays as it is.")
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")

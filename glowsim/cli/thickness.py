@@ -31,6 +31,7 @@ from glowsim.cli.common import (
 )
 from glowsim.cli.reference import PATIENCE_S, answer_goal, sure_of, sure_option
 from glowsim.cli.thickness_tables import print_thickness
+from glowsim.decisions.odds import counted
 from glowsim.decisions.sweep import cluster, local_processes
 from glowsim.decisions.thickness import Report, Thickness, thickness
 from glowsim.pictures import save_picture
@@ -143,16 +144,20 @@ def command(
                 sure=sure_of(sure, seconds if sure else None, folder),
                 report=report,
             )
+        odds = counted(answer.neighbours, lambda text: report(text, 0, 1))
         files = _tables(answer, folder)
         if pictures:
             files += _drawn(answer, folder, size, backend, report)
     if as_json:
         print_json(
-            answer.as_json() | {"wiring": wires.as_json(), "files": [str(file) for file in files]}
+            answer.as_json()
+            | ({"known": list(odds)} if odds else {})
+            | {"wiring": wires.as_json(), "files": [str(file) for file in files]}
         )
         return
     wires.print_headline(console())
     print_thickness(console(), answer, verbose)
+    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
     console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
 
 

@@ -77,6 +77,18 @@ class Thickness:
         """Return the steps of one material."""
         return tuple(step for step in self.steps if step.material == material)
 
+    @property
+    def neighbours(self) -> tuple[tuple[str, Step], ...]:
+        """What is recommended for each material, and the steps beside it, each named."""
+        found = []
+        for advice in self.advice:
+            rows = {step.value_mm: step for step in (*self.of(advice.material), advice.step)}
+            order = sorted(rows)
+            at = order.index(advice.value_mm)
+            near = order[max(0, at - 1) : at + 2]
+            found += [(f"{mm:g} mm of {advice.material}", rows[mm]) for mm in near]
+        return tuple(found)
+
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
         return {

@@ -5,15 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from glowsim.catalogue import Material, load_catalogue
-from glowsim.catalogue.material import DEFAULT_FACTOR
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Scene
+from glowsim.tomlfile import TomlText
 from glowsim.transport.result import Account
 
 DEEP = 0.1
 """A body that lets out less than this share of a colour swallows it on the way, not by and by."""
-OPAQUE = (1.0, 1.0)
-"""The factors of what is no material: a board, a core, air."""
 WIDEST = 100.0
 """Beyond this factor nothing is known of a brightness."""
 
@@ -24,7 +22,8 @@ def material_range(account: Account, flux_lm: FloatArray, scene: Scene) -> tuple
     Light in a pale body comes back to its surface again and again and is absorbed in between with
     the same odds, which grow with mu_a and, as light then turns round more often, with mu_s'. So
     the odds are taken to change by the factors of both together. In a dark body light dies out
-    as exp(-k r) with k^2 in proportion to both. Against new solves with those coefficients a
+    as exp(-k r) with k^2 in proportion to both. Where readings of a test piece say how both err
+    together, that counts. Against new solves with those coefficients a
     range comes out right to a fifth for pale bodies, and to its order of magnitude for dark ones.
     Where on the body the light goes is not told by this.
 
@@ -49,28 +48,33 @@ def _kept(
     as mu_s' alone.
     """
     emitted = np.maximum(flux_lm.sum(axis=0), 1e-12)
-    factors = [_factors(name, scene) for name in account.regions]
-    turning = max((mu_s for _, mu_s in factors), default=1.0)
-    before, after, steepest = np.ones(3), np.ones(3), 1.0
-    for region, (mu_a, mu_s) in enumerate(factors):
-        own = float(np.exp(np.hypot(np.log(mu_a), np.log(mu_s))))
-        factor = own if (mu_a, mu_s) != OPAQUE else turning
+    entries = [_entry(name, scene) for name in account.regions]
+    owns = [None if entry is None else _both(entry) for entry in entries]
+    turning = np.max([np.ones(3), *(_spread(e)[1] for e in entries if e is not None)], axis=0)
+    before, after, steepest = np.ones(3), np.ones(3), np.ones(3)
+    for region, own in enumerate(owns):
+        factor = turning if own is None else own
         share = (flux_lm * account.absorbed[:, :, region]).sum(axis=0) / emitted
         odds = share / np.maximum(let_out, 1e-9)
         before += odds
         after += odds * factor**sign
-        steepest = max(steepest, factor)
+        steepest = np.maximum(steepest, factor)
     deep = np.maximum(let_out, 1e-12) ** (steepest ** (sign / 2) - 1)
     return np.where(let_out < DEEP, deep, before / after)
 
 
-def _factors(name: str, scene: Scene) -> tuple[float, float]:
-    """Return the one-sigma factors of a material's mu_a and mu_s'; 1 for what is none."""
-    own = scene.materials.get(name)
-    if own is None:
-        entry: Material | None = load_catalogue().materials.get(name)
-        return (entry.mu_a_factor, entry.mu_s_reduced_factor) if entry else OPAQUE
-    like = own.get("like")
-    base = (DEFAULT_FACTOR, DEFAULT_FACTOR) if like in (None, name) else _factors(str(like), scene)
-    given = (own.get("mu_a_factor", base[0]), own.get("mu_s_reduced_factor", base[1]))
-    return float(given[0]), float(given[1])
+def _both(entry: Material) -> FloatArray:
+    """Return the factors of mu_a mu_s' in each band, (3,) float: with their correlation, which in
+    what readings say is strong, since they tell the product better than either."""
+    return np.asarray(np.exp(np.sqrt(entry.covariance.sum(axis=(1, 2)))), dtype=float)
+
+
+def _spread(entry: Material) -> FloatArray:
+    """Return the one-sigma factors of mu_a and mu_s', (2, 3) float."""
+    return np.asarray(np.exp(np.sqrt(np.einsum("bii->ib", entry.covariance))), dtype=float)
+
+
+def _entry(name: str, scene: Scene) -> Material | None:
+    """Return a material of the scene; None for what is none: a board, a core, air."""
+    own = TomlText("the scene", {})
+    return load_catalogue(own, {"materials": scene.materials}).materials.get(name)

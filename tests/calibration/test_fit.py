@@ -18,7 +18,9 @@ from glowsim.calibration.readings import Card, Piles
 from glowsim.calibration.words import lines_of, tenth_mm
 from glowsim.catalogue import load_catalogue
 from glowsim.errors import ReadingsError
-from tests.support.readings import card, file_of, piles
+from glowsim.optics.hole import hole_share
+from tests.support.doubling import adding_doubling
+from tests.support.readings import HEAD, card, file_of, piles
 
 FOAM = Optics(0.0022, 0.4, 0.65, 1.0)
 """The catalogue's white upholstery foam in green."""
@@ -41,50 +43,65 @@ def back(optics):
     return float(np.exp(card_signal(one, optics)[0]))
 
 
-def on_the_bench(rng: np.random.Generator) -> tuple[Optics, Fitted]:
-    """Return a foam drawn from the catalogue's range, and what bench readings of it say.
+@dataclass(frozen=True)
+class Bench:
+    """A catalogue entry, what piles of it are read, and what its index may be."""
 
-    The errors are not the fit's own: even instead of normal, light from the side, ruler rounded to
-    half a millimetre, a meter that is not quite linear, other g and index.
+    material: str
+    thickness_mm: tuple[float, float, float]
+    index: tuple[float, float]
+
+
+FOAM_BENCH = Bench("upholstery_foam_white", THICKNESS, (1.0, 1.03))
+RESIN_BENCH = Bench("milky_resin_medium", (10.0, 30.0, 50.0), (1.48, 1.56))
+PRINT_BENCH = Bench("pla_white", (0.8, 2.4, 4.0), (1.44, 1.49))
+
+
+def on_the_bench(bench: Bench, rng: np.random.Generator) -> tuple[Optics, Fitted]:
+    """Return a material drawn from the catalogue's range, and what bench readings of it say.
+
+    What goes through and comes back is adding-doubling's, not the fit's own formula. Nor are the
+    errors its own: even instead of normal, light from the side, a meter that is not quite linear,
+    other g and index. All sheets of a pile are off together, and each by itself: a bench whose
+    sheets were off one by one alone made 68 % intervals hold in 85 % of its repeats.
     """
-    truth = FOAM.at(FOAM.logarithms + rng.normal(0, [0.9, 0.65]))
-    seen = Optics(
-        truth.mu_a_per_mm,
-        truth.mu_s_reduced_per_mm,
-        rng.uniform(0.5, 0.8),
-        1.0 + rng.uniform(0.0, 0.03),
-    )
-    real = np.array(THICKNESS) * rng.uniform(0.95, 1.05) + rng.uniform(-0.5, 0.5, 3)
-    read = through(seen, tuple(real.tolist())) * rng.uniform(0.95, 1.05, 3) + 2e-5
+    prior = prior_of(load_catalogue().material(bench.material), 1)
+    truth = prior.optics.at(prior.optics.logarithms + rng.normal(0, prior.sd))
+    g = float(rng.uniform(truth.g - 0.15, min(truth.g + 0.15, 0.93)))
+    n = float(rng.uniform(*bench.index))
+    mu_a, mu_s = truth.mu_a_per_mm, truth.mu_s_reduced_per_mm
+
+    def slab(thickness: float) -> tuple[float, float]:
+        return adding_doubling(mu_a, mu_s, g, n, thickness)
+
+    def shown_through(thickness: float) -> float:
+        share = hole_share(
+            hole_radius_mm=20.0, thickness_mm=thickness, n=n, mu_a_per_mm=mu_a,
+            mu_s_reduced_per_mm=mu_s,
+        )  # fmt: skip
+        return slab(thickness)[1] * share
+
+    together = rng.uniform(0.93, 1.07)
+    real = np.array(bench.thickness_mm) * together * rng.uniform(0.95, 1.05, 3)
+    read = np.array([shown_through(d) for d in real]) * rng.uniform(0.95, 1.05, 3) + 2e-5
     read = read ** rng.uniform(0.99, 1.01)
-    bare = rng.uniform(0.88, 1.12)
-    shown = min(back(seen) * rng.uniform(0.92, 1.08), 0.98)
-    file = file_of(piles(THICKNESS, read, bare=bare), card(shown))
+    bare = rng.uniform(0.87, 1.14)
+    white = min(slab(100.0)[0] * rng.uniform(0.9, 1.1), 0.98)
+    head = HEAD.replace("upholstery_foam_white", bench.material)
+    file = file_of(piles(bench.thickness_mm, read, bare=bare), card(white), head=head)
     return truth, learn(file).bands[0].fitted
 
 
-def coverage(repeats: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return how often one deviation holds, and the mean error in deviations, for each."""
-    off = []
-    for seed in range(repeats):
-        truth, fitted = on_the_bench(np.random.default_rng(seed))
-        off.append((fitted.optics.logarithms - truth.logarithms) / fitted.sd)
-    inside = np.abs(np.array(off)) < 1
-    return inside.mean(axis=0), np.array(off).mean(axis=0)
-
-
-def test_intervals_hold_roughly():
-    share, bias = coverage(6)
-    assert (share >= 0.3).all()
-    assert (np.abs(bias) < 1.0).all()
-
-
 @pytest.mark.slow
-@pytest.mark.xfail(reason="open: intervals of 68 % hold in 85 % of 48 repeats; 80 at most wanted")
-def test_intervals_hold():
+@pytest.mark.parametrize("bench", [FOAM_BENCH, RESIN_BENCH, PRINT_BENCH], ids=lambda b: b.material)
+def test_intervals_hold(bench):
     """68 % intervals hold in 55 to 80 % of 48 repeats, bias under half a deviation."""
-    share, bias = coverage(48)
-    print(share, bias)
+    off = []
+    for seed in range(48):
+        truth, fitted = on_the_bench(bench, np.random.default_rng(seed))
+        off.append((fitted.optics.logarithms - truth.logarithms) / fitted.sd)
+    share, bias = (np.abs(np.array(off)) < 1).mean(axis=0), np.mean(off, axis=0)
+    print(bench.material, share, bias)
     assert (share >= 0.55).all()
     assert (share <= 0.80).all()
     assert (np.abs(bias) < 0.5).all()

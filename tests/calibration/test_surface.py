@@ -14,6 +14,7 @@ from glowsim.calibration.learn import learn
 from glowsim.calibration.readings import ReadingsFile, read_readings
 from glowsim.cli.calibrate import command
 from glowsim.errors import ReadingsError
+from glowsim.optics.emission import square_on
 from glowsim.scene import parse_scene
 from glowsim.transport.plan import plan_of
 from tests.support.readings import HEAD, file_of, piles
@@ -90,6 +91,88 @@ def test_what_cannot_be_read_is_said(folder, table, place, words):
         series(folder, table)
     assert place in str(fault.value)
     assert words in str(fault.value)
+
+
+ROD = """
+[[bodies]]
+name = "rod"
+shape = { kind = "rod", length_mm = 60, diameter_mm = 24 }
+material = "upholstery_foam_white"
+detail_mm = 4
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 6]
+"""
+STRETCH = """
+[[photos]]
+scene = "rod.toml"
+band = "green"
+from_mm = [12, 0, 12]
+to_mm = [12, 0, 52]
+toward = [1, 0, 0]
+values = {values}
+"""
+AIR = """
+[[lux]]
+scene = "rod.toml"
+band = "green"
+at_mm = [[80, 0, 10], [80, 0, 60], [0, 0, 160]]
+facing = [[-1, 0, 0], [-1, 0, 0], [0, 0, -1]]
+reading = {reading}
+"""
+
+
+@pytest.fixture(scope="module")
+def rod(folder):
+    """A photo of a rod whose foam absorbs 1.4 times what the catalogue's does: its values."""
+    (folder / "rod.toml").write_text(ROD, encoding="utf-8")
+    (one,) = series(folder, STRETCH.format(values=[1.0, 0.9, 0.8, 0.7, 0.6]))
+    value = one.foreseen(Optics(0.0031, 0.4, 0.65, 1.0)).value
+    return [float(f"{v:.4g}") for v in np.exp(value - value.max())]
+
+
+@pytest.mark.slow
+def test_a_stretch_read_from_the_wrong_end_rings(folder, rod):
+    """The fit gives up soon: readings that fit nothing are sought no further than 3.5 deviations
+    from the catalogue."""
+    right = learn(file_of(STRETCH.format(values=rod), folder=folder))
+    assert right.alarms == ()
+    wrong = learn(file_of(STRETCH.format(values=rod[::-1]), folder=folder))
+    assert any("no one material explains" in alarm for alarm in wrong.alarms)
+
+
+def test_a_meter_in_the_air_reads_as_the_law_of_distance_says(folder):
+    """A rod that shines evenly, seen from far along its axis and across: E r^2 over the exitance is
+    the projected area times the angular law over pi; near by it is less."""
+    (folder / "rod.toml").write_text(ROD, encoding="utf-8")
+    far = AIR.format(reading=[1, 1, 1]).replace("80, 0, 10", "12000, 0, 30")
+    (one,) = series(folder, far.replace("80, 0, 60", "9000, 0, 30"))
+    even = one.weights.sum(axis=1)
+    assert even[0] / even[1] == pytest.approx((9000 / 12000) ** 2, rel=3e-3)
+    # The limb is darker, so the side shines 60 x 24 mm of a little less than the face-on law.
+    side = even[0] * 12000**2 / (60 * 24) * np.pi
+    assert 1.0 < side < square_on(1.0)
+
+
+def test_absolute_readings_are_held_against_the_flux(folder, rod):
+    (free,) = series(folder, AIR.format(reading=[10, 5, 2]))
+    (fixed,) = series(folder, AIR.format(reading=[10, 5, 2]) + "absolute = true")
+    scale = [
+        s.doubts(Optics(0.0022, 0.4, 0.65, 1.0)).shared["meter scale"][0] for s in (free, fixed)
+    ]
+    assert scale[0] == 10.0
+    assert 0.2 < scale[1] < 1.0
+    assert free.measured - fixed.measured == pytest.approx(np.log(1e6 * free.piece.flux_lm))
+
+
+@pytest.mark.parametrize(
+    ("facing", "words"), [("[1, 0, 0]", "sees nothing of it"), ("[0, 0, 1]", "sees nothing of it")]
+)
+def test_a_meter_that_looks_away_is_told(folder, facing, words):
+    (folder / "rod.toml").write_text(ROD, encoding="utf-8")
+    text = AIR.format(reading=[1, 1, 1]).replace("facing = [[-1, 0, 0]", f"facing = [{facing}")
+    with pytest.raises(ReadingsError, match=words):
+        series(folder, text.replace("[80, 0, 10]", "[80, 0, 90]"))
 
 
 def only(*kinds: str, band: str = "green") -> ReadingsFile:

@@ -1,0 +1,304 @@
+"""Brightness along a stretch of a lit piece, read from image files of one view."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from glowsim.calibration.fields import LEAST_PROFILE
+from glowsim.calibration.image import Frame, UnreadableError, read_frame
+from glowsim.calibration.lit import Photo, Shot
+from glowsim.calibration.merge import Seen, merged
+from glowsim.calibration.pose import Pose, pose_of
+from glowsim.calibration.response import (
+    Response,
+    bracket_response,
+    linear_response,
+    srgb_response,
+)
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.problem import BANDS
+
+BIN_MM = 3.0
+CLICK = 0.0015
+"""What a point may be off by, over the diagonal of the image: 6 pixels in one of 12 million."""
+MOST_BINS = 60
+BRIGHTEST = {"linear": 0.9, "srgb": 0.955, "brackets": 0.97}
+"""Share of the greatest code above which a pixel counts as clipped: nine tenths of full light."""
+DARKEST = {255: 5 / 255, 65535: 5 / 4095}
+"""The same below which it is noise and rounding."""
+LEAST_PX = 60.0
+"""Length of the stretch in the image that can be read."""
+BLURRED = 0.45
+"""Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
+STRAY_UNSEEN = 0.002
+"""Stray light over the brightest place, one deviation, where no dark frame tells it (opinion)."""
+DIM = 0.02
+"""Light of the stretch over the brightest place of the image, below which it is not of the glow."""
+
+
+@dataclass(frozen=True)
+class Strip:
+    """What images say along a stretch.
+
+    points : (m, 3) float, places on the body;  along_mm, values : (m,) float, values linear
+    toward : (3,) float, to the camera;  moved_mm : (m, 7) float, see `Pose.along_mm`
+    stray  : light that may be left in the values, one deviation
+    frame, outline : an image, and the corners of the strip in it, (4, 2) float
+    left_out : what was left out, in plain words, or ''
+    """
+
+    points: FloatArray
+    along_mm: FloatArray
+    values: FloatArray
+    toward: FloatArray
+    moved_mm: FloatArray
+    stray: float
+    pose: Pose
+    frame: Frame
+    outline: FloatArray
+    left_out: str
+
+
+def strip_of(photo: Photo, folder: Path) -> Strip:
+    """Return the brightness along a photo's stretch; raises UnreadableError."""
+    frames = [_frame(shot, folder, "images", k) for k, shot in enumerate(photo.images)]
+    for k, frame in enumerate(frames):
+        if frame.size != frames[0].size:
+            raise UnreadableError(
+                f"{frame.size[0]} x {frame.size[1]} pixels, and the first image "
+                f"{frames[0].size[0]} x {frames[0].size[1]}; exposures must be of one view",
+                *("images", k, "file"),
+            )
+    dark = _frame(photo.dark, folder, "dark") if photo.dark else None
+    if dark is not None and dark.size != frames[0].size:
+        raise UnreadableError("is not of the same view: its size is another", "dark", "file")
+    pose = camera_of(photo, frames[0])
+    points, along, across = _places(photo, pose)
+    pixels = [_pixels_of(photo, pose, place, across, len(points)) for place in points]
+    _check_place(photo, pose, frames[0], pixels)
+    times = _times(photo, frames)
+    response = _response(photo, frames, times)
+    clipped = 1.0 if all(f.linear for f in frames) else BRIGHTEST[photo.response]
+    seen = [_seen(frame, pixels, response, min(clipped, 0.97)) for frame in frames]
+    stray = STRAY_UNSEEN
+    if dark is not None:
+        seen, stray = _less_dark(seen, _seen(dark, pixels, response, 1.0), times, dark), 0.0
+    best = max(range(len(seen)), key=lambda k: int(seen[k].good.sum()))
+    _check_light(photo, seen)
+    values, good = merged(seen, times)
+    _check_colour(photo, seen[best])
+    _check_sharp(pose, frames[best], response, points[seen[best].good], across)
+    stretch = np.array([points[0], points[-1]]), 0.5 * photo.width_mm * across
+    corners = np.array([stretch[0][k] + s * stretch[1] for k, s in _CORNERS])
+    heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
+    left = _left_out(seen, good)
+    return Strip(
+        points[good], along[good], values[good], _toward(pose, points),
+        pose.along_mm(points[good], heading), stray * float(values[good].max()),
+        pose, frames[best], pose.pixels(corners), left,
+    )  # fmt: skip
+
+
+_CORNERS = ((0, -1.0), (0, 1.0), (1, 1.0), (1, -1.0))
+
+
+def camera_of(photo: Photo, frame: Frame) -> Pose:
+    """Return where the camera stood; raises UnreadableError for points that do not fit."""
+    width, height = frame.size
+    for k, mark in enumerate(photo.points):
+        column, row = mark.pixel
+        if not (0 <= column <= width and 0 <= row <= height):
+            raise UnreadableError(
+                f"({column:g}, {row:g}) is outside the image of {width} x {height} pixels, turned "
+                "upright as the file says; read the pixel in a viewer that turns it too",
+                *("points", k, "pixel"),
+            )
+    return pose_of(
+        np.array([mark.pixel for mark in photo.points], dtype=float),
+        np.array([mark.at_mm for mark in photo.points], dtype=float),
+        np.array(photo.toward, dtype=float),
+        size=frame.size,
+        click_px=photo.click_px or max(1.0, CLICK * float(np.hypot(*frame.size))),
+        distance_mm=photo.distance_mm,
+        focal_px=photo.focal_px or frame.focal_px,
+    )
+
+
+def _frame(shot: Shot, folder: Path, *at: str | int) -> Frame:
+    try:
+        return read_frame(folder / shot.file)
+    except UnreadableError as problem:
+        raise UnreadableError(str(problem), *at, *problem.at) from None
+
+
+def _toward(pose: Pose, points: FloatArray) -> FloatArray:
+    away = pose.eye_mm - points.mean(axis=0)
+    return np.asarray(away / np.linalg.norm(away), dtype=float)
+
+
+def _places(photo: Photo, pose: Pose) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return middles of the bins, how far along they lie, and the way across, (3,) float."""
+    start, end = np.array(photo.from_mm, dtype=float), np.array(photo.to_mm, dtype=float)
+    length = float(np.linalg.norm(end - start))
+    count = int(np.clip(round(length / BIN_MM), LEAST_PROFILE, MOST_BINS))
+    share = (np.arange(count) + 0.5) / count
+    points = start + share[:, None] * (end - start)
+    across = np.cross(end - start, _toward(pose, points))
+    return points, share * length, across / np.linalg.norm(across)
+
+
+def _pixels_of(
+    photo: Photo, pose: Pose, place: FloatArray, across: FloatArray, bins: int
+) -> np.ndarray:
+    """Return column and row of the pixels of one bin, (n, 2) int."""
+    stretch = (np.array(photo.to_mm) - np.array(photo.from_mm)) / bins
+    wide = photo.width_mm * across
+    ends = pose.pixels(np.array([place, place + stretch, place + wide]))
+    steps = [int(np.clip(np.ceil(1.5 * np.linalg.norm(e - ends[0])), 2, 60)) for e in ends[1:]]
+    u, v = (np.linspace(-0.5, 0.5, 2 * n + 1)[1::2] for n in steps)
+    grid = place + u[:, None, None] * stretch + v[None, :, None] * wide
+    found = np.floor(pose.pixels(grid.reshape(-1, 3))).astype(int)
+    return np.unique(found, axis=0)
+
+
+def _check_place(photo: Photo, pose: Pose, frame: Frame, pixels: Sequence[np.ndarray]) -> None:
+    every = np.concatenate(pixels)
+    if (every < 0).any() or (every >= np.array(frame.size)).any():
+        raise UnreadableError(
+            "the stretch runs out of the image; check its ends and the points", "points"
+        )
+    ends = pose.pixels(np.array([photo.from_mm, photo.to_mm], dtype=float))
+    long = float(np.linalg.norm(ends[1] - ends[0]))
+    if long < LEAST_PX:
+        raise UnreadableError(
+            f"the stretch is {long:.0f} pixels long in the image; {LEAST_PX:.0f} are needed: take "
+            "the photo from nearer, or with more pixels",
+            *("images", 0, "file"),
+        )
+
+
+def _times(photo: Photo, frames: Sequence[Frame]) -> FloatArray:
+    """Return the shutter times; one image needs none."""
+    found = []
+    for k, (shot, frame) in enumerate(zip(photo.images, frames, strict=True)):
+        time = shot.exposure_s or frame.exposure_s
+        if time is None and len(frames) > 1:
+            raise UnreadableError(
+                "the file does not say its shutter time; give exposure_s", "images", k
+            )
+        found.append(time or 1.0)
+    return np.array(found)
+
+
+def _response(photo: Photo, frames: Sequence[Frame], times: FloatArray) -> Response:
+    if all(frame.linear for frame in frames) or photo.response == "linear":
+        return linear_response
+    if photo.response == "srgb":
+        return srgb_response
+    return bracket_response([frame.codes / frame.full for frame in frames], times.tolist())
+
+
+def _seen(frame: Frame, pixels: Sequence[np.ndarray], response: Response, clipped: float) -> Seen:
+    """Return what one image shows of each bin."""
+    light, spread, bright, dim = [], [], [], []
+    for place in pixels:
+        share = frame.codes[place[:, 1], place[:, 0]] / frame.full
+        linear = response(share)
+        light.append(linear.mean(axis=0))
+        spread.append(linear.sum(axis=1).std())
+        bright.append((share.max(axis=1) > clipped).mean() > 0.02)
+        dim.append(share.mean(axis=0).max() < DARKEST[frame.full])
+    return Seen(np.array(light), np.array(spread), np.array(bright), np.array(dim))
+
+
+def _less_dark(seen: list[Seen], dark: Seen, times: FloatArray, frame: Frame) -> list[Seen]:
+    """Return images with the light of the dark one taken away, by shutter time."""
+    own = frame.exposure_s
+    return [
+        one.less(dark, float(t) / own if own else 1.0) for one, t in zip(seen, times, strict=True)
+    ]
+
+
+def _check_light(photo: Photo, seen: Sequence[Seen]) -> None:
+    good = np.any([one.good for one in seen], axis=0)
+    if good.sum() >= LEAST_PROFILE:
+        return
+    clipped = float(np.mean([one.bright.mean() for one in seen]))
+    dark = float(np.mean([one.dim.mean() for one in seen]))
+    if clipped > dark:
+        raise UnreadableError(
+            f"clipped along {100 * clipped:.0f} % of the stretch: the camera was at its end; take "
+            "the photo again with a shorter exposure",
+            "images",
+        )
+    raise UnreadableError(
+        f"dark along {100 * dark:.0f} % of the stretch: is this a photo of the lit piece, and are "
+        "the points right? Else take it with a longer exposure",
+        "images",
+    )
+
+
+def _check_colour(photo: Photo, seen: Seen) -> None:
+    """Raise where another channel is the brightest."""
+    total = seen.light[seen.good].sum(axis=0)
+    named = BANDS.index(photo.band)
+    strongest = int(total.argmax())
+    if total[strongest] > 1.1 * total[named]:
+        raise UnreadableError(
+            f"the image is brightest in {BANDS[strongest]}, not in {photo.band}: which channel was "
+            "lit, and is this the right file?",
+            "band",
+        )
+
+
+def _check_sharp(
+    pose: Pose, frame: Frame, response: Response, points: FloatArray, across: FloatArray
+) -> None:
+    """Raise where the outline of the piece rises too slowly from the dark beside it."""
+    found = []
+    for point in points[[len(points) // 4, len(points) // 2]]:
+        for side in (-1.0, 1.0):
+            reach = pose.pixels(np.array([point, point + side * across]))
+            step = (reach[1] - reach[0]) / np.linalg.norm(reach[1] - reach[0])
+            line = np.floor(reach[0] + step * np.arange(0, max(frame.size))[:, None]).astype(int)
+            inside = ((line >= 0) & (line < np.array(frame.size))).all(axis=1)
+            line = line[: int(inside.argmin()) if not inside.all() else len(line)]
+            light = response(frame.codes[line[:, 1], line[:, 0]] / frame.full).sum(axis=1)
+            if (rise := _rise(light)) is not None:
+                found.append(rise)
+    if found and float(np.median(found)) > BLURRED:
+        raise UnreadableError(
+            "the image is blurred: the outline of the piece fades over "
+            f"{100 * float(np.median(found)):.0f} % of its half breadth; focus by hand, on a stand",
+            *("images", 0, "file"),
+        )
+
+
+def _rise(light: FloatArray) -> float | None:
+    """Return how far the fall from 80 to 20 % reaches, over where it passes 50 %; None where it
+    does not fall."""
+    level = light / max(float(np.median(light[:5])), 1e-12)
+    if len(level) < 8 or not (level < 0.2).any():
+        return None
+    low = int((level < 0.2).argmax())
+    half = int((level < 0.5).argmax())
+    high = max((k for k in range(half) if level[k] > 0.8), default=0)
+    return (low - high) / max(half, 1)
+
+
+def _left_out(seen: Sequence[Seen], good: np.ndarray) -> str:
+    """Say how many places were left out of images, and why."""
+    bright = sum(int(one.bright.sum()) for one in seen)
+    dim = sum(int(one.dim.sum()) for one in seen)
+    if not bright + dim:
+        return ""
+    places = len(good)
+    gone = f", {places - int(good.sum())} places altogether" if not good.all() else ""
+    return (
+        f"of {places} places in {len(seen)} image{'s' if len(seen) > 1 else ''}, {bright} were "
+        f"clipped and {dim} too dark, and left out there{gone}"
+    )
