@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import importlib.util
 import os
@@ -9,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -37,7 +39,7 @@ for k in itertools.count():
 LATER_S = (0.0, 0.013, 0.031)
 """When it is killed, after a save: at several moments of the next one."""
 SOAK_S = 60.0
-MOST_GROWTH_MB = 15.0
+MOST_GROWTH_MB = 8.0
 
 
 @pytest.fixture
@@ -112,6 +114,8 @@ def test_dragging_for_long_needs_no_more_memory(scene):
 
     def memory_mb():
         gc.collect()
+        with suppress(OSError, AttributeError):  # what is free already and only kept at hand
+            ctypes.CDLL("libc.so.6").malloc_trim(0)
         pages = int(Path("/proc/self/statm").read_text().split()[1])
         return pages * os.sysconf("SC_PAGE_SIZE") / 2**20
 
