@@ -39,7 +39,9 @@ for k in itertools.count():
 LATER_S = (0.0, 0.013, 0.031)
 """When it is killed, after a save: at several moments of the next one."""
 SOAK_S = 60.0
-MOST_GROWTH_MB = 8.0
+MOST_GROWTH_MB = 15.0
+"""Of some 340. A glow that is kept for every drag would make more; steps to undo and scattered
+memory make 8 in 200 drags."""
 
 
 @pytest.fixture
@@ -113,6 +115,8 @@ def test_dragging_for_long_needs_no_more_memory(scene):
             session.release()
 
     def memory_mb():
+        session.release()
+        assert session.wait()  # with all that belongs to an answer at rest
         gc.collect()
         with suppress(OSError, AttributeError):  # what is free already and only kept at hand
             ctypes.CDLL("libc.so.6").malloc_trim(0)
@@ -127,7 +131,6 @@ def test_dragging_for_long_needs_no_more_memory(scene):
     while time.monotonic() < stop or k < 160:
         drag(k)
         k += 1
-    assert session.wait()
     assert memory_mb() - full < MOST_GROWTH_MB, k
     assert session.error == ""
     session.close()
