@@ -135,8 +135,11 @@ class Answers:
             glow = self._kept.glow(plan)
         else:
             # On the faces and cells there are: a board that comes near a wall asks for finer ones.
-            plan = plan_of(scene_file, self._sizes)
-            glow = self._kept.glow(plan, quality=DRAFT, near=self._near)
+            near = self._near
+            if near is not None and len(near.keys) != len(plan.keys):
+                near = None  # a copy was split off, or is together with the others again
+            plan = plan_of(scene_file, self._sizes if near else None)
+            glow = self._kept.glow(plan, quality=DRAFT, near=near)
         check()
         self._show(as_tried(glow, scene_file), prop, full=False)
 

@@ -24,6 +24,7 @@ from glowsim.live.beginning import (
     measured,
     mesh_name,
 )
+from glowsim.transport.prepared import PreparedProp
 
 FIRST_BOARD = "round_7"
 STYLE = Path(__file__).with_name("style.css")
@@ -45,13 +46,17 @@ class BeginForm(Element, component="begin.js"):
 class Beginning:
     """What is needed to begin: where to, and the mesh files that were given."""
 
-    def __init__(self, folder: Path, mesh: Path | None, made: Callable[[Path], None]) -> None:
-        """Write into a folder, beginning with a mesh file if one is given; tell `made` the scene.
+    def __init__(
+        self, folder: Path, mesh: Path | None, made: Callable[[Path, PreparedProp], None]
+    ) -> None:
+        """Write into a folder, beginning with a mesh file if one is given; tell `made` the scene
+        and what is known of it already.
 
         Raises GeometryError for a mesh that cannot be read.
         """
         self.folder = folder
         self._made = made
+        self._kept = PreparedProp()
         self._dropped = tempfile.TemporaryDirectory(prefix="glowsim-")
         self._meshes: dict[str, Path] = {}
         self._given = None
@@ -82,9 +87,9 @@ class Beginning:
             async def make(event: GenericEventArguments) -> None:
                 try:
                     choice = self.choice(event.args)
-                    path = await run.io_bound(begun, choice, self.folder)
+                    path = await run.io_bound(begun, choice, self.folder, self._kept)
                     if path is not None:  # None while the program ends
-                        self._made(path)
+                        self._made(path, self._kept)
                 except GlowsimError as problem:
                     form.failed(str(problem))
                 except (KeyError, TypeError, ValueError, OSError) as problem:

@@ -137,15 +137,16 @@ def boards_to_choose(catalogue: Catalogue) -> dict[str, str]:
     }
 
 
-def begun(choice: Choice, folder: Path) -> Path:
+def begun(choice: Choice, folder: Path, kept: PreparedProp | None = None) -> Path:
     """Write a first scene into a folder, whole or not at all; return its file.
 
+    kept : what becomes known of the body is kept there
     A mesh from elsewhere is copied beside it. Raises SceneError, MaterialError or GeometryError,
     and then nothing has been written.
     """
     mesh = choice.mesh and choice.mesh.resolve()
     unlit = parse_scene(scene_text(choice, mesh, None), "the first scene", folder)
-    place = _first_place(unlit, choice.board)
+    place = _first_place(unlit, choice.board, kept or PreparedProp())
     source, target = mesh, mesh
     if source is not None and not _within(source, folder):
         target = _free(folder / source.name)
@@ -212,10 +213,10 @@ def _drive(board: str) -> dict[str, float]:
     return {"white": 0.3} if known is not None and known.drive == "white" else WARM
 
 
-def _first_place(unlit: SceneFile, board: str) -> FloatArray:
+def _first_place(unlit: SceneFile, board: str, kept: PreparedProp) -> FloatArray:
     """Return where a board has room in the only body: low on its axis, or as deep as can be."""
     plan = plan_of(unlit)
-    problem = PreparedProp().problem(plan, 0)
+    problem = kept.problem(plan, 0)
     catalogue = load_catalogue()
     light = Light(board=board, position_mm=(0.0, 0.0, 0.0))
     catalogue.board(board)

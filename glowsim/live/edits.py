@@ -154,6 +154,21 @@ def split_off(prop: Prop, body: int, copy: int) -> Prop:
     return replace(less, scene=less.scene.model_copy(update={"bodies": bodies}))
 
 
+def told_as(prop: Prop, body: int) -> str:
+    """Return the name by which findings tell of a body: that of the first one that is alike, as
+    they do of copies."""
+    alike = _bare(prop.scene.bodies[body])
+    return next(other.name for other in prop.scene.bodies if _bare(other) == alike)
+
+
+def _bare(body: Body) -> Body:
+    """Return a body without its name, its place and what its lights are called."""
+    calling = {"name": None, "zone": "all", "zones": ()}
+    lights = tuple(light.model_copy(update=calling) for light in body.lights)
+    nowhere = {"position_mm": (0.0,) * 3, "rotation_deg": (0.0,) * 3, "patterns": ()}
+    return body.model_copy(update={"name": "", "lights": lights, **nowhere})
+
+
 def _without_copy(body: Body, copy: int) -> tuple[Pattern, ...]:
     """Return a body's patterns without one copy; the one it was in becomes places one by one."""
     bare = body.model_copy(update={"position_mm": (0.0,) * 3, "rotation_deg": (0.0,) * 3})

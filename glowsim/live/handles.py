@@ -74,6 +74,11 @@ class Handles:
         """The body the sentence is about."""
         return self._session.now.scene.bodies[self._view.body]
 
+    @property
+    def _told_as(self) -> str:
+        """The name by which findings tell of it."""
+        return edits.told_as(self._session.now, self._view.body)
+
     def _boards(self, menu: ui.menu) -> None:
         prop, body, session = self._session.now, self._view.body, self._session
         ui.label("Take a board in hand").classes("head")
@@ -238,7 +243,7 @@ class Handles:
         )
 
     def _lit(self, menu: ui.menu) -> None:
-        lit = self._session.figures.lit(self._own.name)
+        lit = self._session.figures.lit(self._told_as)
         if lit:
             self._say(
                 f"Its mean glow and the room's light on it come to {lit.ratio:.3g} times white "
@@ -247,7 +252,7 @@ class Handles:
             )
 
     def _even(self, menu: ui.menu) -> None:
-        even = self._session.figures.evenness(self._own.name)
+        even = self._session.figures.evenness(self._told_as)
         if even:
             self._say(
                 f"Mean {even.mean_cd_m2:.3g} cd/m², least {even.least_cd_m2:.3g}, greatest "
@@ -259,7 +264,7 @@ class Handles:
 
     def _worst(self, menu: ui.menu) -> None:
         findings = self._session.figures.findings
-        name = self._own.name
+        name = self._told_as
         mine = [f for f in findings.found if f.body.partition(" (x")[0] == name] if findings else []
         for found in mine[:4]:
             x, y, _ = found.body_place_mm

@@ -27,7 +27,7 @@ def hints(session: Session, body: int) -> Hints:
     """Return where light would help a body as it stands; raises SceneError if it has no light."""
     scene_file = session.file()
     plan = plan_of(scene_file)
-    name = scene_file.scene.bodies[body].name
+    name = edits.told_as(session.now, body)
     glow = session.kept.glow(plan)
     look = next((k for k in looks_of(glow, scene_file.scene.room) if k.copies[0].of == name), None)
     if look is None or not look.luminance_cd_m2[look.glows].any():

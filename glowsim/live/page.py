@@ -11,6 +11,7 @@ from glowsim.live.pulsing import Pulsing
 from glowsim.live.session import Session
 from glowsim.live.view import View
 from glowsim.live.works import Works
+from glowsim.transport.prepared import PreparedProp
 
 LOOK_AT_FILE_S = 1.0
 
@@ -42,9 +43,9 @@ class Page:
         self.session = session
         session.changed = self._changed
 
-    def opened(self, scene: Path) -> None:
+    def opened(self, scene: Path, kept: PreparedProp) -> None:
         """Show a scene that was just made, in every browser; raises as `Session` does."""
-        self._show(Session(scene))
+        self._show(Session(scene, kept=kept))
         assert core.loop is not None
         core.loop.call_soon_threadsafe(_load_again)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from glowsim.catalogue import Catalogue
-from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.edits import BoardAt, Prop, told_as
 from glowsim.live.figures import Figures
 from glowsim.scene import Light
 
@@ -52,7 +52,7 @@ def sentence(
         Piece(f"{room.viewing_distance_mm / 1000:g} m", "distance"),
         Piece(" it "),
     ]
-    return [*pieces, *_told(own.name, figures, fresh)]
+    return [*pieces, *_told(told_as(prop, body), figures, fresh)]
 
 
 def plain(name: str) -> str:

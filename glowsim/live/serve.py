@@ -18,6 +18,7 @@ from glowsim.live.data import add_data
 from glowsim.live.guard import HOST, Guard, new_token
 from glowsim.live.page import Page
 from glowsim.live.session import Session
+from glowsim.transport.prepared import PreparedProp
 
 
 class Server:
@@ -59,8 +60,8 @@ class Server:
         )
         self._server = uvicorn.Server(config)
 
-    def _opened(self, scene: Path) -> None:
-        self.page.opened(scene)
+    def _opened(self, scene: Path, kept: PreparedProp) -> None:
+        self.page.opened(scene, kept)
 
     @property
     def address(self) -> str:

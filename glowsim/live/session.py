@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -202,12 +201,10 @@ class Session:
         """Put one more board of the catalogue into a body, where there is room; return it."""
         problem, prop = self.problem(body), self._history.now
         tries = up_the_middle(problem)
-        zones = [light.zone for light in prop.scene.bodies[body].lights]
-        light = Light(
-            board=board, position_mm=edits.tidy(tries[0]), **({"zone": zones[0]} if zones else {})
-        )
-        if prop.scene.bodies[body].lights:
-            light = light.model_copy(update={"drive": self._usual_drive(body)})
+        light = Light(board=board, position_mm=edits.tidy(tries[0]))
+        if lights := prop.scene.bodies[body].lights:
+            drive = prop.kept.get(BoardAt(body, 0), lights[0].drive)
+            light = light.model_copy(update={"zone": lights[0].zone, "drive": drive})
         self._put(body, light, tries, "add a board")
         return BoardAt(body, len(self.now.scene.bodies[body].lights) - 1)
 
@@ -231,7 +228,10 @@ class Session:
             return new
 
         self.do("split a copy off", split)
-        return BoardAt(len(self.now.scene.bodies) - 1, at.light)
+        new = BoardAt(len(self.now.scene.bodies) - 1, at.light)
+        if at.body in self.problems:
+            self.problems[new.body] = self.problems[at.body]
+        return new
 
     def undo(self) -> None:
         """Take back the last step."""
@@ -339,10 +339,6 @@ class Session:
 
     def _text(self) -> str:
         return keeping.text_of(self.origin, self._history.now.scene)[0]
-
-    def _usual_drive(self, body: int) -> Any:
-        prop = self._history.now
-        return prop.kept.get(BoardAt(body, 0), prop.scene.bodies[body].lights[0].drive)
 
     def _put(self, body: int, light: Light, tries: Sequence[FloatArray], words: str) -> None:
         def put(prop: Prop) -> Prop:

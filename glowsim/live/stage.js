@@ -1,6 +1,6 @@
 // The stage: the prop in a dark room, seen from anywhere; boards are taken by the hand. What is
 // done is told as an intention; what is seen comes back as bytes per corner.
-import { BoardOutlines, FindingMarks, GlowMesh, HintCloud, Orbit, PulsePlayer, THREE } from "glowsim-live";
+import { BoardOutlines, FindingMarks, GlowMesh, HintCloud, Orbit, Picture, PulsePlayer, THREE } from "glowsim-live";
 
 const KEYS = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1],
   ArrowDown: [0, 0, -1], PageUp: [0, 1, 0], PageDown: [0, -1, 0] };
@@ -65,9 +65,7 @@ export default {
   },
   mounted() {
     const canvas = this.$refs.canvas;
-    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
-    this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
-    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
+    this.picture = new Picture(canvas);
     this.scene = new THREE.Scene();
     this.glow = new GlowMesh(this.law);
     this.outlines = new BoardOutlines();
@@ -88,7 +86,7 @@ export default {
   unmounted() {
     this.resizer.disconnect();
     this.run(false);
-    this.renderer.dispose();
+    this.picture.dispose();
   },
   methods: {
     redraw() {
@@ -97,10 +95,9 @@ export default {
         this.waiting = 0;
         const { clientWidth: w, clientHeight: h } = this.$el;
         if (!w || !h) return;
-        this.renderer.setSize(w, h, false);
         this.orbit.update(w, h);
         this.glow.setCut(this.cut ? this.orbit : null, this.outlines.current && this.outlines.place(this.outlines.current));
-        this.renderer.render(this.scene, this.orbit.camera);
+        this.picture.draw(this.scene, this.orbit.camera, w, h, this.pointers.size > 0 || this.playing);
         this.follow(w, h);
         clearTimeout(this.marking);
         if (this.figures) this.marking = setTimeout(() => this.mark(), this.placed.length ? 0 : 30);
@@ -109,7 +106,7 @@ export default {
     // Marks stand where the view rests; what is hidden is looked for once it does.
     mark() {
       const { clientWidth: w, clientHeight: h } = this.$el;
-      this.placed = this.marks.placed(this.renderer, this.glow.mesh, this.orbit, w, h);
+      this.placed = this.marks.placed(this.picture.renderer, this.glow.mesh, this.orbit, w, h);
     },
     follow(w, h) {
       const board = this.outlines.current;
@@ -350,6 +347,7 @@ export default {
         this.$emit("drop");
       } else if (!this.taken && this.turned < 3 && this.pointers.size === 0) this.choose(null);
       this.taken = null;
+      this.redraw();
     },
     wheel(event) {
       this.orbit.nearer(Math.exp(-0.0015 * event.deltaY));

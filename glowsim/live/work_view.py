@@ -109,6 +109,7 @@ class WorkView:
         words = f"{what} should be, {low:g} to {high:g} mm"
         limits = ("--from", f"{low:g}", "--to", f"{high:g}", "--steps", str(THICKNESS_STEPS))
         self._line(menu, words, "thickness", "--body", body.name, *limits)
+        self._line(menu, "what would mend it, each change tried", "glow")
         ui.label("Is it true?").classes("head")
         view.handles.line(
             menu,

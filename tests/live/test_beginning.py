@@ -84,7 +84,7 @@ def test_other_kinds_of_files_are_refused(name):
 
 
 def dropped(folder, name, content):
-    beginning = Beginning(folder, None, lambda scene: None)
+    beginning = Beginning(folder, None, lambda scene, kept: None)
 
     async def pieces():
         yield content[:100]

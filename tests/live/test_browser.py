@@ -124,7 +124,7 @@ def test_the_page_tells_what_the_commands_tell_of_the_saved_scene(page, scene, m
         assert result.exit_code == 0, result.output
         return json.loads(result.output)
 
-    glow = printed("glow", str(saved), "--no-pictures")
+    glow = printed("glow", str(saved), "--no-pictures", "--no-suggest")
     del glow["files"], glow["wiring"]
     assert ours["glow"] == glow
     assert ours["power"] == printed("power", str(saved))

@@ -95,7 +95,7 @@ def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path
         return json.loads(result.output)
 
     ours = json.loads(json.dumps(session.figures.as_json()))
-    glow = printed("glow", str(path), "--no-pictures")
+    glow = printed("glow", str(path), "--no-pictures", "--no-suggest")
     heat = printed("heat", str(path), "--no-picture")
     del glow["files"], glow["wiring"], heat["files"], heat["cautions"]
     assert ours["glow"] == glow
@@ -109,7 +109,7 @@ def test_photo_is_the_one_glow_takes(session, tmp_path, monkeypatch):
     session.do("room", lambda prop: edits.in_room(prop, illuminance_lx=35.0))
     path = session.save()
     picture = tmp_path / "photo.png"
-    result = CliRunner().invoke(cli, ["glow", str(path), "--size", "480x360"])
+    result = CliRunner().invoke(cli, ["glow", str(path), "--size", "480x360", "--no-suggest"])
     assert result.exit_code == 0, result.output
     picture.write_bytes(session.photo((480, 360), 25.0, 12.0))  # a scene's view if it says none
     ours, theirs = Image.open(picture), Image.open(tmp_path / "bud-live-glow" / "photo.png")

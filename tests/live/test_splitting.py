@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from glowsim.errors import SceneError
 from glowsim.geometry.patterns import copies_of
 from glowsim.live import edits, keeping
 from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.session import Session
 from glowsim.scene import parse_scene
 
 SCENE = """title = "Three"
@@ -19,6 +21,8 @@ name = "bud"   # each on its stalk
 shape = { kind = "spike", length_mm = 60, base_diameter_mm = 44, tip_radius_mm = 8 }
 material = "upholstery_foam_white"
 rotation_deg = [10, 0, 0]
+detail_mm = 6
+cell_mm = 5
   [[bodies.lights]]
   board = "rgb_5050_18ma"
   position_mm = [0, 0, 14]
@@ -71,6 +75,34 @@ def test_a_board_that_is_off_stays_off(origin):
     split = edits.split_off(off, 0, 0)
     assert set(split.kept) == {BoardAt(0, 0), BoardAt(1, 0)}
     assert edits.switched(split, BoardAt(1, 0)).light(BoardAt(1, 0)).drive.red == 1
+
+
+def test_findings_tell_of_it_with_the_others_until_it_is_moved(origin):
+    split = edits.split_off(Prop(origin.scene), 0, 3)
+    assert edits.told_as(split, 1) == "bud"
+    assert edits.told_as(edits.moved(split, BoardAt(1, 0), (0, 0, 25)), 1) == "bud apart"
+
+
+def test_light_follows_it_and_its_undoing(tmp_path):
+    path = tmp_path / "three.toml"
+    path.write_text(SCENE.replace("[[bodies.lights]]", "[[bodies.lights]]  # one"))
+    session = Session(path, begun=False)
+    session.begin()
+    stop = time.monotonic() + 60
+    while session.seen is None and time.monotonic() < stop:
+        time.sleep(0.01)
+    at = session.split_off(BoardAt(0, 0), 2)
+    session.drag(at, 0, (copies_of(session.now.scene.bodies[1])[0] @ (0, 0, 20, 1))[:3])
+    assert session.wait()
+    assert session.seen.prop == session.now  # a draft of another number of bodies
+    session.release()
+    assert session.now.light(at).position_mm[2] == 20
+    session.undo()
+    session.undo()
+    assert session.wait()
+    assert session.error == ""
+    assert session.rests
+    session.close()
 
 
 def test_one_alone_cannot_be_split(origin):
