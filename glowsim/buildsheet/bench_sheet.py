@@ -28,19 +28,22 @@ def bench_sheet(
         for g in gains
     )
     weighed: tuple[Block, ...] = (
-        Para(f"What is known of {material} is the catalogue's estimate. Any of these narrows it:"),
+        Para(f"Any of these tells more of {material} than the catalogue or earlier readings do:"),
         Grid(("read", "minutes", f"{what}, now", "then"), rows, (6.0, 1.2, 2.0, 2.0)),
     )
     return BuildSheet(
-        f"{title}: measuring {material}",
+        f"{material}, for {title}",
         (
             Section("What is worth reading", weighed),
             Section("Before you begin", (Items(_BEFORE, ticks=True),)),
             Section("Piles over a hole", (Items(_piles(thin, middle, thick), ticks=True),)),
             Section("A thick piece beside white paper", (Items(_CARD, ticks=True),)),
-            Section("A lit piece, photographed", (Items(_PHOTO, ticks=True),)),
-            Section("Marks", (Para(_MARKS), FullSize("Marks card", (marks_card(),)))),
+            Section(
+                "A lit piece, photographed",
+                (Items(_PHOTO, ticks=True), Para(_MARKS), FullSize("Marks card", (marks_card(),))),
+            ),
         ),
+        "Bench sheet",
     )
 
 
@@ -68,9 +71,10 @@ _PHOTO = (
     "Write the pixels of the tip, of both edges of the base and of one or two marks: points = ...",
 )
 _MARKS = (
-    "Print at 100 % and measure the bar at the foot of the page. The numbers beside each mark are "
-    "its x and y in mm from the cross in the middle, where the foot of the piece stands; z is 0 at "
-    "the paper. They are points = [{ pixel = [...], at_mm = [x, y, 0] }] of a photo."
+    "Marks card: print it at 100 % and measure the bar at the foot of its page. The numbers beside "
+    "each mark are its x and y in mm from the cross in the middle, where the foot of the piece "
+    "stands; z is 0 at the paper. In a readings file they are points of a photo: { pixel = "
+    "[...], at_mm = [x, y, 0] }."
 )
 
 

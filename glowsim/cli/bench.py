@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from glowsim.cli.common import console, print_json, progress_line, table_of
 
 if TYPE_CHECKING:
@@ -133,3 +135,39 @@ def _print_one(one: dict[str, Any]) -> None:
         figures = [percent(sd) for key in ("mean_sd", "evenness_sd") for sd in row[key]]
         table.add_row(row["read"], f"{row['minutes']:g}", *figures)
     console().print(table)
+
+
+def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
+    """Print where photos of a finished prop part from what was foreseen, and draw it."""
+    from glowsim.calibration.check_page import check_page
+    from glowsim.calibration.readings import read_readings
+    from glowsim.calibration.subject import check_photos
+    from glowsim.files import write_whole
+
+    file = read_readings(readings)
+    with progress_line() as tell:
+        found = check_photos(file, tell)
+        tell("drawing")
+        picture = check_page(found)
+    path = (out if out is not None else Path(f"{readings.stem}-check")) / "check.png"
+    write_whole(path, lambda place: picture.save(place, "PNG"))
+    if as_json:
+        print_json(
+            {
+                "photos": [
+                    {
+                        "words": one.sentences,
+                        "parts": one.parts,
+                        "places": one.points.tolist(),
+                        "photo_over_prediction": np.exp(one.off).tolist(),
+                        "causes": [{"cause": c.words, "gain": c.gain} for c in one.causes],
+                    }
+                    for one in found
+                ],
+                "written": [str(path)],
+            }
+        )
+        return
+    for one in found:
+        console().print(*one.sentences, sep="\n", markup=False)
+    console().print("Written:", f"\n  {path}", markup=False, sep="")

@@ -43,19 +43,37 @@ if TYPE_CHECKING:
     help="A scene: print what is worth measuring of its material, and a sheet for the bench (PDF).",
 )
 @click.option(
+    "--check",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="A readings file with a photo of the finished prop: where it parts from what was "
+    "foreseen, and why.",
+)
+@click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for what is written.  [default: READINGS-learnt or SCENE-plan, here]",
+    help="Folder for what is written.  [default: READINGS-learnt (-check) or SCENE-plan, here]",
 )
 @json_option
 def command(
-    readings: Path | None, prop: Path | None, plan: Path | None, out: Path | None, as_json: bool
+    readings: Path | None,
+    prop: Path | None,
+    plan: Path | None,
+    check: Path | None,
+    out: Path | None,
+    as_json: bool,
 ) -> None:
     """Learn a material from readings of a test piece: piles over a hole, a thick piece beside
     white paper, photos of a lit piece. Writes an entry that any scene can name, with its range, and
     a page of pictures. Readings that do not belong together are named, and no entry is written."""
-    if (readings is None) == (plan is None):
-        raise click.UsageError("give a readings file, or --plan with a scene")
+    if sum(one is not None for one in (readings, plan, check)) != 1:
+        raise click.UsageError(
+            "give a readings file, or --plan with a scene, or --check with a photo of the prop"
+        )
+    if check is not None:
+        from glowsim.cli.bench import print_check
+
+        print_check(check, out, as_json)
+        return
     if plan is not None:
         from glowsim.cli.bench import print_plan
 
