@@ -31,7 +31,14 @@ QUALITY = 88
 
 def main() -> None:
     """Draw every picture anew."""
-    for name in ("thistle_staff", "geode_shoulder", "moon_orb", "reed_blade", "willow_leaf"):
+    for name in (
+        "thistle_staff",
+        "geode_shoulder",
+        "moon_orb",
+        "reed_blade",
+        "willow_leaf",
+        "moth_mask",
+    ):
         prop = read_scene(SCENES / f"{name}.toml")
         glow = solve(prop)
         studio = Studio(glow, prop.scene)

@@ -2,12 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
-import numpy as np
-from PIL import Image
-
 from glowsim.buildsheet.blocks import (
     Block,
     BuildSheet,
@@ -21,53 +15,23 @@ from glowsim.buildsheet.blocks import (
 )
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.head import rows_of, strips
-from glowsim.buildsheet.making import making_steps
+from glowsim.buildsheet.making import head_step, making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
-from glowsim.buildsheet.places import BodyPlaces
+from glowsim.buildsheet.positions import where_the_lights_go
+from glowsim.buildsheet.prop import FALLS_SHORT, Prop
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
 from glowsim.catalogue.cautions import all_cautions, caution
 from glowsim.electrics.data_wires import cut_rows
-from glowsim.electrics.heat import BoardHeat, HeatReport
+from glowsim.electrics.heat import BoardHeat
 from glowsim.electrics.power import PowerReport
 from glowsim.electrics.power_words import battery_words, fuse_words, gauge_words, wiring_words
-from glowsim.geometry.mesh import FloatArray
-from glowsim.transport.plan import Plan
-from glowsim.transport.problem import Copy
 
+MOST_CARRIERS = 4
 MOST_LETTERS = 40
 """Of a name in a page's title."""
-
-
-@dataclass(frozen=True)
-class Prop:
-    """All that is known of a prop once everything has been worked out.
-
-    bodies   : every different body, with how many copies stand of it
-    copies   : every copy, in the prop's frame
-    pictures : each with its caption;  heat : None where it could not be worked out, and why
-    trouble  : what to do when a board is not right
-    files    : names of the mesh files beside the sheet, each with what it is
-    """
-
-    plan: Plan
-    bodies: tuple[tuple[BodyPlaces, int], ...]
-    copies: tuple[Copy, ...]
-    power: PowerReport
-    heat: HeatReport | None
-    why_no_heat: str
-    pictures: tuple[tuple[Image.Image, str], ...]
-    findings: tuple[str, ...]
-    trouble: tuple[Block, ...]
-    files: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
-
-    @property
-    def lit(self) -> tuple[tuple[BodyPlaces, int], ...]:
-        """The bodies with lights."""
-        return tuple(row for row in self.bodies if row[0].lights)
 
 
 def build_sheet(prop: Prop, paper: str) -> BuildSheet:
@@ -78,18 +42,24 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
         Section("Parts", _parts(prop)),
         Section("Power", _power(prop)),
         Section("Wiring", _wiring(prop)),
-        Section("Where the lights go", _positions(prop)),
+        Section("Where the lights go", where_the_lights_go(prop)),
         Section("Heat", _heat(prop)),
         Section(
             "Build and test, one step at a time",
-            (Items(steps(prop.power, making_steps(prop.lit)), ticks=True),),
+            (Items(steps(prop.power, _making(prop)), ticks=True),),
         ),
         Section("When a board is not right", prop.trouble),
         Section("After the first night", (Items(after_first_night(prop.heat), ticks=True),)),
         Section("Cautions", (_cautions(),)),
-        Section("Templates at full size", _templates(prop, area_mm(paper)[0])),
+        Section("Templates at full size", _templates(prop, area_mm(paper))),
     ]
     return BuildSheet(prop.plan.title, tuple(s for s in sections if s.blocks))
+
+
+def _making(prop: Prop) -> tuple[str, ...]:
+    heads = dict.fromkeys(seat.head for mine in prop.seats.values() for seat in mine)
+    jigs = bool(rows_of(prop.plan.scene_file.scene))
+    return (*making_steps(prop.lit), *head_step(heads, jigs))
 
 
 def _start(prop: Prop) -> tuple[Block, ...]:
@@ -139,7 +109,9 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     )
     blocks: list[Block] = [grid, Para(full_white_words(power, prop.heat), strong=True)]
     if power.choice is not None:
-        blocks.append(Para(battery_words(power.choice), strong=power.choice.verdict == "no"))
+        short = power.choice.verdict in FALLS_SHORT
+        blocks.append(Para(battery_words(power.choice), strong=short))
+        blocks += _instead(prop) if short else []
     else:
         fit = [c for c in power.choices if c.verdict in ("yes", "with care")][:4]
         blocks.append(Para("The scene names no battery ([power]). These would carry it:"))
@@ -159,6 +131,23 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     elsewhere = (caution("sheet"), caution("heat"))
     blocks += [Para(text) for text in power.cautions if text not in elsewhere]
     return tuple(blocks)
+
+
+def _instead(prop: Prop) -> list[Block]:
+    """Return which batteries carry the show where the scene's own does not."""
+    hours = prop.carried_hours
+    if not prop.carriers:
+        return [Para(f"No battery of the catalogue carries the show for {hours:g} h.")]
+    packs = [
+        f"{c.pack.label}: {c.run.hours:.1f} h"
+        + ("" if c.pack.mass_g is None else f", {c.pack.mass_g:.0f} g")
+        + (f" ({c.why})" if c.why else "")
+        for c in prop.carriers[:MOST_CARRIERS]
+    ]
+    return [
+        Para(f"Do not build with it. These carry the show for {hours:g} h, the lightest first:"),
+        Items(tuple(packs)),
+    ]
 
 
 def _wiring(prop: Prop) -> tuple[Block, ...]:
@@ -229,90 +218,16 @@ def _runs(runs: tuple[str, ...]) -> str:
     return shown if len(runs) <= 3 else f"{shown} and {len(runs) - 3} more"
 
 
-def _positions(prop: Prop) -> tuple[Block, ...]:
-    blocks: list[Block] = []
-    for places, count in prop.lit:
-        foot = places.foot
-        name = places.name if count == 1 else f"{places.name} ({count} alike)"
-        rows = tuple(
-            (
-                str(light.number),
-                f"{light.name}\n{light.board_name}",
-                ", ".join(f"{c:.1f}" for c in light.centre_mm),
-                f"{light.height_mm:.1f}",
-                f"{light.from_axis_mm:.1f}"
-                + ("" if light.from_axis_mm < 0.05 else f" at {light.angle_deg:.0f}°"),
-                light.faces,
-                f"{light.below_mm:.1f}",
-                light.make,
-            )
-            for light in places.lights
-        )
-        headings = (
-            *("no", "light", "x, y, z", f"above {foot}", "from axis", "faces"),
-            *("below surface", "hole or pocket"),
-        )
-        widths = (0.5, 2.1, 1.7, 1.0, 1.3, 1.4, 1.0, 2.8)
-        blocks.append(Grid(headings, rows, widths, name))
-        blocks += [
-            Para(
-                f"Light {light.number} ({light.name}) does not fit: part of its board would stand "
-                f"out of {places.name}.",
-                strong=True,
-            )
-            for light in places.lights
-            if not light.fits
-        ]
-        upright = [light for light in places.lights if np.ptp(light.led_mm[:, 2]) > 1]
-        for light in upright:
-            heights = ", ".join(f"{z - places.foot_mm:.1f}" for z in sorted(light.led_mm[:, 2]))
-            blocks.append(Para(f"{light.name}: its LEDs sit {heights} above the {foot}."))
-    blocks.append(
-        Para(
-            "x, y, z: of the LED face's middle, in the body's own frame. Angles run from +x "
-            "towards +y, seen from above. Every hole and pocket is open straight down, on the "
-            "template as in the mesh: put the board in from there and plug the hole behind it with "
-            "the same material, as the light was worked out without the hole."
-        )
-    )
-    if len(prop.copies) > 1:
-        blocks.append(_copies(prop))
-    return tuple(blocks)
-
-
-def _copies(prop: Prop) -> Grid:
-    rows = []
-    for copy in prop.copies:
-        x, y, z = copy.transform[:3, 3]
-        up = copy.transform[:3, 2]
-        tilt, turn = _tilt_and_turn(up)
-        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn))
-    return Grid(
-        ("piece", "its own zero point stands at x, y, z", "leans from upright", "towards"),
-        tuple(rows),
-        (2, 3, 2, 2),
-        "Where the pieces stand, in the frame of the whole prop",
-    )
-
-
-def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
-    x, y, z = (float(v) for v in up)
-    tilt = math.degrees(math.acos(max(-1.0, min(1.0, z))))
-    if math.hypot(x, y) < 1e-6:
-        return tilt, "-"
-    return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"
-
-
-def _templates(prop: Prop, most_mm: float) -> tuple[Block, ...]:
+def _templates(prop: Prop, area: tuple[float, float]) -> tuple[Block, ...]:
     bodies = [
         FullSize(
             _short(places.name) if count == 1 else f"{_short(places.name)} (make {count})",
-            tuple(figure.drawing for figure in figures_of(places, most_mm)),
+            tuple(figure.drawing for figure in figures_of(places, area)),
         )
         for places, count in prop.lit
     ]
     rows = rows_of(prop.plan.scene_file.scene)
-    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, most_mm)))]
+    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, area[0])))]
     return (*bodies, *(heads if rows else ()))
 
 
@@ -361,7 +276,7 @@ def _heat(prop: Prop) -> tuple[Block, ...]:
         "temperature is a sum on paper: the material fails first."
     )
     notes = [Para(note) for note in heat.notes]
-    return (grid, Para(words), *notes, Para(caution("heat")))
+    return (grid, Para(words), *notes, *(Para(text) for text in heat.cautions))
 
 
 def _cautions() -> Grid:

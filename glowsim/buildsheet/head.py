@@ -20,6 +20,8 @@ HEAD_MM = 14.0
 """Room above a strip for its words."""
 WORDS_MM = 178.0
 """Width that the words need."""
+CLEAR_MM = CHANNEL_MM / 2 + 2.0
+"""No strip is cut nearer than this to the middle of a hole."""
 ON_AXIS_DEG = 2.0
 """Rows that lean less than this from the axis are a single place, not a ring."""
 
@@ -112,14 +114,25 @@ def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> R
 
 def strips(row: Row, most_mm: float) -> list[Drawing]:
     """Return a row's strip at full size, in parts of `most_mm` at most that overlap by a tab."""
-    step = most_mm - TAB_MM - 2
-    count = max(1, math.ceil(row.length_mm / step))
-    return [_part(row, k, count, step) for k in range(count)]
+    cuts = _cuts(row, most_mm - TAB_MM - 2)
+    return [_part(row, k, cuts) for k in range(len(cuts) - 1)]
 
 
-def _part(row: Row, number: int, count: int, step: float) -> Drawing:
-    start = number * step
-    length = min(step, row.length_mm - start)
+def _cuts(row: Row, most_mm: float) -> list[float]:
+    """Return where a strip is cut, from end to end: never through a hole."""
+    cuts = [0.0]
+    while row.length_mm - cuts[-1] > most_mm:
+        at = cuts[-1] + most_mm
+        near = [mark for mark in row.marks_mm if abs(mark - at) < CLEAR_MM]
+        # Two holes side by side leave no clear place: then through their middle.
+        clear = min(near, default=at + CLEAR_MM) - CLEAR_MM
+        cuts.append(clear if clear > cuts[-1] + CLEAR_MM else at)
+    return [*cuts, row.length_mm]
+
+
+def _part(row: Row, number: int, cuts: list[float]) -> Drawing:
+    start, count = cuts[number], len(cuts) - 1
+    length = cuts[number + 1] - start
     drawing = Drawing(max(length + TAB_MM + 2, WORDS_MM), STRIP_MM + HEAD_MM + 4)
     middle = STRIP_MM / 2 + 2
     box = [(1, 2), (1 + length, 2), (1 + length, 2 + STRIP_MM), (1, 2 + STRIP_MM)]

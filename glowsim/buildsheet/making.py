@@ -39,6 +39,18 @@ def making_of(spec: Body, catalogue: Catalogue) -> Making:
     )
 
 
+def head_step(heads: Iterable[str], jigs: bool) -> tuple[str, ...]:
+    """Return how to prepare what the pieces sit on, if they do."""
+    names = " and ".join(heads)
+    if not names:
+        return ()
+    mark = "with the paper strips, or put on the printed jigs" if jigs else "by the table of pieces"
+    return (
+        f"Mark the wire holes on {names} {mark}; bore them towards its middle, and try every piece "
+        "in its place before any glue.",
+    )
+
+
 def making_steps(bodies: Iterable[tuple[BodyPlaces, int]]) -> tuple[str, ...]:
     """Return how to make the lit bodies, in their order, each with the way its boards go in."""
     return tuple(_steps(places, count) for places, count in bodies)

@@ -15,7 +15,8 @@ _BODY, _BOARD, _LED = (215, 215, 210, 255), (40, 110, 60, 255), (235, 130, 20, 2
 
 
 def pocketed(places: BodyPlaces, fine: Mesh | None = None) -> Mesh:
-    """Return a body's own material less the pockets of its boards and the bores for wires.
+    """Return a body's own material less the pockets of its boards, the bores for wires and what the
+    body under its foot takes.
 
     fine : its outer surface with all its faces, where what was worked with has fewer
     """
@@ -26,7 +27,7 @@ def pocketed(places: BodyPlaces, fine: Mesh | None = None) -> Mesh:
         hollow = [places.solid.hollow] if places.solid.hollow is not None else []
         for inner in (*hollow, *places.solid.inserts):
             rest = rest - to_manifold(inner, places.name)
-    for tool in tools(places):
+    for tool in [*tools(places), *(foot.mesh for foot in places.feet)]:
         rest = rest - to_manifold(tool, places.name)
     return from_manifold(rest)
 

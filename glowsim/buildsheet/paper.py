@@ -93,10 +93,22 @@ def pages_for(title: str, drawings: Sequence[Drawing], paper: str) -> list[Page]
     return pages
 
 
+def sheets_of(drawing: Drawing, wide: float, tall: float) -> int:
+    """Return how many sheets a drawing takes, turned by a quarter if that saves any."""
+    return min(_upright(drawing, wide, tall), _lying(drawing, wide, tall))
+
+
+def _upright(drawing: Drawing, wide: float, tall: float) -> int:
+    return _count(drawing.width_mm, wide) * _count(drawing.height_mm, tall)
+
+
+def _lying(drawing: Drawing, wide: float, tall: float) -> int:
+    return _count(drawing.height_mm, wide) * _count(drawing.width_mm, tall)
+
+
 def _fewest(drawing: Drawing, wide: float, tall: float) -> Drawing:
     """Return a drawing, or that drawing turned, whichever takes fewer sheets."""
-    upright = _count(drawing.width_mm, wide) * _count(drawing.height_mm, tall)
-    lying = _count(drawing.height_mm, wide) * _count(drawing.width_mm, tall)
+    lying, upright = _lying(drawing, wide, tall), _upright(drawing, wide, tall)
     return turned(drawing) if lying < upright else drawing
 
 

@@ -14,6 +14,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     Image,
     KeepTogether,
@@ -49,6 +50,8 @@ from glowsim.buildsheet.paper import (
 
 MARGIN_MM = 16.0
 PICTURE_MM = 124.0
+HEADING_MM = 24.0
+"""Of a heading and a caption: they stay with the picture between them."""
 JPEG_QUALITY = 88
 
 
@@ -82,6 +85,8 @@ def pdf(sheet: BuildSheet, paper: str) -> bytes:
         if section.blocks and isinstance(section.blocks[0], FullSize):
             story += blocks  # its pages carry their own titles
         else:
+            if isinstance(section.blocks[0], Shown):
+                story.append(CondPageBreak((PICTURE_MM + HEADING_MM) * mm))
             story += [heading, *blocks]
 
     def furnish(canvas: Any, doc: Any) -> None:

@@ -28,6 +28,8 @@ OPEN = ", open to the base"
 BURIED = 0.01
 """A board of which less than this share lies in the body's material needs no pocket."""
 STRAIGHT = 0.98
+SLANT_MM = 0.5
+"""A rim that differs by less is cut by eye."""
 PAST_MM = 2.0
 """How far a hole is cut past the surface, so that it opens cleanly."""
 
@@ -81,6 +83,48 @@ class LightPlace:
 
 
 @dataclass(frozen=True)
+class Foot:
+    """How the foot of a piece sits on another body.
+
+    head        : that body;  mesh : what of it lies within the piece, in the piece's own frame
+    middle_mm   : how far the head rises above the foot's plane in its middle
+    rim_mm      : the same along the rim, least and most; below 0 where the rim stands off
+    leans_deg   : of the piece from standing straight on the head;  deepest_deg : bearing of the
+                  rim's deepest place
+    radius_mm   : of a round head, else None
+    blocks      : whether a board of the piece would stand in the head
+    """
+
+    head: str
+    mesh: Mesh
+    middle_mm: float
+    rim_mm: tuple[float, float]
+    leans_deg: float
+    deepest_deg: float
+    radius_mm: float | None
+    blocks: bool
+
+    @property
+    def words(self) -> str:
+        """What to do to the foot."""
+        least, most = self.rim_mm
+        words = (
+            f"foot dished to sit on {self.head}: {max(self.middle_mm, 0):.1f} mm deep in its middle"
+        )
+        if self.radius_mm is not None:
+            words += f", radius {self.radius_mm:.1f} mm"
+        if most - max(least, 0.0) > SLANT_MM:
+            words += (
+                f"; slanted {self.leans_deg:.0f}°, {most:.1f} mm deep at the rim towards "
+                f"{self.deepest_deg:.0f}°"
+            )
+        if least < -SLANT_MM:
+            off = "runs past the head" if math.isinf(least) else f"stands {-least:.1f} mm off it"
+            words += f"; its rim {off}: fill that, or set the piece deeper"
+        return words
+
+
+@dataclass(frozen=True)
 class BodyPlaces:
     """A body and its lights, ready to be drawn.
 
@@ -88,6 +132,7 @@ class BodyPlaces:
     material : mesh of the body's own material, its hollow and inserts taken out
     base     : outlines of the base seen from above, [] if it has none;  seen : from above
     axis_mm  : x and y of the axis heights and distances refer to
+    feet     : what is cut from its foot so that it sits on other bodies
     """
 
     name: str
@@ -99,6 +144,7 @@ class BodyPlaces:
     seen: list[FloatArray]
     axis_mm: FloatArray
     making: Making
+    feet: tuple[Foot, ...] = ()
 
     @property
     def foot_mm(self) -> float:

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from PIL import Image
 
 from glowsim.buildsheet.blocks import BuildSheet
-from glowsim.buildsheet.content import Prop, build_sheet
+from glowsim.buildsheet.content import build_sheet
 from glowsim.buildsheet.folder import check_free, fill
+from glowsim.buildsheet.head import rows_of
 from glowsim.buildsheet.html import html
+from glowsim.buildsheet.jig import jig, jig_words
 from glowsim.buildsheet.meshes import glb, markers, pocketed, stl
 from glowsim.buildsheet.paper import paper_size_mm
 from glowsim.buildsheet.pdf import pdf, unprintable
-from glowsim.buildsheet.places import BodyPlaces, body_places
+from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, body_places
+from glowsim.buildsheet.prop import FALLS_SHORT, Prop
+from glowsim.buildsheet.seats import Seat, bored, seats_of, with_feet
 from glowsim.buildsheet.trouble import trouble
 from glowsim.electrics.as_wired import headline, loss_words, wired
+from glowsim.electrics.carriers import carriers
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
@@ -34,6 +39,8 @@ Report = Callable[[str], None]
 PICTURE_SIZE = (1100, 825)
 PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
 MOST_FINDINGS = 5
+USUAL_HOURS = 3.0
+"""How long a battery is wanted to last where the scene does not say."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +83,8 @@ def make_sheet(
     check_free(folder, [PDF, HTML, LIGHTS])
     report("placing lights")
     bodies = _bodies(plan, glow, clearance_mm)
+    seats = seats_of(bodies, glow.copies)
+    bodies = with_feet(bodies, glow.copies, seats)
     lit = [places for places, _ in bodies if places.lights]
     files: dict[str, bytes] = {}
     described: list[tuple[str, str]] = [(PDF, "to print at 100 %"), (HTML, "to read on a screen")]
@@ -86,16 +95,25 @@ def make_sheet(
         files[f"{name}.stl"], files[f"{name}.glb"] = stl(cut), glb(cut)
         what = f"{places.name}, {_what_mesh(plan, places)}{_detail(places, fine)}"
         described.append((f"{name}.stl, {name}.glb", what))
+    for name, content, what in _heads(scene_file, bodies, glow, seats, files):
+        files[name] = content
+        described.append((name, what))
     files[LIGHTS] = markers([places for places, _ in bodies], glow.copies)
     described.append((LIGHTS, "boards and LEDs where they belong in the whole prop"))
     heat, why = _heat(scene_file, report)
     pictures, findings = _pictures(scene_file, electrics, glow, backend, report)
     report("writing the sheet")
+    power = power_report(electrics)
+    hours = (scene_file.scene.power and scene_file.scene.power.wanted_hours) or USUAL_HOURS
+    short = power.choice is not None and power.choice.verdict in FALLS_SHORT
     prop = Prop(
         plan,
         bodies,
         glow.copies,
-        power_report(electrics),
+        seats,
+        power,
+        carriers(electrics, hours) if short else (),
+        hours,
         heat,
         why,
         pictures,
@@ -111,16 +129,45 @@ def make_sheet(
     return MadeSheet(sheet, tuple(fill(folder, files)), heat, unprintable(page.decode()))
 
 
+def _heads(
+    scene_file: SceneFile,
+    bodies: tuple[tuple[BodyPlaces, int], ...],
+    glow: SurfaceGlow,
+    seats: dict[str, tuple[Seat, ...]],
+    taken: Mapping[str, bytes],
+) -> Iterator[tuple[str, bytes, str]]:
+    """Yield the files of what the pieces sit on: itself with wire holes, jigs to drill them."""
+    every = [seat for mine in seats.values() for seat in mine]
+    made = [name.removesuffix(".stl") for name in taken if name.endswith(".stl")]
+    names = dict.fromkeys(seat.head for seat in every)
+    for head in names:
+        body = bodies[next(copy.body for copy in glow.copies if copy.name == head)][0]
+        mine = [seat for seat in every if seat.head == head]
+        made = _file_names([*made, head])
+        yield (
+            f"{made[-1]}.stl",
+            stl(bored(body, mine)),
+            f"{head}, with a wire hole Ø {CHANNEL_MM:.0f} mm towards its middle under each piece",
+        )
+    for k, row in enumerate(rows_of(scene_file.scene) if names else (), start=1):
+        yield f"jig_{k}.stl", stl(jig(row)), jig_words(row)
+
+
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:
     if places.spec.material not in plan.catalogue.materials:
         return "the form its sheet is laid on"
     if places.making == "cast":
         return "whole, for the mould: its boards are poured in"
     made = any(light.channel for light in places.lights)
+    dished = ", its foot dished" if places.feet else ""
     return (
-        "with pockets, open to the base, and bores cut out"
-        if made
-        else "whole, as its lights sit in a hollow"
+        dished.removeprefix(", ")
+        + (", " if dished else "")
+        + (
+            "with pockets, open to the base, and bores cut out"
+            if made
+            else "whole, as its lights sit in a hollow"
+        )
     )
 
 

@@ -143,7 +143,12 @@ def _branches(power: PowerReport) -> list[str]:
         boards = [power.boards[n] for n in numbers]
         low = sum(b.current_ma(LOW) for b in boards)
         drawn = sum(b.drawn_ma for b in boards)
-        start = "One branch at a time, the others unplugged. " if place == 0 else "Then "
+        volts = min(b.board.supply_v for b in boards)
+        start = (
+            f"One branch at a time, the others unplugged, from a bench supply of {volts:g} V. "
+            if place == 0
+            else "Then "
+        )
         names = boards[0].name if len(boards) == 1 else f"{boards[0].name} to {boards[-1].name}"
         found.append(
             f"{start}{name} ({names}): all colours at a tenth of full, expect {low:.0f} mA, limit "
@@ -165,6 +170,7 @@ def _far(power: PowerReport) -> str:
     drawn = power.wiring.drawn
     worst = int(drawn.board_v.argmin())
     return (
-        f"Voltage at the farthest board as drawn: {power.boards[worst].name} should read about "
-        f"{drawn.board_v[worst]:.2f} V. Much less means a bad joint or a thinner wire."
+        f"On the prop's own battery, {power.state_of_charge}: voltage at the farthest board as "
+        f"drawn: {power.boards[worst].name} should read about {drawn.board_v[worst]:.2f} V, more "
+        "on a fresh one. Much less means a bad joint or a thinner wire."
     )

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 import numpy as np
 
 from glowsim.buildsheet.drawing import GREY, LIGHT, Drawing, Path, Round, moved
+from glowsim.buildsheet.paper import sheets_of
 from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, LightPlace
 from glowsim.geometry.mesh import FloatArray, from_manifold, to_manifold
-from glowsim.geometry.outlines import View, on_paper, silhouette_mm
+from glowsim.geometry.outlines import View, area_mm2, on_paper, silhouette_mm
 
 SMALL_MM = 2.6
 LINE_GAP_MM = 4.2
@@ -19,6 +21,11 @@ LETTER = 0.6
 """Width of a letter as a share of its height, on the wide side."""
 MARGIN_MM = 9.5
 """Room around a view for its sizes: what stands there needs no more."""
+EDGE_MM = 0.6
+"""Room around a view that has its sizes inside: for the line alone."""
+WORDS_WIDE = 34
+"""Letters in a line below a view."""
+SAME_AREA = 0.02
 LABELS_MM = 42.0
 """Room for heights to the right of a side view."""
 ALIKE_MM = 0.2
@@ -42,15 +49,26 @@ class Figure:
     origin_mm: tuple[float, float]
 
 
-def figures_of(places: BodyPlaces, most_mm: float) -> list[Figure]:
-    """Return the views of a body that a maker needs; `most_mm` is how wide a page is."""
+def figures_of(places: BodyPlaces, area_mm: tuple[float, float]) -> list[Figure]:
+    """Return the views of a body that a maker needs; `area_mm` is what a page offers.
+
+    A view that would take more sheets with its sizes around it has them inside. From above is left
+    out where it takes several sheets and shows no more than the base does.
+    """
     views: list[View] = ["top"]
     if places.base:
         views.append("below")
     views.append("front")
     if not _alike(places):
         views.append("side")
-    return [_figure(places, view, most_mm) for view in views]
+    figures = {view: _figure(places, view, area_mm) for view in views}
+    if sheets_of(figures["top"].drawing, *area_mm) > 1 and _base_shows_all(places):
+        del figures["top"]
+    return list(figures.values())
+
+
+def _base_shows_all(places: BodyPlaces) -> bool:
+    return abs(area_mm2(places.base) / max(area_mm2(places.seen), 1e-9) - 1) < SAME_AREA
 
 
 def _alike(places: BodyPlaces) -> bool:
@@ -71,34 +89,64 @@ def _alike(places: BodyPlaces) -> bool:
     return bool(np.abs(np.array(ends[0]) - ends[1]).max() < ALIKE_MM)
 
 
-def _figure(places: BodyPlaces, view: View, most_mm: float) -> Figure:
-    upright = view in ("front", "side")
-    outline = silhouette_mm(places.solid.outer, view, places.name)
-    points = np.concatenate(outline)
-    low, high = points.min(axis=0), points.max(axis=0)
+def _figure(places: BodyPlaces, view: View, area_mm: tuple[float, float]) -> Figure:
+    loose = _around(places, view, area_mm)
+    if sheets_of(loose.drawing, *area_mm) == 1:
+        return loose
+    tight = _within(places, view)
+    fewer = sheets_of(tight.drawing, *area_mm) < sheets_of(loose.drawing, *area_mm)
+    return tight if fewer else loose
+
+
+def _around(places: BodyPlaces, view: View, area_mm: tuple[float, float]) -> Figure:
+    """Return a view with its sizes and words around it."""
+    plan = _Plan(places, view)
+    low, high = plan.low, plan.high
     bare = float(high[0] - low[0]) + 2 * MARGIN_MM
     labelled = bare - MARGIN_MM + LABELS_MM
     # Heights stand beside the view, or below it where only they would not fit the page.
-    beside = upright and bool(places.lights) and not bare <= most_mm < labelled
-    below = _bores(places) if view == "below" else []
-    if upright and not beside:
-        below = [_height_words(light) for light in places.lights]
+    limit = area_mm[0] if bare <= area_mm[0] else area_mm[1]
+    beside = plan.upright and bool(places.lights) and not bare <= limit < labelled
+    below = _below(places, view, beside)
     said = max(map(len, [TITLES[view], *below])) * LETTER * 3.2
     foot = MARGIN_MM + LINE_GAP_MM * len(below)
     height = float(high[1] - low[1]) + foot + MARGIN_MM + 6
-    drawing = Drawing(max(labelled if beside else bare, min(said, most_mm)), height)
+    drawing = Drawing(max(labelled if beside else bare, min(said, area_mm[0])), height)
     origin = (MARGIN_MM - float(low[0]), foot - float(low[1]))
-    plan = _Plan(places, view, low, high)
-    plan.body(outline)
-    plan.lights()
+    plan.draw()
     if beside:
         plan.heights()
-    plan.sizes()
+    plan.sizes(float(low[1]) - 5.5, float(low[0]) - 5.5)
     drawing.add(*moved(plan.drawing.items, *origin))
     drawing.words(0, height - 3.5, TITLES[view], size_mm=3.2)
     for row, text in enumerate(reversed(below)):
         drawing.words(0, 0.8 + row * LINE_GAP_MM, text, size_mm=SMALL_MM)
     return Figure(f"{places.name}: {TITLES[view]}", drawing, origin)
+
+
+def _within(places: BodyPlaces, view: View) -> Figure:
+    """Return a view as large as its outline, its sizes and words inside that."""
+    plan = _Plan(places, view, tight=True)
+    low, high = plan.low, plan.high
+    wide, tall = (float(v) for v in high - low)
+    drawing = Drawing(wide + 2 * EDGE_MM, tall + 2 * EDGE_MM)
+    plan.draw()
+    plan.sizes(float(low[1]) + 0.32 * tall, float(low[0]) + 0.78 * wide)
+    origin = (EDGE_MM - float(low[0]), EDGE_MM - float(low[1]))
+    drawing.add(*moved(plan.drawing.items, *origin))
+    drawing.words(EDGE_MM + 2, drawing.height_mm - EDGE_MM - 5, TITLES[view], size_mm=3.2)
+    for row, text in enumerate(reversed(_below(places, view, False))):
+        drawing.words(EDGE_MM + 2, EDGE_MM + 2 + row * LINE_GAP_MM, text, size_mm=SMALL_MM)
+    return Figure(f"{places.name}: {TITLES[view]}", drawing, origin)
+
+
+def _below(places: BodyPlaces, view: View, beside: bool) -> list[str]:
+    """Return the lines of words that go with a view."""
+    if view == "below":
+        feet = [line for foot in places.feet for line in wrap(foot.words, WORDS_WIDE)]
+        return [*_bores(places), *feet]
+    upright = view in ("front", "side")
+    return [_height_words(light) for light in places.lights] if upright and not beside else []
 
 
 def _height_words(light: LightPlace) -> str:
@@ -116,12 +164,20 @@ def _bores(places: BodyPlaces) -> list[str]:
 class _Plan:
     """Draws one view, in that view's own coordinates."""
 
-    def __init__(self, places: BodyPlaces, view: View, low: FloatArray, high: FloatArray) -> None:
-        self.places, self.view, self.low, self.high = places, view, low, high
+    def __init__(self, places: BodyPlaces, view: View, tight: bool = False) -> None:
+        self.places, self.view, self.tight = places, view, tight
+        self.outline = silhouette_mm(places.solid.outer, view, places.name)
+        points = np.concatenate(self.outline)
+        self.low, self.high = points.min(axis=0), points.max(axis=0)
         self.drawing = Drawing(0, 0)
         self.upright = view in ("front", "side")
         axis = np.array([*places.axis_mm, 0.0])
         self.axis = on_paper(axis[None], view)[0]
+
+    def draw(self) -> None:
+        """Draw the body with its lights."""
+        self.body(self.outline)
+        self.lights()
 
     def body(self, outline: list[FloatArray]) -> None:
         """Draw what is seen of the body, its base, what is set into it, and its axis."""
@@ -144,7 +200,11 @@ class _Plan:
                 add(Path(points, True, 0.18, GREY, DASHED))
         x, y = self.axis
         if self.upright:
-            ends = (float(self.low[1]) - 4, float(self.high[1]) + 4)
+            for foot in places.feet:
+                for points in silhouette_mm(foot.mesh, self.view, places.name):
+                    add(Path(points, True, 0.25, (0, 0, 0), DOTTED))
+            past = 0.0 if self.tight else 4.0
+            ends = (float(self.low[1]) - past, float(self.high[1]) + past)
             self.drawing.line((x, ends[0]), (x, ends[1]), width_mm=0.15, dash_mm=AXIS, colour=GREY)
         else:
             reach = 4.0
@@ -155,7 +215,8 @@ class _Plan:
     def _compass(self) -> None:
         """Draw where +x and +y point, so that the paper is laid on the right way round."""
         up = -1 if self.view == "below" else 1
-        x, y = float(self.high[0]) + 1.5, float(self.low[1]) + (6.0 if up < 0 else 0.0)
+        beside = -10.0 if self.tight else 1.5
+        x, y = float(self.high[0]) + beside, float(self.low[1]) + (6.0 if up < 0 else 0.5)
         line, words = self.drawing.line, self.drawing.words
         line((x, y), (x + 5, y), (x + 3.8, y + 0.7), width_mm=0.2)
         line((x, y), (x, y + 5 * up), (x - 0.7, y + 3.8 * up), width_mm=0.2)
@@ -231,20 +292,18 @@ class _Plan:
             )
             self.drawing.words(edge + 4.6, row - 0.9, _height_words(light), size_mm=SMALL_MM)
 
-    def sizes(self) -> None:
-        """Write the overall width below the view, and the height to its left."""
+    def sizes(self, y: float, x: float) -> None:
+        """Write the overall width at a height y, and the overall height at a place x."""
         wide, tall = self.high - self.low
         words, line = self.drawing.words, self.drawing.line
-        y = float(self.low[1]) - 5.5
         line((self.low[0], y), (self.high[0], y), width_mm=0.15)
-        for x in (self.low[0], self.high[0]):
-            line((x, y - 1), (x, y + 1), width_mm=0.15)
+        for end in (self.low[0], self.high[0]):
+            line((end, y - 1), (end, y + 1), width_mm=0.15)
         middle = float(self.low[0] + self.high[0]) / 2
         words(middle, y - 3.2, f"{wide:.1f}", size_mm=SMALL_MM, anchor="middle")
-        x = float(self.low[0]) - 5.5
         line((x, self.low[1]), (x, self.high[1]), width_mm=0.15)
-        for y in (self.low[1], self.high[1]):
-            line((x - 1, y), (x + 1, y), width_mm=0.15)
+        for end in (self.low[1], self.high[1]):
+            line((x - 1, end), (x + 1, end), width_mm=0.15)
         middle = float(self.low[1] + self.high[1]) / 2
         words(x - 1, middle, f"{tall:.1f}", size_mm=SMALL_MM, anchor="middle", turned_deg=90)
 

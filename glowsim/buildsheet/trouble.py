@@ -15,6 +15,10 @@ OTHERWISE = (
     "measure at both ends of each pair while everything is on.",
     "All boards of a pin flicker: common ground first, then the level of the data, then a loose "
     "joint at the pin.",
+    "The first LEDs of a board right, the rest dark or wrong: the break is inside it, at the last "
+    "LED that is right or the first that is not; what hangs behind it is dark too.",
+    "One colour gone: blue or green on the far boards is the battery or a joint before them; on "
+    "one board that board; on a whole zone the program (its level, or the order of colours).",
     "Lit but stuck: the data have stopped while it ran; the joint before the first stuck board, or "
     "the controller's program.",
     "Anything else: `glowsim trace` with the names of all boards that are not right.",
@@ -43,7 +47,8 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Para(
             "Look which boards are dark before you open anything: a fault darkens all that hang "
-            "behind it. Volts are those of this wiring, everything on as drawn, battery half used."
+            "behind it. Volts are those of this wiring, everything on as drawn, battery "
+            f"{electrics.state_of_charge}."
         ),
         Grid(
             ("dark, and no other", "look first, then", "measure"),

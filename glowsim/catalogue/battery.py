@@ -34,6 +34,8 @@ class Battery(Entry):
     """Voltage of one cell at which to stop."""
     max_current_ma: Positive
     """What one cell bears for long without getting hot or giving much less."""
+    mass_g: Positive | None = None
+    """Of one cell, or of the whole bank."""
     share_at_0_c: Fraction | None = None
     """Share of its capacity that it gives at 0 C; left out where no figure was found."""
     output_v: Positive | None = None

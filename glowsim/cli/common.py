@@ -58,6 +58,23 @@ backend_option = click.option(
 _STATES = {"fresh": "fresh", "half": "half used", "low": "nearly empty"}
 
 
+def battery_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the option for the state of the battery; the command gets it as `battery`."""
+
+    @click.option(
+        "--battery",
+        type=click.Choice(tuple(_STATES)),
+        default="half",
+        show_default=True,
+        help="State of the battery that voltages are for: low is nearly empty.",
+    )
+    @wraps(command)
+    def asked(*args: Any, battery: str, **others: Any) -> Any:
+        return command(*args, battery=_STATES[battery], **others)
+
+    return asked
+
+
 def supply_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options that say on what battery a scene is shown; the command gets the state as
     `battery`, for `SceneFile.on_battery`."""

@@ -34,6 +34,7 @@ from glowsim.cli.reference import (
     sure_option,
 )
 from glowsim.cli.tables import print_findings
+from glowsim.decisions.mending import mended
 from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
@@ -60,6 +61,11 @@ from glowsim.transport.store import save_glow
     "--size", type=SizeType(), default="1280x960", show_default=True, help="Of pictures, in pixels."
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw pictures and write meshes.")
+@click.option(
+    "--suggest/--no-suggest",
+    default=True,
+    help="Try what would mend the findings; kept in the folder, so tried once only.",
+)
 @backend_option
 @click.option(
     "--reference",
@@ -79,6 +85,7 @@ def command(
     out: Path | None,
     size: tuple[int, int],
     pictures: bool,
+    suggest: bool,
     backend: str,
     reference: bool,
     sure: bool,
@@ -120,7 +127,12 @@ def command(
         glow = wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         odds = odds_of(glow, scene_file, findings, report)
-        told = findings.as_json() | {"wiring": wires.as_json()}
+        tried = {}
+        if suggest and findings.found:
+            kept = _read_json(files.findings).get("tried")
+            answer = mended(scene_file, glow, findings, kept=kept, report=report)
+            findings, tried = answer.put_into(findings), {"tried": answer.as_json()}
+        told = findings.as_json() | {"wiring": wires.as_json()} | tried
         if odds:
             told["known"] = [one.as_json() for one in odds]
         reason = ""
@@ -161,6 +173,8 @@ def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:
 
 
 Name = Literal["glow", "reference", "sure"]
+DRAWN = 6
+"""A photo, at four rays a pixel, and the two views of the map."""
 
 
 class _Files:
@@ -192,7 +206,7 @@ def _draw(
 ) -> str:
     """Draw and export everything; return how faces were found."""
     report("setting up the camera")
-    studio = Studio(glow, scene_file.scene, backend)
+    studio = Studio(glow, scene_file.scene, backend, DRAWN * size[0] * size[1] / 1280 / 960)
     report("drawing the photo")
     save_picture(studio.photo(size), files.photo)
     report("drawing the brightness map")

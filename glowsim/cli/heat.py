@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 from rich.table import Table
 
-from glowsim.catalogue.cautions import caution
 from glowsim.cli.common import (
     console,
     json_option,
@@ -54,7 +53,7 @@ def command(scene: Path, out: Path | None, picture: bool, as_json: bool, verbose
             _draw(found, scene_file, written)
     if as_json:
         files = [str(written)] if picture else []
-        print_json(found.as_json() | {"files": files, "cautions": _cautions(found)})
+        print_json(found.as_json() | {"files": files, "cautions": list(found.cautions)})
         return
     screen = console()
     print_heat(found, verbose)
@@ -95,14 +94,8 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
         "bodies' own heat, faults.",
         markup=False,
     )
-    for text in _cautions(found):
+    for text in found.cautions:
         screen.print(f"caution: {text}", markup=False)
-
-
-def _cautions(found: HeatReport) -> list[str]:
-    """Return the cautions for how the prop is used."""
-    worn = found.settings.contact in ("held", "worn")
-    return [caution("heat"), *([caution("skin")] if worn else [])]
 
 
 def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:

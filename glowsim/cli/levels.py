@@ -2,33 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from rich.console import Console
 
+from glowsim.cli.common import table_of
 from glowsim.electrics.backwards import (
     Level,
     brightest_factor,
-    carriers,
     factors,
     level_at,
     level_for_heat,
     level_for_hours,
     looks_words,
 )
+from glowsim.electrics.carriers import carriers
 from glowsim.electrics.heat import heat_of
-from glowsim.electrics.power import HALF_USED, Electrics, PowerReport
+from glowsim.electrics.pack import Choice
+from glowsim.electrics.power import Electrics
 from glowsim.electrics.power_words import hours_words
+from glowsim.electrics.report_json import choice_json
 from glowsim.findings import looks_of, reads_as_lit
 from glowsim.findings.lit import ReadsAsLit
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import solve
 
-MOST_CARRIERS = 4
+MOST_CARRIERS = 6
 ROUNDS = 6
 """Corrections of a level for what the wires take from it."""
 
@@ -48,12 +51,16 @@ class Answer:
     """A level with what it was wanted for, and how each body reads with it (if a glow is known).
 
     out_of_reach : what even the brightest level does not give, ''
+    carried      : what the packs below carry, and for how long, in words, '' if nobody asked
+    carriers     : those packs, the lightest first
     """
 
     wanted: str
     level: Level
     reads: tuple[ReadsAsLit, ...]
     out_of_reach: str = ""
+    carried: str = ""
+    carriers: tuple[Choice, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Return it as plain data."""
@@ -63,20 +70,18 @@ class Answer:
             "zone": self.level.zone or None,
             "factor": round(self.level.factor, 4),
             "light_share": round(self.level.light, 4),
-            "hours": round(run.hours, 3),
-            "hours_range": [round(run.low_hours, 3), round(run.high_hours, 3)],
-            "ends_by": run.ends_by,
+            "hours": round(run.hours, 3) if run else None,
+            "hours_range": [round(run.low_hours, 3), round(run.high_hours, 3)] if run else None,
+            "ends_by": run.ends_by if run else None,
             "reads": [{"body": r.body, "ratio": r.ratio, "grade": r.grade} for r in self.reads],
             "out_of_reach": self.out_of_reach,
+            "carried": self.carried,
+            "carriers": [choice_json(choice) for choice in self.carriers],
         }
 
 
 def answers_of(
-    electrics: Electrics,
-    report: PowerReport,
-    wish: Wish,
-    saved: Path,
-    tell: Callable[[str], None],
+    electrics: Electrics, wish: Wish, saved: Path, tell: Callable[[str], None]
 ) -> list[Answer]:
     """Work out the wanted levels; raises SceneError where no level will do."""
     scene_file = electrics.plan.scene_file
@@ -86,25 +91,48 @@ def answers_of(
     answers = []
     if wish.hours is not None:
         tell("finding the level that lasts")
-        level = level_for_hours(electrics, wish.hours, wish.zone)
-        answers.append(Answer(f"for {wish.hours:g} h", level, _reads(electrics, glow, level)))
-    if wish.cool:
-        level = level_for_heat(electrics, heat_of(scene_file, report=tell))
-        wanted = "to keep every temperature limit"
-        answers.append(Answer(wanted, level, _reads(electrics, glow, level)))
-    if wish.lit_ratio is not None and glow is not None:
-        tell("finding the level that looks so")
-        answers.append(_lit(electrics, glow, wish.lit_ratio))
+        wanted = f"for {wish.hours:g} h"
+        if electrics.own_pack is None and not wish.zone:
+            wanted, level = "as drawn", level_at(electrics, 1.0)
+        else:
+            level = level_for_hours(electrics, wish.hours, wish.zone)
+        answer = Answer(wanted, level, _reads(electrics, glow, level))
+        answers.append(_carried(electrics, answer, wish.hours, "the level as drawn", 1.0))
+    for answer in _by_light_and_heat(electrics, wish, glow, tell):
+        hours = wish.hours or (scene_file.scene.power and scene_file.scene.power.wanted_hours)
+        what = f"the level {answer.wanted}"
+        answers.append(
+            _carried(electrics, answer, hours, what, answer.level.factor) if hours else answer
+        )
     return answers
 
 
+def _by_light_and_heat(
+    electrics: Electrics, wish: Wish, glow: SurfaceGlow | None, tell: Callable[[str], None]
+) -> Iterator[Answer]:
+    if wish.cool:
+        level = level_for_heat(electrics, heat_of(electrics.plan.scene_file, report=tell))
+        yield Answer("to keep every temperature limit", level, _reads(electrics, glow, level))
+    if wish.lit_ratio is not None and glow is not None:
+        tell("finding the level that looks so")
+        yield _lit(electrics, glow, wish.lit_ratio)
+
+
+def _carried(
+    electrics: Electrics, answer: Answer, hours: float, what: str, factor: float
+) -> Answer:
+    """Return an answer with the packs that carry a level for so long."""
+    found = carriers(electrics, hours, electrics.average_levels() * factor)
+    return replace(answer, carried=f"{what} for {hours:g} h", carriers=found)
+
+
 def _reads(electrics: Electrics, glow: SurfaceGlow | None, level: Level) -> tuple[ReadsAsLit, ...]:
-    """Return how each body reads at a level as wired, half used; none without a glow."""
+    """Return how each body reads at a level as wired; none without a glow."""
     if glow is None:
         return ()
     scene = electrics.plan.scene_file.scene
     drawn = electrics.drawn * factors(electrics, level.zone, level.factor)
-    kept = electrics.circuit.state(electrics.supply.feed(HALF_USED), drawn).share
+    kept = electrics.circuit.state(electrics.supply.feed(electrics.used), drawn).share
     share = np.ones((len(glow.lights), 3))
     for board, own, factor in zip(
         electrics.boards, kept, factors(electrics, level.zone, level.factor), strict=True
@@ -139,38 +167,47 @@ def _lit(electrics: Electrics, glow: SurfaceGlow, ratio: float) -> Answer:
 
 
 def print_answers(
-    screen: Console,
-    electrics: Electrics,
-    report: PowerReport,
-    answers: list[Answer],
-    hours: float | None,
+    screen: Console, electrics: Electrics, answers: list[Answer], verbose: bool
 ) -> None:
-    """Print levels found backwards, and which batteries carry the level as drawn for some hours."""
-    screen.print(f"[bold]{report.title}[/bold]: the level turned round")
+    """Print levels found backwards, and which batteries carry them."""
+    screen.print(f"[bold]{electrics.plan.title}[/bold]: the level turned round")
     for answer in answers:
         for line in _lines(electrics, answer):
             screen.print(line, markup=False)
-    if hours is None:
+        if answer.carried:
+            _print_carriers(screen, answer, verbose)
+
+
+def _print_carriers(screen: Console, answer: Answer, verbose: bool) -> None:
+    if not answer.carriers:
+        screen.print(
+            f"No battery of the catalogue carries {answer.carried}, not even eight side by side.",
+            markup=False,
+        )
         return
-    found = carriers(electrics, report, hours)
-    if not found:
-        screen.print(f"No usual battery carries the level as drawn for {hours:g} h.")
-        return
-    screen.print(f"These carry the level as drawn for {hours:g} h:")
-    for choice in found[:MOST_CARRIERS]:
-        care = f" ({choice.why})" if choice.why else ""
-        screen.print(f"  {choice.pack.label}: {hours_words(choice.run)[0]} h{care}", markup=False)
+    table = table_of(
+        f"These carry {answer.carried}, the lightest first",
+        ("battery", "what to watch"),
+        ("g", "hours", "range"),
+    )
+    shown = answer.carriers if verbose else answer.carriers[:MOST_CARRIERS]
+    for choice in shown:
+        mass_g = choice.pack.mass_g
+        grams = "?" if mass_g is None else f"{mass_g:.0f}"
+        table.add_row(choice.pack.label, choice.why, grams, *hours_words(choice.run))
+    notes = ["g: of the cells alone, without holder, converter and plugs"]
+    if any(choice.pack.in_parallel > 1 for choice in shown):
+        notes.append("side by side: cells of one kind and age, equally full when they are joined")
+    if len(answer.carriers) > len(shown):
+        notes.append(f"{len(answer.carriers) - len(shown)} heavier ones: --verbose shows them")
+    table.caption = "\n".join(notes)
+    screen.print(table)
 
 
 def _lines(electrics: Electrics, answer: Answer) -> list[str]:
     level = answer.level
     who = f"the zone '{level.zone}' at" if level.zone else "everything at"
-    run, looks = level.run, looks_words(level.light)
-    hours, span = hours_words(run)
-    pack = electrics.supply.label
-    lasts = f"It lasts {hours} h ({span} h) on {pack}, until {run.ends_by}."
-    if run.hours == 0:
-        lasts = f"{pack} does not bear it: {run.ends_by} at once."
+    looks, lasts = looks_words(level.light), _lasts(electrics, level)
     lines = [
         f"{answer.wanted[:1].upper()}{answer.wanted[1:]}: {who} {100 * level.factor:.3g} % of the "
         f"level as drawn. {looks[:1].upper()}{looks[1:]}. {lasts}"
@@ -192,3 +229,14 @@ def _lines(electrics: Electrics, answer: Answer) -> list[str]:
     if answer.out_of_reach:
         lines.append(f"  Out of reach: {answer.out_of_reach}.")
     return lines
+
+
+def _lasts(electrics: Electrics, level: Level) -> str:
+    """Return how long the scene's battery lasts with a level."""
+    pack, run = electrics.supply.label, level.run
+    if run is None:
+        return "The scene names no battery ([power])."
+    if run.hours == 0:
+        return f"{pack} does not bear it: {run.ends_by} at once."
+    hours, span = hours_words(run)
+    return f"It lasts {hours} h ({span} h) on {pack}, until {run.ends_by}."

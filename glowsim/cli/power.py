@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.table import Table
 
 from glowsim.cli.common import (
+    battery_option,
     console,
     json_option,
     out_folder,
@@ -64,6 +65,7 @@ from glowsim.scene import read_scene
     help="Say which level gives this brightness in the scene's room: glow and room light over "
     "white paper (1.7 begins to glow, 3 strongly, 10 is bright).",
 )
+@battery_option
 @out_option
 @json_option
 @verbose_option
@@ -74,6 +76,7 @@ def command(
     zone: str | None,
     cool: bool,
     lit_ratio: float | None,
+    battery: str,
     out: Path | None,
     as_json: bool,
     verbose: bool,
@@ -82,23 +85,23 @@ def command(
 
     Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
     drawn. With --hours, --cool or --lit it is turned round: the level that lasts so long, stays so
-    cool or looks so bright.
+    cool or looks so bright, and which batteries of the catalogue carry it, the lightest first.
     """
-    scene_file = read_scene(scene)
+    scene_file = read_scene(scene).on_battery(battery)
     electrics = Electrics(scene_file)
     if zone is not None and hours is None:
         raise click.UsageError("--zone goes with --hours")
-    report = power_report(electrics)
     if hours is not None or cool or lit_ratio is not None:
         saved = out_folder(out, scene_file.stem) / "glow.npz"
         wish = Wish(hours, zone or "", cool, lit_ratio)
         with progress_line() as tell:
-            answers = answers_of(electrics, report, wish, saved, tell)
+            answers = answers_of(electrics, wish, saved, tell)
         if as_json:
-            print_json({"title": report.title, "levels": [a.as_json() for a in answers]})
+            print_json({"title": electrics.plan.title, "levels": [a.as_json() for a in answers]})
         else:
-            print_answers(console(), electrics, report, answers, hours)
+            print_answers(console(), electrics, answers, verbose)
         return
+    report = power_report(electrics)
     if header is not None:
         data = report.data
         text = pins_header(data.outputs, report.boards, report.course, report.title)
@@ -159,7 +162,7 @@ def _batteries(screen: Console, report: PowerReport) -> None:
     table = table_of(
         "Other batteries, same wires" if report.choice else "Batteries",
         ("battery", "fit", "why, or what to watch"),
-        ("hours", "range"),
+        ("g", "hours", "range"),
     )
     remarks: list[str] = []
     for choice in report.choices:
@@ -169,16 +172,19 @@ def _batteries(screen: Console, report: PowerReport) -> None:
             if choice.run.note not in remarks:
                 remarks.append(choice.run.note)
             mark = " " + "*" * (1 + remarks.index(choice.run.note))
-        table.add_row(choice.pack.label, choice.verdict, choice.why, hours + mark, span)
-    table.caption = "\n".join(f"{'*' * k} {text}" for k, text in enumerate(remarks, start=1))
+        mass_g = choice.pack.mass_g
+        grams = "?" if mass_g is None else f"{mass_g:.0f}"
+        table.add_row(choice.pack.label, choice.verdict, choice.why, grams, hours + mark, span)
+    notes = [f"{'*' * k} {text}" for k, text in enumerate(remarks, start=1)]
+    table.caption = "\n".join(["g: of the cells alone", *notes])
     screen.print(table)
 
 
 def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose: bool) -> None:
     drawn, white = wiring.drawn, wiring.white
     table = table_of(
-        f"At the boards, battery half used ({wiring.harness.kind}; {drawn.supply_v:.2f} V at the "
-        f"supply as drawn, {white.supply_v:.2f} V at full white)",
+        f"At the boards, battery {report.state_of_charge} ({wiring.harness.kind}; "
+        f"{drawn.supply_v:.2f} V at the supply as drawn, {white.supply_v:.2f} V at full white)",
         ("board",),
         ("V as drawn", "light left R G B", "V full white", "light left R G B"),
     )

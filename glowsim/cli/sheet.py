@@ -109,5 +109,7 @@ def command(
             "write these names in other letters.",
             markup=False,
         )
-    screen.print(f"caution: {caution('sheet')}", markup=False)
+    passed = made.heat.cautions if made.heat is not None and made.heat.hottest.bears < 1 else ()
+    for text in (caution("sheet"), *passed):
+        screen.print(f"caution: {text}", markup=False)
     screen.print("Written:", *(f"\n  {path}" for path in made.files), markup=False, sep="")

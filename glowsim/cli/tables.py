@@ -33,10 +33,14 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
         screen.print(_found(findings))
         for numbers, advice in _advice(findings):
             screen.print(f"{numbers}. {advice}", markup=False)
+        for words in findings.also:
+            screen.print(f"also: {words}", markup=False)
         if findings.unlisted:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:
         screen.print("No hot spots, dark gaps or light leaks by these thresholds.")
+    if findings.openings:
+        screen.print(_openings(findings))
     screen.print(_account(findings.account, findings.supply))
     for line in _trust(findings):
         screen.print(line, markup=False)
@@ -180,6 +184,30 @@ def _found(findings: Findings) -> Table:
             _with_error(row.ratio_to_mean, row.noise_to_mean),
             f"{row.light}, {row.light_mm:.0f} mm",
         )
+    return table
+
+
+def _openings(findings: Findings) -> Table:
+    table = table_of(
+        "Light out of its openings, as on the wearer's side",
+        ("body", "opening"),
+        ("place mm", "cm2", "lm", "lx on a face there", "at most lx"),
+    )
+    for light in findings.openings:
+        place = ", ".join(f"{c:.0f}" for c in light.place_mm)
+        table.add_row(
+            light.body,
+            light.opening,
+            place,
+            f"{light.area_mm2 / 100:.3g}",
+            f"{light.flux_lm:.2g}",
+            f"{light.mean_lx:.3g}",
+            f"{light.most_lx:.3g}",
+        )
+    table.caption = (
+        f"the room gives {findings.room.illuminance_lx:g} lx; what the face throws back is not "
+        "counted"
+    )
     return table
 
 

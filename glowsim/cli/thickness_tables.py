@@ -42,12 +42,22 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     if len(answer.advice) > 1:
         screen.print(_compared(answer), markup=False)
     _print_trust(screen, answer, verbose)
-    if any(_too_warm(advice) for advice in answer.advice):
-        screen.print(f"caution: {caution('heat')}", markup=False)
+    for text in _cautions(answer):
+        screen.print(f"caution: {text}", markup=False)
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and evenness and ratios better than that."
     )
+
+
+def _cautions(answer: Thickness) -> list[str]:
+    """Return what to take care of where any of the answers passes a limit."""
+    found = [text for advice in answer.advice for text in advice.step.findings.cautions]
+    if any(_too_warm(advice) for advice in answer.advice):
+        # The glow's own words on heat say as much and more.
+        told = any(text.startswith("Heat") for text in found)
+        found += ([] if told else [caution("heat")]) + [caution("fire")]
+    return list(dict.fromkeys(found))
 
 
 def _too_warm(advice: Advice) -> bool:

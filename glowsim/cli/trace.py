@@ -16,7 +16,15 @@ from glowsim.cli.common import (
     verbose_option,
 )
 from glowsim.electrics.power import Electrics
-from glowsim.electrics.trace import Cause, Trace, first_test, named_symptoms, trace, trace_json
+from glowsim.electrics.trace import (
+    Cause,
+    Trace,
+    counted_leds,
+    first_test,
+    named_symptoms,
+    trace,
+    trace_json,
+)
 from glowsim.electrics.trace_graph import KINDS, Graph, Symptoms
 from glowsim.scene import read_scene
 
@@ -29,6 +37,8 @@ SHOWN, SHOWN_SUSPECTS = 3, 4
     epilog='Examples:\n\n  glowsim trace scenes/thistle_staff.toml --dark "spike 7: board" '
     '--dark "spike 8" --dark "spike 9"\n\n'
     '  glowsim trace my_prop.toml --wrong-colour "spike 3"\n\n'
+    '  glowsim trace my_prop.toml --half-dark "spike 3=4" --dark "spike 4"   (its first 4 LEDs '
+    "are right)\n\n"
     "A board is named as `glowsim power` names it; the name of a copy, a body or a zone means all "
     "its boards. Name every board that is not right: the pattern of them is the clue.",
 )
@@ -37,6 +47,15 @@ SHOWN, SHOWN_SUSPECTS = 3, 4
 @click.option("--wrong-colour", multiple=True, metavar="BOARD", help="Lit in a wrong colour.")
 @click.option("--flicker", multiple=True, metavar="BOARD", help="Flickers.")
 @click.option("--frozen", multiple=True, metavar="BOARD", help="Lit, but does not follow.")
+@click.option(
+    "--half-dark",
+    multiple=True,
+    metavar="BOARD[=N]",
+    help="Its first LEDs are right, the others dark or wrong; N: how many are right.",
+)
+@click.option("--no-red", multiple=True, metavar="BOARD", help="Red is gone, the rest is right.")
+@click.option("--no-green", multiple=True, metavar="BOARD", help="Green is gone.")
+@click.option("--no-blue", multiple=True, metavar="BOARD", help="Blue is gone.")
 @json_option
 @verbose_option
 def command(
@@ -45,6 +64,10 @@ def command(
     wrong_colour: tuple[str, ...],
     flicker: tuple[str, ...],
     frozen: tuple[str, ...],
+    half_dark: tuple[str, ...],
+    no_red: tuple[str, ...],
+    no_green: tuple[str, ...],
+    no_blue: tuple[str, ...],
     as_json: bool,
     verbose: bool,
 ) -> None:
@@ -53,14 +76,16 @@ def command(
     The likeliest first, each with where to measure and what to read there, from the scene's own
     battery, wires and pins.
     """
-    if not (dark or wrong_colour or flicker or frozen):
+    gone = (no_red, no_green, no_blue)
+    if not any((dark, wrong_colour, flicker, frozen, half_dark, *gone)):
         raise click.UsageError(
             'say which boards are not right, such as --dark "spike 3: board"; `glowsim power` '
             "lists their names"
         )
     electrics = Electrics(read_scene(scene))
-    graph = Graph(electrics)
-    seen = named_symptoms(electrics, (dark, wrong_colour, flicker, frozen))
+    partly, lit_first = counted_leds(electrics, half_dark)
+    graph = Graph(electrics, lit_first)
+    seen = named_symptoms(electrics, (dark, wrong_colour, flicker, frozen, partly, *gone))
     found = trace(graph, seen)
     if as_json:
         print_json({"title": electrics.plan.title, **trace_json(found)})

@@ -10,17 +10,20 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from glowsim.decisions.heat import HeatLimit
+from glowsim.decisions.objective import Wish
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
 from glowsim.decisions.words import share
 from glowsim.decisions.worth import (
     LEAST_GAIN,
     NO_GAIN,
+    Verdict,
     as_good_as_best,
     change,
     clearly_better,
     figures,
     wanted,
+    weigh,
 )
 from glowsim.electrics.heat import BoardHeat
 from glowsim.geometry.mesh import FloatArray
@@ -134,8 +137,9 @@ def advise(
         edge = "thick"
     # A thinner one that is even enough spares material and room, if by more than a little.
     spares = meets and step.value_mm < (1 - LEAST_GAIN) * before.value_mm
-    worth = spares or clearly_better(step, before)
-    sentences = tuple(_sentences(variation, step, before, (meets, worth), predicted, edge))
+    verdict = weigh(before, step, Wish(), spares)
+    worth = verdict.worth
+    sentences = tuple(_sentences(variation, step, before, (meets, verdict), predicted, edge))
     edit = variation.edit(step.value_mm) if worth else "leave it as drawn"
     return Advice(step.material, step, meets, worth, predicted, edge, edit, sentences)
 
@@ -189,12 +193,12 @@ def _sentences(
     variation: Variation,
     step: Step,
     before: Step,
-    verdicts: tuple[bool, bool],
+    verdicts: tuple[bool, Verdict],
     predicted: float | None,
     edge: str,
 ) -> list[str]:
     """Return the recommendation; verdicts : whether it is even enough, and worth it."""
-    meets, worth = verdicts
+    meets, worth = verdicts[0], verdicts[1].worth
     what = variation.said(step.value_mm)
     said = []
     if meets:
@@ -223,7 +227,8 @@ def _sentences(
         said += _what_it_lacks(step, edge)
     said.append(f"Beside what it is now: {change(step, before)}.")
     if not worth:
-        said.append(f"{NO_GAIN}: leave it as drawn.")
+        lost = "; ".join(verdicts[1].losses)
+        said.append(f"{lost[:1].upper() + lost[1:] or NO_GAIN}: leave it as drawn.")
     said.append(
         f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
         f"{100 * step.let_out:.0f} % of its light out: {_reads(step.lit.grade)}."

@@ -19,14 +19,21 @@ from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import free_name, write_new
-from glowsim.decisions.placer import Placer, Report, pattern_light
+from glowsim.decisions.placer import Expected, Placer, Report, pattern_light
 from glowsim.decisions.placing import Trial, check_count
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.step import Step, warmed
-from glowsim.decisions.weighing import Verdict, weigh
-from glowsim.decisions.words import bound_words, does, heat_words, named_boards
-from glowsim.decisions.worth import as_good_as_best, figures, off_log, verdict, wanted
+from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
+from glowsim.decisions.worth import (
+    Verdict,
+    as_good_as_best,
+    figures,
+    off_log,
+    verdict,
+    wanted,
+    weigh,
+)
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
@@ -44,7 +51,7 @@ WIRES = {"rgb": 3, "white": 2}
 class Count:
     """One number of one kind of board, at the best places found, solved.
 
-    predicted : 5 %/mean by the response matrix;  factor : what the drive was multiplied with
+    expected  : by the response matrix;  factor : what the drive was multiplied with
     current_ma, power_w : of all boards of one body, as driven;  leds, joints : of one body
     lights    : the boards, in the body's own frame;  text_of_scene : the scene with them
     gap       : what is left up to the bound
@@ -53,7 +60,7 @@ class Count:
     board: str
     count: int
     step: Step
-    predicted: float
+    expected: Expected
     factor: float
     current_ma: float
     power_w: float
@@ -70,7 +77,8 @@ class Count:
         return {
             "board": self.board,
             "count": self.count,
-            "predicted_p5_over_mean": round(self.predicted, 5),
+            "predicted_p5_over_mean": round(self.expected.even, 5),
+            "predicted_off_by": round(self.expected.off_by, 5),
             "drive_factor": round(self.factor, 5),
             "current_ma": round(self.current_ma, 2),
             "power_w": round(self.power_w, 4),
@@ -231,12 +239,13 @@ def modules(
         missing += why_not
     if not any(fitting for _, fitting in able):
         raise SceneError("\n".join(missing))
-    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
+    responses = Responses(plan, number, report=report, seed=seed)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = warmed(trial.judged(scene_file, 0), scene_file, plan, number)
+    responses.see(before.glow)
     for light, fitting in able:
         if fitting:
             placer = Placer(plan, number, responses, light, rules, wish, seed, report)
@@ -292,7 +301,7 @@ def _tried(
     kind = placer.kind
     report(f"placing {named_boards(count, kind.name)}")
     try:
-        placement, predicted = placer.place(count)
+        placement, expected = placer.place(count)
         new = lit(scene_file, numbers, placer, placement, before, report)
         report(f"confirming {named_boards(count, kind.name)}")
         step = trial.judged(new.scene_file, count)
@@ -303,7 +312,7 @@ def _tried(
         kind.name,
         count,
         replace(step, heat=new.heat),
-        predicted,
+        expected,
         new.factor,
         sum(kind.supply_ma(float(level)) for level in levels),
         sum(kind.power_w(float(level)) for level in levels),
@@ -323,8 +332,8 @@ def _words(answer: Modules) -> list[str]:
         said.append(
             f"{named_boards(chosen.count, chosen.board)} in {of_all} "
             f"{does(chosen.count, 'is', 'are')} enough: "
-            f"{figures(chosen.step)} (5%/mean expected {chosen.predicted:.3f}, solved "
-            f"{chosen.step.even:.3f}): {verdict(chosen.step)}. That takes "
+            f"{figures(chosen.step)} (expected {share(chosen.expected.even)} and x "
+            f"{chosen.expected.off_by:.3g}): {verdict(chosen.step)}. That takes "
             f"{chosen.current_ma:.0f} mA, {chosen.power_w:.2g} W and {chosen.joints} solder joints"
             + (f" in each of {answer.bodies}." if answer.bodies > 1 else ".")
         )

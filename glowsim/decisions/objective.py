@@ -8,14 +8,13 @@ from typing import Literal
 import numpy as np
 from scipy import sparse
 
+from glowsim.findings.unevenness import VEIL, off_of_ripple
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BoolArray
 
 First = Literal["evenness", "brightness", "power"]
 LOW_SHARE = 0.05
 """Share of the area that may be darker than the figure of evenness says."""
-TIE = 0.1
-"""How much the spread counts beside 5 %/mean: a tie-break, for the bright side counts too."""
 _LOOKED_AT = 0.14
 """Share of patches that are sorted in search of the darkest area."""
 
@@ -45,6 +44,8 @@ class Aim:
     slopes     : (samples, glowing patches), from logarithms of patches to those of faces that
                  stand for all;  stands_mm2 : (samples,) float, the area each stands for
     correction : (samples,) float, what the patches miss of these faces, as a factor
+    eye        : (samples, samples), what the eye averages at the viewing distance; None where that
+                 is finer than the samples
     """
 
     first: First
@@ -55,6 +56,7 @@ class Aim:
     slopes: sparse.csr_matrix
     stands_mm2: FloatArray
     correction: FloatArray | float = 1.0
+    eye: sparse.csr_matrix | None = None
 
     def mean(self, luminance: FloatArray) -> FloatArray:
         """Return the mean over the glowing patches, (..., patches) -> (...)."""
@@ -88,40 +90,55 @@ class Aim:
         mean = np.maximum(self.mean(luminance), 1e-300)
         return luminance[:, ~self.glow].max(axis=1) / mean
 
-    def _spread(self, luminance: FloatArray) -> FloatArray:
-        """Return the spread over mean as c / (1 + c), c the coefficient of variation, (n,)."""
-        weight = np.where(self.glow, self.area_mm2, 0.0) / self.area_mm2[self.glow].sum()
-        mean = np.maximum(self.mean(luminance), 1e-300)
-        c = np.sqrt(np.maximum(_weighed(luminance**2, weight) / mean**2 - 1, 0.0))
-        return c / (1 + c)
+    def off_by(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
+        """Return the factor by which a typical place is off an even glow, both ends counted, as the
+        eye averages it, (n, patches) -> (n,); see `findings.unevenness`.
+
+        sharp : read within patches too; without, patch means alone, quicker and too low
+        """
+        if sharp:
+            return np.exp(np.sqrt(uneven(self.seen(self.sampled(luminance)), self.stands_mm2)))
+        return np.exp(np.sqrt(uneven(luminance[:, self.glow], self.area_mm2[self.glow])))
+
+    def seen(self, values: FloatArray) -> FloatArray:
+        """Return the luminance of samples as the eye averages it, (n, samples) -> the same."""
+        return values if self.eye is None else np.asarray((self.eye @ values.T).T)
+
+    def short_of(self, off_by: FloatArray) -> FloatArray:
+        """Return what share of the evenness wanted there is, at most 1, (n,) -> (n,)."""
+        wanted = np.log(off_of_ripple(self.target))
+        return np.minimum(1.0, wanted / np.maximum(np.log(off_by), 1e-12))
 
     def score(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
         """Return the figure to be raised, (n, patches) -> (n,).
 
-        Evenness first: 5 %/mean, and of nearly equal ones that with the least spread. Otherwise:
-        the mean, counted down in proportion where the evenness falls short of the target. What
-        must stay dark comes before either.
+        Evenness first: one over what a typical place is off by. Otherwise: the mean, counted down
+        in proportion where the evenness falls short of the target. What must stay dark comes
+        before either.
         """
-        even = self.evenness(luminance, sharp)
-        value = even * (1 - TIE * self._spread(luminance))
-        if self.first != "evenness":
-            value = self.mean(luminance) * np.minimum(1.0, even / self.target)
+        off = self.off_by(luminance, sharp)
+        value = 1 / off if self.first == "evenness" else self.mean(luminance) * self.short_of(off)
         over = np.maximum(self.stray(luminance) / self.dark_ratio, 1.0)
         return value / over**3
 
-    def may_beat(self, luminance: FloatArray, best: float) -> BoolArray:
-        """Return which rows could score above `best` by patch means, (n, patches) -> (n,) bool.
 
-        Quicker than the score: a 5th percentile above a limit leaves hardly more than 5 % of the
-        area below it, which counting tells without sorting.
-        """
-        area = self.area_mm2[self.glow]
-        mean = self.mean(luminance)
-        limit = best * (mean if self.first == "evenness" else np.full(len(mean), self.target))
-        values = luminance if self.glow.all() else luminance[:, self.glow]
-        below = _weighed((values <= limit[:, None]).astype(float), area)
-        able = below < LOW_SHARE * area.sum() + area.max() / 2
-        return np.asarray(able if self.first == "evenness" else able & (mean > best))
+def uneven(values: FloatArray, area: FloatArray) -> FloatArray:
+    """Return J, the square of the logarithm of `off_by`, of values on areas, (n, k) -> (n,)."""
+    share = area / area.sum()
+    mean = np.maximum(_weighed(values, share), 1e-300)[:, None]
+    x = (np.maximum(values, 0.0) / mean + VEIL) / (1 + VEIL)
+    return np.maximum(_weighed((x - 1) * np.log(x), share), 0.0)
+
+
+def uneven_slope(values: FloatArray, area: FloatArray) -> tuple[float, FloatArray]:
+    """Return J of values on areas, (k,), and how it changes with each of them, (k,)."""
+    share = area / area.sum()
+    values = np.maximum(values, 0.0)
+    mean = max(float(_weighed(values, share)), 1e-300)
+    x = (values / mean + VEIL) / (1 + VEIL)
+    slope = share * (np.log(x) + (x - 1) / x) / (1 + VEIL) / mean
+    slope = slope - share * float(_weighed(slope, values)) / mean
+    return max(float(_weighed((x - 1) * np.log(x), share)), 0.0), slope
 
 
 def _weighed(values: FloatArray, weight: FloatArray) -> FloatArray:

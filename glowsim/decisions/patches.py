@@ -24,6 +24,8 @@ NEIGHBOURS = 6
 """Patches that tell the slope within one."""
 SAMPLES = 4
 """Faces of each patch that stand for it where all faces would be too many."""
+FINER = 0.3
+"""Averages over less than this share of the samples' distance change nothing that samples tell."""
 _THIN, _THICK = 0.2, 90.0
 """Percentiles of the thickness between which it counts."""
 _TURNED = 0.3
@@ -97,6 +99,27 @@ def samples(walls: Mesh, faces: IntArray, patch: IntArray) -> tuple[IntArray, Fl
         rows.append(mine[np.searchsorted(share, (np.arange(few) + 0.5) / few)])
         stands.append(np.full(few, area[mine].sum() / few))
     return np.concatenate(rows), np.concatenate(stands)
+
+
+def eye_over(
+    walls: Mesh, faces: IntArray, stands_mm2: FloatArray, radius_mm: float
+) -> sparse.csr_matrix | None:
+    """Return the matrix that averages values on faces over a radius around each, (n, n); None
+    where hardly any face has another so near.
+
+    stands_mm2 : (n,) float, the area each stands for
+    """
+    place, normal = walls.centroids[faces], walls.normals[faces]
+    if radius_mm < FINER * float(np.sqrt(np.median(stands_mm2))):
+        return None
+    near = cKDTree(place)
+    apart = near.sparse_distance_matrix(near, 3 * radius_mm, output_type="coo_matrix").tocoo()
+    alike = np.einsum("nk,nk->n", normal[apart.row], normal[apart.col]) > _TURNED
+    weight = np.exp(-0.5 * (apart.data / radius_mm) ** 2) * alike * stands_mm2[apart.col]
+    size = (len(faces), len(faces))
+    matrix = sparse.csr_matrix((weight, (apart.row, apart.col)), shape=size)
+    matrix = matrix - sparse.diags(matrix.diagonal()) + sparse.diags(stands_mm2)
+    return sparse.csr_matrix(sparse.diags(1 / np.asarray(matrix.sum(axis=1)).ravel()) @ matrix)
 
 
 def _means(label: IntArray, weight: FloatArray, values: FloatArray) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -36,6 +36,17 @@ AS_GOOD = 0.9
 Report = Callable[[str], None]
 
 
+@dataclass(frozen=True)
+class Expected:
+    """What a placement is foretold to come to, after its last move, its boards' shadows counted.
+
+    even : 5 %/mean;  off_by : factor by which a typical place is off an even glow
+    """
+
+    even: float
+    off_by: float
+
+
 class Placer:
     """One body, one kind of board."""
 
@@ -58,7 +69,7 @@ class Placer:
         self._room = Room(plan, number, responses.problem, light, placing, wish)
         self.kind, self.allowed = self._room.kind, self._room.allowed
         self.kind.kept = kept_by(plan.scene_file, body.name)
-        self.aim: Aim = responses.aim(wish.first, scene.findings)
+        self.aim: Aim = responses.aim(wish.first, scene.findings, scene.room)
         self._seed = seed
         report(f"{self.kind.name}: looking for room")
         most = min(CANDIDATES, HOLLOW_CANDIDATES) if self.allowed.in_air else CANDIDATES
@@ -66,6 +77,7 @@ class Placer:
         report(f"{self.kind.name}: response of {len(self.sites.poses)} candidates")
         self.luminance: FloatArray = self._rows(self.sites)
         self._found: dict[int, IntArray] = {}
+        self._last: tuple[tuple[bytes, ...], FloatArray] | None = None
 
     @cached_property
     def bound(self) -> Bound:
@@ -98,19 +110,20 @@ class Placer:
         crowding = Crowding(self.sites, self.allowed)
         return Search(crowding, self.luminance, self.aim, self._seed)
 
-    def place(self, count: int) -> tuple[Placement, float]:
-        """Return the best placement of `count` boards found and its predicted 5 %/mean.
+    def place(self, count: int) -> tuple[Placement, Expected]:
+        """Return the best placement of `count` boards found, and what it is expected to come to.
 
-        Raises SceneError if so many do not fit.
+        Raises SceneError if so many do not fit. Boards that stand are moved only for the better.
         """
         self._found[count] = chosen = self._chosen(count)
         start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
         found = [self._refined(start)]
         stands = self._as_it_stands(count)
         if stands is not None and self._score(stands) >= AS_GOOD * self._score(start):
-            found.append(self._refined(stands))
-        placement, predicted, _ = max(found, key=lambda one: one[2])
-        return placement, predicted
+            found += [(stands, self.corrected(stands)), self._refined(stands)]
+        scores = [float(aim.score(one.luminance[None])[0]) for one, aim in found]
+        placement, aim = found[int(np.argmax(scores))]
+        return placement, self._expected(placement, aim)
 
     def _chosen(self, count: int) -> IntArray:
         """Return the sites of the best choice of candidates."""
@@ -155,16 +168,22 @@ class Placer:
     def _score(self, placement: Placement) -> float:
         return float(self.aim.score(placement.luminance[None])[0])
 
-    def _refined(self, start: Placement) -> tuple[Placement, float, float]:
-        """Return a placement moved on while it pays, its predicted 5 %/mean, and its score."""
+    def _refined(self, start: Placement) -> tuple[Placement, Aim]:
+        """Return a placement moved on while it pays, and the aim as it is true of it."""
         placement = self._polish(self.aim).improved(start)
-        correction, rows = self._correction(placement)
-        aim = replace(self.aim, correction=correction[rows])
-        placement = self._polish(aim).improved(placement)
-        placement = self._tidied(placement, aim)
+        aim = self.corrected(placement)
+        placement = self._tidied(self._polish(aim).improved(placement), aim)
+        return placement, self.corrected(placement)
+
+    def corrected(self, placement: Placement) -> Aim:
+        """Return the aim with what patches miss of the light where these boards stand."""
+        correction = self._correction(placement)
+        return replace(self.aim, correction=correction[self.responses.sample_rows])
+
+    def _expected(self, placement: Placement, aim: Aim) -> Expected:
         face, area = self.responses.faces_cd_m2(placement.luminance)
-        score = float(aim.score(placement.luminance[None])[0])
-        return placement, p5_over_mean(face * correction, area), score
+        even = p5_over_mean(face * self._correction(placement), area)
+        return Expected(even, float(aim.off_by(placement.luminance[None])[0]))
 
     def _polish(self, aim: Aim) -> Polish:
         return Polish(
@@ -176,25 +195,29 @@ class Placer:
             free_directions=self.wish.directions == "any",
         )
 
-    def _correction(self, placement: Placement) -> tuple[FloatArray, IntArray]:
-        """Return what patches miss of each glowing face's luminance, as a factor, and which
-        faces stand for all: by one forward solve of the placement."""
-        poses = placement.poses
-        problem = self.responses.problem
-        levels = placement.levels
+    def _correction(self, placement: Placement) -> FloatArray:
+        """Return what patches miss of each glowing face's luminance, as a factor: by one forward
+        solve of the placement."""
+        poses, levels = placement.poses, placement.levels
+        known = (poses.position.tobytes(), poses.direction.tobytes(), levels.tobytes())
+        if self._last is None or self._last[0] != known:
+            self._last = (known, self._solved(placement))
+        solved = self._last[1]
+        face, _ = self.responses.faces_cd_m2(placement.luminance)
+        floor = 1e-9 * float(solved.max())
+        return np.maximum(solved, floor) / np.maximum(face, floor)
+
+    def _solved(self, placement: Placement) -> FloatArray:
+        """Return the luminance of the glowing faces over what is wanted there, (n,) [cd/m2]."""
+        poses, levels = placement.poses, placement.levels
         boards = self.kind.emitters(poses, self.allowed.regions_of(poses))
         # All boards shine as one light, each by its level: one solve does for all of them.
         shares = boards.share * levels[boards.light] / levels.sum()
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
-        given = self.responses.prop.quick(problem).respond(together, self._opaque(poses))
-        glows = problem.glows[problem.skin]
-        leaving = (given.diffuse * self.responses.ahead + given.direct)[:, :, glows]
-        area = problem.walls.areas_mm2[problem.skin][glows]
-        solved = levels.sum() * self.kind.luminance_cd_m2(leaving, area)[0]
-        solved = solved / self.responses.wanted_faces
-        face, _ = self.responses.faces_cd_m2(placement.luminance)
-        floor = 1e-9 * float(solved.max())
-        return np.maximum(solved, floor) / np.maximum(face, floor), self.responses.sample_rows
+        quick = self.responses.prop.quick(self.responses.problem)
+        given = quick.respond(together, self._opaque(poses))
+        share, area = self.responses.leaving(given.diffuse[0], given.direct[0])
+        return levels.sum() * self.kind.luminance_cd_m2(share, area) / self.responses.wanted_faces
 
     def _opaque(self, poses: Poses) -> tuple[OpaqueBoard, ...]:
         """Return boards at some poses as solids in the light's way."""
@@ -209,9 +232,8 @@ class Placer:
 
     def mean_cd_m2(self, placement: Placement) -> float:
         """Return the mean of the glowing faces, by one forward solve of the placement."""
-        correction, _ = self._correction(placement)
         face, area = self.responses.faces_cd_m2(placement.luminance)
-        return float((face * correction) @ area / area.sum())
+        return float((face * self._correction(placement)) @ area / area.sum())
 
     def _tidied(self, placement: Placement, aim: Aim) -> Placement:
         return tidied(

@@ -24,13 +24,12 @@ from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish, p5_over_mean
 from glowsim.decisions.placed_scene import free_name, matched, write_new
-from glowsim.decisions.placer import Placer, pattern_light
+from glowsim.decisions.placer import Expected, Placer, pattern_light
 from glowsim.decisions.polish import Placement
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged, warmed
-from glowsim.decisions.weighing import Verdict, weigh
 from glowsim.decisions.words import (
     bound_words,
     does,
@@ -39,12 +38,13 @@ from glowsim.decisions.words import (
     share,
     too_hot_words,
 )
-from glowsim.decisions.worth import verdict
+from glowsim.decisions.worth import Verdict, verdict, weigh
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.reference import Goal
+from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import REFERENCE_GOAL, solve
 from glowsim.transport.sure import Sure
@@ -76,7 +76,7 @@ class Placed:
 
     numbers       : the bodies of the scene that are alike and get it, that which is judged first
     before, after : the body as the scene has it, and with the boards placed
-    predicted     : 5 %/mean by the response matrix;  bound : what no number of boards can beat
+    expected      : by the response matrix;  bound : what no number of boards can beat
     drive_factor  : what the boards' drive was multiplied with, for heat or the wish
     verdict       : whether it is worth doing
     lights        : the boards, in the body's own frame;  moves : what becomes of each
@@ -91,7 +91,7 @@ class Placed:
     before: Step
     after: Step
     placement: Placement
-    predicted: float
+    expected: Expected
     bound: Bound
     drive_factor: float
     verdict: Verdict
@@ -162,7 +162,8 @@ class Placed:
             "first": self.wish.first,
             "evenness_target": self.target,
             "meets_target": self.meets,
-            "predicted_p5_over_mean": round(self.predicted, 5),
+            "predicted_p5_over_mean": round(self.expected.even, 5),
+            "predicted_off_by": round(self.expected.off_by, 5),
             "reference_p5_over_mean": self.reference,
             "bound_p5_over_mean": round(self.bound.percent, 5),
             "bound_least_over_mean": round(self.bound.least, 5),
@@ -210,13 +211,14 @@ def place(
     rules = placing or scene_file.scene.bodies[number].placing or Placing()
     report("looking for room")
     Room(plan, number, body_problem(plan, number), light, rules, wish).check(count)
-    responses = Responses(plan, number, rules.depth_mm, report=report, seed=seed)
-    placer = Placer(plan, number, responses, light, rules, wish, seed, report)
-    report("placing")
-    placement, predicted = placer.place(count)
+    responses = Responses(plan, number, report=report, seed=seed)
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = trial.judged(scene_file, 0)
+    responses.see(before.glow)
+    placer = Placer(plan, number, responses, light, rules, wish, seed, report)
+    report("placing")
+    placement, expected = placer.place(count)
     new = lit(scene_file, numbers, placer, placement, before, report)
     report("confirming")
     after = trial.judged(new.scene_file, count)
@@ -224,7 +226,7 @@ def place(
     after = replace(after, heat=new.heat)
     old = scene_file.scene.bodies[number].lights
     answer = Placed(
-        plan, numbers, light.board, wish, before, after, placement, predicted, placer.bound,
+        plan, numbers, light.board, wish, before, after, placement, expected, placer.bound,
         new.factor, weigh(before, after, wish), tuple(new.lights),
         _moves(old, new.lights, placement), _removed(old, new.lights), new.text, placer,
     )  # fmt: skip
@@ -238,15 +240,17 @@ def place(
 
 def _words(answer: Placed) -> list[str]:
     """Return the answer in sentences: what is reached, what stands in the way, what heat says."""
-    count, even = len(answer.moves), answer.after.even
+    count, even, off = len(answer.moves), answer.after.even, answer.after.evenness.off_by
     said = list(answer.verdict.sentences)
     if answer.worth:
         said.insert(
             0,
             f"{named_boards(count, answer.board)} in {answer.bodies} "
-            f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} "
-            f"(before: {share(answer.before.even)}; expected {answer.predicted:.3f}, solved "
-            f"{even:.3f}): {verdict(answer.after)}.",
+            f"{does(count, 'is', 'are')} off by x {off:.3g} (before: x "
+            f"{answer.before.evenness.off_by:.3g}; expected x {answer.expected.off_by:.3g}) and "
+            f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} (before: "
+            f"{share(answer.before.even)}; expected {share(answer.expected.even)}): "
+            f"{verdict(answer.after)}.",
         )
     if answer.reference is not None:
         said.append(
@@ -298,6 +302,7 @@ class Trial:
         self._responses, self._number, self._report = responses, numbers[0], report
         self._sure = sure
         self._sizes = sizes_alike(responses, numbers)
+        self._first: SurfaceGlow | None = None
 
     def judged(self, scene_file: SceneFile, count: float) -> Step:
         """Return what comes of a variant, on the faces and cells that all are compared on."""
@@ -306,8 +311,12 @@ class Trial:
         glow = prop.glow(plan, report=self._report)
         if self._sure is not None:
             glow = self._sure.judged(plan, self._number, glow, prop.seed, self._report)
+        if self._first is not None and self._first.same_faces(glow):
+            glow = self._first.relit(glow)
         material = scene_file.scene.bodies[self._number].material
-        return judged(glow, scene_file, self._number, count, material, plan.catalogue)
+        step = judged(glow, scene_file, self._number, count, material, plan.catalogue)
+        self._first = self._first or step.glow
+        return step
 
 
 def _moves(old: Sequence[Light], new: Sequence[Light], placement: Placement) -> tuple[Move, ...]:

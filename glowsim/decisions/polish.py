@@ -1,9 +1,9 @@
 """Moves boards off the candidates' net, by the slope of the response at each board.
 
 The slope comes from shifting a board's first flight a little through the fields of the patches.
-With it the luminance is linear in small moves (and exactly linear in drive levels), so each step
-is a small linear programme: raise the darkest patch that counts, within a trust region that
-shrinks when a step does not pay.
+With it the luminance is linear in small moves (and exactly linear in drive levels), and how far off
+an even glow it is is convex in the luminance; so each step is a small convex problem, solved within
+a trust region that shrinks when a step does not pay.
 """
 
 from __future__ import annotations
@@ -11,13 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import minimize
 
 from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
-from glowsim.decisions.objective import LOW_SHARE, Aim
+from glowsim.decisions.objective import Aim, uneven_slope
 from glowsim.decisions.response import FAST_RAYS, Responses
 from glowsim.decisions.sites import ON_AXIS_MM, Sites, sites_of, sound
+from glowsim.findings.unevenness import off_of_ripple
 from glowsim.geometry.mesh import FloatArray
 
 SHIFT_MM = 0.4
@@ -29,6 +30,8 @@ PAYS = 2e-3
 """A step must raise the figure by this share, or it is noise."""
 LEAST_LEVEL = 0.2
 """Boards are not turned down below this share of the strongest."""
+STRAY = 10.0
+"""How dearly light that must not be costs a step."""
 
 
 @dataclass(frozen=True)
@@ -88,8 +91,8 @@ class Polish:
             paid = False
             while not paid and trust >= SMALLEST_MM:
                 after = self._step(here, slopes, trust)
-                paid = after is not None and self._score(after) > self._score(here) * (1 + PAYS)
-                if paid and after is not None:
+                paid = self._score(after) > self._score(here) * (1 + PAYS)
+                if paid:
                     here = after
                 else:
                     trust /= 2
@@ -136,11 +139,9 @@ class Polish:
             at += len(some)
         return slopes
 
-    def _step(self, here: Placement, slopes: list[FloatArray], trust: float) -> Placement | None:
+    def _step(self, here: Placement, slopes: list[FloatArray], trust: float) -> Placement:
         """Return the placement one step on; moves that are not allowed are left out."""
         move, level = self._solved(here, slopes, trust / SHIFT_MM)
-        if move is None or level is None:
-            return None
         symmetry = self._allowed.placing.symmetry
         firsts, at = [], 0
         for k, slope in enumerate(slopes):
@@ -178,37 +179,43 @@ class Polish:
 
     def _solved(
         self, here: Placement, slopes: list[FloatArray], reach: float
-    ) -> tuple[FloatArray | None, FloatArray | None]:
-        """Return the best shifts and levels by a linear programme about `here`.
-
-        Columns: shifts, levels, t. Raises t / mean to first order, with L_p >= t on all patches
-        but the darkest 5 % of the area.
-        """
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the best shifts and levels by the luminance as it is to first order at `here`
+        (L-BFGS-B; Byrd, Lu, Nocedal & Zhu, SIAM J. Sci. Comput. 16, 1190 (1995))."""
         aim = self._aim
         slope = np.concatenate([here.level[k] * s for k, s in enumerate(slopes)])
         shifts, sites = len(slope), len(here.rows)
         column = np.concatenate([slope, here.rows])
-        luminance, mean = here.luminance, float(aim.mean(here.luminance))
-        even = float(aim.evenness(luminance[None])[0])
+        luminance = here.luminance
         value, change = self._read(luminance, column)
-        counts = self._counting(value)
         start = np.concatenate([np.zeros(shifts), here.level])
-        a_ub = np.hstack([-change[:, counts].T, np.ones((int(counts.sum()), 1))])
-        b_ub = value[counts] - start @ change[:, counts]
-        if not aim.glow.all():
-            dark = ~aim.glow
-            a_ub = np.vstack([a_ub, np.hstack([column[:, dark].T, np.zeros((dark.sum(), 1))])])
-            b_ub = np.append(b_ub, np.maximum(aim.dark_ratio * mean, luminance[dark]))
-        gain = np.array([float(aim.mean(c)) for c in column]) / mean
-        bright = 0.0 if aim.first == "evenness" else 1.0
-        falls_short = aim.first == "evenness" or even < aim.target
-        cost = np.append((even * falls_short - bright) * gain, -1.0 / mean if falls_short else 0.0)
+        share = aim.stands_mm2 / aim.stands_mm2.sum()
+        wanted = np.log(off_of_ripple(aim.target))
+        dark, dark_change = luminance[~aim.glow], column[:, ~aim.glow]
+
+        def cost(at: FloatArray) -> tuple[float, FloatArray]:
+            then = value + (at - start) @ change
+            seen = aim.seen(then[None])[0]
+            j, by_seen = uneven_slope(seen, aim.stands_mm2)
+            by_value = by_seen if aim.eye is None else aim.eye.T @ by_seen
+            mean = max(float(share @ then), 1e-300)
+            if aim.first == "evenness":
+                found, turned = j, by_value
+            else:
+                short = j > wanted**2
+                found = -np.log(mean) + (0.5 * np.log(j / wanted**2) if short else 0.0)
+                turned = -share / mean + (by_value / (2 * j) if short else 0.0)
+            over = (dark + (at - start) @ dark_change) / (aim.dark_ratio * mean) - 1
+            over = np.maximum(over, 0.0)
+            found += STRAY * float(over @ over)
+            return found, change @ turned + dark_change @ (2 * STRAY * over) / (
+                aim.dark_ratio * mean
+            )
+
         least = LEAST_LEVEL if self._free_levels else 1.0
-        bounds = [(-reach, reach)] * shifts + [(least, 1.0)] * sites + [(None, None)]
-        answer = linprog(cost, A_ub=a_ub, b_ub=b_ub, bounds=bounds, method="highs")
-        if answer.status != 0:
-            return None, None
-        return answer.x[:shifts], answer.x[shifts : shifts + sites]
+        bounds = [(-reach, reach)] * shifts + [(least, 1.0)] * sites
+        answer = minimize(cost, start, jac=True, bounds=bounds, method="L-BFGS-B")
+        return answer.x[:shifts], answer.x[shifts:]
 
     def _read(self, luminance: FloatArray, column: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the luminance of the sampled faces, (samples,), and how it changes with each
@@ -217,15 +224,6 @@ class Polish:
         value = aim.sampled(luminance[None])[0]
         share = column[:, aim.glow] / np.maximum(luminance[aim.glow], 1e-12 * luminance.max())
         return value, value * (aim.slopes @ share.T).T
-
-    def _counting(self, value: FloatArray) -> FloatArray:
-        """Return the sampled faces less the darkest 5 % of the area, (samples,) bool."""
-        area = self._aim.stands_mm2
-        order = np.argsort(value)
-        darker = np.cumsum(area[order]) - area[order] / 2
-        counts = np.zeros(len(area), dtype=bool)
-        counts[order[darker >= LOW_SHARE * area.sum()]] = True
-        return counts
 
 
 def site_luminance(

@@ -11,25 +11,26 @@ from scipy import sparse
 
 from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
+from glowsim.decisions.crossing import Crossing, crossing_of
 from glowsim.decisions.objective import Aim, First, logarithm
-from glowsim.decisions.patches import clusters, samples, slopes
+from glowsim.decisions.patches import clusters, eye_over, samples, slopes
 from glowsim.errors import SceneError
+from glowsim.findings.patches import eye_mm
 from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.body import faces_where
+from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import square_on
-from glowsim.scene import Thresholds
+from glowsim.scene import Room, Thresholds
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, BoolArray, Kind
 from glowsim.transport.quick.adjoint import Adjoint
-from glowsim.transport.result import emission_index
-from glowsim.transport.sizes import Sizes, cell_for_mm, cell_size_mm, face_size_mm
+from glowsim.transport.result import SurfaceGlow, emission_index
+from glowsim.transport.sizes import Sizes, cell_for_mm, face_size_mm
 
 PATCHES = 300
 DARK_PATCHES = 30
-LEAST_DEPTH_MM = 3.0
-"""Boards nearer to the surface than this do not make faces and cells finer still."""
 MOST_CELLS = 32_000
 """Cells of the grid that is read backwards; a finer body is read on a coarser grid."""
 HOLLOW_PATCHES = 150
@@ -57,19 +58,16 @@ class Responses:
         self,
         plan: Plan,
         number: int,
-        depth_mm: float,
         patches: int = PATCHES,
         report: Report = lambda text: None,
         seed: int = 0,
     ) -> None:
-        """Solve for the patches of body `number`. Raises as `body_problem` does.
-
-        depth_mm : how near to the surface boards may come; decides how fine faces and cells are
-        """
+        """Solve for the patches of body `number`. Raises as `body_problem` does."""
         report(f"shaping {plan.scene_file.scene.bodies[number].name}")
         self.prop = PreparedProp(seed)
-        self.sizes = {number: _sizes(self.prop.problem(plan, number), depth_mm)}
-        """Faces and cells that all placements are compared on."""
+        self.sizes = {number: _sizes(self.prop.problem(plan, number))}
+        """Faces and cells that all placements are compared on: those `glow` has for the body as it
+        is drawn, so that both say the same of it."""
         plan = plan_of(plan.scene_file, self.sizes)
         self.problem: BodyProblem = self.prop.problem(plan, number)
         self.plan: Plan = plan
@@ -104,6 +102,12 @@ class Responses:
         coarse = _coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS)
         self.quick = self.prop.quick(coarse)
         self.adjoint = Adjoint(self.quick, self.patch, report)
+        self.crossing: Crossing | None = None
+        """Light across the air, where it matters: `see` finds out."""
+
+    def see(self, glow: SurfaceGlow) -> None:
+        """Count light across the air between the faces of a glow, solved on these faces."""
+        self.crossing = crossing_of(glow, self.problem.key, self.patch, self.area_mm2)
 
     def luminance_cd_m2(
         self,
@@ -115,8 +119,29 @@ class Responses:
         """Return the luminance each board brings to each patch as driven, over what is wanted
         there, (n, patches)."""
         share = self.adjoint.respond(kind.emitters(poses, allowed.regions_of(poses)), rays)
-        seen = self._patch_ahead * np.maximum(share, 0.0)
+        share = np.maximum(share, 0.0)
+        seen = self._patch_ahead * share
+        if self.crossing is not None:
+            seen = seen + self.crossing.sent_back(share)
         return kind.luminance_cd_m2(seen, self.area_mm2) / self.wanted
+
+    def leaving(self, diffuse: FloatArray, direct: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return what a light of one lumen shows of each glowing face, light across the air
+        included, (3, n) float, and the area of each.
+
+        diffuse, direct : (3, skin faces) float, shares of its flux that leave them
+        """
+        skin = self.problem.skin
+        glows, area = self.problem.glows[skin], self.problem.walls.areas_mm2[skin]
+        seen = (diffuse * self.ahead + direct)[:, glows]
+        if self.crossing is not None:
+            count, chosen = len(self.area_mm2), self.patch >= 0
+            total = (diffuse + direct)[:, chosen]
+            share = [np.bincount(self.patch[chosen], band, count) for band in total]
+            back = self.crossing.sent_back(np.array(share, dtype=float)[None])[0]
+            faces = [self.faces_cd_m2(band / self.area_mm2)[0] for band in back]
+            seen = seen + np.array(faces) * area[glows]
+        return seen, area[glows]
 
     def faces_cd_m2(self, patch_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the luminance of each glowing face for means over patches, and its area.
@@ -149,9 +174,11 @@ class Responses:
         glows = self.problem.glows[skin]
         return samples(self.problem.walls, skin[glows], self.patch[glows])
 
-    def aim(self, first: First, limits: Thresholds) -> Aim:
-        """Return an aim over the patches."""
+    def aim(self, first: First, limits: Thresholds, room: Room) -> Aim:
+        """Return an aim over the patches, as they are seen in a room."""
         rows, stands = self._samples
+        skin = self.problem.skin
+        faces = skin[self.problem.glows[skin]][rows]
         return Aim(
             first,
             self.area_mm2,
@@ -160,22 +187,14 @@ class Responses:
             limits.whole_dark_ratio,
             self.slopes[rows],
             stands,
+            eye=eye_over(self.problem.walls, faces, stands, eye_mm(room)),
         )
 
 
-def _sizes(problem: BodyProblem, depth_mm: float) -> Sizes:
-    """Return faces and cells of a body fine enough for LEDs at a depth."""
-    depth = np.array([max(depth_mm, LEAST_DEPTH_MM)])
-    cloudy = [
-        (solid, medium)
-        for solid, medium in zip(problem.solids, problem.media, strict=True)
-        if solid is not None and medium.kind == Kind.SCATTERS
-    ]
-    solids, media = [s for s, _ in cloudy], [m for _, m in cloudy]
-    return Sizes(
-        face_size_mm(problem.outer, problem.wall_mm, depth),
-        cell_size_mm(solids, media, problem.wall_mm, depth),
-    )
+def _sizes(problem: BodyProblem) -> Sizes:
+    """Return faces and cells of a body as it is drawn."""
+    leds = depth_mm(problem.outer, problem.emitters.position)
+    return Sizes(face_size_mm(problem.outer, problem.wall_mm, leds), problem.cell_mm)
 
 
 def _coarse(problem: BodyProblem, most_cells: int) -> BodyProblem:

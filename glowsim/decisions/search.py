@@ -79,7 +79,7 @@ class Search:
         for _ in range(MOST_SWEEPS):
             before = best
             for k in range(len(chosen)):
-                pick, score = self._better(chosen, k, best, sharp)
+                pick, score = self._better(chosen, k, sharp)
                 if score > best * (1 + BETTER):
                     best = score
                     chosen = chosen.copy()
@@ -88,9 +88,8 @@ class Search:
                 break
         return best, chosen
 
-    def _better(self, chosen: IntArray, k: int, best: float, sharp: bool) -> tuple[int, float]:
-        """Return the best site in place of number `k` of a choice, and the figure with it; any
-        site and no figure if none beats `best`."""
+    def _better(self, chosen: IntArray, k: int, sharp: bool) -> tuple[int, float]:
+        """Return the best site in place of number `k` of a choice, and the figure with it."""
         rest = np.delete(chosen, k)
         rows = np.nonzero(
             self._crowding.free(rest) & (self.sites.count == self.sites.count[chosen[k]])
@@ -98,13 +97,8 @@ class Search:
         if len(rows) == 0:
             return int(chosen[k]), -np.inf
         luminance = self.luminance[rest].sum(axis=0) + self.luminance[rows]
+        scores = self.aim.score(luminance, False)
         if sharp:
-            scores = self.aim.score(luminance, False)
             kept = np.argsort(-scores, kind="stable")[:LOOKED_AT]
-        else:
-            kept = np.nonzero(self.aim.may_beat(luminance, best))[0]
-            if len(kept) == 0:
-                return int(chosen[k]), -np.inf
-        rows = rows[kept]
-        scores = self.aim.score(luminance[kept], sharp)
+            rows, scores = rows[kept], self.aim.score(luminance[kept])
         return int(rows[scores.argmax()]), float(scores.max())

@@ -189,9 +189,7 @@ def patch_middles(responses: Responses) -> FloatArray:
 
 def patch_luminance(responses: Responses, step: Step) -> FloatArray:
     """Return the luminance of patches in a step solved on the same faces, (patches,) [cd/m2]."""
-    looks = looks_of(step.glow, step.scene_file.scene.room, False)
-    first = step.copies[0]
-    look = next(look for look in looks if any(copy is first for copy in look.copies))
+    look = looks_of(step.glow, step.scene_file.scene.room, of=step.copies[0].of)[0]
     chosen = responses.patch >= 0
     area = responses.problem.walls.areas_mm2[responses.problem.skin]
     total = np.bincount(

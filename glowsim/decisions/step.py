@@ -10,10 +10,11 @@ import numpy as np
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
 from glowsim.electrics.as_wired import as_tried, evened
-from glowsim.findings import Evenness, Findings, ReadsAsLit, findings_of, grade_of, looks_of
+from glowsim.findings import Evenness, Findings, Look, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
-from glowsim.scene import Room, SceneFile
+from glowsim.scene import SceneFile
+from glowsim.transport.exchange import settle
 from glowsim.transport.long_run import REFERENCE
 from glowsim.transport.plan import Plan
 from glowsim.transport.prepared import QUICK
@@ -181,10 +182,13 @@ def judged(
     body = glow.bodies[copies[0].body]
     lights = [glow.lights[k] for copy in copies for k in copy.lights]
     glow = as_tried(glow, scene_file)
-    # Copies differ by what the wires leave each: judged is the body as it shines on the mean.
-    alone = replace(evened(glow, copies), copies=copies)
-    # What is tried changes the body's own light; what others send it is the same throughout.
-    findings = findings_of(alone, scene, across=False)
+    settle(glow)
+    shown, name = glow, scene.bodies[number].name
+    findings = findings_of(shown, scene, of=name)
+    if len(findings.bodies) > 1:
+        # Copies differ by what the wires leave each: judged is the body as it shines on the mean.
+        shown = evened(glow, copies)
+        findings = findings_of(shown, scene, of=name)
     if not findings.bodies:
         raise scene_file.fault(
             ("bodies", number), f"nothing of the surface of '{body.name}' is meant to glow"
@@ -201,16 +205,15 @@ def judged(
         copies,
         findings,
         float(np.min(depth)),
-        _darkest(alone, scene.room, findings.bodies[0].p5_cd_m2),
+        _darkest(looks_of(shown, scene.room, of=name)[0], findings.bodies[0].p5_cd_m2),
         float((body.volume_mm3 or 0.0) * (density or 0.0) * 1e-6) if known else None,
         body.trust,
         heat_limit(lights, catalogue, scene.findings.buried_power_w),
     )
 
 
-def _darkest(glow: SurfaceGlow, room: Room, limit_cd_m2: float) -> tuple[float, float]:
+def _darkest(look: Look, limit_cd_m2: float) -> tuple[float, float]:
     """Return the heights between which the glowing surface is darker than a limit [mm]."""
-    look = looks_of(glow, room, False)[0]
     dark = look.glows & (look.luminance_cd_m2 <= limit_cd_m2)
     heights = look.body.surface.triangles[dark][:, :, 2]
     return (float(heights.min()), float(heights.max())) if dark.any() else (0.0, 0.0)

@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 
 from glowsim.catalogue import Board
-from glowsim.electrics.pack import run_time
-from glowsim.electrics.power import HALF_USED, Electrics
+from glowsim.electrics.pack import BATTERY_STATES, FULL_VOLTAGE, run_time
+from glowsim.electrics.power import Electrics
 from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.colour import led_channel_xyz_per_lumen
@@ -19,10 +19,6 @@ from glowsim.scene import Controller, SceneFile
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 
-BATTERY_STATES = {"fresh": 0.0, "half used": HALF_USED, "nearly empty": 0.9}
-"""Share of the charge that is used, by what a maker calls it."""
-FULL_VOLTAGE = "full voltage"
-"""In place of a state of the battery: every board gets its full voltage."""
 HUES = (
     (14, "red"), (42, "orange"), (68, "yellow"), (100, "yellow-green"), (160, "green"),
     (200, "cyan"), (258, "blue"), (295, "violet"), (345, "pink"), (360, "red"),
@@ -114,11 +110,13 @@ def loss_words(electrics: Electrics) -> str:
 
 
 def headline(electrics: Electrics) -> tuple[str, ...]:
-    """Return what must be said before any figure: a battery that cannot run the prop, a colour
-    that turns. The latter not at full voltage, where it does not."""
+    """Return what must be said before any figure: a battery that cannot run the prop, or no longer
+    in this state, a colour that turns. Only the first of it at full voltage."""
     state = electrics.plan.scene_file.battery
-    turned = "" if state == FULL_VOLTAGE else colour_words(electrics, state)
-    return tuple(words for words in (pack_words(electrics), turned) if words)
+    if state == FULL_VOLTAGE:
+        return tuple(filter(None, [pack_words(electrics)]))
+    ended = pack_words(electrics) or spent_words(electrics)
+    return tuple(words for words in (ended, colour_words(electrics, state)) if words)
 
 
 def light_share(electrics: Electrics, state: str = "half used") -> FloatArray:
@@ -186,6 +184,26 @@ def pack_words(electrics: Electrics) -> str:
         run = run_time(pack, electrics.circuit, electrics.boards, levels)
         why = f"{run.ends_by} at once" if run.hours == 0 else ""
     return f"{pack.label} cannot run this prop: {why}." if why else ""
+
+
+def spent_words(electrics: Electrics) -> str:
+    """Return that the battery has ended before the state it is shown in, '' if it has not.
+
+    It ends on the average of the show; the voltage told is that of the level as drawn.
+    """
+    pack, used = electrics.own_pack, electrics.used
+    if pack is None or not electrics.boards:
+        return ""
+    run = run_time(pack, electrics.circuit, electrics.boards, electrics.average_levels())
+    if run.used >= used:
+        return ""
+    volts = electrics.state_drawn().board_v
+    worst = electrics.boards[int(volts.argmin())]
+    return (
+        f"{pack.label}, {electrics.state_of_charge}, no longer runs this prop: it ends after "
+        f"{run.hours:.1f} h with {100 * run.used:.0f} % of its charge used ({run.ends_by}). What "
+        f"is shown for that state, {volts.min():.2f} V at {worst.name}, is a guess."
+    )
 
 
 def hue_name(linear_rgb: FloatArray) -> str:

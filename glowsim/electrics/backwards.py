@@ -9,8 +9,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from glowsim.electrics.heat import HeatReport
-from glowsim.electrics.pack import Choice, Pack, RunTime, judged, run_time
-from glowsim.electrics.power import HALF_USED, Electrics, PowerReport
+from glowsim.electrics.pack import Pack, RunTime, run_time
+from glowsim.electrics.power import Electrics
 from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray
 
@@ -29,13 +29,13 @@ class Level:
 
     zone      : the one zone that it holds for, '' for all
     factor    : on the drive of the lights;  above 1 it is brighter than drawn
-    run       : how long the scene's battery lasts with it
-    light     : share of the light of the level as drawn, both as wired, half used
+    run       : how long the scene's battery lasts with it, None without one
+    light     : share of the light of the level as drawn, both as wired
     """
 
     zone: str
     factor: float
-    run: RunTime
+    run: RunTime | None
     light: float
 
 
@@ -47,9 +47,9 @@ def factors(electrics: Electrics, zone: str, factor: float) -> FloatArray:
 
 def level_at(electrics: Electrics, factor: float, zone: str = "") -> Level:
     """Return what a level comes to."""
-    pack = _own(electrics)
-    share = factors(electrics, zone, factor)
-    run = run_time(pack, electrics.circuit, electrics.boards, electrics.average_levels() * share)
+    pack, share = electrics.own_pack, factors(electrics, zone, factor)
+    levels = electrics.average_levels() * share
+    run = run_time(pack, electrics.circuit, electrics.boards, levels) if pack else None
     return Level(zone, factor, run, _light(electrics, share) / _light(electrics, 1.0))
 
 
@@ -116,30 +116,6 @@ def level_for_heat(electrics: Electrics, heat: HeatReport) -> Level:
     return level_at(electrics, min([*found, brightest_factor(electrics)]))
 
 
-def carriers(electrics: Electrics, report: PowerReport, hours: float) -> tuple[Choice, ...]:
-    """Return the packs that carry the level as drawn for so long: the scene's own with the fewest
-    cells side by side, then the usual ones, those without a warning first."""
-    found = []
-    own = electrics.own_pack
-    for number in range(1, MOST_PARALLEL + 1):
-        if own is None:
-            break
-        pack = replace(own, in_parallel=own.in_parallel * number)
-        choice = _judged(electrics, pack, hours)
-        if choice.verdict in ("yes", "with care") and choice.run.hours >= hours:
-            found.append(choice)
-            break
-    usual = [
-        c for c in report.choices if c.verdict in ("yes", "with care") and c.run.hours >= hours
-    ]
-    return tuple(found + sorted(usual, key=lambda c: c.verdict != "yes"))
-
-
-def _judged(electrics: Electrics, pack: Pack, hours: float) -> Choice:
-    average = electrics.average_levels()
-    return judged(pack, electrics.circuit, electrics.boards, average, hours)
-
-
 def _more_cells(electrics: Electrics, hours: float) -> str:
     own = _own(electrics)
     for number in range(2, MOST_PARALLEL + 1):
@@ -158,9 +134,9 @@ def _own(electrics: Electrics) -> Pack:
 
 
 def _light(electrics: Electrics, share: FloatArray | float) -> float:
-    """Return the light of the prop with a factor on its boards, as wired, half used [lm]."""
+    """Return the light of the prop with a factor on its boards, as wired [lm]."""
     levels = electrics.drawn * share
-    state = electrics.circuit.state(electrics.supply.feed(HALF_USED), levels)
+    state = electrics.circuit.state(electrics.supply.feed(electrics.used), levels)
     flux = np.array([b.led_count * np.array(b.board.flux_lm) for b in electrics.boards])
     if electrics.boards and electrics.boards[0].board.drive == "white":
         flux = flux / 3

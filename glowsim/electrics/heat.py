@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from glowsim.catalogue.cautions import Topic, caution
 from glowsim.electrics.heat_body import HeatBody
 from glowsim.electrics.heat_field import HeatField
 from glowsim.electrics.heat_holder import holder_of, in_air, said_of_holder
@@ -96,6 +97,10 @@ class BoardHeat:
         return f"derate to {percent} %, or add a path for the heat"
 
 
+SKIN = "skin"
+"""How the limit for a hand on the surface begins."""
+
+
 @dataclass(frozen=True)
 class HeatReport:
     """The heat of a prop.
@@ -119,6 +124,19 @@ class HeatReport:
     def hottest(self) -> BoardHeat:
         """The board with the least to spare."""
         return min(self.boards, key=lambda board: board.bears)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to take care of: always heat; fire and skin where such a limit is passed, and skin
+        for what is held or worn."""
+        passed = {limit.what for b in self.boards for limit in b.limits if limit.bears < 1}
+        on_skin = {what for what in passed if what.startswith(SKIN)}
+        topics: list[Topic] = ["heat"]
+        if passed - on_skin:
+            topics.append("fire")
+        if on_skin or self.settings.contact in ("held", "worn"):
+            topics.append("skin")
+        return tuple(caution(topic) for topic in topics)
 
     def as_json(self) -> dict[str, object]:
         """Return the report as plain data."""
@@ -292,7 +310,7 @@ def _of_the_body(
                 rise = float(field.region_k(region, steady)[0])
             limits.append(_limit(substance.name, substance.service_c, heat.room_c, rise))
     if heat.contact != "none":
-        words = f"skin, {TOUCH_WORDS[heat.contact]}"
+        words = f"{SKIN}, {TOUCH_WORDS[heat.contact]}"
         limits.append(_limit(words, TOUCH_C[heat.contact], heat.room_c, skin_k))
     return limits
 

@@ -64,7 +64,7 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
         name = insert.material or insert.coat
         inserts.append((mesh, AIR if name is None else _substance(plan, (number, k), name, notes)))
     boards = [_board_mesh(plan, number, k) for k in range(len(spec.lights))]
-    cell_mm = _cell_mm(plan, number, solid.outer)
+    cell_mm = _cell_mm(plan, number, solid)
     try:
         body = laid_out(
             spec.name,
@@ -83,20 +83,22 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
     return HeatPart(body, solid, tuple(dict.fromkeys(notes)), factor)
 
 
-def _cell_mm(plan: Plan, number: int, outer: Mesh) -> float:
+def _cell_mm(plan: Plan, number: int, solid: Solid) -> float:
     """Return the edge of the grid's cells: that of the light's, finer where boards are small.
 
     Across a thin wall the temperature hardly changes, so a shell does with one cell in place of
     light's two.
     """
     spec = plan.scene_file.scene.bodies[number]
-    of_light = body_problem(plan, number).cell_mm
-    if spec.wall_mm is not None:
+    of_light = body_problem(plan, number, fitted=False).cell_mm
+    if solid.wall_mm is not None:
         return CELLS_ACROSS_WALL * of_light
     across = [
         min(outline_mm(plan.catalogue.board(light.board), light.led_count)) for light in spec.lights
     ]
-    return max(min(of_light, min(across) / CELLS_ACROSS_BOARD), min(cell_for_mm([outer]), of_light))
+    return max(
+        min(of_light, min(across) / CELLS_ACROSS_BOARD), min(cell_for_mm([solid.outer]), of_light)
+    )
 
 
 def _own_substance(plan: Plan, number: int, notes: list[str]) -> tuple[Substance, bool, float]:

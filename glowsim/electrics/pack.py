@@ -12,6 +12,11 @@ from glowsim.electrics.wiring import Circuit, Feed, State
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Converter, Power
 
+HALF_USED = 0.5
+BATTERY_STATES = {"fresh": 0.0, "half used": HALF_USED, "nearly empty": 0.9}
+"""Share of the charge that is used, by what a maker calls it."""
+FULL_VOLTAGE = "full voltage"
+"""In place of a state of the battery: every board gets its full voltage."""
 STEPS = 40
 """Parts into which the charge is cut."""
 RANGE = (0.7, 1.1)
@@ -40,6 +45,12 @@ class Pack:
         if self.converter and self.battery.output_v is None:
             name += f", converter to {self.converter.output_v:g} V"
         return name
+
+    @property
+    def mass_g(self) -> float | None:
+        """Mass of its cells, without holder and converter; None where it is not known."""
+        each = self.battery.mass_g
+        return None if each is None else each * self.in_series * self.in_parallel
 
     @property
     def fresh_v(self) -> float:
@@ -157,11 +168,12 @@ def _faded(state: State, levels: FloatArray) -> str:
 def pack_of(power: Power, catalogue: Catalogue) -> Pack:
     """Return the pack a scene asks for; its battery must be known."""
     battery = catalogue.battery(power.battery)
-    converter = power.converter or _own_converter(battery)
+    converter = power.converter or own_converter(battery)
     return Pack(power.battery, battery, power.in_series, power.in_parallel, converter)
 
 
-def _own_converter(battery: Battery) -> Converter | None:
+def own_converter(battery: Battery) -> Converter | None:
+    """Return the converter inside a power bank, None for a cell."""
     if battery.output_v is None:
         return None
     return Converter(
@@ -193,7 +205,7 @@ def usual_packs(catalogue: Catalogue) -> tuple[Pack, ...]:
     packs = []
     for key, series, parallel, volts in USUAL:
         battery = catalogue.battery(key)
-        converter = Converter(output_v=volts) if volts else _own_converter(battery)
+        converter = Converter(output_v=volts) if volts else own_converter(battery)
         packs.append(Pack(key, battery, series, parallel, converter))
     return tuple(packs)
 

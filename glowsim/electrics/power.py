@@ -14,7 +14,14 @@ from glowsim.electrics.gauge import GaugeDecision, built, gauge_of
 from glowsim.electrics.harness import CutPiece, Harness, harness_of
 from glowsim.electrics.loads import LitBoard, boards_of
 from glowsim.electrics.outputs import DataPlan, data_plan
-from glowsim.electrics.pack import Choice, Pack, judged, pack_of, usual_packs
+from glowsim.electrics.pack import (
+    BATTERY_STATES,
+    Choice,
+    Pack,
+    judged,
+    pack_of,
+    usual_packs,
+)
 from glowsim.electrics.pulse import Course, course_of
 from glowsim.electrics.wiring import (
     Circuit,
@@ -26,7 +33,6 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Converter, SceneFile
 from glowsim.transport.plan import plan_of
 
-HALF_USED = 0.5
 SHOW_MOMENTS = 2000
 LONGEST_SHOW = 64
 """Periods of the slowest pulse that are looked through, where nothing repeats before."""
@@ -53,7 +59,7 @@ class Currents:
 
 @dataclass(frozen=True)
 class WiringReport:
-    """How the wiring does on the scene's own supply, half used.
+    """How the wiring does on the scene's own supply, in the state it is worked out for.
 
     drawn, white : states as drawn and at full white, with boards that fade where starved
     held_drop_v  : (boards,) float, loss at full white if boards held their currents
@@ -76,7 +82,7 @@ class PowerReport:
     """All there is to say about a prop's power.
 
     choice  : the scene's own battery, None if it names none;  choices : the usual ones
-    supply  : what the wiring was solved with
+    supply  : what the wiring was solved with;  state_of_charge : and in which state, in words
     average_levels   : (boards, 3) float, drive on average over the pulses
     levels_over_time : (t, boards) float, levels of the pulses at moments of the whole show
     wiring  : None if the scene has no wiring
@@ -89,6 +95,7 @@ class PowerReport:
     zones: tuple[Currents, ...]
     total: Currents
     supply: Pack
+    state_of_charge: str
     choice: Choice | None
     choices: tuple[Choice, ...]
     wiring: WiringReport | None
@@ -181,9 +188,20 @@ class Electrics:
         """Current of the whole prop as drawn, at full supply [mA]."""
         return sum(b.drawn_ma for b in self.boards)
 
+    @property
+    def state_of_charge(self) -> str:
+        """The state of the battery that voltages are worked out for: 'half used'."""
+        state = self.plan.scene_file.battery
+        return state if state in BATTERY_STATES else "half used"
+
+    @property
+    def used(self) -> float:
+        """The share of the battery's charge that is used in that state."""
+        return BATTERY_STATES[self.state_of_charge]
+
     def state_drawn(self) -> State:
-        """Return the state as drawn, the supply half used."""
-        return self.circuit.state(self.supply.feed(HALF_USED), self.drawn)
+        """Return the state as drawn, the supply in its state of charge."""
+        return self.circuit.state(self.supply.feed(self.used), self.drawn)
 
 
 def power_report(electrics: Electrics) -> PowerReport:
@@ -216,6 +234,7 @@ def power_report(electrics: Electrics) -> PowerReport:
         _zones(boards, average, over_time),
         total,
         electrics.supply,
+        electrics.state_of_charge,
         own,
         choices,
         wiring,
@@ -304,7 +323,7 @@ def _zones(
 def _wiring(electrics: Electrics, wires: dict[str, Wire], fuse: FuseAdvice | None) -> WiringReport:
     harness = electrics.harness
     assert harness is not None, "asked for a scene with wiring"
-    feed = electrics.supply.feed(HALF_USED)
+    feed = electrics.supply.feed(electrics.used)
     white_ma = np.array([b.white_ma for b in electrics.boards])
     drawn_ma = np.array([b.drawn_ma for b in electrics.boards])
     for_white = fuse is None or fuse.for_white

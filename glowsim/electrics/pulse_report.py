@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.electrics.as_wired import BATTERY_STATES, FULL_VOLTAGE, supply_words
+from glowsim.electrics.as_wired import supply_words
+from glowsim.electrics.pack import BATTERY_STATES, FULL_VOLTAGE
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.pulse import Course, Member
 from glowsim.geometry.mesh import FloatArray

@@ -18,6 +18,7 @@ def power_json(report: PowerReport) -> dict[str, Any]:
     """Return the whole report as plain data; currents in mA, voltages in V, lengths in mm."""
     return {
         "title": report.title,
+        "battery_is": report.state_of_charge,
         "zones": [_currents(row) for row in report.zones],
         "total": _currents(report.total),
         "boards": [
@@ -34,8 +35,8 @@ def power_json(report: PowerReport) -> dict[str, Any]:
             }
             for b, level in zip(report.boards, report.average_levels, strict=True)
         ],
-        "battery": _choice(report.choice) if report.choice else None,
-        "batteries": [_choice(choice) for choice in report.choices],
+        "battery": choice_json(report.choice) if report.choice else None,
+        "batteries": [choice_json(choice) for choice in report.choices],
         "wiring": _wiring(report) if report.wiring else None,
         "fuse": None
         if report.fuse is None
@@ -98,13 +99,15 @@ def _currents(row: Currents) -> dict[str, Any]:
     }
 
 
-def _choice(choice: Choice) -> dict[str, Any]:
+def choice_json(choice: Choice) -> dict[str, Any]:
+    """Return a pack held against a prop as plain data."""
     run = choice.run
     return {
         "battery": choice.pack.label,
         "key": choice.pack.key,
         "in_series": choice.pack.in_series,
         "in_parallel": choice.pack.in_parallel,
+        "mass_g": choice.pack.mass_g,
         "verdict": choice.verdict,
         "why": choice.why,
         "hours": round(run.hours, 3),

@@ -60,6 +60,29 @@ def named_symptoms(electrics: Electrics, names: Sequence[Sequence[str]]) -> Symp
     return Symptoms(*found)
 
 
+def counted_leds(electrics: Electrics, names: Sequence[str]) -> tuple[list[str], dict[int, int]]:
+    """Return names without the count of LEDs that are right ('spike 3=4'), and it by board.
+
+    Raises SceneError for a count that leaves no LED or none that is wrong.
+    """
+    bare, lit = [], {}
+    for name in names:
+        board, equals, count = name.rpartition("=")
+        if not equals:
+            bare.append(name)
+            continue
+        bare.append(board)
+        for n in _numbers(electrics, [board]):
+            leds = electrics.boards[n].led_count
+            if not (count.strip().isdigit() and 0 < int(count) < leds):
+                raise SceneError(
+                    f"'{name}': {electrics.boards[n].name} has {leds} LEDs; say how many of the "
+                    f"first are right, 1 to {leds - 1}"
+                )
+            lit[n] = int(count)
+    return bare, lit
+
+
 def _numbers(electrics: Electrics, names: Sequence[str]) -> frozenset[int]:
     found: set[int] = set()
     for name in names:

@@ -7,12 +7,12 @@ wires before parts, and what feeds many boards is looked at before many separate
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from glowsim.electrics import trace_words as say
 from glowsim.electrics.data_line import pin_words
 from glowsim.electrics.outputs import HIGH_SHARE
-from glowsim.electrics.trace_graph import Boards, Graph, Symptoms
+from glowsim.electrics.trace_graph import COLOURS, Boards, Graph, Symptoms
 
 JOINT, WIRE, LED, CHIP = 3.0, 1.5, 1.5, 1.0
 """Weights of a joint, a wire between its ends, the LED nearest to a joint, and other parts."""
@@ -21,7 +21,8 @@ LOOSE, RESISTS, LATER = 0.6, 0.4, 0.5
 beside a clean break of the same place."""
 UNLIKELY = 0.1
 KNOWN = 8.0
-"""Weight of a data level that is outside the data sheet by the scene's own figures."""
+"""Weight of a data level that is outside the data sheet, and of a battery that leaves these boards
+too little once it is nearly empty, by the scene's own figures."""
 SAME_V = 0.001
 """Boards whose voltages differ by less fade together."""
 
@@ -63,16 +64,20 @@ def faults_of(graph: Graph) -> tuple[Fault, ...]:
     if not graph.boards:
         return ()
     found = [_supply(graph), *_runs(graph), *_taps(graph), *_controller(graph), *_pins(graph)]
-    found += [*_links(graph), *_levels(graph), *_low(graph), *_programs(graph), *_alone(graph)]
+    found += [*_links(graph), *_inside(graph), *_levels(graph), *_low(graph), *_programs(graph)]
+    found += [*_channels(graph), *_alone(graph)]
     return tuple(fault for fault in found if fault.shows)
 
 
-def _broken(dark: Boards, loose: Boards, poor: Boards) -> tuple[tuple[Symptoms, float], ...]:
+def _broken(
+    graph: Graph, dark: Boards, loose: Boards, poor: Boards
+) -> tuple[tuple[Symptoms, float], ...]:
     """Return what a break, a loose joint and a joint that conducts badly show."""
     shows = (
         (Symptoms(dark=dark), 1.0),
         (Symptoms(flicker=loose), LOOSE),
         (Symptoms(wrong_colour=poor), RESISTS),
+        *_faded(graph, poor, RESISTS),
     )
     return tuple((symptoms, weight) for symptoms, weight in shows if symptoms.all)
 
@@ -88,7 +93,7 @@ def _supply(graph: Graph) -> Fault:
             Suspect("the fuse", 2, say.fuse(graph)),
             Suspect("the switch or the battery's plug", 2, say.switch(graph)),
         ),
-        _broken(everything, everything, everything),
+        _broken(graph, everything, everything, everything),
     )
 
 
@@ -116,7 +121,7 @@ def _runs(graph: Graph) -> Iterator[Fault]:
             ),
             (
                 *(((opened, 1.0),) if opened.all else ()),
-                *(_broken(frozenset(), loose, behind) if behind else ()),
+                *(_broken(graph, frozenset(), loose, behind) if behind else ()),
             ),
         )
 
@@ -137,7 +142,7 @@ def _taps(graph: Graph) -> Iterator[Fault]:
                 f"the joints of {name} itself",
                 (Suspect(f"plus or minus of {name} where it joins the wires", JOINT,
                          say.tap(graph, number)),),
-                _broken(gone, gone, own),
+                _broken(graph, gone, gone, own),
             )  # fmt: skip
 
 
@@ -211,6 +216,39 @@ def _links(graph: Graph) -> Iterator[Fault]:
             )
 
 
+def _inside(graph: Graph) -> Iterator[Fault]:
+    """Yield the chain of LEDs within each board: the first ones right, all behind them not."""
+    for output, row in graph.rows:
+        for place, number in enumerate(row):
+            board = graph.boards[number]
+            if board.led_count < 2:
+                continue
+            own, after = frozenset({number}), frozenset(row[place + 1 :])
+            last, first = say.halves(graph, number)
+            suspects = [
+                Suspect(f"{first}: dead, or its data in", LED, say.inside(board.name, first)),
+                Suspect(f"{last}: passes nothing on", LED, say.inside(board.name, last)),
+            ]
+            if board.board.kind == "strip":
+                torn = "plus, minus or data of the strip between them, where it is bent or cut"
+                suspects.append(Suspect(torn, JOINT, say.strip(board)))
+            yield Fault(
+                ("inside", output.name, board.name),
+                "data",
+                f"inside {board.name}, from {last} to {first}",
+                tuple(suspects),
+                tuple(
+                    (replace(seen, partly=own), weight)
+                    for seen, weight in (
+                        (Symptoms(dark=after), 1.0),
+                        (Symptoms(frozen=after), LATER),
+                        (Symptoms(wrong_colour=after), LATER),
+                        (Symptoms(flicker=after), LOOSE),
+                    )
+                ),
+            )
+
+
 def _levels(graph: Graph) -> Iterator[Fault]:
     """Yield data levels that are too low for the first boards of a pin."""
     controller = graph.electrics.plan.scene_file.scene.controller
@@ -236,7 +274,7 @@ def _levels(graph: Graph) -> Iterator[Fault]:
 
 def _low(graph: Graph) -> Iterator[Fault]:
     """Yield a supply that has sagged: the boards with the least voltage suffer first."""
-    volts = graph.sound.board_v
+    volts, fades = graph.sound.board_v, graph.fades_when_empty()
     order = sorted(range(len(volts)), key=lambda n: volts[n])
     for count in range(1, len(order) + 1):
         if count < len(order) and volts[order[count]] - volts[order[count - 1]] < SAME_V:
@@ -247,8 +285,10 @@ def _low(graph: Graph) -> Iterator[Fault]:
             "sag",
             "the supply as a whole: too low for the farthest boards",
             (Suspect("the battery is nearly empty, or the wires are thinner than planned",
-                     3.0 if count == len(order) else 1.5, say.low(graph, order[0])),),
-            ((Symptoms(wrong_colour=worst), 1.5), (Symptoms(flicker=worst), LATER),
+                     KNOWN if worst <= fades else 3.0 if count == len(order) else 1.5,
+                     say.low(graph, order[0])),),
+            ((Symptoms(wrong_colour=worst), 1.5), *_faded(graph, worst, 1.5),
+             (Symptoms(flicker=worst), LATER),
              (Symptoms(dark=graph.without_data_from(worst)), UNLIKELY)),
         )  # fmt: skip
 
@@ -263,8 +303,37 @@ def _programs(graph: Graph) -> Iterator[Fault]:
             "program",
             f"the zone '{zone}'",
             (Suspect(what, 0.7 if wired else 3.0, say.zone(zone, wired)),),
-            ((Symptoms(dark=mine), 1.0), (Symptoms(frozen=mine), 1.0)),
+            (
+                (Symptoms(dark=mine), 1.0),
+                (Symptoms(frozen=mine), 1.0),
+                *((Symptoms.without([k], mine), 1.0) for k in range(3)),
+            ),
         )
+
+
+def _channels(graph: Graph) -> Iterator[Fault]:
+    """Yield the channels of a dimmer, one for each colour of a zone whose boards take no data."""
+    bare = graph.every_board - graph.with_data
+    for zone in dict.fromkeys(graph.boards[n].zone for n in sorted(bare)):
+        mine = frozenset(n for n in bare if graph.boards[n].zone == zone)
+        if any(graph.boards[n].board.drive != "rgb" for n in mine):
+            continue
+        for k, colour in enumerate(COLOURS):
+            yield Fault(
+                ("channel", zone, colour),
+                "power",
+                f"the channel of {colour} of the zone '{zone}'",
+                (Suspect(f"a joint or wire of {colour}, or the dimmer's output", JOINT,
+                         say.channel(colour)),),
+                ((Symptoms.without([k], mine), 1.0),),
+            )  # fmt: skip
+
+
+def _faded(graph: Graph, boards: Boards, weight: float) -> tuple[tuple[Symptoms, float], ...]:
+    """Return what a supply that is too low takes first: some colours, together or one by one."""
+    risk = graph.at_risk(boards)
+    sets = {risk, *((k,) for k in risk)} - {()}
+    return tuple((Symptoms.without(some, boards), weight) for some in sorted(sets))
 
 
 def _alone(graph: Graph) -> Iterator[Fault]:
@@ -277,5 +346,7 @@ def _alone(graph: Graph) -> Iterator[Fault]:
             (Suspect(f"{board.name}: a dead colour, another kind of board, or another order of "
                      "colours", 2.0, say.alone(board)),),
             ((Symptoms(wrong_colour=own), 2.0), (Symptoms(flicker=own), UNLIKELY),
+             *((Symptoms.without([k], own), 2.0) for k in range(3)),
+             *(() if number in graph.with_data else ((Symptoms(partly=own), 2.0),)),
              (Symptoms(dark=own), UNLIKELY)),
         )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,7 +10,8 @@ import numpy as np
 
 from glowsim.electrics.data_line import DataOutput, Row
 from glowsim.electrics.harness import Harness, WireRun
-from glowsim.electrics.power import HALF_USED, Electrics
+from glowsim.electrics.pack import BATTERY_STATES
+from glowsim.electrics.power import Electrics
 from glowsim.electrics.wiring import Circuit, State
 
 OPEN_OHM = 1e6
@@ -19,27 +20,46 @@ VISIBLE_LOSS = 0.3
 """Share of a colour's light that must go before somebody calls the colour wrong (assumption)."""
 
 Boards = frozenset[int]
-KINDS = ("dark", "wrong colour", "flicker", "frozen")
+COLOURS = ("red", "green", "blue")
+KINDS = (
+    *("dark", "wrong colour", "flicker", "frozen", "only the first LEDs right"),
+    *(f"no {colour}" for colour in COLOURS),
+)
 
 
 @dataclass(frozen=True)
 class Symptoms:
-    """Which boards are dark, of a wrong colour, flickering or frozen; numbers of boards."""
+    """Which boards are dark, of a wrong colour, flickering or frozen; numbers of boards.
+
+    partly : boards whose first LEDs are right and the others not
+    no_red, no_green, no_blue : boards of which one colour is gone, and only that
+    """
 
     dark: Boards = frozenset()
     wrong_colour: Boards = frozenset()
     flicker: Boards = frozenset()
     frozen: Boards = frozenset()
+    partly: Boards = frozenset()
+    no_red: Boards = frozenset()
+    no_green: Boards = frozenset()
+    no_blue: Boards = frozenset()
 
     @property
     def all(self) -> Boards:
         """Every board with something wrong."""
-        return self.dark | self.wrong_colour | self.flicker | self.frozen
+        return frozenset().union(*self.by_kind)
 
     @property
     def by_kind(self) -> tuple[Boards, ...]:
         """The boards of each kind, in the order of KINDS."""
-        return (self.dark, self.wrong_colour, self.flicker, self.frozen)
+        gone = (self.no_red, self.no_green, self.no_blue)
+        return (self.dark, self.wrong_colour, self.flicker, self.frozen, self.partly, *gone)
+
+    @staticmethod
+    def without(colours: Iterable[int], boards: Boards) -> Symptoms:
+        """Return that some colours, by number, are gone from some boards."""
+        gone = {f"no_{COLOURS[k]}": boards for k in colours}
+        return Symptoms(**gone)
 
     def __or__(self, other: Symptoms) -> Symptoms:
         """Return both at once; a dark board shows nothing else."""
@@ -56,9 +76,13 @@ class Symptoms:
 class Graph:
     """The wiring of a prop, to be broken at one place at a time."""
 
-    def __init__(self, electrics: Electrics) -> None:
-        """Solve the sound wiring as drawn, the battery half used."""
+    def __init__(self, electrics: Electrics, lit_first: Mapping[int, int] | None = None) -> None:
+        """Solve the sound wiring as drawn, the battery in its state of charge.
+
+        lit_first : by board, how many of its first LEDs are right, where somebody counted them
+        """
         self.electrics = electrics
+        self.lit_first = dict(lit_first or {})
         self.boards = electrics.boards
         self.outputs: tuple[DataOutput, ...] = electrics.data.outputs
         self.rows: tuple[tuple[DataOutput, Row], ...] = tuple(
@@ -75,9 +99,26 @@ class Graph:
         """Those that data reach."""
         return frozenset(n for _, row in self.rows for n in row)
 
+    def at_risk(self, boards: Iterable[int]) -> tuple[int, ...]:
+        """Return the colours that some boards lose first as their supply sags, by number."""
+        found: set[int] = set()
+        for n in boards:
+            board, used = self.boards[n].board, self.electrics.drawn[n] > 0
+            full_v = np.where(used, board.fading_v[1], 0.0)
+            if board.drive == "rgb" and used.any() and full_v.max() > full_v[used].min():
+                found |= set(np.flatnonzero(full_v == full_v.max()).tolist())
+        return tuple(sorted(found))
+
+    def fades_when_empty(self) -> Boards:
+        """Return the boards that lose a colour for all to see once the battery is nearly empty."""
+        feed = self.electrics.supply.feed(BATTERY_STATES["nearly empty"])
+        share = self.electrics.circuit.state(feed, self.electrics.drawn).share
+        lost = (self.electrics.drawn > 0) & (share < 1 - VISIBLE_LOSS)
+        return frozenset(np.flatnonzero(lost.any(axis=1)).tolist())
+
     @cached_property
     def sound(self) -> State:
-        """The state as drawn, half used."""
+        """The state as drawn."""
         return self.electrics.state_drawn()
 
     def node_v(self, node: str) -> float:
@@ -120,7 +161,7 @@ class Graph:
         if harness.second is None:
             return Symptoms(dark=self.without_data_from(self.behind(run)))
         broken = _broken(harness, run)
-        feed = self.electrics.supply.feed(HALF_USED)
+        feed = self.electrics.supply.feed(self.electrics.used)
         state = Circuit(self.boards, broken).state(feed, self.electrics.drawn)
         return self.seen(state)
 

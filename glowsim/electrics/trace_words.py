@@ -6,6 +6,7 @@ from glowsim.electrics.data_line import BIT_US, DataOutput, Row, pin_words
 from glowsim.electrics.harness import WireRun
 from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.outputs import HIGH_SHARE
+from glowsim.electrics.pack import BATTERY_STATES
 from glowsim.electrics.trace_graph import Graph
 
 METER_OHM = 0.3
@@ -14,15 +15,14 @@ ON_SHARES = (0.32, 0.64)
 """Of a bit's time that the data line is high, for a 0 and for a 1 (0.4 and 0.8 of 1.25 us; data
 sheets of addressable LEDs, from memory)."""
 LEAST_READABLE_V = 0.05
-NEARLY_EMPTY = 0.9
 
 
 def battery(graph: Graph) -> str:
     """Return the test of the battery."""
-    pack = graph.electrics.supply
+    pack, state = graph.electrics.supply, graph.electrics.state_of_charge
     return (
         f"Volts at the battery's own plug, plus to minus: {pack.fresh_v:.2f} V fresh, "
-        f"{graph.supply_v:.2f} V half used with everything on as drawn. 0 V from a lithium pack: "
+        f"{graph.supply_v:.2f} V {state} with everything on as drawn. 0 V from a lithium pack: "
         "its protection has cut off; take the load away and charge it."
     )
 
@@ -142,6 +142,39 @@ def last_led(name: str) -> str:
     )
 
 
+def halves(graph: Graph, number: int) -> tuple[str, str]:
+    """Return the last LED of a board that is right and the first that is not, in words."""
+    lit = graph.lit_first.get(number)
+    if lit is None:
+        return "its last LED that is right", "its first LED that is not"
+    return f"LED {lit}", f"LED {lit + 1}"
+
+
+def inside(name: str, which: str) -> str:
+    """Return the test of an LED within a board."""
+    return (
+        f"Count from data in of {name}. Hold a wire from data out of the LED before {which} on "
+        f"data in of the LED behind it: lit from there on means {which}; change it or the board."
+    )
+
+
+def strip(board: LitBoard) -> str:
+    """Return the test of a strip between two of its LEDs."""
+    return (
+        f"Volts plus to minus on the cut marks of {board.name} on both sides of the place: the "
+        "same on both, or the copper is torn there. Bend it while it is on; solder three short "
+        "wires across."
+    )
+
+
+def channel(colour: str) -> str:
+    """Return the test of one channel of a dimmer."""
+    return (
+        f"Swap the wires of {colour} and of another colour at the dimmer: if the fault moves with "
+        "the output it is the dimmer, else wire or joint; battery off they must beep end to end."
+    )
+
+
 def arrow(name: str) -> str:
     """Return the test of a board's direction."""
     return f"The arrow on {name} points away from the controller, and the wire goes in at its foot."
@@ -161,10 +194,11 @@ def low(graph: Graph, worst: int) -> str:
     """Return the test of a supply that has sagged."""
     board = graph.boards[worst]
     empty = graph.electrics.circuit.state(
-        graph.electrics.supply.feed(NEARLY_EMPTY), graph.electrics.drawn
+        graph.electrics.supply.feed(BATTERY_STATES["nearly empty"]), graph.electrics.drawn
     )
     return (
-        f"Volts at {board.name}, on as drawn: {graph.sound.board_v[worst]:.2f} V half used, "
+        f"Volts at {board.name}, on as drawn: {graph.sound.board_v[worst]:.2f} V "
+        f"{graph.electrics.state_of_charge}, "
         f"{empty.board_v[worst]:.2f} V nearly empty; its chips need {board.board.supply_min_v:g} V "
         f"and full colours {max(board.board.fading_v[1]):g} V. Turn everything down: better now "
         "means the supply."

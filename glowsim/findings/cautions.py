@@ -10,6 +10,9 @@ from glowsim.transport.result import SurfaceGlow
 GLARE_CD_M2 = 2000.0
 """Mean luminance above which a large face is unpleasant to look into indoors (common practice,
 no source)."""
+BARE_CD_M2 = 10_000.0
+"""Luminance of the brightest place above which IEC 62471 wants white light looked into more closely
+(from memory of that standard): a bare LED that shows."""
 
 
 def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tuple[str, ...]:
@@ -30,9 +33,11 @@ def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tup
     for look in looks:
         area = look.body.surface.areas_mm2[look.glows]
         mean = float((look.luminance_cd_m2[look.glows] * area).sum() / area.sum())
-        if mean > GLARE_CD_M2:
+        peak = float(look.luminance_cd_m2[look.glows].max(initial=0.0))
+        if mean > GLARE_CD_M2 or peak > BARE_CD_M2:
             cautions.append(
-                f"Glare: {look.name} averages {mean:.0f} cd/m2; that is unpleasant to look into "
-                f"from near by. {all_cautions()['glare'].text}"
+                f"Glare: {look.name} shows {peak:.0f} cd/m2 at its brightest place and {mean:.0f} "
+                "on average; that is unpleasant to look into from near by. "
+                f"{all_cautions()['glare'].text}"
             )
     return tuple(cautions)

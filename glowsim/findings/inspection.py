@@ -15,7 +15,7 @@ from glowsim.geometry.notes import Doubt
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body
 from glowsim.transport.build import Report, body_problem
-from glowsim.transport.fit import Misfit, misfits, notes_on_fit
+from glowsim.transport.fit import Misfit, misfits
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind
 
@@ -86,7 +86,7 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     problems: dict[str, BodyProblem] = {}
     for key, number in plan.distinct.items():
         report(f"shaping {scene.bodies[number].name}")
-        problems[key] = body_problem(plan, number)
+        problems[key] = body_problem(plan, number, fitted=False)
     checks = (
         _checked(plan, body, problems[key], len(copies_of(body)))
         for body, key in zip(scene.bodies, plan.keys, strict=True)
@@ -101,7 +101,7 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
 def doubts(plan: Plan, number: int) -> tuple[str, ...]:
     """Return what looks wrong with body `number` of a scene; raises as `inspect` does."""
     body = plan.scene_file.scene.bodies[number]
-    check = _checked(plan, body, body_problem(plan, number), 1)
+    check = _checked(plan, body, body_problem(plan, number, fitted=False), 1)
     return (*check.suspicious, *(told(check, misfit) for misfit in check.misfits))
 
 
@@ -114,18 +114,17 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
     own = problem.media[0]
     entry: Any = plan.catalogue.materials.get(body.material) or plan.catalogue.coats[body.material]
     solid = problem.solids[0] or problem.outer
-    thickness = body.wall_mm or 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
+    thickness = problem.wall_mm or 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
     scatters = own.kind == Kind.SCATTERS
     density = entry.density_kg_m3 if isinstance(entry, Material) else None
     lights = _lights(plan, body, problem)
     found = misfits(problem)
-    told_below = notes_on_fit(problem.name, found)
     regions = region_checks(body, problem)
     asked = tuple(note for note in problem.notes if isinstance(note, Doubt))
     return BodyCheck(
         name=body.name,
         copies=copies,
-        kind=_kind(body, scatters),
+        kind=_kind(body, problem, scatters),
         material=body.material,
         confidence=_confidence(entry),
         size_mm=tuple(round(float(s), 1) for s in problem.outer.size_mm),
@@ -137,16 +136,18 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         cell_mm=problem.cell_mm,
         lights=lights,
         regions=regions,
-        notes=tuple(note for note in problem.notes if note not in (*told_below, *asked)),
+        notes=tuple(note for note in problem.notes if note not in asked),
         suspicious=(*asked, *_suspicious(body, problem, lights), *too_small(regions)),
         misfits=found,
     )
 
 
-def _kind(body: Body, scatters: bool) -> str:
+def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
     if not scatters:
         return "sheet lantern" if body.lights else "opaque"
-    return f"shell, wall {body.wall_mm:g} mm" if body.wall_mm else "solid"
+    if problem.wall_mm is None:
+        return "solid"
+    return f"shell, wall {body.wall_mm or problem.wall_mm:.3g} mm"
 
 
 def _confidence(entry: Any) -> str:

@@ -71,15 +71,19 @@ class Look:
         return self.body.glows
 
 
-def looks_of(glow: SurfaceGlow, room: Room, across: bool = True) -> tuple[Look, ...]:
+def looks_of(
+    glow: SurfaceGlow, room: Room, across: bool = True, of: str | None = None
+) -> tuple[Look, ...]:
     """Return the different looks of a prop's lit bodies, copies with much the same lights together.
 
     across : count the light that bodies send each other across the air
+    of     : only looks of the body of this name; light from all others falls on it all the same
     Raises SolveError where the reference solver has had too few photons to say anything.
     """
     groups: list[list[int]] = []
     for number, copy in enumerate(glow.copies):
-        if copy.lights and glow.bodies[copy.body].glows.any():
+        asked = of is None or copy.of == of
+        if asked and copy.lights and glow.bodies[copy.body].glows.any():
             check_known(glow, copy)
             like = (group for group in groups if _alike(glow, glow.copies[group[0]], copy))
             group = next(like, None)

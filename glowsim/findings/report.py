@@ -14,13 +14,14 @@ from glowsim.findings.fictions import fictions
 from glowsim.findings.leaks import light_leaks, stopped
 from glowsim.findings.lit import ReadsAsLit, reads_as_lit
 from glowsim.findings.luminance import Look, bright_noise, looks_of
+from glowsim.findings.openings import OpeningLight, opening_lights
 from glowsim.findings.patches import SLENDER, Eye, Patch
 from glowsim.findings.ranges import material_range
 from glowsim.findings.shown import shown_html
-from glowsim.findings.suggest import Suggestion, suggestion
+from glowsim.findings.suggest import Idea, Suggestion, suggestion
 from glowsim.findings.unevenness import grade
 from glowsim.findings.wanted import fade_of
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Room, Scene, Thresholds
 from glowsim.transport.exchange import MATTERS
 from glowsim.transport.result import SurfaceGlow
@@ -46,6 +47,7 @@ class Finding:
     within_noise   : noise alone could make such a patch
     elsewhere_mm   : the same place on the other copies that look alike, in the prop
     suggested_mm   : where the suggestion wants a light, in the body's own frame, if anywhere
+    ideas          : what the suggestion comes to, to be tried; faces : (n,) int, of its body
     """
 
     number: int
@@ -72,6 +74,8 @@ class Finding:
     within_noise: bool = False
     elsewhere_mm: tuple[tuple[float, ...], ...] = ()
     suggested_mm: tuple[float, ...] | None = None
+    ideas: tuple[Idea, ...] = ()
+    faces: IntArray | None = field(default=None, compare=False, repr=False)
 
     @property
     def size(self) -> str:
@@ -109,7 +113,9 @@ class Findings:
     supply  : what feeds the lights: 'as wired, battery half used', '' for as driven
     noise   : relative error of the bright faces as lit, by body, for a solver with noise
     by_reference : names of the bodies that the reference solver solved; the others are quick's
+    openings : light out of the openings of shells, as on the wearer's side
     untold  : share of the glowing surface of which noise lets nothing be said, where it is any
+    also    : what else was tried on it, as `decisions.mending` says; empty where nothing was
     """
 
     title: str
@@ -130,6 +136,8 @@ class Findings:
     untold: dict[str, float] = field(default_factory=dict)
     by_reference: tuple[str, ...] = ()
     supply: str = ""
+    also: tuple[str, ...] = ()
+    openings: tuple[OpeningLight, ...] = ()
 
     def __str__(self) -> str:
         room = self.room
@@ -151,6 +159,7 @@ class Findings:
             )
         if self.unlisted:
             lines.append(f"... and {self.unlisted} lesser ones")
+        lines += [f"also: {words}" for words in self.also]
         for body, reasons in self.trust.items():
             rough = "be careful" if body in self.by_reference else "quick is a rough guide"
             lines += [f"trust: {body}: {rough}: {reason}" for reason in reasons]
@@ -178,7 +187,8 @@ class Findings:
             "evenness": [_plain(e) for e in self.bodies],
             "whole": _plain(self.whole) if self.whole else None,
             "reads_as_lit": [_plain(v) for v in self.lit],
-            "findings": [_plain(f) for f in self.found],
+            "openings": [_plain(v) for v in self.openings],
+            "findings": [_plain(f, "ideas", "faces") for f in self.found],
             "unlisted_findings": self.unlisted,
             "energy": _account_json(self.account),
             "trust": {name: list(cautions) for name, cautions in self.trust.items()},
@@ -199,13 +209,17 @@ def findings_of(
     comparisons: Sequence[Comparison] = (),
     *,
     across: bool = True,
+    of: str | None = None,
 ) -> Findings:
     """Judge a glow for a scene's room, viewing distance and thresholds.
 
     comparisons : of quick with the reference, made earlier; what they tell is said with quick
     across      : count the light that bodies send each other across the air
+    of          : judge the body of this name alone, in the light of all
     """
-    looks = looks_of(glow, scene.room, across)
+    looks = looks_of(glow, scene.room, across, of)
+    if of is not None:
+        glow = replace(glow, copies=tuple(copy for copy in glow.copies if copy.of == of))
     eyes = [_eye(look, scene) for look in looks]
     found: list[Finding] = []
     bodies: list[Evenness] = []
@@ -245,6 +259,7 @@ def findings_of(
         noise={look.name: share for look in looks if (share := bright_noise(look)) is not None},
         untold=untold,
         supply=glow.supply,
+        openings=opening_lights(glow),
     )
 
 
@@ -342,6 +357,8 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         patch.within_noise,
         tuple(elsewhere),
         None if advice.place_mm is None else _rounded(advice.place_mm),
+        advice.ideas,
+        patch.faces,
     )
 
 
@@ -356,9 +373,10 @@ def _rounded(point: FloatArray) -> tuple[float, ...]:
     return tuple(round(float(v), 1) for v in point)
 
 
-def _plain(item: Any) -> dict[str, Any]:
+def _plain(item: Any, *without: str) -> dict[str, Any]:
     # Adding nothing turns -0.0 into 0.0.
-    return {k: round(v, 5) + 0.0 if isinstance(v, float) else v for k, v in vars(item).items()}
+    kept = {k: v for k, v in vars(item).items() if k not in without}
+    return {k: round(v, 5) + 0.0 if isinstance(v, float) else v for k, v in kept.items()}
 
 
 def _account_json(account: EnergyAccount) -> dict[str, Any]:

@@ -1,5 +1,7 @@
 """What to try: a move, more material or another light, estimated without a new solve.
 
+`decisions.mending` tries these ideas, and others, before a command recommends one.
+
 The estimate fits how a light's brightness falls with distance over the body's own faces, and
 moves the light, the faces or another light in that fit. Against new solves it gets the brightest
 place over the mean to about a fifth, and which of two ideas is better; only a new solve confirms
@@ -9,6 +11,7 @@ one. What is not foretold to help clearly is not suggested.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy.optimize import nnls
@@ -34,6 +37,8 @@ STRENGTHS = (1.0, 0.5, 0.25, 0.1)
 """Brightness of another light, in that of the nearest one."""
 GOOD_TO = 1.2
 """The brightest place over the mean is foretold to this factor, against new solves."""
+HALF_WAY = 0.25
+"""Brightness of another light half-way to a dark gap of a shell, in that of the nearest one."""
 PLACES = 150
 """Places tried for another light."""
 CLEAR_MM, BURIED_MM = 5.0, 3.0
@@ -61,12 +66,29 @@ def _kernel(distance_mm: FloatArray, fall_per_mm: float) -> FloatArray:
 
 
 @dataclass(frozen=True)
+class Idea:
+    """One change that may mend a patch, in the body's own frame.
+
+    does  : move a light by `mm`; add one at `mm`, `amount` times as bright as `light`; put on
+            `amount` mm of material all round; a denser strip; something diffuse over bare LEDs; or
+            face a light toward the patch, at `mm`
+    light : the nearest light, by number
+    """
+
+    does: Literal["move", "add", "around", "denser", "diffuse", "face"]
+    light: int
+    mm: tuple[float, ...] = (0.0, 0.0, 0.0)
+    amount: float = 0.0
+
+
+@dataclass(frozen=True)
 class Suggestion:
     """One plain sentence on what to try; place_mm : (3,) float, where it wants a light, in the
-    body's frame, None where it names no place."""
+    body's frame, None where it names no place; ideas : the same, to be tried."""
 
     words: str
     place_mm: FloatArray | None = None
+    ideas: tuple[Idea, ...] = ()
 
 
 def suggestion(patch: Patch, eye: Eye) -> Suggestion:
@@ -75,26 +97,41 @@ def suggestion(patch: Patch, eye: Eye) -> Suggestion:
     if patch.kind == "hot spot" and patch.direct_share > BARE_LED:
         return Suggestion(
             f"{100 * patch.direct_share:.0f} % of the light here never scattered, the bare LED "
-            "shows: put a diffuser over it (thin fabric, frosted film) or use a cloudier material"
+            "shows: put a diffuser over it (thin fabric, frosted film) or use a cloudier material",
+            ideas=(Idea("diffuse", patch.light),),
         )
     spaced = _too_far_apart(patch, look)
     if spaced:
-        return Suggestion(spaced)
+        return Suggestion(spaced, ideas=(Idea("denser", patch.light),))
     trial = _Trial(patch, eye)
-    ideas = [trial.move(), trial.thicker() if patch.kind == "hot spot" else trial.another()]
-    known = [idea for idea in ideas if idea is not None]
+    tried = [trial.move(), trial.thicker() if patch.kind == "hot spot" else trial.another()]
+    known = [one for one in tried if one is not None]
     if not known and trial.hollow and patch.kind == "dark gap":
         return Suggestion(
             "turn a board toward it, or add one that faces it: inside a hollow, what no LED shines "
-            "on gets light from the other walls only"
+            "on gets light from the other walls only",
+            ideas=_in_hollow(patch, look),
         )
     if not known:
         return Suggestion(
             "no simple change of the nearest light helps: try another board or material"
         )
-    words = " or ".join(idea.words for idea in known) + " (estimate; run again to confirm)"
-    places = [idea.place_mm for idea in known if idea.place_mm is not None]
-    return Suggestion(words, places[-1] if places else None)
+    words = " or ".join(one.words for one in known) + " (estimate; run again to confirm)"
+    places = [one.place_mm for one in known if one.place_mm is not None]
+    ideas = tuple(idea for one in known for idea in one.ideas)
+    return Suggestion(words, places[-1] if places else None, ideas)
+
+
+def _in_hollow(patch: Patch, look: Look) -> tuple[Idea, ...]:
+    """Return what may light a dark gap of a shell: one more light half-way to it, or the light
+    turned toward it. A ring is taken by its middle."""
+    light, surface = look.body.light_mm[patch.light], look.body.surface
+    gap = np.average(surface.centroids[patch.faces], axis=0, weights=surface.areas_mm2[patch.faces])
+    turned = Idea("face", patch.light, tuple(map(float, gap)))
+    if np.linalg.norm(gap - light) < 6 * CLEAR_MM:
+        return (turned,)
+    half = tuple(map(float, np.round((light + gap) / 2)))
+    return Idea("add", patch.light, half, HALF_WAY), turned
 
 
 class _Trial:
@@ -139,6 +176,7 @@ class _Trial:
             f"move {_light_name(look, self._patch.light)} about {np.linalg.norm(step):.0f} mm "
             f"{_way(step)}{self._outcome(*tried[best])}",
             look.body.light_mm[self._patch.light] + step,
+            (Idea("move", self._patch.light, tuple(map(float, step))),),
         )
 
     def thicker(self) -> Suggestion | None:
@@ -150,7 +188,10 @@ class _Trial:
             seen = self._seen - self._own + self._own * further / self._before
             if self._fault(seen, self._leds) < self._goal:
                 outcome = self._outcome(seen, self._leds)
-                return Suggestion(f"add about {more:.0f} mm of material all round{outcome}")
+                idea = Idea("around", self._patch.light, amount=more)
+                return Suggestion(
+                    f"add about {more:.0f} mm of material all round{outcome}", ideas=(idea,)
+                )
         return None
 
     def another(self) -> Suggestion | None:
@@ -176,7 +217,8 @@ class _Trial:
         place, share = asked[best]
         dimmed = "" if share == 1 else f", {share:g} times as bright as the nearest one"
         outcome = self._outcome(*tried[best])
-        return Suggestion(f"add a light near {at_mm(place)}{dimmed}{outcome}", place)
+        idea = Idea("add", self._patch.light, tuple(map(float, place)), share)
+        return Suggestion(f"add a light near {at_mm(place)}{dimmed}{outcome}", place, (idea,))
 
     def _places(self) -> FloatArray:
         """Return places for another light: around the patch, within the body, clear of LEDs.

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -13,13 +14,16 @@ from glowsim.geometry.drawn import drawn_mesh
 from glowsim.geometry.hollow import grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
+from glowsim.geometry.kept import kept
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, to_manifold
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
+from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import Regions, cut_into_regions
 from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.simplify import simplified
+from glowsim.geometry.skinned import open_skin, shell_of_skin
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
 from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
@@ -33,34 +37,108 @@ class Solid:
 
     outer   : outer surface;  hollow : inner surface of a shell, or None
     inserts : one mesh per insert of the scene's body;  notes : repairs and assumptions
+    wall_mm  : wall of a shell, the usual one where it varies, or None
+    openings : where a hollow is open to the room; `outer` has a lid there, a part by that name
     """
 
     outer: Mesh
     hollow: Mesh | None
     inserts: tuple[Mesh, ...]
     notes: tuple[str, ...]
+    wall_mm: float | None = None
+    openings: tuple[Opening, ...] = ()
 
     def regions(self, face_mm: float, what: str) -> Regions:
         """Cut the body: region 0 is its material, then the hollow (if any), then the inserts."""
         tools = ([self.hollow] if self.hollow is not None else []) + list(self.inserts)
         return cut_into_regions(self.outer, tools, face_mm, what)
 
+    @cached_property
+    def _hollows(self) -> Hollows:
+        return Hollows(self.outer)
+
+    def around(self, points: FloatArray, what: str) -> Solid:
+        """Return the body as a shell that is open to the room if `points`, (n, 3) float [mm], lie
+        outside its material but in a hollow of it; else the body itself.
+
+        Raises GeometryError for an opening that no lid fits.
+        """
+        if self.hollow is not None or len(points) == 0:
+            return self
+        near = points[outside_of(self.outer, points)]
+        shell = self._hollows.around(near, what) if len(near) else None
+        if shell is None:
+            return self
+        said = notes_on_openings(self.outer, shell, what)
+        return replace(
+            self,
+            outer=shell.outer,
+            hollow=shell.hollow,
+            wall_mm=shell.wall_mm,
+            openings=shell.openings,
+            notes=(*self.notes, *said),
+        )
+
+
+def light_points(body: Body) -> FloatArray:
+    """Return where the lights of a body stand, or the points their paths go by, (n, 3) [mm]."""
+    points = [p for light in body.lights for p in (light.path_mm or [light.position_mm])]
+    return np.array(points, dtype=float).reshape(-1, 3)
+
 
 def solid_of(scene_file: SceneFile, number: int) -> Solid:
-    """Return the surfaces of body `number` of a scene.
+    """Return the surfaces of body `number` of a scene, a shell if its lights stand in a hollow.
+
+    Raises SceneError, with the key in the scene file, where a mesh is missing or cannot be used.
+    """
+    return around_lights(unlit_solid_of(scene_file, number), scene_file, number)
+
+
+def around_lights(solid: Solid, scene_file: SceneFile, number: int) -> Solid:
+    """Return what `unlit_solid_of` gave as the lights of the body see it; raises SceneError."""
+    body = scene_file.scene.bodies[number]
+    try:
+        return solid.around(light_points(body), body.name)
+    except GeometryError as problem:
+        key = "mesh" if body.mesh else "shape"
+        raise scene_file.fault(("bodies", number, key), str(problem)) from None
+
+
+def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
+    """Return the surfaces of body `number` of a scene, wherever its lights are.
+
+    What was made last from mesh files is kept.
 
     Raises SceneError, with the key in the scene file, where a mesh is missing or cannot be used.
     """
     body = scene_file.scene.bodies[number]
+    items: list[Body | Insert] = [body, *body.inserts]
+    files = [item.mesh for item in items if item.mesh is not None]
+    if not files or any(isinstance(item.shape, FromDrawing) for item in items):
+        return _made(scene_file, number)
+    return kept(
+        (
+            *(_file_key(file, scene_file.folder) for file in files),
+            body.model_dump_json(exclude={"lights"}),
+        ),
+        lambda: _made(scene_file, number),
+    )
+
+
+def _made(scene_file: SceneFile, number: int) -> Solid:
+    body = scene_file.scene.bodies[number]
     at: KeyPath = ("bodies", number)
+    hollow, wall_mm = None, body.wall_mm
     try:
-        outer, notes = _surface(body, scene_file.folder, body.name)
+        grown = _grown_skin(body, scene_file.folder)
+        outer, notes = grown or _surface(body, scene_file.folder, body.name)
     except (GeometryError, SceneError) as problem:
         raise scene_file.fault((*at, "mesh" if body.mesh else "shape"), str(problem)) from None
-    hollow = None
-    if body.wall_mm is not None:
+    if grown is not None:
+        wall_mm = None  # it has its wall already
+    elif wall_mm is not None:
         try:
-            hollow, closed = hollow_mesh(outer, body.wall_mm, body.name)
+            hollow, closed = hollow_mesh(outer, wall_mm, body.name)
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
@@ -79,7 +157,7 @@ def solid_of(scene_file: SceneFile, number: int) -> Solid:
         made.append((insert, mesh))
         notes += more + one_wall
     inserts = [mesh for _, mesh in made]
-    return Solid(outer, hollow, tuple(inserts), tuple(notes))
+    return Solid(outer, hollow, tuple(inserts), tuple(notes), wall_mm)
 
 
 def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
@@ -91,9 +169,26 @@ def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
     body = scene_file.scene.bodies[number]
     if body.mesh is None or body.mesh.grow_mm > 0:
         return None
-    vertices, faces, _ = read_mesh(body.mesh, scene_file.folder)
-    mesh, _ = repaired(vertices, faces, body.name, body.mesh.keep)
-    return mesh
+    return _repaired_file(body.mesh, scene_file.folder, body.name)[0]
+
+
+def _repaired_file(mesh_file: MeshFile, folder: Path, what: str) -> tuple[Mesh, list[str]]:
+    """Return a mesh file's surface with all its faces, repaired, and what was done to it."""
+
+    def made() -> tuple[Mesh, list[str]]:
+        vertices, faces, notes = read_mesh(mesh_file, folder)
+        mesh, repairs = repaired(vertices, faces, what, mesh_file.keep)
+        return mesh, notes + repairs
+
+    return kept((_file_key(mesh_file, folder), mesh_file.model_dump_json(), what), made)
+
+
+def _file_key(mesh_file: MeshFile, folder: Path) -> str:
+    """Return what tells a mesh file from another and from its own earlier content."""
+    try:
+        return mesh_file_digest(mesh_file, folder)
+    except (OSError, ValueError):  # reading it says what is wrong; that is never kept
+        return ""
 
 
 def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path:
@@ -161,17 +256,31 @@ def region_of(points: FloatArray, solids: tuple[Mesh | None, ...]) -> IntArray:
 
 def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:
     if item.mesh is not None:
-        vertices, faces, notes = read_mesh(item.mesh, folder)
-        mesh, repairs = repaired(vertices, faces, what, item.mesh.keep)
+        mesh, notes = _repaired_file(item.mesh, folder, what)
         mesh, fewer = simplified(mesh, what)
         if item.mesh.grow_mm > 0:
             mesh = grown_mesh(mesh, item.mesh.grow_mm, what)
-        return mesh, notes + repairs + fewer
+        return mesh, notes + fewer
     shape: Shape | None = item.shape
     assert shape is not None, "the scene makes sure of a shape or a mesh"
     if isinstance(shape, FromDrawing):
         return drawn_mesh(shape, folder, what)
     return shape_mesh(shape), []
+
+
+def _grown_skin(body: Body, folder: Path) -> tuple[Mesh, list[str]] | None:
+    """Return the shell that a body's wall makes of a mesh file that is one open skin; None for any
+    other body."""
+    if body.mesh is None or body.wall_mm is None or body.mesh.grow_mm > 0:
+        return None
+    vertices, faces, notes = read_mesh(body.mesh, folder)
+    skin = open_skin(vertices, faces, body.name)
+    if skin is None:
+        return None
+    mesh = shell_of_skin(skin, body.wall_mm, body.mesh.wall_grows, body.name)
+    mesh, fewer = simplified(mesh, body.name)
+    said = f"{body.name}: one skin, given a wall of {body.wall_mm:g} mm {body.mesh.wall_grows}"
+    return mesh, [*notes, said, *fewer]
 
 
 def _insert_mesh(insert: Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:

@@ -7,11 +7,14 @@ import numpy as np
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.mesh import FloatArray, IntArray, at_mm
+from glowsim.geometry.notes import Doubt
 
 FLAT_HOLE = 0.05
 """A hole is flat when its rim leaves its plane by less than this share of its width."""
 SMALL_HOLE = 0.12
 """A hole that is not flat is closed when it is narrower than this share of the body."""
+DOUBTFUL = 0.1
+"""A closure wider than this share of the body is asked about."""
 
 
 def open_edges(faces: IntArray) -> IntArray:
@@ -34,15 +37,17 @@ def with_holes_closed(
     first.
     """
     notes = []
-    for loop in sorted(_rims(faces), key=lambda rim: -float(np.ptp(vertices[rim], axis=0).max())):
+    for loop in sorted(rims(faces), key=lambda rim: -float(np.ptp(vertices[rim], axis=0).max())):
         vertices, faces, note = _closed(vertices, faces, loop, size_mm, what)
         notes.append(note)
-    if len(notes) > 4:
-        notes = [*notes[:3], f"{what}: closed {len(notes) - 3} more holes like these"]
+    asked = [note for note in notes if isinstance(note, Doubt)]
+    if len(notes) > max(4, len(asked)):
+        shown = max(3, len(asked))
+        notes = [*notes[:shown], f"{what}: closed {len(notes) - shown} more holes like these"]
     return vertices, faces, notes
 
 
-def _rims(faces: IntArray) -> list[IntArray]:
+def rims(faces: IntArray) -> list[IntArray]:
     """Return the rims of holes as vertex loops, along the border of the surface.
 
     A rim that touches itself at a corner is cut into simple loops there.
@@ -88,15 +93,19 @@ def _closed(
         )
     kind = "a flat" if flat else "a small"
     note = f"{what}: closed {kind} hole {width:.1f} mm wide about {at_mm(centre)}"
-    cover = _cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
-    if len(cover) == len(loop) - 2:
-        # The rim runs along the border of the surface, so the cover runs against it.
-        return vertices, np.vstack([faces, loop[cover][:, ::-1]]), note
+    if width > DOUBTFUL * size_mm:
+        note = Doubt(
+            f"{note}. Is it closed? If this is a skin without thickness, wall_mm makes it a shell"
+        )
+    lid = cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
+    if len(lid) == len(loop) - 2:
+        # The rim runs along the border of the surface, so the lid runs against it.
+        return vertices, np.vstack([faces, loop[lid][:, ::-1]]), note
     fan = np.column_stack([np.roll(loop, -1), loop, np.full(len(loop), len(vertices))])
     return np.vstack([vertices, centre]), np.vstack([faces, fan]), note
 
 
-def _cover(rim: FloatArray) -> IntArray:
+def cover(rim: FloatArray) -> IntArray:
     """Return triangles over a flat outline, (n, 2) float, turning the way it does, (m, 3) int."""
     x, y = rim.T
     if (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0:

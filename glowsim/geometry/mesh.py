@@ -117,4 +117,5 @@ def from_manifold(solid: manifold3d.Manifold) -> Mesh:
 
 def at_mm(point: FloatArray) -> str:
     """Return a place as people write it: '(1.0, 2.5, 30.0) mm'."""
-    return f"({point[0]:.1f}, {point[1]:.1f}, {point[2]:.1f}) mm"
+    x, y, z = (f"{c:.1f}".replace("-0.0", "0.0") if abs(c) < 0.06 else f"{c:.1f}" for c in point)
+    return f"({x}, {y}, {z}) mm"

@@ -18,6 +18,16 @@ def placed(position_mm: tuple[float, ...], rotation_deg: tuple[float, ...]) -> F
     return transform
 
 
+def place_and_turn(
+    transform: FloatArray,
+) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    """Return position [mm] and rotation [deg] whose `placed` is a rigid transform, (4, 4)."""
+    turns = np.degrees(trimesh.transformations.euler_from_matrix(transform, axes="sxyz"))
+    x, y, z = (round(float(v), 6) + 0.0 for v in transform[:3, 3])
+    a, b, c = (round(float(v), 6) + 0.0 for v in turns)
+    return (x, y, z), (a, b, c)
+
+
 def copies_of(body: Body) -> list[FloatArray]:
     """Return the (4, 4) transform of every copy of a body; one without patterns stands once."""
     own = placed(body.position_mm, body.rotation_deg)

@@ -29,6 +29,7 @@ from glowsim.geometry.mesh import (
     from_manifold,
     to_manifold,
 )
+from glowsim.geometry.notes import Doubt
 from glowsim.geometry.rebuild import rebuilt
 from glowsim.geometry.unzip import unzipped
 
@@ -68,7 +69,7 @@ def repaired(
     `keep` is 'all' or 'largest' of several separate pieces. Raises GeometryError, naming the
     place in mm, where the surface cannot be closed with confidence.
     """
-    clean, notes = _without_rubbish(vertices, faces, what)
+    clean, notes = without_rubbish(vertices, faces, what)
     try:
         pieces, piece_notes = _closed_pieces(clean, what)
     except GeometryError as fault:
@@ -86,7 +87,7 @@ def repaired(
     return mesh, notes
 
 
-def _without_rubbish(
+def without_rubbish(
     vertices: FloatArray, faces: IntArray, what: str
 ) -> tuple[trimesh.Trimesh, list[str]]:
     """Weld equal corners, drop faces without area and repeated faces."""
@@ -218,10 +219,15 @@ def _largest(pieces: list[_Piece]) -> list[_Piece]:
 
 def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
     """Unite solid pieces and cut out voids: pieces inside another that face the other way."""
-    notes = []
+    notes: list[str] = []
     around = _around(pieces)
     void = [_is_void(k, pieces, around[k]) for k in range(len(pieces))]
     solids = [piece for piece, is_void in zip(pieces, void, strict=True) if not is_void]
+    notes += [
+        _swallowed(piece.mesh, what)
+        for piece, is_void, others in zip(pieces, void, around, strict=True)
+        if len(others) % 2 and not is_void
+    ]
     if any(piece.inside_out for piece in solids):
         notes.append(f"{what}: was inside out; turned it")
     if len(pieces) == 1:
@@ -247,6 +253,16 @@ def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
             'keep = "largest"'
         )
     return from_manifold(body), notes
+
+
+def _swallowed(inner: Mesh, what: str) -> Doubt:
+    """Return what is asked about a piece that lies in another and faces the same way."""
+    size = " x ".join(f"{s:.3g}" for s in inner.size_mm)
+    return Doubt(
+        f"{what}: an inner surface of {size} mm about {at_mm(inner.bounds.mean(axis=0))} faces the "
+        "same way as the outer one: it is taken as solid material. If a hollow is meant, turn its "
+        "faces in the modelling program"
+    )
 
 
 def _is_void(number: int, pieces: list[_Piece], around: list[int]) -> bool:

@@ -15,12 +15,14 @@ from typing import Any
 
 import numpy as np
 
+from glowsim.electrics.as_wired import as_tried
 from glowsim.errors import GlowsimError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.live import figures, photos, skin
 from glowsim.live.edits import Prop
 from glowsim.live.figures import Figures
 from glowsim.live.lane import Check, Lane, SupersededError
+from glowsim.pictures import Studio
 from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
@@ -66,6 +68,7 @@ class Answers:
         self._near: Plan | None = None
         self._sizes: dict[int, Sizes] = {}
         self._back: tuple[FloatArray, FloatArray] | None = None
+        self._studio: Studio | None = None
         self._drafts, self._fulls = Lane("draft light"), Lane("full light")
 
     def draft(self, scene_file: SceneFile, prop: Prop) -> None:
@@ -135,20 +138,20 @@ class Answers:
             plan = plan_of(scene_file, self._sizes)
             glow = self._kept.glow(plan, quality=DRAFT, near=self._near)
         check()
-        self._show(glow, prop, full=False)
+        self._show(as_tried(glow, scene_file), prop, full=False)
 
     def _full(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
         report = self._reporting(check)
         report("lighting")
         plan = plan_of(scene_file)
-        glow = self._kept.glow(plan, report=report)
+        glow = as_tried(self._kept.glow(plan, report=report), scene_file)
         check()
         self.problems = self._problems(plan)
         self._sizes = {n: photos.sizes_of(problem) for n, problem in self.problems.items()}
         self._near = plan
         self._show(glow, prop, full=True)
         report("judging")
-        found = figures.judged(glow, scene_file)
+        found = figures.judged(glow, scene_file.scene)
         check()
         self.figures = found
         report("working out battery and heat")
@@ -158,16 +161,19 @@ class Answers:
         check()
         self.figures = found
         report("lighting the room")
-        back = photos.sent_back(glow, prop.scene)
+        self._studio = photos.studio_after(self._studio, glow, prop.scene)
+        back = photos.sent_back(self._studio)
         check()
         self._back = back
-        self._show(glow, prop, full=True)
+        self._show(glow, prop, full=True, calm=photos.calm_cd_m2(self._studio))
 
     def _problems(self, plan: Plan) -> dict[int, BodyProblem]:
         numbers = range(len(plan.scene_file.scene.bodies))
         return {n: self._kept.problem(plan, n) for n in numbers}
 
-    def _show(self, glow: SurfaceGlow, prop: Prop, full: bool) -> None:
+    def _show(
+        self, glow: SurfaceGlow, prop: Prop, full: bool, calm: FloatArray | None = None
+    ) -> None:
         with self._lock:
             if prop != self._wanted:
                 return
@@ -186,7 +192,7 @@ class Answers:
                 scale = skin.map_law(skin.scale_of_glow(shape, glow))
             else:  # while something moves, one exposure: brighter looks brighter
                 exposure, scale = last.exposure_cd_m2, last.scale
-            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back)
+            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back, calm)
             number = last.number + 1 if last else 1
             limb = tuple(skin.limb_shape(glow)) if last is None or full else last.limb
             self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb)

@@ -10,12 +10,15 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import SceneError
+from glowsim.findings import Findings
 from glowsim.geometry.boards import BoardShape, board_shape
 from glowsim.geometry.hollow import depth_mm, nearest_on
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
 from glowsim.live.clearance import Surroundings, kept_clear, surroundings
 from glowsim.live.edits import BoardAt, Prop
+from glowsim.pictures import marks_of
+from glowsim.pictures.marks import KIND_WORDS
 from glowsim.scene import Light
 from glowsim.transport.problem import BodyProblem
 
@@ -88,6 +91,21 @@ def cleared(
     return kept_clear(shape, np.asarray(place_mm, float), around, was)
 
 
+def up_the_middle(problem: BodyProblem) -> list[FloatArray]:
+    """Return places up a body's middle, (3,) float each, at which a board may find room."""
+    low, high = problem.outer.bounds
+    middle = (low + high) / 2
+    heights = np.linspace(low[2], high[2], 15)[1:-1]
+    return [np.array([middle[0], middle[1], z]) for z in heights]
+
+
+def beside(shape: BoardShape) -> list[FloatArray]:
+    """Return places around a board, (3,) float each, at which another may find room."""
+    place, step = shape.frame[:3, 3], shape.frame[:3, 2]
+    ways = (step, -step, *(s * shape.frame[:3, k] for k in (0, 1) for s in (1, -1)))
+    return [place + far * way for far in (10.0, 20.0, 40.0, 4.0) for way in ways]
+
+
 def outlines(prop: Prop, catalogue: Catalogue) -> list[dict[str, Any]]:
     """Return every copy of every board as the page draws it: plain data, frames in the prop."""
     found: list[dict[str, Any]] = []
@@ -124,3 +142,16 @@ def in_body(prop: Prop, at: BoardAt, copy: int, point: Sequence[float]) -> Float
     """Return a point of the prop in the frame of one copy of a body, (3,) float [mm]."""
     transform = copies_of(prop.scene.bodies[at.body])[copy]
     return np.asarray((np.asarray(point, float) - transform[:3, 3]) @ transform[:3, :3])
+
+
+def as_marks(findings: Findings | None) -> list[dict[str, Any]]:
+    """Return the numbered marks of findings as the page draws them: those of the pictures."""
+    return [
+        {
+            "number": mark.number,
+            "kind": mark.kind,
+            "label": f"{KIND_WORDS[mark.kind]}, {mark.label}",
+            "places": np.vstack([mark.point_mm, mark.elsewhere_mm]).round(2).tolist(),
+        }
+        for mark in marks_of(findings.found if findings else ())
+    ]

@@ -16,6 +16,7 @@ WAYS = {
     "+y": (0, 1, 0),
     "-y": (0, -1, 0),
 }
+ALONE = "move this copy alone"
 OTHER_WAY = "as written"
 WORDS = ("above its base", "from its axis", "below the surface")
 """What HANDS are called on the page."""
@@ -43,7 +44,10 @@ def carried(session: Session, chosen: tuple[BoardAt, int] | None) -> dict[str, A
         "hands": hands,
         "faces": faces,
         "ways": [*WAYS, *([OTHER_WAY] if faces == OTHER_WAY else [])],
-        "acts": ["double", "on" if at in prop.kept else "off", "remove", "best place"],
+        "acts": [
+            *("double", "on" if at in prop.kept else "off", "remove", "best place"),
+            *([ALONE] if prop.scene.bodies[at.body].copy_count > 1 else []),
+        ],
     }
 
 

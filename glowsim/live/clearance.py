@@ -125,7 +125,17 @@ def _push(shape: BoardShape, around: Surroundings) -> FloatArray:
 
 
 def _room(shape: BoardShape, around: Surroundings) -> bool:
-    return float(np.linalg.norm(_push(shape, around))) <= _NEARLY_MM + GAP_MM
+    """Return whether no place of a board is too near to anything: pushes from opposite walls,
+    between which it is too wide, would cancel."""
+    points = samples(shape)
+    lacking = [float(_lacking(points, around.outer, inside=True)[0].max())]
+    lacking += [
+        float(_lacking(points, core, inside=False)[0].max())
+        for core in around.cores
+        if not _far_from(points, core)
+    ]
+    lacking += [float(np.linalg.norm(_from_board(shape, other))) for other in around.others]
+    return max(lacking) <= _NEARLY_MM + GAP_MM
 
 
 def _lacking(points: FloatArray, mesh: Mesh, inside: bool) -> tuple[FloatArray, FloatArray]:
@@ -142,10 +152,8 @@ def _lacking(points: FloatArray, mesh: Mesh, inside: bool) -> tuple[FloatArray, 
 
 
 def _from_wall(points: FloatArray, mesh: Mesh, inside: bool) -> FloatArray:
-    if not inside:  # a core far away costs nothing
-        low, high = mesh.bounds
-        if (points.max(axis=0) < low - GAP_MM).any() or (points.min(axis=0) > high + GAP_MM).any():
-            return np.zeros(3)
+    if not inside and _far_from(points, mesh):  # a core far away costs nothing
+        return np.zeros(3)
     lacking, way = _lacking(points, mesh, inside)
     push = np.zeros(3)
     # Each wall that is met adds what the pushes before have not done already: a board in a corner
@@ -157,6 +165,12 @@ def _from_wall(points: FloatArray, mesh: Mesh, inside: bool) -> FloatArray:
         if rest > 0:
             push = push + rest * way[k]
     return push
+
+
+def _far_from(points: FloatArray, mesh: Mesh) -> bool:
+    low, high = mesh.bounds
+    below, above = points.max(axis=0) < low - GAP_MM, points.min(axis=0) > high + GAP_MM
+    return bool(below.any() or above.any())
 
 
 def _from_board(shape: BoardShape, other: BoardShape) -> FloatArray:

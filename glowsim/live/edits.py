@@ -6,8 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
+from glowsim.errors import SceneError
+from glowsim.geometry.patterns import copies_of, place_and_turn
 from glowsim.scene import Body, Light, Room, Scene
 from glowsim.scene.bodies import Drive
+from glowsim.scene.patterns import Pattern, Place, Places
 
 TENTHS = 1
 """Digits that places are kept to: nobody measures a board finer than a tenth of a millimetre."""
@@ -110,6 +113,69 @@ def removed(prop: Prop, at: BoardAt) -> Prop:
     }
     rest = (*lights[: at.light], *lights[at.light + 1 :])
     return _with_lights(replace(prop, kept=kept), at.body, rest)
+
+
+def split_off(prop: Prop, body: int, copy: int) -> Prop:
+    """Return the prop with one copy of a body as a body of its own, the last one.
+
+    It stands, shines and is called as before, but its boards can be moved alone.
+    Raises SceneError where there are no copies.
+    """
+    old = prop.scene.bodies[body]
+    if old.copy_count < 2:
+        raise SceneError(f"there is but one '{old.name}'")
+    kept_copies = [k for k in range(old.copy_count) if k != copy]
+    alone, rest = [], []
+    for light in old.lights:
+        zones = [light.zone_of(k) for k in range(old.copy_count)]
+        own = {"zone": zones[copy], "zones": ()}
+        alone.append(light.model_copy(update=own))
+        if light.zones or len(set(zones)) > 1:
+            light = light.model_copy(update={"zones": tuple(zones[k] for k in kept_copies)})
+        rest.append(light)
+    position, rotation = place_and_turn(copies_of(old)[copy])
+    new = old.model_copy(
+        update={
+            "name": _free_body_name(prop.scene, old.name),
+            "position_mm": position,
+            "rotation_deg": rotation,
+            "patterns": (),
+            "lights": tuple(alone),
+        }
+    )
+    fewer = old.model_copy(update={"patterns": _without_copy(old, copy), "lights": tuple(rest)})
+    kept = {
+        **prop.kept,
+        **{BoardAt(len(prop.scene.bodies), at.light): drive
+           for at, drive in prop.kept.items() if at.body == body},
+    }  # fmt: skip
+    less = _with_body(replace(prop, kept=kept), body, fewer)
+    bodies = (*less.scene.bodies, new)
+    return replace(less, scene=less.scene.model_copy(update={"bodies": bodies}))
+
+
+def _without_copy(body: Body, copy: int) -> tuple[Pattern, ...]:
+    """Return a body's patterns without one copy; the one it was in becomes places one by one."""
+    bare = body.model_copy(update={"position_mm": (0.0,) * 3, "rotation_deg": (0.0,) * 3})
+    found: list[Pattern] = []
+    first = 0
+    for pattern in body.patterns:
+        number, first = copy - first, first + pattern.copy_count
+        if not 0 <= number < pattern.copy_count:
+            found.append(pattern)
+            continue
+        places = copies_of(bare.model_copy(update={"patterns": (pattern,)}))
+        rest = [place_and_turn(place) for k, place in enumerate(places) if k != number]
+        if rest:
+            one_by_one = tuple(Place(position_mm=p, rotation_deg=r) for p, r in rest)
+            found.append(Places(kind="places", places=one_by_one))
+    return tuple(found)
+
+
+def _free_body_name(scene: Scene, name: str) -> str:
+    names = {body.name for body in scene.bodies}
+    tries = (f"{name} apart", *(f"{name} apart {k}" for k in range(2, len(names) + 3)))
+    return next(new for new in tries if new not in names)
 
 
 def in_room(prop: Prop, **values: Any) -> Prop:

@@ -6,13 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from glowsim.electrics.as_wired import as_tried
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, PowerReport, power_report
 from glowsim.electrics.power_words import hours_words
 from glowsim.electrics.report_json import power_json
 from glowsim.findings import Evenness, Finding, Findings, ReadsAsLit, findings_of
-from glowsim.scene import SceneFile
+from glowsim.scene import Scene, SceneFile
 from glowsim.transport.result import SurfaceGlow
 
 
@@ -73,9 +72,9 @@ def _named(rows: Any, body: str) -> Any:
     return next((row for row in rows if row.body.partition(" (x")[0] == body), None)
 
 
-def judged(glow: SurfaceGlow, scene_file: SceneFile) -> Figures:
-    """Return the findings of a full answer."""
-    return Figures(findings=findings_of(as_tried(glow, scene_file), scene_file.scene))
+def judged(glow: SurfaceGlow, scene: Scene) -> Figures:
+    """Return the findings of a full answer, which is as the scene's battery and wires let it be."""
+    return Figures(findings=findings_of(glow, scene))
 
 
 def with_power(figures: Figures, scene_file: SceneFile) -> Figures:

@@ -14,14 +14,14 @@ from glowsim.electrics.power_words import battery_words
 from glowsim.live import edits
 from glowsim.live.boards import board_name
 from glowsim.live.edits import BoardAt, Prop
-from glowsim.live.sentence import Piece, plain
+from glowsim.live.sentence import COLOURS, Piece, channels_of, plain
 from glowsim.live.tries import Try
+from glowsim.scene import Body
 from glowsim.scene.bodies import Drive
 
 if TYPE_CHECKING:
     from glowsim.live.view import View
 
-COLOURS = ("red", "green", "blue")
 MOST_PLACED = 4
 MOST_LX = 10_000.0
 
@@ -41,6 +41,17 @@ class Handles:
         with ui.element("button").classes("handle") as button:
             button.props(f"data-handle={piece.handle} aria-haspopup=true")
             label = ui.label(piece.text)
+        self._opens(button, getattr(self, f"_{piece.handle}"))
+        return label
+
+    def opening(self, words: str, fill: Callable[[ui.menu], None]) -> None:
+        """Add a quiet button that opens a menu."""
+        with ui.element("button").classes("quiet").props("aria-haspopup=true") as button:
+            ui.label(words)
+        self._opens(button, fill)
+
+    def _opens(self, button: ui.element, fill: Callable[[ui.menu], None]) -> None:
+        with button:
             menu = ui.menu().props(
                 'no-parent-event transition-duration=0 anchor="top middle" self="bottom middle"'
             )
@@ -50,38 +61,41 @@ class Handles:
         def opened() -> None:
             inside.clear()
             with inside:
-                getattr(self, f"_{piece.handle}")(menu)
+                fill(menu)
             menu.open()
 
         button.on("click", opened)
-        return label
 
     def _told(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:
         return lambda event: self._view._guarded(lambda _: act(event.value))(event)
 
-    def _prop(self) -> Prop:
-        return self._session.now
+    @property
+    def _own(self) -> Body:
+        """The body the sentence is about."""
+        return self._session.now.scene.bodies[self._view.body]
 
     def _boards(self, menu: ui.menu) -> None:
-        prop, body, session = self._prop(), self._view.body, self._session
+        prop, body, session = self._session.now, self._view.body, self._session
         ui.label("Take a board in hand").classes("head")
         for k in range(len(prop.scene.bodies[body].lights)):
             at = BoardAt(body, k)
-            self._line(menu, board_name(prop, at), partial(self._view.choose, at))
+            self.line(menu, board_name(prop, at), partial(self._view.choose, at))
         ui.label("Put in another").classes("head")
         used = [light.board for light in prop.scene.bodies[body].lights]
         for name, board in sorted(
             session.catalogue().boards.items(), key=lambda item: item[0] not in used
         ):
             words = f"{board.label.partition(',')[0]} ({plain(name)})"
-            self._line(menu, words, partial(self._put, name))
+            self.line(menu, words, partial(self._put, name))
 
         ui.label("Or have all of them placed anew, as evenly as can be").classes("head")
         for count in range(1, MOST_PLACED + 1):
             words = f"find places for {count} board{'' if count == 1 else 's'} (a minute or so)"
-            self._line(menu, words, partial(self._view.find_places, count))
+            self.line(menu, words, partial(self._view.find_places, count))
 
-    def _line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
+    def line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
+        """Add a line to a menu; the menu goes away when it is pressed."""
+
         def pressed() -> Any:
             menu.close()
             return act()
@@ -92,18 +106,22 @@ class Handles:
         self._view.choose(self._session.add(self._view.body, board))
 
     def _drive(self, menu: ui.menu) -> None:
-        prop, body = self._prop(), self._view.body
+        prop, body, catalogue = self._session.now, self._view.body, self._session.catalogue()
         zones: dict[str, Drive] = {}
-        for k, light in enumerate(prop.scene.bodies[body].lights):
+        channels: dict[str, tuple[str, ...]] = {}
+        for k, light in enumerate(self._own.lights):
             zones.setdefault(light.zone, prop.kept.get(BoardAt(body, k), light.drive))
+            channels.setdefault(light.zone, channels_of(light, catalogue))
         for zone, drive in zones.items():
             ui.label(f"Colour of zone {zone}, in % of full").classes("head")
-            now = {name: getattr(drive, name) for name in ("red", "green", "blue", "white")}
-            for colour in COLOURS:
-                self._slider(colour, 100 * now[colour], 0, 100, 1, self._driver(zone, colour, now))
-            ui.label("Level of all three").classes("head")
-            level = max(now[c] for c in COLOURS)
-            self._slider("level", 100 * level, 0, 100, 1, self._leveller(zone, now))
+            now = drive.model_dump()
+            for channel in channels[zone]:
+                change = self._driver(zone, channel, now)
+                self._slider(channel, 100 * now[channel], 0, 100, 1, change)
+            if channels[zone] == COLOURS:
+                ui.label("Level of all three").classes("head")
+                level = max(now[c] for c in COLOURS)
+                self._slider("level", 100 * level, 0, 100, 1, self._leveller(zone, now))
 
     def _driver(
         self, zone: str, colour: str, now: dict[str, float]
@@ -155,34 +173,27 @@ class Handles:
 
     def _body(self, menu: ui.menu) -> None:
         ui.label("Speak of").classes("head")
-        prop = self._prop()
-        for number, body in enumerate(prop.scene.bodies):
+        for number, body in enumerate(self._session.now.scene.bodies):
             if body.lights:
-                self._line(menu, body.name, partial(self._view.choose, BoardAt(number, 0)))
+                self.line(menu, body.name, partial(self._view.choose, BoardAt(number, 0)))
 
     def _material(self, menu: ui.menu) -> None:
-        body = self._view.body
-        own = self._prop().scene.bodies[body]
+        body, own = self._view.body, self._own
         names = sorted(self._session.catalogue().materials)
+
+        def change(key: str, value: Any) -> None:
+            words = f"change the {key.partition('_')[0]}"
+            self._session.do(words, lambda p: edits.of_material(p, body, **{key: value}))
+
         select = ui.select(
             {n: plain(n) for n in names},
             value=own.material if own.material in names else None,
             label="Material",
-            on_change=self._told(
-                lambda v: self._session.do(
-                    "change the material", lambda p: edits.of_material(p, body, material=v)
-                )
-            ),
+            on_change=self._told(partial(change, "material")),
         )
         select.classes("wide")
         if own.wall_mm is not None:
-            self._number(
-                "Wall in mm",
-                own.wall_mm,
-                lambda v: self._session.do(
-                    "change the wall", lambda p: edits.of_material(p, body, wall_mm=v)
-                ),
-            )
+            self._number("Wall in mm", own.wall_mm, partial(change, "wall_mm"))
 
     def _number(self, words: str, value: float, told: Callable[[float], Any]) -> None:
         field = ui.number(words, value=value).classes("wide")
@@ -191,7 +202,7 @@ class Handles:
 
     def _room(self, menu: ui.menu) -> None:
         ui.label("Light of the room, in lx: 0.3 moonlight, 20 street, 300 office").classes("head")
-        now = self._prop().scene.room.illuminance_lx
+        now = self._session.now.scene.room.illuminance_lx
         top = math.log10(MOST_LX / 0.1)
 
         def lux(place: float) -> float:
@@ -209,7 +220,7 @@ class Handles:
         )
 
     def _distance(self, menu: ui.menu) -> None:
-        room = self._prop().scene.room
+        room = self._session.now.scene.room
 
         def far(value: float) -> None:
             self._session.do(
@@ -227,7 +238,7 @@ class Handles:
         )
 
     def _lit(self, menu: ui.menu) -> None:
-        lit = self._session.figures.lit(self._prop().scene.bodies[self._view.body].name)
+        lit = self._session.figures.lit(self._own.name)
         if lit:
             self._say(
                 f"Its mean glow and the room's light on it come to {lit.ratio:.3g} times white "
@@ -236,7 +247,7 @@ class Handles:
             )
 
     def _even(self, menu: ui.menu) -> None:
-        even = self._session.figures.evenness(self._prop().scene.bodies[self._view.body].name)
+        even = self._session.figures.evenness(self._own.name)
         if even:
             self._say(
                 f"Mean {even.mean_cd_m2:.3g} cd/m², least {even.least_cd_m2:.3g}, greatest "
@@ -248,12 +259,12 @@ class Handles:
 
     def _worst(self, menu: ui.menu) -> None:
         findings = self._session.figures.findings
-        name = self._prop().scene.bodies[self._view.body].name
+        name = self._own.name
         mine = [f for f in findings.found if f.body.partition(" (x")[0] == name] if findings else []
         for found in mine[:4]:
             x, y, _ = found.body_place_mm
             side = math.degrees(math.atan2(x, -y))
-            self._line(
+            self.line(
                 menu,
                 f"{found.kind} from {found.from_mm:.0f} to {found.to_mm:.0f} mm up: look at it",
                 partial(self._view.stage.look, side, 10.0),
@@ -294,9 +305,9 @@ class Handles:
             ui.element("img").props(f'src="/live/try/{one.number}" alt="try {one.number}"')
             with ui.menu() as menu, ui.element("div").classes("opened"):
                 self._say(one.words)
-                self._line(menu, "go back to it", lambda: self._session.go_back(one))
-                self._line(menu, "compare with now", lambda: self._view.compare(one.number))
-                self._line(menu, "forget it", lambda: self._forget(one.number))
+                self.line(menu, "go back to it", lambda: self._session.go_back(one))
+                self.line(menu, "compare with now", lambda: self._view.compare(one.number))
+                self.line(menu, "forget it", lambda: self._forget(one.number))
 
     def _forget(self, number: int) -> None:
         self._session.tries.drop(number)
@@ -304,7 +315,7 @@ class Handles:
 
     def show_picture(self, picture: bytes, words: str) -> None:
         """Show a picture over the room until it is pressed away."""
-        with self._view._root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
+        with self._view.root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
             data = base64.b64encode(picture).decode()
             ui.element("img").props(f'src="data:image/png;base64,{data}" alt="{words}"')
             self._view.button("close", dialog.close)

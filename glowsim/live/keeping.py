@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +22,9 @@ def text_of(origin: SceneFile, scene: Scene) -> tuple[str, SceneFile]:
     origin : the scene as it was read
     Raises SceneError if the text would not say what the edited scene says.
     """
-    if [b.name for b in scene.bodies] != [b.name for b in origin.scene.bodies]:
-        raise SceneError(f"{origin.toml.name}: holds other bodies than this; reload it, or undo")
-    name, now, text = origin.toml.name, origin, origin.toml.text
-    for number, body in enumerate(scene.bodies):
+    name, now, text = origin.toml.name, origin, _with_bodies(origin, scene)
+    shared = min(len(scene.bodies), len(origin.scene.bodies))
+    for number, body in enumerate(scene.bodies[:shared]):
         before = now.scene.bodies[number].lights
         if body.lights == before:
             continue
@@ -35,7 +35,7 @@ def text_of(origin: SceneFile, scene: Scene) -> tuple[str, SceneFile]:
             now = parse_scene(text, name, origin.folder)
     document: Any = tomlkit.parse(text)
     _set(document, "room", origin.scene.room, scene.room)
-    for number, body in enumerate(scene.bodies):
+    for number, body in enumerate(scene.bodies[:shared]):
         _set_keys(document["bodies"][number], origin.scene.bodies[number], body,
                   ("material", "wall_mm"))  # fmt: skip
     text = tomlkit.dumps(document)
@@ -46,6 +46,31 @@ def text_of(origin: SceneFile, scene: Scene) -> tuple[str, SceneFile]:
             "written"
         )
     return text, read
+
+
+def _with_bodies(origin: SceneFile, scene: Scene) -> str:
+    """Return the text with the copies that were split off, or without those that are together
+    again: bodies at its end, and patterns."""
+    old = origin.scene.bodies
+    shared = min(len(old), len(scene.bodies))
+    if [b.name for b in scene.bodies[:shared]] != [b.name for b in old[:shared]]:
+        raise SceneError(f"{origin.toml.name}: holds other bodies than this; reload it, or undo")
+    document: Any = tomlkit.parse(origin.toml.text)
+    for before, body, table in zip(old, scene.bodies, document["bodies"], strict=False):
+        if body.patterns != before.patterns:
+            table["patterns"] = _tables(body.patterns)
+    for _ in old[shared:]:
+        del document["bodies"][shared]
+    for body in scene.bodies[shared:]:
+        document["bodies"].append(_tables([body])[0])
+    return tomlkit.dumps(document)
+
+
+def _tables(entries: Sequence[Any]) -> Any:
+    tables = tomlkit.aot()
+    for entry in entries:
+        tables.append(tomlkit.item(entry.model_dump(exclude_defaults=True, exclude_none=True)))
+    return tables
 
 
 def scene_in(text: str, origin: SceneFile) -> Scene:

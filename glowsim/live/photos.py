@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from io import BytesIO
 
+import numpy as np
 from PIL import Image, ImageDraw
 
 from glowsim.electrics.as_wired import as_tried
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures import Studio
+from glowsim.pictures.bright_map import calm_shading
 from glowsim.pictures.text import font
 from glowsim.scene import Scene, SceneFile
 from glowsim.transport.plan import plan_of
@@ -62,11 +64,25 @@ def side_by_side_png(
     return _png(page)
 
 
-def sent_back(glow: SurfaceGlow, scene: Scene) -> tuple[FloatArray, FloatArray]:
+def studio_after(last: Studio | None, glow: SurfaceGlow, scene: Scene) -> Studio:
+    """Return a studio for a glow; what the last one knows of the same faces and room is used."""
+    if last is not None and last.scene.room == scene.room and last.glow.same_faces(glow):
+        return last.with_glow(glow)
+    return Studio(glow, scene, "embree")
+
+
+def sent_back(studio: Studio) -> tuple[FloatArray, FloatArray]:
     """Return what the prop's surface sends back of its own light and of the room's, as a photo
     has it, (c, 3) XYZ each [cd/m2]."""
-    shading = Studio(glow, scene).shading
-    return shading.across, shading.sent_back
+    return studio.shading.across, studio.shading.sent_back
+
+
+def calm_cd_m2(studio: Studio) -> FloatArray:
+    """Return the luminance that the contour lines of the brightness map follow, (c,) float."""
+    calm, emission = calm_shading(studio), studio.emission
+    # What leaves in bundles is not smoothed, there as here.
+    bundled = studio.stage.at_corners(emission.total_lm_m2 - emission.diffuse_lm_m2) / np.pi
+    return np.asarray((calm.diffuse + calm.across + bundled)[:, 1])
 
 
 def sizes_of(problem: BodyProblem) -> Sizes:

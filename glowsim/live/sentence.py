@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from glowsim.catalogue import Catalogue
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.figures import Figures
+from glowsim.scene import Light
 
 _COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+COLOURS = ("red", "green", "blue")
 WAITING = "…"
 
 
@@ -39,7 +41,7 @@ def sentence(
     pieces = [
         Piece(_boards(prop, body, catalogue), "boards"),
         Piece(" at "),
-        Piece(_level(prop, body), "drive"),
+        Piece(_level(prop, body, catalogue), "drive"),
         Piece(" light " if count != 1 else " lights "),
         Piece(f"the {own.name}", "body"),
         Piece(" of "),
@@ -71,16 +73,21 @@ def _boards(prop: Prop, body: int, catalogue: Catalogue) -> str:
     if len(kinds) == 1:
         kind = catalogue.board(kinds.pop()).label.partition(",")[0]
     off = sum(at.body == body for at in prop.kept)
-    words = f"{count} {kind}{'' if len(lights) == 1 else 's'}"
+    head, on, rest = kind.partition(" on ")
+    words = f"{count} {head}{'' if len(lights) == 1 else 's'}{on}{rest}"
     return f"{words} ({off} off)" if off else words
 
 
-def _level(prop: Prop, body: int) -> str:
-    drives = [
-        prop.kept.get(BoardAt(body, k), light.drive)
-        for k, light in enumerate(prop.scene.bodies[body].lights)
-    ]
-    levels = [max(d.red, d.green, d.blue) for d in drives]
+def channels_of(light: Light, catalogue: Catalogue) -> tuple[str, ...]:
+    """Return the channels of a light's board, as its drive calls them."""
+    return ("white",) if catalogue.board(light.board).drive == "white" else COLOURS
+
+
+def _level(prop: Prop, body: int, catalogue: Catalogue) -> str:
+    levels = []
+    for k, light in enumerate(prop.scene.bodies[body].lights):
+        drive = prop.kept.get(BoardAt(body, k), light.drive)
+        levels.append(max(getattr(drive, c) for c in channels_of(light, catalogue)))
     if not levels:
         return "no level"
     low, high = min(levels), max(levels)

@@ -3,48 +3,50 @@
 from __future__ import annotations
 
 import errno
-import json
 import socket
 from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
-from fastapi.responses import JSONResponse, Response
 from nicegui import app as nicegui_app
 from nicegui import ui
 
 from glowsim.errors import GlowsimError
+from glowsim.geometry.meshfile import FORMATS
+from glowsim.live.begin_view import Beginning
+from glowsim.live.data import add_data
 from glowsim.live.guard import HOST, Guard, new_token
 from glowsim.live.page import Page
 from glowsim.live.session import Session
 
-_BYTES = "application/octet-stream"
-_FRESH = {"Cache-Control": "no-store"}
-
 
 class Server:
-    """A session and the address it is served at."""
+    """The page and the address it is served at."""
 
-    def __init__(self, scene: Path, port: int = 0) -> None:
-        """Open the scene and take a port, any free one for 0.
+    def __init__(self, scene: Path | None, port: int = 0) -> None:
+        """Open a scene, or begin in the present folder: with a mesh file, or with nothing.
 
-        Raises SceneError or MaterialError for the scene, GlowsimError for a port in use.
+        port : any free one for 0
+        Raises SceneError or MaterialError for the scene, GeometryError for the mesh, GlowsimError
+        for a port in use.
         """
-        self.session = Session(scene, begun=False)
-        self._socket = _bound(port)
+        if scene is None or scene.suffix[1:].lower() in FORMATS:
+            self.page = Page(None, Beginning(Path(), scene, self._opened))
+        else:
+            self.page = Page(Session(scene, begun=False))
+        self._socket = bound(port)
         self.port = int(self._socket.getsockname()[1])
         self.token = new_token()
-        self._page = Page(self.session)
         # Not before: as it starts, the page's library looks at every object of the program, which
         # a thread that is just making one does not bear.
-        nicegui_app.on_startup(self.session.begin)
+        nicegui_app.on_startup(self.page.begin)
         app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
-        _add_data(app, self.session)
+        add_data(app, self.page)
         ui.run_with(
             app,
-            root=self._page.build,
+            root=self.page.build,
             title="glowsim live",
-            dark=True,
+            dark=None,
             reconnect_timeout=30.0,
             show_welcome_message=False,
             binding_refresh_interval=1.0,
@@ -57,6 +59,9 @@ class Server:
         )
         self._server = uvicorn.Server(config)
 
+    def _opened(self, scene: Path) -> None:
+        self.page.opened(scene)
+
     @property
     def address(self) -> str:
         """The address to open."""
@@ -67,14 +72,15 @@ class Server:
         try:
             self._server.run(sockets=[self._socket])
         finally:
-            self.session.close()
+            self.page.close()
 
     def stop(self) -> None:
         """Make `run` return."""
         self._server.should_exit = True
 
 
-def _bound(port: int) -> socket.socket:
+def bound(port: int) -> socket.socket:
+    """Return a socket on a port of this machine, any free one for 0; raises GlowsimError."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     if port:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -87,46 +93,3 @@ def _bound(port: int) -> socket.socket:
             f"port {port} {words}; give another with --port, or leave it out for any that is free"
         ) from None
     return listening
-
-
-def _add_data(app: FastAPI, session: Session) -> None:
-    """Add what the page fetches: the prop's shape, its light, its figures, pictures of tries."""
-
-    @app.get("/live/shape/{key}")
-    def shape(key: str) -> Response:
-        seen = session.seen
-        if seen is None or seen.skin.key != key:
-            return Response(status_code=404)
-        return Response(seen.skin.shape_bytes, media_type=_BYTES, headers=_FRESH)
-
-    @app.get("/live/light")
-    def light() -> Response:
-        seen = session.seen
-        if seen is None:
-            return Response(status_code=204)
-        heading = {
-            "number": seen.number,
-            "full": seen.full,
-            "shape": seen.skin.key,
-            "exposure": seen.exposure_cd_m2,
-            "scale": seen.scale,
-            "limb": seen.limb,
-        }
-        # One line of JSON, filled up so that the numbers after it start at a whole one.
-        line = json.dumps(heading).encode()
-        line += b" " * (-(len(line) + 1) % 4) + b"\n"
-        return Response(line + seen.light, media_type=_BYTES, headers=_FRESH)
-
-    @app.get("/live/figures")
-    def figures() -> Response:
-        told = {"rests": session.rests, "error": session.error}
-        return JSONResponse(session.figures.as_json() | told, headers=_FRESH)
-
-    @app.get("/live/try/{number}")
-    def picture(number: int) -> Response:
-        if not any(one.number == number for one in session.tries.kept):
-            return Response(status_code=404)
-        try:
-            return Response(session.tries.picture(number).read_bytes(), media_type="image/png")
-        except OSError:
-            return Response(status_code=404)

@@ -19,7 +19,15 @@ from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.live import edits, keeping, photos
 from glowsim.live.answers import Answers, Seen
-from glowsim.live.boards import cleared, in_body, room_for, shape_of, with_hand
+from glowsim.live.boards import (
+    beside,
+    cleared,
+    in_body,
+    room_for,
+    shape_of,
+    up_the_middle,
+    with_hand,
+)
 from glowsim.live.clearance import free_place, has_room
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.figures import Figures
@@ -60,7 +68,7 @@ class Session:
         self._saved = self.origin.scene
         self._lock = threading.RLock()
         self.kept = kept or PreparedProp()
-        self._answers = Answers(self._tell, self.kept)
+        self._answers = Answers(lambda: self.changed(), self.kept)
         self.left_over = self.tries.remembered()
         if begun:
             self.begin()
@@ -193,13 +201,10 @@ class Session:
     def add(self, body: int, board: str) -> BoardAt:
         """Put one more board of the catalogue into a body, where there is room; return it."""
         problem, prop = self.problem(body), self._history.now
-        low, high = problem.outer.bounds
-        middle = (low + high) / 2
-        heights = np.linspace(low[2], high[2], 15)[1:-1]
-        tries = [np.array([middle[0], middle[1], z]) for z in heights]
+        tries = up_the_middle(problem)
         zones = [light.zone for light in prop.scene.bodies[body].lights]
         light = Light(
-            board=board, position_mm=edits.tidy(middle), **({"zone": zones[0]} if zones else {})
+            board=board, position_mm=edits.tidy(tries[0]), **({"zone": zones[0]} if zones else {})
         )
         if prop.scene.bodies[body].lights:
             light = light.model_copy(update={"drive": self._usual_drive(body)})
@@ -209,14 +214,24 @@ class Session:
     def double(self, at: BoardAt) -> BoardAt:
         """Put a second board like one that is there beside it, where there is room; return it."""
         light = self.now.light(at)
-        shape = shape_of(light, self.catalogue())
-        place = np.asarray(light.position_mm, float)
-        step = shape.frame[:3, 2]
-        ways = (step, -step, *(s * shape.frame[:3, k] for k in (0, 1) for s in (1, -1)))
-        tries = [place + far * way for far in (10.0, 20.0, 40.0, 4.0) for way in ways]
+        tries = beside(shape_of(light, self.catalogue()))
         update = {"name": None, "drive": self.now.kept.get(at, light.drive)}
         self._put(at.body, light.model_copy(update=update), tries, "double a board")
         return BoardAt(at.body, len(self.now.scene.bodies[at.body].lights) - 1)
+
+    def split_off(self, at: BoardAt, copy: int) -> BoardAt:
+        """Make the copy a board was taken at a body of its own; return the board in there.
+
+        Raises SceneError where there are no copies, or where the scene would not hold together.
+        """
+
+        def split(prop: Prop) -> Prop:
+            new = edits.split_off(prop, at.body, copy)
+            keeping.text_of(self.origin, new.scene)
+            return new
+
+        self.do("split a copy off", split)
+        return BoardAt(len(self.now.scene.bodies) - 1, at.light)
 
     def undo(self) -> None:
         """Take back the last step."""
@@ -352,10 +367,9 @@ class Session:
         return cleared(prop, at, place, self.problem(at.body), self.catalogue())
 
     def _hold(self, prop: Prop) -> None:
-        if prop == self.now:
-            return
-        self._held = prop
-        self._answers.draft(self.file(prop), prop)
+        if prop != self.now:
+            self._held = prop
+            self._answers.draft(self.file(prop), prop)
 
     def _step(self, step: Callable[[], bool]) -> None:
         with self._lock:
@@ -379,9 +393,6 @@ class Session:
     def _ask_full(self) -> None:
         prop = self._history.now
         self._answers.full(self.file(prop), prop)
-
-    def _tell(self) -> None:
-        self.changed()
 
     def _say_of_file(self, error: str) -> None:
         if error != self._file_error:

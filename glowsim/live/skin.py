@@ -55,10 +55,16 @@ class Skin:
         )
         return b"".join(np.ascontiguousarray(part).tobytes() for part in parts)
 
-    def light_bytes(self, glow: FloatArray, across: FloatArray, back: FloatArray) -> bytes:
-        """Glow, the prop's light and the room's that is sent back, (c, 3) XYZ each [cd/m2], as
-        float32, little-endian."""
-        parts = (glow, across, back)
+    def light_bytes(
+        self,
+        glow: FloatArray,
+        across: FloatArray,
+        back: FloatArray,
+        calm: FloatArray | None = None,
+    ) -> bytes:
+        """Glow, the prop's light and the room's that is sent back, (c, 3) XYZ each, and what
+        contour lines follow, (c,), the glow itself if left out [cd/m2]; float32, little-endian."""
+        parts = (glow, across, back, (glow + across)[:, 1] if calm is None else calm)
         return b"".join(np.ascontiguousarray(part.astype("<f4")).tobytes() for part in parts)
 
 
@@ -135,6 +141,6 @@ def map_law(scale: ColourScale) -> dict[str, Any]:
         "high": scale.high,
         "logarithmic": scale.logarithmic,
         "steps": scale.steps.split(),
-        "ticks": [[float(scale.share(t)), scale.label(t)] for t in scale.ticks],
+        "ticks": [[float(scale.share(t)), scale.label(t), float(t)] for t in scale.ticks],
         "unit": scale.unit,
     }

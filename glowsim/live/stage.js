@@ -1,6 +1,6 @@
 // The stage: the prop in a dark room, seen from anywhere; boards are taken by the hand. What is
 // done is told as an intention; what is seen comes back as bytes per corner.
-import { BoardOutlines, GlowMesh, HintCloud, Orbit, THREE } from "glowsim-live";
+import { BoardOutlines, FindingMarks, GlowMesh, HintCloud, Orbit, PulsePlayer, THREE } from "glowsim-live";
 
 const KEYS = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1],
   ArrowDown: [0, 0, -1], PageUp: [0, 1, 0], PageDown: [0, -1, 0] };
@@ -14,11 +14,29 @@ export default {
         board arrow keys turn the view, plus and minus bring it nearer."
         @pointerdown="down" @pointermove="move" @pointerup="up" @pointercancel="up"
         @wheel.prevent="wheel" @keydown="key"></canvas>
+      <svg class="marks" v-show="figures" aria-hidden="true">
+        <g v-for="m in placed" :class="{ seen: m.seen }">
+          <line :x1="m.x" :y1="m.y" :x2="m.tx" :y2="m.ty"/>
+          <polygon :points="m.symbol" :transform="'translate(' + m.x + ' ' + m.y + ')'"><title>{{ m.label }}</title></polygon>
+          <text :x="m.tx" :y="m.ty">{{ m.number }}</text>
+        </g>
+      </svg>
       <div class="legend" v-show="figures && scale" aria-label="Colours of brightness">
         <span>{{ scale?.unit }}</span>
         <div class="bar" :style="{ background: gradient }">
           <i v-for="t in scale?.ticks ?? []" :style="{ bottom: 100 * t[0] + '%' }">{{ t[1] }}</i>
         </div>
+        <ol class="key"><li v-for="m in placed" :value="m.number">{{ m.label }}</li></ol>
+      </div>
+      <div class="strips" v-if="pulse">
+        <svg :viewBox="'0 0 100 ' + 10 * pulse.strips.length" preserveAspectRatio="none" aria-hidden="true">
+          <polyline v-for="s in pulse.strips" :points="s.line" :stroke="s.colour"><title>{{ s.name }}</title></polyline>
+          <line :x1="100 * moment / pulse.seconds" y1="0" :x2="100 * moment / pulse.seconds" y2="10000"/>
+        </svg>
+        <input type="range" min="0" :max="pulse.seconds" step="0.02" :value="moment" aria-label="moment in seconds"
+          @input="scrub(parseFloat($event.target.value))" @keydown.stop>
+        <button class="quiet" @click="run(!playing)">{{ playing ? "hold" : "play" }}</button>
+        <span>{{ moment.toFixed(1) }} of {{ pulse.seconds.toFixed(1) }} s</span>
       </div>
       <p class="hinted" v-show="told">{{ told }}</p>
       <div class="carried" v-show="held" :style="{ left: at[0] + 'px', top: at[1] + 'px' }">
@@ -37,7 +55,8 @@ export default {
       </div>
     </div>`,
   props: { law: Object, view: Object },
-  data: () => ({ figures: false, scale: null, held: null, at: [0, 0], told: null }),
+  data: () => ({ figures: false, scale: null, held: null, at: [0, 0], told: null,
+    placed: [], pulse: null, moment: 0, playing: false }),
   computed: {
     gradient() {
       const steps = this.scale?.steps ?? [];
@@ -53,6 +72,8 @@ export default {
     this.glow = new GlowMesh(this.law);
     this.outlines = new BoardOutlines();
     this.hints = new HintCloud();
+    this.marks = new FindingMarks();
+    this.player = null;
     this.scene.add(this.glow.mesh, this.outlines.group, this.hints.group);
     this.orbit = new Orbit(this.view.azimuth, this.view.elevation, this.view.distance);
     this.pointers = new Map();
@@ -66,6 +87,7 @@ export default {
   },
   unmounted() {
     this.resizer.disconnect();
+    this.run(false);
     this.renderer.dispose();
   },
   methods: {
@@ -80,7 +102,14 @@ export default {
         this.glow.setCut(this.cut ? this.orbit : null, this.outlines.current && this.outlines.place(this.outlines.current));
         this.renderer.render(this.scene, this.orbit.camera);
         this.follow(w, h);
+        clearTimeout(this.marking);
+        if (this.figures) this.marking = setTimeout(() => this.mark(), this.placed.length ? 0 : 30);
       });
+    },
+    // Marks stand where the view rests; what is hidden is looked for once it does.
+    mark() {
+      const { clientWidth: w, clientHeight: h } = this.$el;
+      this.placed = this.marks.placed(this.renderer, this.glow.mesh, this.orbit, w, h);
     },
     follow(w, h) {
       const board = this.outlines.current;
@@ -125,6 +154,7 @@ export default {
         if (first) this.orbit.frame(this.glow.box);
       }
       this.glow.setLight(buffer, end + 1, heading);
+      if (this.player?.key === heading.shape) this.player.show(this.glow);
       this.scale = heading.scale;
       this.shown = heading.number;
       this.full = heading.full;
@@ -151,6 +181,45 @@ export default {
       this.glow.setFigures(on);
       this.redraw();
     },
+    setMarks(marks) {
+      this.marks.set(marks);
+      this.redraw();
+    },
+    async playPulse() {
+      const answer = await fetch("/live/pulse");
+      if (!answer.ok) return;
+      const player = new PulsePlayer(await answer.arrayBuffer());
+      if (player.key !== this.glow.key) return;
+      this.player = player;
+      this.pulse = { strips: player.strips, seconds: player.seconds };
+      this.scrub(0);
+      // Who asked for less motion sets it going by hand, or moves along it.
+      this.run(!matchMedia("(prefers-reduced-motion: reduce)").matches);
+    },
+    stopPulse() {
+      this.run(false);
+      if (!this.player) return;
+      this.player = this.pulse = null;
+      this.light();
+    },
+    run(on) {
+      this.playing = on;
+      cancelAnimationFrame(this.beating);
+      let before = performance.now();
+      const beat = (now) => {
+        if (!this.playing || !this.player) return;
+        this.scrub((this.player.time + (now - before) / 1000) % this.player.seconds);
+        before = now;
+        this.beating = requestAnimationFrame(beat);
+      };
+      if (on) this.beating = requestAnimationFrame(beat);
+    },
+    scrub(time) {
+      if (!this.player) return;
+      this.player.time = this.moment = time;
+      this.player.show(this.glow);
+      this.redraw();
+    },
     setClear(on) {
       this.glow.setClear(on);
       this.redraw();
@@ -161,8 +230,9 @@ export default {
     },
     setHints(marks) {
       this.hints.set(marks);
+      const gain = marks && Number(marks.gain.toPrecision(2));
       this.told = marks && `Plus: more light there helps the ${marks.words}; minus: less does. ` +
-        `A board as bright as all together, at the best place, lifts it ${Number(marks.gain.toPrecision(2))} times against the mean, about.`;
+        `A board as bright as all together, at the best place, lifts it ${gain} times against the mean, about.`;
       this.redraw();
     },
     setDistance(distance) {

@@ -45,6 +45,18 @@ class Stage(Element, component="stage.js", esm={"glowsim-live": "js"}, default_c
         """Show where light would help, None for nothing."""
         self.run_method("setHints", marks)
 
+    def set_marks(self, marks: list[dict[str, Any]]) -> None:
+        """Show these findings' numbered marks on the brightness map."""
+        self.run_method("setMarks", marks)
+
+    def play_pulse(self) -> None:
+        """Have the zones' light fetched, and let them move."""
+        self.run_method("playPulse")
+
+    def stop_pulse(self) -> None:
+        """Let the zones stand still."""
+        self.run_method("stopPulse")
+
     def took(self) -> None:
         """Say that a drag was taken in: the next may be told."""
         self.run_method("took")

@@ -10,17 +10,18 @@ from nicegui import background_tasks, run, ui
 from nicegui.events import GenericEventArguments
 
 from glowsim.errors import GlowsimError
+from glowsim.findings import Findings
 from glowsim.live import edits, helping
-from glowsim.live.boards import outlines
-from glowsim.live.carried import WAYS, carried
+from glowsim.live.boards import as_marks, outlines
+from glowsim.live.carried import ALONE, WAYS, carried
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.handles import Handles
-from glowsim.live.lane import SupersededError
-from glowsim.live.search import Search
 from glowsim.live.sentence import Piece, lit_body, sentence, spoken
 from glowsim.live.session import Session
 from glowsim.live.skin import tone_law
 from glowsim.live.stage import Stage
+from glowsim.live.work_view import WorkView
+from glowsim.live.works import Works
 from glowsim.pictures.text import number
 
 STYLE = Path(__file__).with_name("style.css")
@@ -30,23 +31,26 @@ PHOTO = (1280, 960)
 class View:
     """The page in one browser."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, works: Works) -> None:
         """Build it inside the present client."""
         self.session = session
+        self._works = works
         self.chosen: tuple[BoardAt, int] | None = None
         self._shown: Any = None
         self._boards: Any = None
         self._pieces: list[Piece] = []
         self._labels: list[ui.label] = []
+        self._marked: Findings | None = None
         self._hinting = False
         self._hinted: tuple[Prop, int, int] | None = None
-        self._search: Search | None = None
         self._message = ""
         self._tried: list[int] | None = None
         view = session.now.scene.view
         self._angles = (view.azimuth_deg, view.elevation_deg)
         ui.add_css(STYLE.read_text(encoding="utf-8"))
-        with ui.element("main").classes("room") as self._root:
+        self.handles = Handles(self)
+        self._work = WorkView(self, works)
+        with ui.element("main").classes("room") as self.root:
             self._build_stage()
             self._build_top()
             self._tries = ui.element("nav").classes("tries").props('aria-label="Tries"')
@@ -54,7 +58,6 @@ class View:
                 self._mark = ui.label("").classes("mark")
                 self._sentence = ui.element("p").classes("sentence")
             self._spoken = ui.label("").classes("unseen").props('role="status" aria-live="polite"')
-        self._handles = Handles(self)
         self.refresh()
 
     # Building.
@@ -88,11 +91,13 @@ class View:
             self._switch("bodies clear", "see through the bodies", self._set_clear)
             self._switch("cut open", "cut the near half away", self._set_cut)
             self._switch("where would light help", "show it inside the body", self._set_hints)
+            self._pulse = self._switch("pulse", "let the zones move", self._work.set_pulse)
             ui.space()
             self._undo = self.button("undo", lambda: self.session.undo())
             self._redo = self.button("redo", lambda: self.session.redo())
             self.button("keep this try", self.keep_try)
             self.button("photo", self.photo)
+            self.handles.opening("make", self._work.opened)
             self._save = self.button("save", self.save)
         self._told = ui.label("").classes("told").props('role="alert"')
         with ui.element("div").classes("asked") as self._asked:
@@ -104,18 +109,23 @@ class View:
             self.button("take them back", lambda: self.session.take_left_over(True))
             self.button("forget them", lambda: self.session.take_left_over(False))
         self._asked.set_visibility(False)
+        self._work.build()
         ui.keyboard(on_key=self._key, ignore=["input", "select", "textarea"])
 
-    def _switch(self, words: str, title: str, told: Callable[[bool], Any]) -> None:
-        state = {"on": False}
-
+    def _switch(self, words: str, title: str, told: Callable[[bool], Any]) -> ui.element:
         def turn() -> Any:
-            state["on"] = not state["on"]
-            button.props(f"aria-pressed={str(state['on']).lower()}")
-            return told(state["on"])
+            on = button.props["aria-pressed"] != "true"
+            _press(button, on)
+            return told(on)
 
         button = self.button(words, turn)
-        button.props(f'aria-pressed=false title="{title}"')
+        button.props(f'title="{title}"')
+        _press(button, False)
+        return button
+
+    def press_pulse(self, on: bool) -> None:
+        """Show whether the zones move."""
+        _press(self._pulse, on)
 
     def button(self, words: str, act: Callable[[], Any]) -> ui.element:
         """Return a quiet button in words."""
@@ -158,7 +168,7 @@ class View:
         self._told.set_visibility(bool(words))
 
     def _ready(self) -> None:
-        self._boards = self._shown = None
+        self._boards = self._shown = self._marked = None
         self.refresh()
 
     def choose(self, at: BoardAt | None, copy: int = 0) -> None:
@@ -187,6 +197,8 @@ class View:
             self.choose(self.session.double(at))
         elif what == "best place":
             return self.best_place()
+        elif what == ALONE:
+            self.choose(self.session.split_off(*self.chosen))  # type: ignore[misc]
         elif what == "remove":
             self.chosen = None
             self.session.do("remove a board", lambda prop: edits.removed(prop, at))
@@ -231,21 +243,9 @@ class View:
         self.say("looking for the best place …")
         await run.io_bound(helping.to_best_place, self.session, self.held)
 
-    async def find_places(self, count: int) -> None:
+    def find_places(self, count: int) -> None:
         """Place so many boards anew, in the background."""
-        if self._search is not None:
-            raise GlowsimError("places are being looked for already")
-        self._search = Search(self._root)
-        try:
-            words = await run.io_bound(
-                helping.find_places, self.session, self.body, count, self._search.report
-            )
-            self.say(" ".join(words or ()))
-        except SupersededError:
-            self.say("given up; nothing was changed")
-        finally:
-            self._search.end()
-            self._search = None
+        self._works.find_places(self.session, self.body, count)
 
     def _key(self, event: Any) -> None:
         if not event.action.keydown or not (event.modifiers.ctrl or event.modifiers.meta):
@@ -262,7 +262,7 @@ class View:
 
     def say(self, words: str) -> None:
         """Say something that needs no answer."""
-        with self._root:
+        with self.root:
             ui.notify(words, position="top", type=None, timeout=4000)
 
     async def keep_try(self) -> None:
@@ -275,7 +275,7 @@ class View:
         """Take a photo from where the prop is seen."""
         self.say("taking a photo …")
         picture = await run.io_bound(self.session.photo, PHOTO, *self._angles)
-        with self._root:
+        with self.root:
             ui.download(picture or b"", f"{self.session.path.stem}-photo.png", "image/png")
 
     async def compare(self, number: int) -> None:
@@ -283,19 +283,20 @@ class View:
         self.say("taking both photos …")
         one = next(one for one in self.session.tries.kept if one.number == number)
         picture = await run.io_bound(self.session.compared, one, *self._angles)
-        self._handles.show_picture(picture or b"", f"try {number}, and now, at one exposure")
+        self.handles.show_picture(picture or b"", f"try {number}, and now, at one exposure")
 
     # What is shown.
 
     def refresh(self) -> None:
         """Bring everything up to date; nothing is sent that has not changed."""
         session, prop = self.session, self.session.now
-        with self._root:
+        with self.root:
             seen = session.seen
             if seen is not None and seen.number != self._shown:
                 self._shown = seen.number
                 self.stage.light()
             self._refresh_boards()
+            self._refresh_marks()
             self._refresh_words()
             self._refresh_tries()
         self._title.set_text(prop.scene.title or session.path.stem)
@@ -308,6 +309,7 @@ class View:
         self._told.set_text(wrong)
         self._told.set_visibility(bool(wrong))
         self._mark.set_text(self._mark_words())
+        self._work.refresh()
         if self._hinting:
             background_tasks.create(self._hint())
 
@@ -338,6 +340,12 @@ class View:
             self.stage.set_boards(boards)
             self.stage.set_held(held)
 
+    def _refresh_marks(self) -> None:
+        findings = self.session.figures.findings
+        if findings is not self._marked:
+            self._marked = findings
+            self.stage.set_marks(as_marks(findings))
+
     @property
     def body(self) -> int:
         """The body the sentence is about."""
@@ -350,7 +358,7 @@ class View:
         if [p.handle for p in pieces] != [p.handle for p in self._pieces]:
             self._sentence.clear()
             with self._sentence:
-                self._labels = [self._handles.piece(piece) for piece in pieces]
+                self._labels = [self.handles.piece(piece) for piece in pieces]
         for label, piece in zip(self._labels, pieces, strict=True):
             label.set_text(piece.text)
         self._pieces = pieces
@@ -369,4 +377,8 @@ class View:
         self._tries.clear()
         with self._tries:
             for one in self.session.tries.kept:
-                self._handles.try_card(one)
+                self.handles.try_card(one)
+
+
+def _press(button: ui.element, on: bool) -> None:
+    button.props(f"aria-pressed={str(on).lower()}")

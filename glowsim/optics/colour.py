@@ -75,6 +75,7 @@ def led_xyz_per_lumen(*, peak_nm: float, fwhm_nm: float) -> Array:
     return xyz / xyz[1]
 
 
+@cache
 def led_channel_xyz_per_lumen(*, dominant_nm: float, fwhm_nm: float) -> Array:
     """Return XYZ (3,), Y = 1, of an LED channel from what its data sheet tells.
 
@@ -82,7 +83,9 @@ def led_channel_xyz_per_lumen(*, dominant_nm: float, fwhm_nm: float) -> Array:
     where there is none.
     """
     peak_nm = led_peak_nm(dominant_nm=dominant_nm, fwhm_nm=fwhm_nm)
-    return led_xyz_per_lumen(peak_nm=peak_nm, fwhm_nm=fwhm_nm)
+    xyz = led_xyz_per_lumen(peak_nm=peak_nm, fwhm_nm=fwhm_nm)
+    xyz.flags.writeable = False  # everyone gets the same one
+    return xyz
 
 
 def led_peak_nm(*, dominant_nm: float, fwhm_nm: float) -> float:

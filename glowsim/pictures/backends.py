@@ -7,6 +7,7 @@ its own; the answer is kept in the user's cache folder.
 from __future__ import annotations
 
 import json
+import math
 import platform
 import subprocess
 import sys
@@ -29,6 +30,8 @@ SYSTEM_PACKAGES = "libegl1 libgl1 libgl1-mesa-dri"
 TRUSTED_S = 24 * 3600.0
 """A failure is tried again after a day: the missing library may have come since."""
 _TIMEOUT_S = 120.0
+GL_START_MS = 700.0
+"""Processor time to load OpenGL and open its first window, measured; rays start at once."""
 _PACKAGES = ("pyrender", "PyOpenGL", "pyglet", "embreex", "numpy")
 
 
@@ -47,11 +50,12 @@ class Probe:
     when: float
 
 
-def choose_backend(wanted: str) -> tuple[Backend, str]:
+def choose_backend(wanted: str, pictures: float = math.inf) -> tuple[Backend, str]:
     """Return the back end to draw with, and why, in one line.
 
-    wanted : "embree", "gl" or "auto" (OpenGL where it works and is faster). Raises PictureError
-    for another name, and if OpenGL is wanted but cannot be used.
+    wanted   : "embree", "gl" or "auto" (OpenGL where it works and is faster)
+    pictures : how many are to be drawn, counted in pictures of 1280 x 960 points
+    Raises PictureError for another name, and if OpenGL is wanted but cannot be used.
     """
     if wanted not in ("auto", "embree", "gl"):
         known = did_you_mean(wanted, ("auto", "embree", "gl"))
@@ -74,6 +78,8 @@ def choose_backend(wanted: str) -> tuple[Backend, str]:
         return "embree", f"rays; OpenGL cannot be used: {probe.fault}{_advice()}"
     times = f"{probe.gl_ms:.0f} ms by OpenGL, {probe.embree_ms:.0f} ms by rays"
     if probe.gl_ms < probe.embree_ms:
+        if pictures * (probe.embree_ms - probe.gl_ms) < GL_START_MS:
+            return "embree", f"rays; OpenGL is not worth starting for so few pictures ({times})"
         return "gl", f"OpenGL is faster here ({times})"
     return "embree", f"rays are faster here ({times})"
 

@@ -49,7 +49,7 @@ def bright_map(
     studio = glow if isinstance(glow, Studio) else Studio(glow, scene, backend)
     scale = scale or scale_of(studio)
 
-    calm = studio.shading.calmed(_CALM * _radius_mm(studio))
+    calm = calm_shading(studio)
 
     def paint(camera: Camera, points: Points) -> np.ndarray:
         return _coloured(studio, calm, scale, camera, points)
@@ -58,6 +58,11 @@ def bright_map(
     if studio.glow.supply:
         words = replace(words, grey=f"{words.grey}    {studio.glow.supply}")
     return map_page(studio, paint, scale, words, marks, size)
+
+
+def calm_shading(studio: Studio) -> Shading:
+    """Return a studio's shading as smooth as the contour lines follow it."""
+    return studio.shading.calmed(_CALM * _radius_mm(studio))
 
 
 def scale_of(studio: Studio) -> ColourScale:

@@ -55,7 +55,7 @@ def export_glow(
     exposure = checked_exposure(
         wanted if wanted is not None else chosen_exposure_cd_m2(stage, emission, scene.room)
     )
-    light = stage.at_corners(emission.square_on_cd_m2)
+    light = stage.sharp_at_corners(emission.square_on_cd_m2)
     shown = displayed(light + _room_stand_in(stage, emission, exposure), exposure)
     if ending == ".glb":
         content = _glb(glow, stage, light[:, 1], shown)

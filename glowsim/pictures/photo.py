@@ -7,6 +7,7 @@ nothing is seen through clear material except its light.
 
 from __future__ import annotations
 
+import math
 from copy import copy
 from functools import cached_property
 
@@ -36,6 +37,7 @@ STRIP_SHARE = 1 / 24
 _STRIP_INK = (150, 150, 152)
 _STRIP_PAPER = (14, 14, 16)
 _LEAST_STRIP_WIDTH = 360
+_LEAST_FOOT_PX = 16
 """Narrower pictures carry no caption: it could not be read."""
 
 
@@ -49,14 +51,17 @@ class Studio:
     The heavy part of it is, when it is first asked for. May be used from several threads at once.
     """
 
-    def __init__(self, glow: SurfaceGlow, scene: Scene, backend: str = "auto") -> None:
+    def __init__(
+        self, glow: SurfaceGlow, scene: Scene, backend: str = "auto", pictures: float = math.inf
+    ) -> None:
         """Set up `glow` in the room of `scene`.
 
+        pictures : how many are to be drawn, as `choose_backend` counts them
         Raises PictureError if there is nothing to see, or if the back end cannot be used.
         """
         self.scene = scene
         self.glow = glow
-        self.backend, self.reason = choose_backend(backend)
+        self.backend, self.reason = choose_backend(backend, pictures)
         self.stage: Stage = stage_of(glow)
         self.calm: SurfaceGlow = calmed(glow)
         self.view: View = view_of(self.stage.triangles, self.stage.rays, self.backend)
@@ -218,6 +223,25 @@ class Studio:
         words = shortened(words, size_px, bar - 2 * size_px)
         draw.text((size_px, middle), words, _STRIP_INK, font(size_px), anchor="lm")
         return page
+
+
+def foot_px(size: Size, words: str) -> int:
+    """Return the height of a frame's foot line; none without words or room for them."""
+    width, height = size
+    return max(_LEAST_FOOT_PX, round(height * STRIP_SHARE)) if words and width >= 160 else 0
+
+
+def with_foot(picture: Image.Image, words: str, strip_px: int) -> Image.Image:
+    """Return a frame with a line below it that says what it is for."""
+    if not strip_px:
+        return picture
+    page = Image.new("RGB", (picture.width, picture.height + strip_px), _STRIP_PAPER)
+    page.paste(picture, (0, 0))
+    size_px = strip_px * 0.6
+    line = shortened(words, size_px, page.width - 2 * size_px)
+    at = (size_px, picture.height + strip_px / 2)
+    ImageDraw.Draw(page).text(at, line, _STRIP_INK, font(size_px), anchor="lm")
+    return page
 
 
 def photo(

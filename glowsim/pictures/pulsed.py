@@ -16,8 +16,8 @@ from PIL import Image
 from glowsim.errors import PictureError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures.arrays import Floats
-from glowsim.pictures.camera import Camera, Size
-from glowsim.pictures.photo import Studio
+from glowsim.pictures.camera import Camera, Size, checked_size
+from glowsim.pictures.photo import Studio, foot_px, with_foot
 from glowsim.pictures.room import THREADS, Backdrop
 from glowsim.pictures.shade import Shading, mixed, shadings_of
 from glowsim.pictures.tone import checked_exposure, developed
@@ -134,7 +134,7 @@ def pulse_frames(
     exposure_cd_m2: float,
     turns: float = 0.0,
 ) -> Generator[Image.Image, None, None]:
-    """Yield the pictures of moving light at one exposure.
+    """Yield the pictures of moving light at one exposure, each with what feeds the lights below.
 
     levels : (frames, groups) float, 0..1;  turns : how often the prop turns meanwhile
     Raises PictureError for too many frames or a size out of range.
@@ -144,7 +144,9 @@ def pulse_frames(
         raise PictureError(f"{count} frames cannot be drawn; give 1 to {MOST_FRAMES}")
     exposure = checked_exposure(exposure_cd_m2)
     studio = pulsed.studio
-    camera = studio.camera(size, turning=turns > 0)
+    words = studio.glow.supply
+    strip = foot_px(checked_size(size), words)
+    camera = studio.camera((size[0], size[1] - strip), turning=turns > 0)
     view = None if turns else pulsed.view(camera)
 
     def draw(number: int) -> Image.Image:
@@ -153,6 +155,7 @@ def pulse_frames(
         else:
             turned = camera.turned(360 * turns * number / count, studio.stage.axis)
             seen = pulsed.luminance(turned, levels[number])
-        return Image.fromarray(developed(seen, exposure))  # type: ignore[arg-type]
+        picture = Image.fromarray(developed(seen, exposure))  # type: ignore[arg-type]
+        return with_foot(picture, words, strip)
 
     yield from drawn_ahead(draw, count)

@@ -206,7 +206,7 @@ def shadings_of(
         Shading(
             stage,
             emission,
-            stage.at_corners(emission.diffuse_lm_m2 / np.pi),
+            stage.sharp_at_corners(emission.diffuse_lm_m2 / np.pi),
             more,
             first if number == 0 else dark,
             tuple(_bundles(glow, stage, brightest)),

@@ -16,8 +16,8 @@ from glowsim.pictures.camera import turned_points
 from glowsim.pictures.smoothing import SurfaceHeat, surface_heat
 from glowsim.transport.result import SurfaceGlow
 
-_SHARPENED = 2
-"""Rounds of sharpening: more bring out the noise of single faces."""
+_FLAT = 0.01
+"""Faces that spread less than this share of their whole spread one way tell of no slope there."""
 
 
 @dataclass(frozen=True)
@@ -110,16 +110,37 @@ class Stage:
         return self._means @ values
 
     def sharp_at_corners(self, values: FloatArray) -> FloatArray:
-        """Return values at the smooth corners, >= 0, whose means over the faces come near `values`.
+        """Return face values at the smooth corners by a straight line through those around.
 
-        Means around corners are duller than what they are made of, and lean to where the faces
-        reach further: rows of long thin faces showed as stripes. Each round gives the corners
-        what the faces then lack.
+        values : (m, c) float.  Returns (corner_count, c) float, nowhere outside of what the faces
+        around have. A mean belongs to the middle of the faces, and where they reach further to
+        one side that is not the corner: rows of long or thin faces then show as stripes.
         """
-        sharp = self.at_corners(values)
-        for _ in range(_SHARPENED):
-            sharp += self.at_corners(values - sharp[self.corner].mean(axis=1))
-        return np.maximum(sharp, 0.0)
+        around, starts = self._means.indices, self._means.indptr[:-1]
+        low = np.minimum.reduceat(values[around], starts)
+        high = np.maximum.reduceat(values[around], starts)
+        return np.clip(self._lines @ values, low, high)
+
+    @cached_property
+    def _lines(self) -> csr_matrix:
+        """Weights that take face values to the smooth corners: straight lines by least squares.
+
+        With weights w of the mean, centres c, their mean y and spread C = sum w (c - y)(c - y)',
+        the line at the corner x has w (1 + (x - y)' C^-1 (c - y)).
+        """
+        means = self._means
+        corner = np.repeat(np.arange(self.corner_count), np.diff(means.indptr))
+        off = self.centroids[means.indices] - (means @ self.centroids)[corner]
+        spread = np.zeros((self.corner_count, 3, 3))
+        for i in range(3):
+            for j in range(3):
+                weight = means.data * off[:, i] * off[:, j]
+                spread[:, i, j] = np.bincount(corner, weight, self.corner_count)
+        size = np.trace(spread, axis1=1, axis2=2)
+        spread += (_FLAT * size + 1e-12)[:, None, None] * np.eye(3)
+        lever = np.linalg.solve(spread, (self.points - means @ self.centroids)[..., None])[..., 0]
+        data = means.data * (1 + np.einsum("nd,nd->n", lever[corner], off))
+        return csr_matrix((data, means.indices, means.indptr), shape=means.shape)
 
     @cached_property
     def turned(self) -> FloatArray:

@@ -15,8 +15,8 @@ from PIL import Image
 from glowsim.errors import PictureError
 from glowsim.files import folder_beside
 from glowsim.pictures.animation import FRAME_NAME, write_animation, writer_for
-from glowsim.pictures.camera import Size
-from glowsim.pictures.photo import Studio
+from glowsim.pictures.camera import Size, checked_size
+from glowsim.pictures.photo import Studio, foot_px, with_foot
 from glowsim.pictures.room import THREADS
 
 TURNTABLE_SIZE: Size = (640, 480)
@@ -41,20 +41,25 @@ def turntable_frames(
 ) -> Generator[Image.Image, None, None]:
     """Yield the pictures of one turn, in order, starting from the scene's view.
 
-    Several are drawn at once. Raises PictureError for a count or size out of range.
+    What feeds the lights stands below each, where the glow says it. Several are drawn at once.
+    Raises PictureError for a count or size out of range.
     """
     if not 1 <= frame_count <= MOST_FRAMES:
         raise PictureError(
             f"a turntable of {frame_count} frames cannot be drawn; give 1 to {MOST_FRAMES}"
         )
     # Framed once: the turn must not make the prop grow and shrink.
-    framing = studio.camera(size, turning=True)
+    words = studio.glow.supply
+    strip = foot_px(checked_size(size), words)
+    inner = (size[0], size[1] - strip)
+    framing = studio.camera(inner, turning=True)
     exposure = studio.exposure_cd_m2 if exposure_cd_m2 is None else exposure_cd_m2
     _ = studio.backdrop, studio.shading  # before the threads ask for them together
 
     def draw(number: int) -> Image.Image:
         camera = framing.turned(360 * number / frame_count, studio.stage.axis)
-        return studio.photo(size, camera=camera, exposure_cd_m2=exposure, caption=False)
+        picture = studio.photo(inner, camera=camera, exposure_cd_m2=exposure, caption=False)
+        return with_foot(picture, words, strip)
 
     yield from drawn_ahead(draw, frame_count)
 

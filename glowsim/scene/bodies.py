@@ -44,6 +44,9 @@ class MeshFile(Strict):
     of the scene come from one file."""
     keep: Literal["all", "largest"] = "all"
     """Which of several separate parts to keep."""
+    wall_grows: Literal["inward", "outward"] = "inward"
+    """Where `wall_mm` goes on a file that is one open skin without thickness, as a scan of a face
+    or a vase from a sculpting program: inward from it, or outward."""
 
 
 class Where(Strict):

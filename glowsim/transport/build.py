@@ -10,14 +10,14 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
-from glowsim.geometry.body import Solid, faces_where, parts_of, solid_of
+from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
-from glowsim.transport.fit import misfits, notes_on_fit
+from glowsim.transport.fit import Misfit, misfits, notes_on_fit
 from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.likeness import CLOSED
@@ -76,6 +76,7 @@ class Shapes:
         self.face_mm: Kept[float] = Kept(8 * most)
         self.regions: Kept[Regions] = Kept(most)
         self.bodies: Kept[BodyProblem] = Kept(most)
+        self.misfits: Kept[tuple[Misfit, ...]] = Kept(8 * most)
 
 
 def body_problem(
@@ -140,18 +141,25 @@ class _Builder:
     def build(self, fitted: bool) -> BodyProblem:
         """Return the body's problem."""
         shape_key = geometry_key(self.scene_file, self.number)
-        solid = self.shapes.solids.get(shape_key, lambda: solid_of(self.scene_file, self.number))
-        media = self._media()
+        unlit = self.shapes.solids.get(
+            shape_key, lambda: unlit_solid_of(self.scene_file, self.number)
+        )
+        solid = around_lights(unlit, self.scene_file, self.number)
+        # The lights decide which of its hollows count.
+        open_at = [opening.place_mm.tolist() for opening in solid.openings]
+        shape_key = digest(shape_key, open_at)
+        media = self._media(solid)
         leds = BodyLeds(self.scene_file, self.number, self.catalogue)
         depth = leds.depths_mm(solid)
-        face_mm = self._face_mm(shape_key, solid.outer, depth)
+        face_mm = self._face_mm(shape_key, solid, depth)
         regions = self.shapes.regions.get(
             digest(shape_key, face_mm), lambda: self._regions(solid, face_mm)
         )
-        cell_mm = self._cell_mm(regions.solids, media, depth)
-        unlit = unlit_key(self.scene_file, self.number, self.catalogue)
+        cell_mm = self._cell_mm(regions.solids, media, solid.wall_mm, depth)
+        key = unlit_key(self.scene_file, self.number, self.catalogue)
         body = self.shapes.bodies.get(
-            digest(unlit, face_mm, cell_mm), lambda: self._unlit(solid, regions, media, cell_mm)
+            digest(key, open_at, face_mm, cell_mm),
+            lambda: self._unlit(solid, regions, media, cell_mm),
         )
         problem = replace(
             body,
@@ -160,7 +168,10 @@ class _Builder:
             boards=boards_of(self._body, self.catalogue),
             key=self.plan.keys[self.number],
         )
-        notes = notes_on_fit(self._body.name, misfits(problem)) if fitted else ()
+        notes: tuple[str, ...] = ()
+        if fitted:
+            found = self.shapes.misfits.get(problem.key, lambda: misfits(problem))
+            notes = notes_on_fit(self._body.name, found)
         return replace(problem, notes=(*body.notes, *notes))
 
     def _regions(self, solid: Solid, face_mm: float) -> Regions:
@@ -195,10 +206,10 @@ class _Builder:
                 coat,
                 faces.on_room,
                 solid.outer,
-                self._body.wall_mm,
+                solid.wall_mm,
             ),
             outer=solid.outer,
-            wall_mm=self._body.wall_mm,
+            wall_mm=solid.wall_mm,
             emitters=NO_EMITTERS,
             cell_mm=cell_mm,
             notes=solid.notes,
@@ -212,18 +223,23 @@ class _Builder:
             return body.detail_mm, body.cell_mm
         return body.detail_mm or given.face_mm, body.cell_mm or given.cell_mm
 
-    def _face_mm(self, shape_key: str, outer: Mesh, led_depth_mm: FloatArray) -> float:
+    def _face_mm(self, shape_key: str, solid: Solid, led_depth_mm: FloatArray) -> float:
         """Return the edge of result faces; raise SceneError if the scene asks for too fine."""
         asked = self._sizes[0]
         if asked is not None:
-            return self._not_below("detail_mm", asked, least_face_mm(outer))
+            return self._not_below("detail_mm", asked, least_face_mm(solid.outer))
         step = stepped_mm(led_depth_mm) if len(led_depth_mm) else None
         return self.shapes.face_mm.get(
-            digest(shape_key, step), lambda: face_size_mm(outer, self._body.wall_mm, led_depth_mm)
+            digest(shape_key, step),
+            lambda: face_size_mm(solid.outer, solid.wall_mm, led_depth_mm),
         )
 
     def _cell_mm(
-        self, solids: Sequence[Mesh | None], media: list[Medium], led_depth_mm: FloatArray
+        self,
+        solids: Sequence[Mesh | None],
+        media: list[Medium],
+        wall_mm: float | None,
+        led_depth_mm: FloatArray,
     ) -> float:
         """Return the edge of grid cells; raise SceneError if the scene asks for too fine."""
         clouds = [
@@ -234,7 +250,7 @@ class _Builder:
         meshes = [solid for solid, _ in clouds]
         asked = self._sizes[1]
         if asked is None:
-            return cell_size_mm(meshes, [m for _, m in clouds], self._body.wall_mm, led_depth_mm)
+            return cell_size_mm(meshes, [m for _, m in clouds], wall_mm, led_depth_mm)
         return self._not_below("cell_mm", asked, least_cell_mm(meshes))
 
     def _not_below(self, key: str, asked_mm: float, least_mm: float) -> float:
@@ -251,14 +267,14 @@ class _Builder:
         """Whether the body is a hollow lantern of thin sheet around its lights."""
         return self._body.material in self.catalogue.coats and bool(self._body.lights)
 
-    def _media(self) -> list[Medium]:
+    def _media(self, solid: Solid) -> list[Medium]:
         """Return the medium of each region: the body's own, its hollow, its inserts."""
         body = self._body
         if body.material in self.catalogue.materials:
             media = [self._medium(body.material)]
         else:
             media = [AIR if self._is_sheet else self._core(body.material)]
-        if body.wall_mm is not None:
+        if solid.hollow is not None:
             media.append(AIR)
         for insert in body.inserts:
             if insert.kind == "pocket":

@@ -52,6 +52,12 @@ def exchange_lm_mm2(glow: SurfaceGlow) -> list[FloatArray] | None:
     return _by_copy(glow, crossings(glow, glow.air))
 
 
+def settle(glow: SurfaceGlow) -> None:
+    """Find out how faces see each other, as far as it matters: glows made from this one know it."""
+    if crossing_share(glow) >= MATTERS:
+        _ = glow.air
+
+
 def crossing_share(glow: SurfaceGlow) -> float:
     """Return light sent back over what a body lets out itself, of the lit body where it is most.
 

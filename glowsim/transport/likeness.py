@@ -127,7 +127,11 @@ def depth_of(problem: BodyProblem, region: int) -> tuple[float, float]:
     mine = np.nonzero(problem.emitters.region == region)[0]
     if len(mine) == 0:
         return np.inf, np.inf
-    depth_mm = min(_depth_mm(problem, _open_faces(problem), int(led)) for led in mine)
+    faces = _open_faces(problem)
+    triangles = problem.walls.vertices[problem.walls.faces[faces]]
+    middle = problem.walls.centroids[faces]
+    reach_mm = np.linalg.norm(triangles - middle[:, None], axis=2).max(axis=1, initial=0.0)
+    depth_mm = min(_depth_mm(problem, triangles, middle, reach_mm, int(led)) for led in mine)
     return depth_mm, depth_mm * float(problem.media[region].mu_t_reduced_per_mm.min())
 
 
@@ -139,12 +143,20 @@ def _open_faces(problem: BodyProblem) -> IntArray:
     return np.nonzero((problem.outside == ROOM) & is_open)[0]
 
 
-def _depth_mm(problem: BodyProblem, faces: IntArray, led: int) -> float:
-    """Return the distance of an LED from the faces before it; infinite if there are none."""
+def _depth_mm(
+    problem: BodyProblem, triangles: FloatArray, middle: FloatArray, reach_mm: FloatArray, led: int
+) -> float:
+    """Return the distance of an LED from triangles before it, infinite if there are none.
+
+    triangles : (m, 3, 3) float, that reach `reach_mm`, (m,), from their middles, (m, 3) [mm]
+    """
     place, way = problem.emitters.position[led], problem.emitters.direction[led]
-    before = faces[(problem.walls.centroids[faces] - place) @ way > 0]
-    if len(before) == 0:
+    off = middle - place
+    away = np.where(off @ way > 0, np.sqrt(np.einsum("md,md->m", off, off)), np.inf)
+    nearest = away.min(initial=np.inf)
+    if nearest == np.inf:
         return np.inf
-    corners, number = np.unique(problem.walls.faces[before], return_inverse=True)
-    seen = Mesh.single_part(problem.walls.vertices[corners], number.reshape(-1, 3))
+    # No triangle lies nearer than its middle less its reach.
+    near = triangles[away - reach_mm <= nearest]
+    seen = Mesh.single_part(near.reshape(-1, 3), np.arange(3 * len(near)).reshape(-1, 3))
     return float(nearest_on(seen, place[None])[0][0])

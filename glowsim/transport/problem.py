@@ -146,7 +146,7 @@ class BodyProblem:
     part     : (m,) int, index into `part_names`, of the faces on the room
     whiteness : (m, 3) float, share of room light that each face on the room sends back
     outer    : the whole outer surface, as given
-    wall_mm  : wall of a shell, or None
+    wall_mm  : wall of a shell, the usual one where it varies, or None
     boards   : the light boards, each an opaque solid wherever it stands
     key      : digest of all that decides the response;  notes : repairs and assumptions
     """

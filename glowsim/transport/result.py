@@ -282,14 +282,16 @@ def body_glow(
     account: Account,
     trust: tuple[str, ...],
     error: Shares | None = None,
+    surface: Mesh | None = None,
 ) -> BodyGlow:
     """Return a body's glow from shares of flux per face.
 
     diffuse, direct, error : (lights, 3, k) float, shares of each light's flux
     heading                : (lights, k, 3) float, sum over bands of direct share times direction
+    surface                : the skin's mesh, if it has been made
     """
     skin = problem.skin
-    surface = _skin_mesh(problem, skin)
+    surface = surface or skin_mesh(problem)
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
     total = np.maximum(direct.sum(axis=1), 1e-30)[:, :, None]
@@ -340,8 +342,9 @@ def emission_index(problem: BodyProblem) -> FloatArray:
     return np.where(bare, index, MATT)
 
 
-def _skin_mesh(problem: BodyProblem, skin: IntArray) -> Mesh:
+def skin_mesh(problem: BodyProblem) -> Mesh:
     """Return the faces on the room as a mesh of their own, corners shared where they touch."""
+    skin = problem.skin
     corner, number = np.unique(problem.walls.faces[skin], return_inverse=True)
     vertices = problem.walls.vertices[corner]
     # Faces of different regions carry their own corners: join those at one place.

@@ -37,7 +37,7 @@ def test_response_matrix_and_placements():
         rows.append((what, time.perf_counter() - wall, time.process_time() - cpu))
 
     wall, cpu = time.perf_counter(), time.process_time()
-    responses = Responses(plan, 0, 3.0)
+    responses = Responses(plan, 0)
     timed(f"{len(responses.area_mm2)} patches, {responses.quick.cell_count} cells", wall, cpu)
     wall, cpu = time.perf_counter(), time.process_time()
     placer = Placer(plan, 0, responses, pattern_light(plan, 0, None), Placing(), Wish())
@@ -47,7 +47,7 @@ def test_response_matrix_and_placements():
     timed("bound", wall, cpu)
     _ = responses.prop.quick(responses.problem)
     wall, cpu = time.perf_counter(), time.process_time()
-    evenness = [placer.place(count)[1] for count in range(1, 7)]
+    evenness = [placer.place(count)[1].even for count in range(1, 7)]
     timed("1 to 6 boards placed, each with a forward solve", wall, cpu)
     print("\n what                                                 wall s   CPU s")
     for what, seconds, busy in rows:

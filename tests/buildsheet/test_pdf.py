@@ -199,15 +199,18 @@ def test_what_is_told_as_unprintable_comes_out_as_boxes():
 @pytest.mark.parametrize(
     ("shape", "most"),
     [
-        ('{ kind = "orb", diameter_mm = 170.6 }', 3),
+        ('{ kind = "orb", diameter_mm = 170.6 }', 2),
         ('{ kind = "dome", diameter_mm = 170.6, height_mm = 60 }', 3),
+        ('{ kind = "orb", diameter_mm = 230 }', 4),
+        ('{ kind = "slab", length_mm = 230, width_mm = 230, thickness_mm = 230 }', 4),
+        ('{ kind = "spike", length_mm = 230, base_diameter_mm = 60 }', 2),
     ],
 )
 def test_a_mask_takes_few_pages(shape, most):
     text = SPIKE.replace('{ kind = "spike", length_mm = 90, base_diameter_mm = 40 }', shape)
     scene = parse_scene(text, "mask.toml")
     mask = body_places(plan_of(scene), 0, solid_of(scene, 0), 0.3)
-    drawings = [figure.drawing for figure in figures_of(mask, area_mm("A4")[0])]
+    drawings = [figure.drawing for figure in figures_of(mask, area_mm("A4"))]
     assert len(pages_for("mask", drawings, "A4")) <= most
 
 
@@ -223,3 +226,23 @@ def test_a_wide_drawing_is_turned_and_stays_as_large():
     assert words.turned_deg == 90
     # A quarter turn to the left takes (30, 40) to (90 - 40, 30).
     assert words.at == (50, 30)
+
+
+def test_a_view_without_room_around_it_is_as_large():
+    """A spike of 230 mm fills its page: its sizes stand inside, and it measures what it should."""
+    text = SPIKE.replace(
+        "length_mm = 90, base_diameter_mm = 40", "length_mm = 230, base_diameter_mm = 60"
+    )
+    scene = parse_scene(text, "tall.toml")
+    tall = body_places(plan_of(scene), 0, solid_of(scene, 0), 0.3)
+    front = figures_of(tall, area_mm("A4"))[-1].drawing
+    assert front.height_mm < 232
+    page = page_pixels(pdf(sheet_of(front), "A4"), 1)
+    top, left = EDGE_MM + HEAD_MM, EDGE_MM
+    body = page[round(top * PX_PER_MM) : round((top + 233) * PX_PER_MM)] > 0.5
+    foot = body[round(229 * PX_PER_MM) :].any(axis=0)
+    ends = np.flatnonzero(foot)[[0, -1]]
+    assert (ends[1] - ends[0]) / PX_PER_MM == pytest.approx(60.0, abs=0.5)
+    assert ends[0] / PX_PER_MM == pytest.approx(left + 0.6, abs=0.4)
+    down = np.flatnonzero(body.any(axis=1))[[0, -1]]
+    assert (down[1] - down[0]) / PX_PER_MM == pytest.approx(230.0, abs=0.6)

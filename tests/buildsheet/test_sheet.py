@@ -14,6 +14,7 @@ from click.testing import CliRunner
 from glowsim.buildsheet.folder import LIST, fill
 from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.meshes import pocketed, tools
+from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import make_sheet
 from glowsim.buildsheet.template import figures_of, spread
@@ -27,6 +28,8 @@ from glowsim.scene import parse_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.solve import solve
 from tests.support.sheets import SPIKE, page_texts
+
+A4 = area_mm("A4")
 
 
 def places(text=SPIKE, clearance_mm=0.3):
@@ -233,14 +236,14 @@ def test_views_are_not_mirrored():
 
 
 def test_a_round_body_is_drawn_from_one_side_only():
-    assert [f.title.split(": ")[1] for f in figures_of(places(), 190)] == [
+    assert [f.title.split(": ")[1] for f in figures_of(places(), A4)] == [
         *("from above", "for the base, seen from below", "from the front")
     ]
     flat = SPIKE.replace(
         '"spike", length_mm = 90, base_diameter_mm = 40',
         '"blade", length_mm = 90, width_mm = 46, thickness_mm = 30',
     )
-    assert len(figures_of(places(flat), 190)) == 4
+    assert len(figures_of(places(flat), A4)) == 4
 
 
 def test_labels_do_not_widen_a_view_past_the_page():
@@ -248,10 +251,10 @@ def test_labels_do_not_widen_a_view_past_the_page():
         '"spike", length_mm = 90, base_diameter_mm = 40',
         '"slab", length_mm = 150, width_mm = 60, thickness_mm = 40',
     )
-    front = next(f for f in figures_of(places(wide), 190) if f.title.endswith("front"))
+    front = next(f for f in figures_of(places(wide), A4) if f.title.endswith("front"))
     assert front.drawing.width_mm <= 190
     assert "1: 20.0 up, 0.0 out" in [getattr(item, "text", "") for item in front.drawing.items]
-    assert figures_of(places(wide), 400)[2].drawing.width_mm > 190
+    assert figures_of(places(wide), (400, 400))[2].drawing.width_mm > 190
 
 
 @pytest.mark.parametrize(

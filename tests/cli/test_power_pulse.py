@@ -159,7 +159,9 @@ def glow_of(folder, *more):
 
 def test_glow_says_that_it_is_as_wired(folder):
     flat = " ".join(glow_of(folder).output.split())
-    assert flat.startswith("On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white")
+    # The first of all: thin wires leave the far board too little long before that state.
+    assert flat.startswith("18650 lithium-ion cell, 2600 mAh, protected, half used, no longer runs")
+    assert "On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white" in flat
     assert "(quick solver), as wired, battery half used" in flat
     assert "U0 is least over mean; as wired, battery half used)" in flat
     assert "Does it read as lit? (as wired, battery half used)" in flat

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy import sparse
 
 from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
-from glowsim.decisions.objective import Aim, Wish, percentile
+from glowsim.decisions.objective import Aim, Wish, percentile, uneven, uneven_slope
 from glowsim.decisions.words import bound_words
+from glowsim.findings.unevenness import off_by
 
 
 def aim(patches: int, dark: int = 0, target: float = 0.5) -> Aim:
@@ -120,14 +120,13 @@ def test_the_parts_of_a_gap_are_said_in_numbers(even, freed, many, wish, words):
     assert "nothing left to gain" in bound_words(near, 0.25, "round_7", 4, wish)
 
 
-@pytest.mark.parametrize("first", ["evenness", "brightness"])
-def test_what_could_beat_a_figure_is_never_left_out(first):
+def test_the_figure_placed_by_is_that_of_the_findings_and_its_slope_is_true():
     rng = np.random.default_rng(6)
-    luminance = rng.random((500, 60)) ** rng.uniform(0.2, 3, (500, 1))
-    area = rng.random(60) + 0.5
-    wanted = replace(aim(60), first=first, area_mm2=area)
-    score = wanted.score(luminance, sharp=False)
-    for best in np.quantile(score, [0.1, 0.5, 0.9, 0.99]):
-        able = wanted.may_beat(luminance, float(best))
-        assert able[score > best].all()
-        assert able.sum() < 2.5 * (score > best).sum() + 10
+    values, area = rng.random((5, 60)) ** 2, rng.random(60) + 0.5
+    for row, j in zip(values, uneven(values, area), strict=True):
+        assert np.exp(np.sqrt(j)) == pytest.approx(off_by(row, area), rel=1e-12)
+        found, slope = uneven_slope(row, area)
+        assert found == pytest.approx(j, rel=1e-12)
+        way = rng.normal(size=60)
+        there = [float(uneven((row + step * way)[None], area)[0]) for step in (1e-6, -1e-6)]
+        assert (there[0] - there[1]) / 2e-6 == pytest.approx(float(slope @ way), rel=1e-4)

@@ -17,6 +17,7 @@ from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import free_name, with_lights, write_new
 from glowsim.decisions.placer import Placer
 from glowsim.decisions.placing import place
+from glowsim.decisions.polish import Placement
 from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import Sensitivity
 from glowsim.errors import SceneError
@@ -50,7 +51,7 @@ def _fewer_candidates():
 
 @pytest.fixture(scope="module")
 def responses() -> Responses:
-    return Responses(plan_of(scene(SPIKE, light=LIGHT)), 0, 3.0, 60)
+    return Responses(plan_of(scene(SPIKE, light=LIGHT)), 0, 60)
 
 
 def again(responses: Responses, wish: Wish | None = None, **placing: object) -> Placer:
@@ -60,12 +61,17 @@ def again(responses: Responses, wish: Wish | None = None, **placing: object) -> 
 
 def test_it_beats_random_placements_and_stays_below_the_bound(responses):
     found = again(responses)
-    placement, predicted = found.place(2)
+    placement, expected = found.place(2)
     rng = np.random.default_rng(0)
     pairs = rng.integers(0, len(found.sites), (2000, 2))
-    random = found.aim.evenness(found.luminance[pairs].sum(axis=1))
-    assert float(found.aim.evenness(placement.luminance[None])[0]) >= random.max() * 0.995
-    assert predicted <= found.bound.percent * 1.02
+    random = found.aim.off_by(found.luminance[pairs].sum(axis=1))
+    # Shadows counted, as they are in what is expected.
+    for pair in pairs[np.argsort(random)[:3]]:
+        sites = found.sites.at(pair)
+        alike = Placement(sites, np.ones(2), found.luminance[pair])
+        aim = found.corrected(alike)
+        assert expected.off_by <= float(aim.off_by(alike.luminance[None])[0]) * 1.005
+    assert expected.even <= found.bound.percent * 1.02
     assert found.allowed.allows(placement.poses).all()
     assert not found.allowed.clash(
         placement.poses.at(slice(0, 1)), placement.poses.at(slice(1, None))
@@ -85,7 +91,7 @@ def test_free_levels_are_at_least_as_even(responses):
     same, _ = again(responses).place(2)
     free, _ = again(responses, Wish(free_levels=True)).place(2)
     aim = again(responses).aim
-    assert aim.evenness(free.luminance[None])[0] >= 0.99 * aim.evenness(same.luminance[None])[0]
+    assert aim.off_by(free.luminance[None])[0] <= 1.01 * aim.off_by(same.luminance[None])[0]
     assert free.level.min() >= 0.2
     assert free.level.max() <= 1.0
 
@@ -108,8 +114,9 @@ def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path, monkeypa
     path.write_text(text(SPIKE, light=LIGHT))
     before = path.read_text()
     answer = place(read_scene(path), "body", 2)
-    assert abs(answer.predicted / answer.after.even - 1) < 0.02
-    assert answer.after.even > answer.before.even
+    assert answer.expected.even == pytest.approx(answer.after.even, rel=0.02)
+    assert answer.expected.off_by == pytest.approx(answer.after.evenness.off_by, rel=0.02)
+    assert answer.after.evenness.off_by < answer.before.evenness.off_by
     first, second = answer.write(), answer.write()
     assert [first.name, second.name] == ["prop-placed.toml", "prop-placed-2.toml"]
     assert path.read_text() == before
@@ -125,7 +132,7 @@ def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path, monkeypa
     )
     json.dumps(answer.as_json())
     assert answer.worth
-    _left_as_it_is(first, answer.after.even, monkeypatch, capsys)
+    _left_as_it_is(first, answer.after.evenness.off_by, monkeypatch, capsys)
     effect = Sensitivity(answer.placer.responses, answer.before)
     suggested = findings_of(solve(read_scene(path)), read_scene(path).scene).found[0].suggested_mm
     if suggested is not None:
@@ -139,7 +146,7 @@ def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path, monkeypa
         assert high > low, "light nearer to a dark tip mends it better"
 
 
-def _left_as_it_is(path: Path, even: float, monkeypatch, capsys) -> None:
+def _left_as_it_is(path: Path, off_by: float, monkeypatch, capsys) -> None:
     """Placing again what was placed finds nothing to gain, says so and writes no scene."""
     files = set(path.parent.glob("*.toml"))
     answer = path.parent / "again"
@@ -156,7 +163,7 @@ def _left_as_it_is(path: Path, even: float, monkeypatch, capsys) -> None:
     assert plain["worth_doing"] is False
     assert plain["new_scene"] is None
     # What stands is where the search sets out from, too: it finds nothing worse.
-    assert plain["after"]["p5_over_mean"] >= 0.98 * even
+    assert plain["after"]["off_by"] <= 1.01 * off_by
 
 
 def test_modules_places_all_that_are_alike_and_writes_where_the_boards_go(
@@ -211,12 +218,12 @@ def test_least_power_takes_what_reads_as_lit():
 
 
 def test_what_must_stay_dark_is_kept_darker():
-    dark = SPIKE.replace("cell_mm", "dark_where = { above_mm = 34 }\ncell_mm")
+    dark = SPIKE.replace("cell_mm", "dark_where = { below_mm = 12 }\ncell_mm")
     free, held = placer(scene(SPIKE, light=LIGHT)), placer(scene(dark, light=LIGHT))
     assert (~held.responses.glow).any()
     placement, _ = held.place(1)
     other, _ = free.place(1)
-    assert placement.poses.position[0, 2] < other.poses.position[0, 2]
+    assert placement.poses.position[0, 2] > other.poses.position[0, 2]
 
 
 def test_a_dark_place_must_be_on_the_body():

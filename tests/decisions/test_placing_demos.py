@@ -38,7 +38,7 @@ POOL = 400
 )
 def test_as_even_as_the_best_of_2000_random_placements(name, body, board, count):
     plan = plan_of(read_scene(SCENES / f"{name}.toml"))
-    responses = Responses(plan, body, 3.0)
+    responses = Responses(plan, body)
     light = pattern_light(plan, body, board)
     found = Placer(plan, body, responses, light, Placing(), Wish(directions="keep"))
     placement, predicted = found.place(count)

@@ -10,6 +10,7 @@ from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
 from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import patch_middles
+from glowsim.findings.unevenness import off_by
 from glowsim.optics.boundary import boundary_coefficient
 from glowsim.optics.photometry import led_grid_relative_illuminance
 from glowsim.scene import Placing, parse_scene
@@ -71,13 +72,13 @@ def test_best_spacing_in_a_long_rod_is_that_of_the_diffusion_kernel():
     # The pair sits where it serves the stretch best: lower by where its light starts.
     lower = np.arange(0.0, 1.6, 0.1)[:, None]
 
-    def even(spacing: float) -> float:
+    def off(spacing: float) -> float:
         above, below = z - middle + lower + spacing / 2, z - middle + lower - spacing / 2
         glow = led_in_rod(above) + led_in_rod(below)
-        return float((np.quantile(glow, 0.05, axis=1) / glow.mean(axis=1)).max())
+        return min(off_by(row, np.ones(len(row))) for row in glow)
 
     spacings = np.arange(18, 46, 0.25)
-    wanted = spacings[int(np.argmax([even(s) for s in spacings]))]
+    wanted = spacings[int(np.argmin([off(s) for s in spacings]))]
     found = placer(
         scene(
             ROD,
@@ -89,10 +90,10 @@ def test_best_spacing_in_a_long_rod_is_that_of_the_diffusion_kernel():
         patches=80,
         placing=Placing(wire_toward="anywhere", clearance_mm=0.5, depth_mm=1),
     )
-    placement, predicted = found.place(2)
+    placement, expected = found.place(2)
     heights = np.sort(placement.poses.position[:, 2])
     assert np.diff(heights)[0] == pytest.approx(wanted, abs=1.5)  # one cell
-    assert predicted == pytest.approx(even(wanted), rel=0.12)
+    assert expected.off_by == pytest.approx(off(wanted), rel=0.05)
     # LEDs shine up: their light starts about a transport length above the board.
     assert heights.mean() == pytest.approx(middle, abs=1.5)
 
@@ -160,7 +161,7 @@ def light_box(count: int, pitch_mm: float) -> tuple[Responses, np.ndarray]:
     written = text(BOX, light=light).replace("[materials.cloud]", "[materials.other]")
     plan = plan_of(parse_scene(written + OPAL))
     body = plan.scene_file.scene.bodies[0]
-    responses = Responses(plan, 0, 1.0, 250)
+    responses = Responses(plan, 0, 250)
     kind = BoardKind(body.lights[0], plan.catalogue, 0.4, body)
     allowed = Allowed(responses.problem, Placing(), kind)
     line = (np.arange(count) - (count - 1) / 2) * pitch_mm

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from glowsim.decisions.placing import place
+from glowsim.findings.unevenness import off_by
 from glowsim.scene import Placing
 from tests.support.placing import DOT, scene
 
@@ -29,13 +30,20 @@ def test_a_board_goes_to_the_bright_end_and_what_is_expected_comes_true():
         answer = place(scene(keys, light=LIGHT, more=DOT), "body", 1, placing=ROOM)
         heights[name] = answer.placement.poses.position[0, 2]
         fades[name] = answer
-        assert answer.predicted == pytest.approx(answer.after.even, rel=0.03)
+        assert answer.expected.even == pytest.approx(answer.after.even, rel=0.03)
+        solved = answer.after.evenness
+        assert answer.expected.off_by == pytest.approx(solved.off_by, rel=0.03)
         assert answer.after.even <= 1.02 * answer.bound.percent
     # The rod's own middle, but for the way the board faces. Along a rod light falls off as
-    # exp(-k r), k^2 = mu_a / D + (2.405 / (R + z_e))^2, 1 / k = 4.6 mm here: both ends are equally
-    # far off what is wanted where the board is moved by ln 20 / 2 k = 7 mm; 5 % may be darker.
+    # exp(-k r), k^2 = mu_a / D + (2.405 / (R + z_e))^2, 1 / k = 4.6 mm here.
     assert heights["even"] == pytest.approx(30, abs=6)
-    assert 3 < heights["even"] - heights["flame"] < 7
+    z, places = np.linspace(0, 60, 601), np.arange(5, 55, 0.1)
+    glow, fade = np.exp(-np.abs(z - places[:, None]) / 4.6), 20.0 ** (-z / 60)
+    even, flame = (
+        places[int(np.argmin([off_by(row / wanted, np.ones(601)) for row in glow]))]
+        for wanted in (np.ones(601), fade)
+    )
+    assert heights["even"] - heights["flame"] == pytest.approx(even - flame, abs=1.5)
     # Patches and faces have the mean that is wanted of them: 1, and a foot 20 times the tip.
     responses = fades["flame"].placer.responses
     area = responses.area_mm2[responses.glow]

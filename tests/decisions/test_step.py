@@ -37,7 +37,7 @@ def test_a_body_whose_name_begins_like_anothers_is_not_taken_for_it():
     step = judged(glow, scene_file, 1, 1.0, "upholstery_foam_white", plan.catalogue)
     assert [copy.name for copy in step.copies] == ["orb"]
     assert step.evenness.body == "orb"
-    responses = Responses(plan, 1, 3.0, 30)
+    responses = Responses(plan, 1, 30)
     patches = patch_luminance(responses, step)
     # Solved once, as only their drive differs; each keeps its own name.
     assert len(glow.bodies) == 1
@@ -55,7 +55,7 @@ def test_a_body_read_backwards_is_as_bright_as_findings_say():
     scene_file = parse_scene(text + DOT)
     plan = plan_of(scene_file)
     (look,) = looks_of(solve(scene_file), scene_file.scene.room)
-    responses = Responses(plan, 0, 3.0, 30)
+    responses = Responses(plan, 0, 30)
     body = plan.scene_file.scene.bodies[0]
     kind = BoardKind(body.lights[0], plan.catalogue, 0.4, body)
     poses = Poses(np.array([[0.0, 0.0, 5.0]]), np.array([[0.0, 0.0, 1.0]]))

@@ -9,7 +9,7 @@ import pytest
 from glowsim.decisions.heat import HeatLimit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.step import Step, judged
-from glowsim.decisions.weighing import LEAST_GAIN, LEAST_MEAN, weigh
+from glowsim.decisions.worth import LEAST_GAIN, LEAST_MEAN, weigh
 from glowsim.transport.plan import plan_of
 from glowsim.transport.solve import solve
 from tests.support.placing import scene
@@ -63,23 +63,21 @@ def test_nothing_is_gained_by_the_same(step):
     assert verdict.sentences[0].startswith("Leave it: not worth doing")
 
 
-@pytest.mark.parametrize(("gain", "worth"), [(1 + 1.2 * LEAST_GAIN, True), (1.02, False)])
-def test_a_gain_counts_from_the_least_on(step, gain, worth):
-    assert weigh(step, changed(step, even=gain), Wish()).worth == worth
+@pytest.mark.parametrize(
+    ("off_log", "worth"), [(1 - 1.2 * LEAST_GAIN, True), (1 - 0.8 * LEAST_GAIN, False)]
+)
+def test_a_gain_counts_from_the_least_on(step, off_log, worth):
+    assert weigh(step, changed(step, off_log=off_log), Wish()).worth == worth
 
 
-def test_both_ends_are_weighed(step):
-    # Darkest places brighter, and yet all in all clearly less even: a loss, told once.
-    worse = weigh(step, changed(step, even=1.3, off_log=1.2), Wish())
+@pytest.mark.parametrize("even", [1.0, 1.3, 3.0])
+def test_what_is_less_even_by_both_ends_is_never_done(step, even):
+    worse = weigh(step, changed(step, even=even, off_log=1.02), Wish())
     assert not worse.worth
     (said,) = worse.sentences
-    was, now = step.evenness.off_by, step.evenness.off_by**1.2
-    assert f"by both ends it is less even: off by x {now:.3g} where there is x {was:.3g}" in said
-    assert said.count("off by") == 1
-    # Hardly less even is no loss; clearly less far off is a gain without brighter dark places.
-    assert weigh(step, changed(step, even=1.3, off_log=1.05), Wish()).worth
-    assert weigh(step, changed(step, off_log=0.8), Wish()).worth
-    assert not weigh(step, changed(step, off_log=0.95), Wish()).worth
+    was, now = step.evenness.off_by, step.evenness.off_by**1.02
+    assert f"off by x {now:.3g} where there is x {was:.3g}" in said
+    assert worse.losses == ("by both ends that is less even",)
 
 
 def test_fewer_boards_that_are_even_enough_are_a_gain(step):
@@ -88,22 +86,17 @@ def test_fewer_boards_that_are_even_enough_are_a_gain(step):
     assert not weigh(step, dim, Wish(), spares=True).worth
 
 
-def test_a_gain_that_nobody_sees_is_none(step):
-    faint = 0.001 / step.even
-    assert not weigh(changed(step, even=faint), changed(step, even=3 * faint), Wish()).worth
-
-
 def test_evener_but_much_dimmer_is_left_and_the_loss_is_told(step):
-    dim = weigh(step, changed(step, even=1.3, mean=0.9 * LEAST_MEAN), Wish())
+    dim = weigh(step, changed(step, off_log=0.5, mean=0.9 * LEAST_MEAN), Wish())
     assert not dim.worth
     now = f"{0.9 * LEAST_MEAN * step.evenness.mean_cd_m2:.3g} cd/m2"
     assert f"its mean falls from {step.evenness.mean_cd_m2:.3g} to {now}" in dim.sentences[0]
     # Half the boards draw half the power: that they shine half as bright was asked for.
-    assert weigh(step, changed(step, even=1.3, mean=0.9 * LEAST_MEAN, power=0.5), Wish()).worth
+    assert weigh(step, changed(step, off_log=0.5, mean=0.9 * LEAST_MEAN, power=0.5), Wish()).worth
 
 
 def test_a_lost_grade_is_not_worth_it(step):
-    lower = regraded(changed(step, even=1.3), "looks painted")
+    lower = regraded(changed(step, off_log=0.5), "looks painted")
     verdict = weigh(step, lower, Wish())
     assert not verdict.worth
     assert "that loses a grade" in verdict.sentences[0]
@@ -113,7 +106,7 @@ def test_side_effects_of_what_is_worth_doing_are_told(step):
     heat = HeatLimit(1.0, 0.5, "board", 2.0, 2.0, 0.5, 40.0, "")
     warmer = replace(heat, board_c=55.0)
     verdict = weigh(
-        replace(step, heat=heat), changed(step, even=1.3, mean=0.8, heat=warmer), Wish()
+        replace(step, heat=heat), changed(step, off_log=0.5, mean=0.95, heat=warmer), Wish()
     )
     assert verdict.worth
     said = " ".join(verdict.sentences)
@@ -123,7 +116,7 @@ def test_side_effects_of_what_is_worth_doing_are_told(step):
 
 def test_what_heat_does_not_bear_is_no_loss(step):
     hot = replace(step, heat=HeatLimit(0.1, 0.4, "board", 0.25, 1.0, 0.4, 90.0, ""))
-    cool = changed(step, even=1.3, mean=0.25, power=0.25)
+    cool = changed(step, off_log=0.5, mean=0.25, power=0.25)
     assert weigh(hot, regraded(cool, hot.grade_at(0.25)), Wish()).worth
 
 
@@ -138,7 +131,7 @@ def test_brightness_and_power_are_judged_by_what_they_want(step):
 
 def test_a_new_leak_is_not_worth_it(step):
     leak = replace(step.findings.found[0], kind="light leak")
-    leaking = changed(step, even=1.3)
+    leaking = changed(step, off_log=0.5)
     leaking = replace(leaking, findings=replace(leaking.findings, found=(leak,)))
     clean = replace(step, findings=replace(step.findings, found=()))
     assert not weigh(clean, leaking, Wish()).worth

@@ -98,7 +98,8 @@ def test_tables_are_the_sum_of_what_each_colour_keeps(scene, bare):
 def test_decisions_tell_what_the_tables_tell(scene, bare):
     catalogue = plan_of(scene).catalogue
     step = judged(bare, scene, 0, 0.0, "upholstery_foam_white", catalogue)
-    table = findings_of(as_wired(bare, scene), scene.scene, across=False)
+    table = findings_of(as_wired(bare, scene), scene.scene)
+    # Light across the air included.
     assert_allclose(step.evenness.mean_cd_m2, table.bodies[0].mean_cd_m2)
     assert_allclose(step.even, table.bodies[0].p5_over_mean)
     assert step.findings.supply == step.as_json()["supply"] == table.supply

@@ -1,19 +1,21 @@
 """Levels found backwards: closed forms, limits, what no level can reach."""
 
+from dataclasses import replace
+
 import pytest
 from numpy.testing import assert_allclose
 
 from glowsim.electrics.as_wired import colour_words, hue_name, light_share, pack_words
 from glowsim.electrics.backwards import (
     brightest_factor,
-    carriers,
     level_at,
     level_for_heat,
     level_for_hours,
     looks_words,
 )
+from glowsim.electrics.carriers import carriers
 from glowsim.electrics.heat import heat_of
-from glowsim.electrics.power import power_report
+from glowsim.electrics.pack import run_time
 from glowsim.errors import SceneError
 from glowsim.scene import parse_scene
 from glowsim.transport.result import SurfaceGlow
@@ -70,11 +72,27 @@ def test_hours_that_no_level_can_reach_are_one_message():
         level_for_hours(electrics(idle_row(1, "")), 4)
 
 
-def test_carriers_carry():
-    e = electrics(idle_row(6, CELLS))
-    found = carriers(e, power_report(e), 8)
-    assert found
-    assert all(c.run.hours >= 8 and c.verdict in ("yes", "with care") for c in found)
+def test_carriers_carry_and_the_lightest_comes_first():
+    e = electrics(idle_row(2, CELLS))
+    found = carriers(e, 3)
+    assert all(c.run.hours >= 3 and c.verdict in ("yes", "with care") for c in found)
+    grams = [c.pack.mass_g for c in found]
+    assert grams == sorted(grams)
+    # The scene's own cells are among them, as many side by side as it takes: one less will not do.
+    (own,) = [c for c in found if c.pack.battery == e.own_pack.battery]
+    fewer = replace(own.pack, in_parallel=own.pack.in_parallel - 1)
+    assert run_time(fewer, e.circuit, e.boards, e.average_levels()).hours < 3
+
+
+def test_a_lower_level_needs_a_lighter_pack():
+    e = electrics(idle_row(2, CELLS))
+    # 24 h of 2 x 107.8 mA are 5.2 Ah: two of the 2.6 Ah cells at the least.
+    bright, dim = carriers(e, 24), carriers(e, 24, 0.3 * e.average_levels())
+    lithium = [c.pack for c in bright if c.pack.key == "lithium_18650"]
+    assert lithium
+    assert all(pack.in_series * pack.in_parallel >= 2 for pack in lithium)
+    assert dim[0].pack.mass_g < bright[0].pack.mass_g
+    assert carriers(e, 9000) == ()
 
 
 def test_the_level_for_the_heat_meets_the_tightest_limit():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from glowsim.electrics.power import HALF_USED
+from glowsim.electrics.pack import HALF_USED
 from glowsim.electrics.pulse import (
     DUTY_OF_CODE,
     EMBER_BAND,

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from glowsim.electrics.network import Network, solve_network
-from glowsim.electrics.power import HALF_USED
-from glowsim.electrics.trace import first_test, named_symptoms, trace
+from glowsim.electrics.pack import HALF_USED
+from glowsim.electrics.trace import counted_leds, first_test, named_symptoms, trace
 from glowsim.electrics.trace_faults import faults_of
 from glowsim.electrics.trace_graph import Graph, Symptoms
 from glowsim.errors import SceneError
@@ -196,6 +196,62 @@ def test_two_faults_where_one_does_not_do():
     for one in (("link", "D5", "spike 2: board"), ("run", "hub", "spike 2: board")):
         for other in (("link", "D6", "spike 4: board"), ("run", "hub", "spike 4: board")):
             assert any({one, other} <= pair for pair in pairs)
+
+
+@pytest.mark.parametrize("wiring", ["chain", "tree with pins", "star with pins"])
+def test_a_chain_of_leds_that_breaks_within_a_board(wiring):
+    """Injected: the data stop between two LEDs of a board; those behind it keep what they had,
+    and every board behind it in its row gets nothing."""
+    e = prop(PROPS[wiring])
+    graph = Graph(e)
+    for output in e.data.outputs:
+        for row_ in output.rows:
+            for place, n in enumerate(row_):
+                after = frozenset(row_[place + 1 :])
+                for rest in ("dark", "frozen", "wrong_colour"):
+                    seen = replace(Symptoms(partly=frozenset({n})), **{rest: after})
+                    found = trace(graph, seen)
+                    key = ("inside", output.name, e.boards[n].name)
+                    assert key in found.causes[0][0].keys, (key, rest)
+
+
+def test_the_leds_that_were_counted_are_named():
+    e = prop(CHAIN)
+    names, lit = counted_leds(e, ["spike 2=4", "spike 3: board"])
+    assert (names, lit) == (["spike 2", "spike 3: board"], {1: 4})
+    found = trace(Graph(e, {4: 4}), Symptoms(partly=frozenset({4}), dark=frozenset({5})))
+    assert found.causes[0][0].where == "inside spike 5: board, from LED 4 to LED 5"
+    for wrong in ("spike 2=0", "spike 2=7", "spike 2=four"):
+        with pytest.raises(
+            SceneError, match="has 7 LEDs; say how many of the first are right, 1 to"
+        ):
+            counted_leds(e, [wrong])
+
+
+def test_one_colour_that_is_gone():
+    e = prop(CHAIN)
+    graph = Graph(e)
+    # One board alone: that board. Red on a whole zone: the last to fade, so it is the program.
+    own = frozenset({2})
+    ranked = [c for (c,) in trace(graph, Symptoms(no_red=own)).causes]
+    assert ranked[0].keys == (("board", "spike 3: board"),)
+    everything = frozenset(range(6))
+    assert trace(graph, Symptoms(no_red=everything)).causes[0][0].keys == (("zone", "spikes"),)
+    # Injected: a supply that takes the colours that need most from the farthest boards.
+    worst = frozenset({4, 5})
+    for seen in (Symptoms(no_blue=worst), Symptoms(no_green=worst, no_blue=worst)):
+        found = trace(graph, seen)
+        ranks = [k for k, (c,) in enumerate(found.causes, 1) if c.family in ("sag", "power")]
+        assert ranks[0] == 1
+        assert ("low", "2") in {key for row_ in found.causes[:2] for key in row_[0].keys}
+
+
+def test_a_dimmers_channel():
+    """Injected: one channel of a dimmer is open; boards without data lose just that colour."""
+    e = electrics(row(3, BUS + '[power]\nbattery = "power_bank_10000"\n', board="star_rgb_3w"))
+    found = trace(Graph(e), Symptoms(no_red=frozenset({0, 1, 2})))
+    ranked = [key for row_ in found.causes[:2] for key in row_[0].keys]
+    assert ("channel", "spikes", "red") in ranked
 
 
 def test_other_symptoms():

@@ -4,13 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
-import os
 import re
-import shutil
-import signal
-import socket
-import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
@@ -19,28 +13,25 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import glowsim.live
 from glowsim.cli.group import cli
+from tests.support.browser import PATIENCE_S, Page, browsing, needs_browser, serving
 
 pytest.importorskip("selenium")
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-MISSING = not (CHROMIUM and DRIVER)
-pytestmark = pytest.mark.skipif(
-    MISSING and os.environ.get("GLOWSIM_REQUIRE_BROWSER") != "1",
-    reason="no Chromium here; on Debian and Ubuntu: apt-get install chromium chromium-driver",
-)
-FLAGS = (
-    *("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-quic"),
-    *("--no-first-run", "--disable-background-networking", "--disable-component-update"),
-    *("--disable-sync", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"),
-    "--window-size=1280,860",
-)
-PATIENCE_S = 60
+pytestmark = needs_browser
+
+
+FLICKER = """
+[[pulses]]
+zone = "all"
+pattern = "blink"
+period_s = 0.25
+low = 0.2
+"""
 
 
 def _scene_text():
@@ -48,7 +39,7 @@ def _scene_text():
     spec = importlib.util.spec_from_file_location("live_props_in_browser", file)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    return module.SCENE.replace('"Test bud"', '"<script>window.caught = 1</script>"')
+    return module.SCENE.replace('"Test bud"', '"<script>window.caught = 1</script>"') + FLICKER
 
 
 @pytest.fixture(scope="module")
@@ -61,98 +52,18 @@ def scene(tmp_path_factory):
 @pytest.fixture(scope="module")
 def address(scene):
     """Return the address that the command prints."""
-    words = [sys.executable, "-m", "glowsim.cli", "live", str(scene), "--no-browser"]
-    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, cwd=scene.parent) as process:
-        yield re.search(r"http://\S+", process.stdout.readline()).group()
-        process.send_signal(signal.SIGINT)
-        assert process.wait(30) == 0
+    with serving(scene, cwd=scene.parent) as (address, _):
+        yield address
 
 
 @pytest.fixture(scope="module")
 def page(address, tmp_path_factory):
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('browser')}"):
-        options.add_argument(flag)
-    driver = webdriver.Chrome(options, Service(DRIVER))
-    driver.set_page_load_timeout(PATIENCE_S)
-    for _ in range(100):  # the command prints its address a moment before it serves
-        try:
-            urllib.request.urlopen(address, timeout=10).close()
-            break
-        except OSError:
-            time.sleep(0.1)
-    driver.get(address)
-    opened = Page(driver)
-    opened.until("return window.glowsimStage?.shown && glowsimStage.outlines.boards.length")
-    opened.rests()
-    yield opened
-    driver.quit()
-
-
-class Page:
-    """What a hand and an eye do with the page."""
-
-    def __init__(self, driver):
-        self.driver = driver
-
-    def ask(self, script):
-        return self.driver.execute_script(script)
-
-    def until(self, script, what=bool):
-        stop = time.monotonic() + PATIENCE_S
-        while time.monotonic() < stop:
-            if what(value := self.ask(script)):
-                return value
-            time.sleep(0.05)
-        told = (
-            self.text(".told"),
-            self.text(".mark"),
-            self.ask("return glowsimStage.outlines.chosen"),
-        )
-        raise AssertionError(f"never: {script}: {value}; {told}")
-
-    def figures(self):
-        return self.ask(
-            "const r = new XMLHttpRequest(); r.open('GET', '/live/figures', false); r.send();"
-            "return JSON.parse(r.responseText)"
-        )
-
-    def rests(self):
-        stop = time.monotonic() + PATIENCE_S
-        while not (found := self.figures())["rests"]:
-            assert time.monotonic() < stop, found["error"]
-            time.sleep(0.1)
-        return found
-
-    def canvas(self):
-        return self.driver.find_element(By.CSS_SELECTOR, ".stage canvas")
-
-    def place(self, board):
-        return self.ask(
-            f"const b = glowsimStage.outlines.boards[{board}]; return b && [3, 7, 11]"
-            ".map(k => b.frame[k])"
-        )
-
-    def press(self, words):
-        for button in self.driver.find_elements(By.CSS_SELECTOR, ".quiet"):
-            if button.text == words:
-                button.click()
-                return
-        raise AssertionError(f"no button '{words}'")
-
-    def text(self, selector):
-        return self.driver.find_element(By.CSS_SELECTOR, selector).text
-
-    def grab(self, board):
-        x, y = self.ask(
-            f"const s = glowsimStage, b = s.outlines.boards[{board}];"
-            "return s.onScreen(s.outlines.place(b).toArray())"
-        )
-        canvas = self.canvas()
-        middle = canvas.size["width"] / 2, canvas.size["height"] / 2
-        hand = ActionChains(self.driver, duration=10)
-        return hand.move_to_element_with_offset(canvas, x - middle[0], y - middle[1])
+    with browsing(tmp_path_factory.mktemp("browser")) as driver:
+        driver.get(address)
+        opened = Page(driver)
+        opened.until("return window.glowsimStage?.shown && glowsimStage.outlines.boards.length")
+        opened.rests()
+        yield opened
 
 
 def test_a_board_is_dragged_and_the_glow_follows(page):
@@ -236,6 +147,100 @@ def test_a_broken_file_is_told_and_loses_nothing(page, scene):
     page.until("return document.querySelector('.told').innerText", lambda t: t == "")
 
 
+def test_the_map_has_the_marks_of_the_findings(page):
+    found = page.rests()["glow"]["findings"]
+    page.press("figures")
+    page.until("return glowsimStage.placed.length", lambda n: n == len(found))
+    assert page.ask("return glowsimStage.placed.map(m => m.number)") == [f["number"] for f in found]
+    assert page.ask("return glowsimStage.placed.some(m => m.seen)")
+    key = page.shown(".legend .key")
+    assert all(f["kind"].split()[0] in key for f in found)
+    page.press("figures")
+
+
+def test_what_flashes_too_often_is_not_played_before_it_is_confirmed(page):
+    page.by(motion="reduce")
+    page.press("pulse")
+    page.until("return document.body.innerText.includes('epilepsy')")
+    assert page.ask("return glowsimStage.pulse") is None
+    page.press("play it all the same")
+    page.until("return glowsimStage.pulse && 1")
+    assert page.ask("return glowsimStage.playing") is False  # less motion was asked for
+    moment = page.driver.find_element(By.CSS_SELECTOR, ".strips input")
+    moment.send_keys(Keys.ARROW_RIGHT)
+    page.until("return glowsimStage.moment", lambda t: t > 0)
+    page.press("play")
+    before = page.ask("return glowsimStage.moment")
+    page.until("return glowsimStage.moment", lambda t: t != before)
+    page.press("pulse")
+    page.until("return glowsimStage.pulse === null")
+    page.by()
+
+
+def test_everything_can_be_reached_by_keys_and_is_seen_when_it_is(page):
+    page.ask("document.activeElement.blur(); document.body.focus()")
+    seen, outlined = [], {}
+    for _ in range(40):
+        ActionChains(page.driver).send_keys(Keys.TAB).perform()
+        words, outline = page.ask(
+            "const e = document.activeElement; return [e.tagName == 'CANVAS' ? 'stage' : "
+            "e == document.body ? '' : e.innerText.trim(), getComputedStyle(e).outlineStyle]"
+        )
+        if not words:  # the browser's own frame, between the last and the first
+            continue
+        if words in seen:
+            break
+        seen.append(words)
+        outlined[words] = outline
+    assert {"stage", "figures", "pulse", "make", "keep this try", "photo"} <= set(seen)
+    assert page.ask("return [...document.querySelectorAll('.handle')].length") > 8
+    assert [words for words, outline in outlined.items() if outline == "none"] == []
+    page.driver.find_element(By.CSS_SELECTOR, "[data-handle=even]").send_keys(Keys.ENTER)
+    page.until("return document.body.innerText.includes('A typical place is off by')")
+    ActionChains(page.driver).send_keys(Keys.ESCAPE).perform()
+
+
+def test_browser_finds_no_fault_in_the_scripts(page):
+    assert page.faults() == []
+    live = Path(glowsim.live.__file__).parent
+    for script in sorted([*live.glob("*.js"), *live.glob("js/*.js")]):
+        # What is imported is not there; what is no JavaScript would not come so far.
+        text = re.sub(r'from "[^"]+"', 'from "data:text/javascript,"', script.read_text("utf-8"))
+        page.driver.switch_to.new_window("tab")
+        told = page.driver.execute_async_script(
+            "const done = arguments[1]; import('data:text/javascript;charset=utf-8,' + "
+            "encodeURIComponent(arguments[0])).then(() => done(''), (e) => done(String(e)))",
+            text,
+        )
+        page.driver.close()
+        page.driver.switch_to.window(page.driver.window_handles[0])
+        assert "does not provide an export" in told or told == "", (script.name, told)
+
+
+@pytest.mark.slow
+def test_a_second_page_follows_the_first(page, address):
+    first = page.driver.current_window_handle
+    page.driver.switch_to.new_window("tab")
+    page.driver.get(address)
+    page.until("return window.glowsimStage?.shown && glowsimStage.outlines.boards.length")
+    second = page.driver.current_window_handle
+    page.driver.switch_to.window(first)
+    page.grab(1).click().perform()
+    page.canvas().send_keys(Keys.ARROW_UP)
+    moved = page.place(1)
+    page.rests()
+    page.driver.switch_to.window(second)
+    page.until(
+        "return glowsimStage.outlines.boards[1].frame[11]",
+        lambda z: z == pytest.approx(moved[2], abs=1.01),
+    )
+    here = page.place(1)
+    page.driver.close()
+    page.driver.switch_to.window(first)
+    assert page.place(1) == here
+    assert page.rests()["rests"]  # a page that is closed takes nothing with it
+
+
 def test_strangers_are_refused(address):
     plain, _, _ = address.partition("?")
     port = int(plain.rsplit(":", 1)[1].strip("/"))
@@ -251,15 +256,3 @@ def test_strangers_are_refused(address):
         with pytest.raises(urllib.error.HTTPError) as refused:
             urllib.request.urlopen(request, timeout=10)
         assert refused.value.code == 403
-
-
-def test_a_port_in_use_is_one_message(scene):
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        port = str(taken.getsockname()[1])
-        words = [sys.executable, "-m", "glowsim.cli", "live", str(scene), "--no-browser"]
-        result = subprocess.run([*words, "--port", port], capture_output=True, text=True)
-    assert result.returncode == 2
-    assert f"port {port} is in use" in result.stderr
-    assert "Traceback" not in result.stderr

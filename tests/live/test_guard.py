@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+
 import pytest
 from starlette.applications import Starlette
 from starlette.responses import PlainTextResponse
@@ -9,7 +11,9 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
+from glowsim.errors import GlowsimError
 from glowsim.live.guard import Guard, new_token
+from glowsim.live.serve import bound
 
 PORT = 8123
 TOKEN = new_token()
@@ -99,3 +103,12 @@ def test_the_page_is_locked():
 
 def test_tokens_differ():
     assert len({new_token() for _ in range(20)}) == 20
+
+
+def test_a_port_in_use_is_one_message():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(GlowsimError, match=f"port {port} is in use; give another"):
+            bound(port)

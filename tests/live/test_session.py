@@ -80,6 +80,7 @@ def test_drag_shows_drafts_and_the_release_a_full_answer(session):
     assert np.linalg.norm(two[0] - two[1]) < 0.03 * np.linalg.norm(two[1])
 
 
+@pytest.mark.slow
 def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     session.drag(HIGH, 0, (2.345, 0.0, 41.26))
@@ -102,16 +103,12 @@ def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path
     assert ours["heat"] == heat
 
 
+@pytest.mark.slow
 def test_photo_is_the_one_glow_takes(session, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     session.do("room", lambda prop: edits.in_room(prop, illuminance_lx=35.0))
     path = session.save()
     picture = tmp_path / "photo.png"
-    picture.write_bytes(
-        session.photo((400, 300), 25.0, 12.0)
-    )  # the angles of a scene that says none
-    result = CliRunner().invoke(cli, ["glow", str(path), "--size", "400x320"])
-    assert result.exit_code == 2 or result.exit_code == 0
     result = CliRunner().invoke(cli, ["glow", str(path), "--size", "480x360"])
     assert result.exit_code == 0, result.output
     picture.write_bytes(session.photo((480, 360), 25.0, 12.0))  # a scene's view if it says none

@@ -40,6 +40,10 @@ def test_the_faster_one_is_chosen_and_said(monkeypatch: pytest.MonkeyPatch) -> N
         "gl",
         "OpenGL is faster here (10 ms by OpenGL, 40 ms by rays)",
     )
+    assert choose_backend("auto", pictures=100)[0] == "gl"
+    few, why = choose_backend("auto", pictures=6)
+    assert few == "embree"
+    assert "so few pictures" in why
     pretend(monkeypatch, gl_ms=90)
     assert choose_backend("auto")[0] == "embree"
 

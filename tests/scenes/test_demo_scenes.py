@@ -133,3 +133,17 @@ def test_the_leaf_burns_in_its_belly_and_stays_dark_beyond_its_eye():
     assert dark.to_mm == pytest.approx(280, abs=1)
     assert dark.ratio_to_mean < 0.2
     assert "add a light near" in dark.suggestion
+
+
+@pytest.mark.slow
+def test_the_mask_burns_at_its_brow_and_lights_the_face_behind_it():
+    report = judged("moth_mask", Known("mask", 14.91, 0.249, 1.909, 0.187, 3.35))
+    (brow,) = found(report, "hot spot", "mask")
+    assert brow.body_place_mm[2] > 30
+    assert "brow strip" in brow.light
+    assert found(report, "dark gap", "mask")
+    back, *eyes = report.openings
+    assert len(eyes) == 2
+    # More than half of the light falls on the dancer, fourteen times the light of the street.
+    assert back.flux_lm / report.account.emitted_lm.sum() == pytest.approx(0.587, rel=0.02)
+    assert back.mean_lx == pytest.approx(288, rel=0.03)

@@ -65,10 +65,14 @@ class Beside:
     off: FloatArray
     noise: FloatArray
 
+    def surely(self, errors: float) -> float:
+        """By how much quick is off at the worst patch, so many standard errors less."""
+        return float(np.maximum(np.abs(self.off) - errors * self.noise, 0.0).max(initial=0.0))
+
     @property
     def worst(self) -> float:
         """By how much quick is off at the worst patch for sure: two standard errors less."""
-        return float(np.maximum(np.abs(self.off) - 2 * self.noise, 0.0).max(initial=0.0))
+        return self.surely(2)
 
     @property
     def most(self) -> float:

@@ -63,5 +63,5 @@ def placer(
     """Return what places boards in the only body of a scene."""
     plan: Plan = plan_of(scene_file)
     room = placing or scene_file.scene.bodies[0].placing or Placing()
-    known = responses or Responses(plan, 0, room.depth_mm, patches)
+    known = responses or Responses(plan, 0, patches)
     return Placer(plan, 0, known, pattern_light(plan, 0, None), room, wish or Wish())

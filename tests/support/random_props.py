@@ -11,12 +11,14 @@ from typing import Any
 
 import numpy as np
 
+from glowsim.catalogue import load_catalogue
+from glowsim.geometry.boards import board_shape
 from glowsim.geometry.body import region_of
-from glowsim.geometry.hollow import nearest_on
-from glowsim.geometry.mesh import FloatArray, Mesh
+from glowsim.geometry.hollow import depth_mm, nearest_on
+from glowsim.geometry.mesh import FloatArray, Mesh, to_manifold
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.scene import Crystal, Dome, Orb, Rod, Slab, Spike, parse_scene
+from glowsim.scene import Crystal, Dome, Light, Orb, Rod, Slab, Spike, parse_scene
 from glowsim.transport.build import build_problem
 from glowsim.transport.problem import BodyProblem
 
@@ -25,6 +27,14 @@ FAMILIES = (
     "pocket", "core", "sleeve", "mask",
 )  # fmt: skip
 """What a prop is like: the number's last digit."""
+FIRST_WITH_BOARD = 70
+"""From this number on a board of the catalogue stands in the light's way."""
+WIDER = 2.0
+"""Bodies with boards are so many times as wide."""
+BOARDS = (
+    ("rgb_5050_18ma", ""), ("star_rgb_3w", ""), ("round_7", ""), ("ring_12", ""),
+    ("strip_60", "led_count = 2"), ("strip_144", "led_count = 4"),
+)  # fmt: skip
 SHAPES: tuple[Any, ...] = (
     Orb(kind="orb", diameter_mm=28),
     Rod(kind="rod", length_mm=36, diameter_mm=22),
@@ -39,14 +49,16 @@ SHAPES: tuple[Any, ...] = (
 def random_prop(number: int) -> BodyProblem:
     """Return the problem of prop `number`."""
     (body,) = build_problem(parse_scene(scene_text(number), f"random {number}.toml")).bodies
-    return replace(body, boards=())
+    return body if number >= FIRST_WITH_BOARD else replace(body, boards=())
 
 
 def scene_text(number: int) -> str:
     """Return the scene file of prop `number`."""
     rng = np.random.default_rng([number, 20])
     family = FAMILIES[number % len(FAMILIES)]
-    shape = SHAPES[rng.integers(len(SHAPES))]
+    boarded = number >= FIRST_WITH_BOARD
+    wider = WIDER if boarded else 1.0
+    shape = _scaled(SHAPES[rng.integers(len(SHAPES))], wider)
     outer = shape_mesh(shape)
     half_chord = 2 * outer.volume_mm3 / float(outer.areas_mm2.sum())
     wall = float(rng.uniform(1.5, 3.2)) if "shell" in family else None
@@ -61,15 +73,15 @@ def scene_text(number: int) -> str:
     hollow: Mesh | None = None
     middle = outer.bounds.mean(axis=0)
     if family == "pocket":
-        ball = Orb(kind="orb", diameter_mm=float(rng.uniform(8, 13)))
+        ball = Orb(kind="orb", diameter_mm=wider * float(rng.uniform(8, 13)))
         inserts, hollow = _insert("pocket", ball, middle), _at(ball, middle)
     if family == "sleeve":
-        ball = Orb(kind="orb", diameter_mm=float(rng.uniform(8, 13)))
+        ball = Orb(kind="orb", diameter_mm=wider * float(rng.uniform(8, 13)))
         lines += ["[materials.second]", *_material(rng, mu_t * _log(rng, 0.4, 3), 1e-3)]
         inserts = _insert("sleeve", ball, middle, 'material = "second"')
     core = None
     if family == "core":
-        dowel = Rod(kind="rod", length_mm=float(outer.size_mm[2]), diameter_mm=6)
+        dowel = Rod(kind="rod", length_mm=float(outer.size_mm[2]), diameter_mm=wider * 6)
         foot = np.array([middle[0], middle[1], outer.bounds[0, 2] - 5])
         coat = rng.choice(["wood_dowel", "white_plastic_pipe", "aluminium_tube"])
         inserts, core = _insert("core", dowel, foot, f'coat = "{coat}"'), _at(dowel, foot)
@@ -92,7 +104,11 @@ def scene_text(number: int) -> str:
         coat = rng.choice(["opaque_primer", "aluminium_foil_tape", "black_paint"])
         below = outer.bounds[0, 2] + float(rng.uniform(0.05, 0.4)) * float(outer.size_mm[2])
         lines += ["[[bodies.masks]]", f'coat = "{coat}"', f"where = {{ below_mm = {below:.3f} }}"]
-    lines += ["[[bodies.lights]]", 'board = "rgb_5050_18ma"']
+    board, more = BOARDS[0]
+    if boarded:
+        clear = 0.5 if wall is None else wall + 0.5
+        place, way, (board, more) = _with_room(rng, outer, clear, hollow, core)
+    lines += ["[[bodies.lights]]", f'board = "{board}"', *([more] if more else [])]
     lines += [f"position_mm = {_row(place)}", f"direction = {_row(way)}"]
     return "\n".join(lines) + "\n"
 
@@ -129,6 +145,43 @@ def _place(
         return points[np.abs(depth - rng.uniform(1.5, 5)).argmin()]
     depth = nearest_on(outer, points)[0]
     return points[np.abs(depth - wanted_mm).argmin()]
+
+
+def _with_room(
+    rng: np.random.Generator,
+    outer: Mesh,
+    clear_mm: float,
+    hollow: Mesh | None,
+    core: Mesh | None,
+) -> tuple[FloatArray, FloatArray, tuple[str, str]]:
+    """Return a place, a direction and a board that has room there."""
+    catalogue = load_catalogue()
+    low, high = outer.bounds if hollow is None else hollow.bounds
+    for _ in range(4000):
+        name, more = BOARDS[rng.integers(len(BOARDS))]
+        board, count = catalogue.board(name), int(more[-1]) if more else None
+        place, way = rng.uniform(low, high), rng.normal(size=3)
+        light = Light(board=name, position_mm=tuple(place), direction=tuple(way), led_count=count)
+        shape = board_shape(light, board)
+        assert shape is not None
+        corners = np.vstack([shape.mesh().vertices, place])
+        if depth_mm(outer, corners).min() < clear_mm:
+            continue
+        if hollow is not None and (region_of(corners, (hollow,)) != 0).any():
+            continue
+        if (
+            core is not None
+            and not (to_manifold(shape.mesh(), "") ^ to_manifold(core, "")).is_empty()
+        ):
+            continue
+        return place, way, (name, more)
+    raise AssertionError("no board has room")
+
+
+def _scaled(shape: Any, factor: float) -> Any:
+    """Return a sketch shape as many times its size."""
+    sizes = {k: factor * v for k, v in shape.model_dump().items() if k.endswith("_mm") and v}
+    return shape.model_copy(update=sizes)
 
 
 def _at(shape: Any, place: FloatArray) -> Mesh:

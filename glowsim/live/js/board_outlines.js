@@ -46,8 +46,9 @@ export class BoardOutlines {
     for (const board of this.boards) {
       const same = this.chosen && board.body === this.chosen.body && board.light === this.chosen.light;
       const this_one = same && board.copy === this.chosen.copy;
-      board.line.material.color.set(this_one ? 0xffd27a : same ? 0xe6c68a : 0xeaf2fa);
-      board.line.material.opacity = this_one ? 1 : board.on ? 0.85 : 0.4;
+      // White is seen on a glowing body of any colour; the others are dimmer while one is in hand.
+      board.line.material.color.set(this_one ? 0xffffff : same ? 0xffe9c4 : 0xdfe7ef);
+      board.line.material.opacity = this_one ? 1 : !board.on ? 0.35 : this.chosen ? 0.55 : 0.85;
     }
   }
 

@@ -7,6 +7,8 @@ const VERTEX = `
   attribute vec3 across;
   attribute vec3 back;
   attribute float lit;
+  attribute float calm;
+  varying float vCalm;
   varying vec3 vGlow;
   varying vec3 vAcross;
   varying vec3 vBack;
@@ -15,6 +17,7 @@ const VERTEX = `
   varying vec3 vPlace;
   void main() {
     vAcross = across;
+    vCalm = calm;
     vPlace = position;
     vGlow = glow;
     vBack = back;
@@ -24,13 +27,18 @@ const VERTEX = `
     gl_Position = projectionMatrix * place;
   }`;
 
+const MOST_TICKS = 16;
 const FRAGMENT = `
+  #define TICKS ${MOST_TICKS}
   uniform mat3 rgbFromXyz;
   uniform float exposure, shoulder, spill, low, high, opacity;
   uniform bool figures, logarithmic;
   uniform sampler2D steps;
   uniform vec4 cut;
   uniform float limb[32];
+  uniform float ticks[TICKS];
+  uniform int tickCount;
+  varying float vCalm;
   varying vec3 vGlow;
   varying vec3 vAcross;
   varying vec3 vBack;
@@ -56,20 +64,30 @@ const FRAGMENT = `
     vec3 curve = 1.055 * pow(max(u, 0.0031308), vec3(1.0 / 2.4)) - 0.055;
     return mix(curve, 12.92 * u, vec3(lessThanEqual(u, vec3(0.0031308))));
   }
+  // How much of a contour line lies here: where the calmed glow passes a tick of the scale.
+  float contour() {
+    float value = logarithmic ? log(max(vCalm, 1e-6)) : vCalm;
+    float width = fwidth(value) + 1e-9, line = 0.0;
+    for (int k = 0; k < TICKS; k++) {
+      if (k >= tickCount) break;
+      float tick = logarithmic ? log(ticks[k]) : ticks[k];
+      line = max(line, 1.0 - smoothstep(0.5, 1.1, abs(value - tick) / width));
+    }
+    return width < 0.7 * abs(logarithmic ? 1.0 : high - low) ? line : 0.0;
+  }
   void main() {
     if (dot(vPlace, cut.xyz) > cut.w) discard;
     // A glowing face is dimmer toward its limb.
     float place = clamp(vToward, 0.0, 1.0) * 31.0;
     int step0 = int(min(floor(place), 30.0));
-    float below = 1.0, above = 1.0;
-    for (int k = 0; k < 31; k++)
-      if (k == step0) { below = limb[k]; above = limb[k + 1]; }
-    vec3 own = mix(below, above, place - float(step0)) * vGlow + vAcross;
+    vec3 own = mix(limb[step0], limb[step0 + 1], place - float(step0)) * vGlow + vAcross;
     vec3 colour = encoded(developed(own + vBack));
     if (figures) {
       float share = logarithmic ? log(max(own.y, low) / low) / log(high / low)
                                 : (own.y - low) / (high - low);
       vec3 scale = texture2D(steps, vec2(clamp(share, 0.0, 1.0), 0.5)).rgb;
+      float bright = (scale.r + scale.g + scale.b) / 3.0;
+      scale = mix(scale, vec3(bright > 0.43 ? 0.08 : 0.96), 0.55 * contour());
       colour = mix(vec3(0.31 + 0.25 * vToward), scale, step(0.5, vLit));
     }
     // The inside of what is cut open is not a surface that was worked out: it stays dim.
@@ -89,6 +107,8 @@ export class GlowMesh {
       figures: { value: false },
       opacity: { value: 1 },
       steps: { value: null },
+      ticks: { value: new Array(MOST_TICKS).fill(1) },
+      tickCount: { value: 0 },
       limb: { value: new Array(32).fill(1) },
       cut: { value: new THREE.Vector4(0, 0, 0, 1) },
     };
@@ -111,6 +131,7 @@ export class GlowMesh {
     add("glow", new Float32Array(3 * corners), 3);
     add("across", new Float32Array(3 * corners), 3);
     add("back", new Float32Array(3 * corners), 3);
+    add("calm", new Float32Array(corners), 1);
     const index = new Uint32Array(buffer, 8 + 4 * 7 * corners, 3 * triangles);
     geometry.setIndex(new THREE.BufferAttribute(index, 1));
     geometry.computeBoundingBox();
@@ -120,12 +141,12 @@ export class GlowMesh {
   }
 
   setLight(buffer, start, heading) {
-    const { glow, across, back } = this.mesh.geometry.attributes;
+    const { glow, across, back, calm } = this.mesh.geometry.attributes;
     const values = new Float32Array(buffer, start);
     const size = glow.array.length;
-    if (values.length !== 3 * size) return;
-    [glow, across, back].forEach((part, k) => {
-      part.array.set(values.subarray(k * size, (k + 1) * size));
+    if (values.length !== 3 * size + size / 3) return;
+    [glow, across, back, calm].forEach((part, k) => {
+      part.array.set(values.subarray(k * size, k * size + part.array.length));
       part.needsUpdate = true;
     });
     this.uniforms.limb.value = heading.limb;
@@ -134,6 +155,8 @@ export class GlowMesh {
     this.uniforms.low.value = scale.low;
     this.uniforms.high.value = scale.high;
     this.uniforms.logarithmic.value = scale.logarithmic;
+    this.uniforms.tickCount.value = Math.min(scale.ticks.length, MOST_TICKS);
+    scale.ticks.slice(0, MOST_TICKS).forEach((tick, k) => (this.uniforms.ticks.value[k] = tick[2]));
     if (!this.uniforms.steps.value) this.uniforms.steps.value = scaleTexture(scale.steps);
   }
 

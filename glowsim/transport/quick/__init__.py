@@ -22,6 +22,7 @@ def solve_body(
     """Return the glow of one body. Raises SolveError if a solve does not converge.
 
     ready : the same body, other lights aside, prepared before
+    A draft, which nobody judges by, comes without a line of trust.
     """
     if problem.emitters.light_count == 0:
         return unlit_body(problem)
@@ -34,7 +35,8 @@ def solve_body(
         response.direct,
         response.heading,
         _account(problem, response),
-        trust_of(problem, direct_share),
+        trust_of(problem, direct_share) if quality.judged else (),
+        surface=quick.surface(problem),
     )
 
 

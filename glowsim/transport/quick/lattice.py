@@ -24,6 +24,8 @@ LEAST_SCATTERING = 0.2
 """Over the greatest size of a body: what a clear material is taken to scatter at least. Light
 crosses it unscattered; its small scattered part is spread over the whole body, which a large D
 says well enough."""
+LEAST_HELD = 1e-6
+"""Every node has at least this share of what the median node has on the diagonal."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,12 @@ class Lattice:
         weight = mean_coefficient(ground.moments, optics.diffusion)
         filled = np.sum([moment[:, 0] for moment in ground.moments.values()], axis=0)
         ghost = elements.ghost_penalty(filled, weight)
-        return (elements.matrix(stiffness, mass) + ghost).tocsr()
+        matrix = (elements.matrix(stiffness, mass) + ghost).tocsr()
+        # A cell that the wall only grazes may leave a node with next to nothing of its own, and
+        # no node beside it to hold it: multigrid cannot smooth there and the solve would stall.
+        diagonal = matrix.diagonal()
+        matrix.setdiag(np.maximum(diagonal, LEAST_HELD * np.median(diagonal)))
+        return matrix
 
     def absorbing(self, optics: Optics) -> dict[int, FloatArray]:
         """Return for each region what it absorbs of a unit field at each node, (nodes,) float."""

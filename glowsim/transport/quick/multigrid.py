@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-import pyamg
 from scipy import linalg, sparse
 
 from glowsim.errors import SolveError
@@ -83,6 +82,8 @@ class Multigrid:
 
     def __init__(self, matrix: sparse.csr_matrix) -> None:
         """Build the hierarchy of `matrix`."""
+        import pyamg  # a tenth of a second, which those who solve nothing need not wait
+
         hierarchy = pyamg.smoothed_aggregation_solver(
             matrix,
             symmetry="symmetric",

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.rays import Joined, RayTarget, Target
 from glowsim.transport.boards import with_boards
 from glowsim.transport.kept import Kept
@@ -21,6 +21,7 @@ from glowsim.transport.quick.quality import FULL, Quality
 from glowsim.transport.quick.shell import Shell, shell_of
 from glowsim.transport.quick.surfaces import Surfaces, surfaces_of
 from glowsim.transport.quick.walls import walls_of
+from glowsim.transport.result import skin_mesh
 
 ARRANGEMENTS = 4
 """Arrangements of boards that are kept for the next question."""
@@ -100,6 +101,17 @@ class QuickBody:
             cavity_with_boards(self.surfaces.cavity, problem, target, first, self._seed),
             cloud, self.surfaces.skin, self._seed,
         )  # fmt: skip
+
+    def surface(self, problem: BodyProblem) -> Mesh:
+        """Return the faces on the room of a body with these walls; its parts are its own."""
+        mesh, part = self._skin_mesh, problem.part[problem.skin]
+        if mesh.part_names == problem.part_names and np.array_equal(mesh.part, part):
+            return mesh
+        return replace(mesh, part=part, part_names=problem.part_names)
+
+    @cached_property
+    def _skin_mesh(self) -> Mesh:
+        return skin_mesh(self.problem)
 
     @cached_property
     def shell(self) -> Shell | None:

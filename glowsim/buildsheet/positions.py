@@ -1,0 +1,122 @@
+"""Where every light and every piece goes: tables, feet, copies."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from glowsim.buildsheet.blocks import Block, Grid, Para
+from glowsim.buildsheet.prop import Prop
+from glowsim.geometry.mesh import FloatArray
+
+
+def where_the_lights_go(prop: Prop) -> tuple[Block, ...]:
+    """Return where the lights of each body go, how its foot sits, and where the copies stand."""
+    blocks: list[Block] = []
+    for places, count in prop.lit:
+        foot = places.foot
+        name = places.name if count == 1 else f"{places.name} ({count} alike)"
+        rows = tuple(
+            (
+                str(light.number),
+                f"{light.name}\n{light.board_name}",
+                ", ".join(f"{c:.1f}" for c in light.centre_mm),
+                f"{light.height_mm:.1f}",
+                f"{light.from_axis_mm:.1f}"
+                + ("" if light.from_axis_mm < 0.05 else f" at {light.angle_deg:.0f}°"),
+                light.faces,
+                f"{light.below_mm:.1f}",
+                light.make,
+            )
+            for light in places.lights
+        )
+        headings = (
+            *("no", "light", "x, y, z", f"above {foot}", "from axis", "faces"),
+            *("below surface", "hole or pocket"),
+        )
+        widths = (0.5, 2.1, 1.7, 1.0, 1.3, 1.4, 1.0, 2.8)
+        blocks.append(Grid(headings, rows, widths, name))
+        blocks += [
+            Para(
+                f"Light {light.number} ({light.name}) does not fit: part of its board would stand "
+                f"out of {places.name}.",
+                strong=True,
+            )
+            for light in places.lights
+            if not light.fits
+        ]
+        upright = [light for light in places.lights if np.ptp(light.led_mm[:, 2]) > 1]
+        for light in upright:
+            heights = ", ".join(f"{z - places.foot_mm:.1f}" for z in sorted(light.led_mm[:, 2]))
+            blocks.append(Para(f"{light.name}: its LEDs sit {heights} above the {foot}."))
+    blocks.append(
+        Para(
+            "x, y, z: of the LED face's middle, in the body's own frame. Angles run from +x "
+            "towards +y, seen from above. Every hole and pocket is open straight down, on the "
+            "template as in the mesh: put the board in from there and plug the hole behind it with "
+            "the same material, as the light was worked out without the hole."
+        )
+    )
+    blocks += _feet(prop)
+    if len(prop.copies) > 1:
+        blocks.append(_copies(prop))
+    return tuple(blocks)
+
+
+def _feet(prop: Prop) -> list[Block]:
+    """Return how the pieces sit on what carries them."""
+    blocks: list[Block] = []
+    for places, _ in prop.lit:
+        mine = [prop.seats.get(copy.name, ()) for copy in prop.copies if copy.of == places.name]
+        for foot in places.feet:
+            how = "It is cut so in the mesh; by hand, rub it on coarse paper laid round the head."
+            blocks.append(Para(f"{places.name}: {foot.words}. {how}"))
+        if not places.feet and any(mine):
+            blocks.append(
+                Para(
+                    f"{places.name}: its copies sit differently on what carries them, so the mesh "
+                    "has a flat foot; fit each in its place."
+                )
+            )
+        blocks += [
+            Para(f"{seat.piece}: a board of it would stand in {seat.head}.", strong=True)
+            for seats in mine
+            for seat in seats
+            if seat.foot.blocks
+        ]
+    return blocks
+
+
+def _copies(prop: Prop) -> Grid:
+    rows = []
+    for copy in prop.copies:
+        x, y, z = copy.transform[:3, 3]
+        up = copy.transform[:3, 2]
+        tilt, turn = _tilt_and_turn(up)
+        seats = prop.seats.get(copy.name, ())
+        sits = "; ".join(
+            f"{seat.head}, {max(seat.foot.middle_mm, 0):.1f} mm deep in the middle"
+            for seat in seats
+        )
+        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn, sits or "-"))
+    return Grid(
+        (
+            "piece",
+            "its own zero point stands at x, y, z",
+            "leans from upright",
+            "towards",
+            "sits on",
+        ),
+        tuple(rows),
+        (1.6, 2.6, 1.5, 1.2, 3),
+        "Where the pieces stand, in the frame of the whole prop",
+    )
+
+
+def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
+    x, y, z = (float(v) for v in up)
+    tilt = math.degrees(math.acos(max(-1.0, min(1.0, z))))
+    if math.hypot(x, y) < 1e-6:
+        return tilt, "-"
+    return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"

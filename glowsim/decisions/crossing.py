@@ -1,0 +1,109 @@
+"""Light across the air as the placing of boards counts it: between patches instead of faces.
+
+What leaves patches of the body that is placed in falls on its other patches, on its copies and on
+other bodies, and is sent back and forth, M = M_first + rho F M as in `transport.air`, with faces
+gathered into patches. All copies get the same boards, so what a patch sends back is the mean over
+them. Other lit bodies keep their share of it: they count as changing in proportion.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.transport.exchange import MATTERS, crossing_share
+from glowsim.transport.result import SurfaceGlow
+
+PARTS = 6
+"""Faces of other bodies are gathered by where they are: so many parts of the prop's size ..."""
+_SIDES = np.array([1, 2, 4])
+"""... and by the octant they face."""
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """back : (3, patches, patches) float, per band the share of the flux that leaves a patch (last)
+    which another one sends back, after all bounces."""
+
+    back: FloatArray
+
+    def sent_back(self, share: FloatArray) -> FloatArray:
+        """Return what patches send back of what leaves them, (n, 3, patches) -> the same."""
+        return np.einsum("nbq,bpq->nbp", share, self.back, optimize=True)
+
+
+def crossing_of(
+    glow: SurfaceGlow, key: str, patch: IntArray, area_mm2: FloatArray
+) -> Crossing | None:
+    """Return the light across the air of a prop's glow; None where it does not matter.
+
+    key   : of the body that is placed in
+    patch : (faces,) int, of each of its faces, -1 for none;  area_mm2 : (patches,) float
+    """
+    if crossing_share(glow) < MATTERS:
+        return None
+    place = {body.key: k for k, body in enumerate(glow.bodies)}[key]
+    mine = [copy.body == place for copy in glow.copies]
+    group, count = _groups(glow, mine, patch, len(area_mm2))
+    areas, patches, copies = glow.faces.areas_mm2, len(area_mm2), sum(mine)
+    total = np.bincount(group, areas, count)
+    # Of the same patch on all copies: each sends out as much, and the mean of all is looked at.
+    times = np.where(np.arange(count) < patches, copies, 1)
+    faces = np.arange(len(group))
+    out = sparse.csr_matrix((times[group] / total[group], (faces, group)), (len(group), count))
+    air, back = glow.air, []
+    own = _flux(glow, mine)
+    for band in range(3):
+        weight = areas * air.white[:, band] / times[group]
+        gather = sparse.csr_matrix((weight, (group, faces)), (count, len(group)))
+        first = (gather @ (air.leaning @ out)).toarray()
+        again = np.eye(count) - (gather @ (air.seen @ out)).toarray()
+        every = np.linalg.solve(again, first)
+        others = np.bincount(group, own[1][band], count)
+        others[:patches] = 0.0
+        mean_own = max(float(own[0][band].sum()) / copies, 1e-30)
+        fallen = (every @ others)[:patches] / mean_own
+        back.append(every[:patches, :patches] + fallen[:, None])
+    return Crossing(np.array(back))
+
+
+def _groups(
+    glow: SurfaceGlow, mine: list[bool], patch: IntArray, patches: int
+) -> tuple[IntArray, int]:
+    """Return the group of each face of all copies, and how many there are: patches first."""
+    middle = glow.faces.triangles.mean(axis=1)
+    cell = float(np.ptp(middle, axis=0).max()) / PARTS
+    where = np.floor((middle - middle.min(axis=0)) / cell).astype(np.int64)
+    side = (glow.faces.normals > 0) @ _SIDES
+    code = ((where @ np.array([1, 16, 256])) * 8 + side).astype(np.int64)
+    known = np.full(len(code), -1, dtype=np.int64)
+    start = 0
+    for copy, placed in zip(glow.copies, mine, strict=True):
+        rows = slice(start, start + len(glow.bodies[copy.body].glows))
+        start = rows.stop
+        if placed:
+            known[rows] = patch
+    rest = known < 0
+    _, number = np.unique(code[rest], return_inverse=True)
+    known[rest] = patches + number
+    return known, int(known.max()) + 1
+
+
+def _flux(glow: SurfaceGlow, mine: list[bool]) -> tuple[FloatArray, FloatArray]:
+    """Return the flux that leaves each face as driven, per band, (3, m) each: of the body that is
+    placed in, and of the others [lm]."""
+    areas = [glow.bodies[copy.body].surface.areas_mm2 for copy in glow.copies]
+    flux = [
+        glow.exitance_lm_mm2(copy) * area for copy, area in zip(glow.copies, areas, strict=True)
+    ]
+    nothing = [np.zeros_like(part) for part in flux]
+    own, others = (
+        np.concatenate(
+            [f if m == wanted else z for f, z, m in zip(flux, nothing, mine, strict=True)], axis=1
+        )
+        for wanted in (True, False)
+    )
+    return own, others

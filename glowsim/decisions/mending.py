@@ -1,0 +1,387 @@
+"""What would help? Changes to a prop as drawn, each tried before it is recommended.
+
+Every change is solved, by drafts on fewer faces, and held against the body as drawn solved the same
+way; what is told is the figure as drawn times what the change did. Light from other faces across
+the air stays as it fell, in proportion. Against full solves that is good to some percent.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from glowsim.decisions.remedies import Remedies, Remedy
+from glowsim.electrics.as_wired import kept_by
+from glowsim.errors import GlowsimError
+from glowsim.findings import Evenness, Eye, Finding, Findings, Look, evenness_of, looks_of
+from glowsim.findings.account import energy_account
+from glowsim.findings.wanted import fade_of
+from glowsim.geometry.mesh import FloatArray
+from glowsim.scene import Body, SceneFile
+from glowsim.transport.fit import fits
+from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import BodyProblem, Kind
+from glowsim.transport.quick.quality import DRAFT
+from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.sizes import cell_for_mm
+
+Report = Callable[[str], None]
+FACES, CELLS = 2500, 8000
+"""Faces and cells of a body that is tried, about."""
+MOST_TRIES, MOST_IN_AIR = 7, 3
+"""Changes tried on one body, and on one lit from air, which takes longer."""
+CLEARLY = 0.9
+"""A change helps that brings the logarithm of `off_by` to this share, or, no less even, the mean to
+one over it. Less is within what materials differ by (common practice, no source)."""
+MENDS = 1.25
+"""A change mends a finding that brings it so much nearer to the mean, as a factor."""
+MOST_TOLD = 4
+EDITION = 1
+"""Of what is tried and how it is told; what another edition kept is tried again."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A body as it shines, in figures. Luminances in cd/m2.
+
+    places : of each finding's faces the mean over the mean of all that glows, by its number
+    """
+
+    off_by: float
+    within: float
+    mean: float
+    least: float
+    greatest: float
+    places: dict[int, float]
+
+    def times(self, drawn: Seen, tried: Seen) -> Seen:
+        """Return this, as drawn, changed as a try was against the try as drawn."""
+        power = np.log(self.off_by) / max(np.log(drawn.off_by), 1e-9)
+        mean, least, greatest = (
+            getattr(self, name) * getattr(tried, name) / max(getattr(drawn, name), 1e-9)
+            for name in ("mean", "least", "greatest")
+        )
+        return Seen(
+            float(np.exp(np.log(tried.off_by) * power)),
+            float(np.clip(self.within + tried.within - drawn.within, 0.0, 1.0)),
+            mean,
+            least,
+            greatest,
+            {k: v * tried.places[k] / max(drawn.places[k], 1e-9) for k, v in self.places.items()},
+        )
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A change and the body with it."""
+
+    remedy: Remedy
+    before: Seen
+    after: Seen
+
+    @property
+    def evener(self) -> bool:
+        """Whether the body is clearly more even with it."""
+        return bool(np.log(self.after.off_by) <= CLEARLY * np.log(self.before.off_by))
+
+    @property
+    def helps(self) -> bool:
+        """Whether it is clearly more even, or clearly brighter and no less even."""
+        brighter = self.after.mean >= self.before.mean / CLEARLY
+        return self.evener or (brighter and self.after.off_by <= 1.005 * self.before.off_by)
+
+    @property
+    def mended(self) -> list[int]:
+        """Numbers of the findings that come clearly nearer to the mean."""
+        return [
+            number
+            for number, was in self.before.places.items()
+            if abs(np.log(max(self.after.places[number], 1e-6)))
+            <= abs(np.log(max(was, 1e-6))) - np.log(MENDS)
+        ]
+
+    @property
+    def words(self) -> str:
+        """What it does, whole."""
+        was, now = self.before, self.after
+        share = now.mean / was.mean
+        mean = f"mean {was.mean:.3g} -> {now.mean:.3g} cd/m2"
+        if share < CLEARLY:
+            mean = (
+                f"but the mean falls to {100 * share:.0f} %, {was.mean:.3g} -> {now.mean:.3g} cd/m2"
+            )
+        said = [
+            f"{self.remedy.words}: off by x {was.off_by:.3g} -> x {now.off_by:.3g}, {mean}",
+            f"within {100 * was.within:.0f} -> {100 * now.within:.0f} %",
+            f"darkest {_short(was.least)} -> {_short(now.least)}, brightest "
+            f"{_short(was.greatest)} -> {_short(now.greatest)} cd/m2",
+        ]
+        mended = self.mended
+        if mended:
+            places = "; ".join(
+                f"place {k} from {was.places[k]:.2g} to {now.places[k]:.2g} of the mean"
+                for k in mended
+            )
+            said.append(places)
+        return "; ".join(said)
+
+
+@dataclass(frozen=True)
+class Mended:
+    """What was tried on a prop, in words.
+
+    suggestions : by a finding's number what to do about it, and where that has a light, if it does
+    also        : what helps besides, and what was tried in vain
+    stamp       : of the scene and glow that this is about
+    """
+
+    suggestions: dict[int, tuple[str, tuple[float, ...] | None]]
+    also: tuple[str, ...]
+    stamp: str
+
+    def put_into(self, findings: Findings) -> Findings:
+        """Return findings with what was tried in place of estimates."""
+        found = tuple(
+            replace(f, suggestion=words, suggested_mm=place)
+            for f in findings.found
+            for words, place in [self.suggestions.get(f.number, (f.suggestion, f.suggested_mm))]
+        )
+        return replace(findings, found=found, also=self.also)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        asked = {str(number): list(told) for number, told in self.suggestions.items()}
+        return {"stamp": self.stamp, "suggestions": asked, "also": list(self.also)}
+
+    @classmethod
+    def kept(cls, plain: Any, stamp: str) -> Mended | None:
+        """Return what `as_json` gave if it is about this stamp, else None."""
+        try:
+            if plain["stamp"] != stamp:
+                return None
+            suggestions = {
+                int(number): (str(words), None if place is None else tuple(map(float, place)))
+                for number, (words, place) in plain["suggestions"].items()
+            }
+            return cls(suggestions, tuple(map(str, plain["also"])), stamp)
+        except (KeyError, TypeError, ValueError):
+            return None
+
+
+def mended(
+    scene_file: SceneFile,
+    glow: SurfaceGlow,
+    findings: Findings,
+    *,
+    kept: Any = None,
+    report: Report = lambda text: None,
+) -> Mended:
+    """Try what may mend the findings of a scene's glow.
+
+    glow : as wired;  kept : what `Mended.as_json` gave for an earlier run, used if it is of this
+    """
+    plan = plan_of(scene_file)
+    stamp = _stamp(plan, glow, findings)
+    if (known := Mended.kept(kept, stamp)) is not None:
+        return known
+    suggestions: dict[int, tuple[str, tuple[float, ...] | None]] = {}
+    also: list[str] = []
+    for body, found, tries in tried(plan, glow, findings, report):
+        asked, more = _told(tries, found, body)
+        suggestions |= asked
+        also += more
+    return Mended(suggestions, tuple(also), stamp)
+
+
+def tried(
+    plan: Plan, glow: SurfaceGlow, findings: Findings, report: Report = lambda text: None
+) -> Iterator[tuple[str, list[Finding], list[Tried]]]:
+    """Yield each body on which something stands out, what that is, and what was tried."""
+    prop = PreparedProp(glow.seed)
+    looks = {look.name: look for look in looks_of(glow, plan.scene_file.scene.room)}
+    done = set()
+    for figures in findings.bodies:
+        look = looks[figures.body]
+        name = look.copies[0].of
+        mine = (f for f in findings.found if f.body == figures.body)
+        found = [f for f in mine if f.kind != "light leak" and not f.within_noise]
+        if found and name not in done:
+            done.add(name)
+            yield name, found, _Bench(plan, glow, look, figures, found, prop).tries(report)
+
+
+def _told(
+    tries: Sequence[Tried], found: Sequence[Finding], body: str
+) -> tuple[dict[int, tuple[str, tuple[float, ...] | None]], list[str]]:
+    """Return what to say to each finding, by number, and of the body besides."""
+    helping = sorted((t for t in tries if t.helps), key=lambda t: t.after.off_by)[:MOST_TOLD]
+    vain = [t for t in tries if t not in helping]
+    told, used = {}, []
+    for finding in found:
+        mine = [t for t in helping if finding.number in t.mended]
+        if mine:
+            told[finding.number] = (mine[0].words, mine[0].remedy.place_mm)
+            used.append(mine[0])
+    in_vain = "; ".join(_briefly(t) for t in vain)
+    for finding in found:
+        if finding.number not in told:
+            words = f"leave it: no change that was tried mends it and makes '{body}' clearly evener"
+            told[finding.number] = (words, None)
+    also = [f"{body}: {t.words}" for t in helping if t not in used]
+    if not helping:
+        tried = f"; tried: {in_vain}" if in_vain else ""
+        also.append(f"{body}: leave it as it is, as far as simple changes go{tried}")
+    elif in_vain:
+        also.append(f"{body}: tried and no clear gain: {in_vain}")
+    return told, also
+
+
+def _short(value: float) -> str:
+    return "< 0.01" if value < 0.01 else f"{value:.3g}" if value < 999.5 else f"{value:.0f}"
+
+
+def _briefly(tried: Tried) -> str:
+    share = tried.after.mean / tried.before.mean
+    return f"{tried.remedy.words} (off by x {tried.after.off_by:.3g}, mean {100 * share:.0f} %)"
+
+
+class _Bench:
+    """One body to try changes on."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        glow: SurfaceGlow,
+        look: Look,
+        figures: Evenness,
+        found: Sequence[Finding],
+        prop: PreparedProp,
+    ) -> None:
+        self._plan, self._glow, self._look, self._prop = plan, glow, look, prop
+        self._found = found
+        self._name = look.copies[0].of
+        bodies = plan.scene_file.scene.bodies
+        self._number = [body.name for body in bodies].index(self._name)
+        self._kept = kept_by(plan.scene_file, self._name)
+        surface = look.body.surface
+        self._rows = np.nonzero(look.glows)[0]
+        self._across = (cKDTree(surface.centroids[self._rows]), look.across_cd_m2[self._rows])
+        self._own_mean = self._mean(look.luminance_cd_m2 - look.across_cd_m2)
+        self._as_drawn = self._figures(look, figures)
+
+    def tries(self, report: Report) -> list[Tried]:
+        """Return what was tried and what came of it; nothing where nothing can be."""
+        problem = self._prop.problem(self._plan, self._number)
+        self._sizes = _sizes(problem)
+        self._fitted = fits(problem)
+        remedies = Remedies(self._plan, self._number, problem, self._found).listed(self._account())
+        in_air = (problem.kind_of(problem.emitters.region) == Kind.AIR).any()
+        remedies = remedies[: MOST_IN_AIR if in_air else MOST_TRIES]
+        if not remedies:
+            return []
+        report(f"trying what would help '{self._name}'")
+        drawn = self._tried(self._plan.scene_file.scene.bodies[self._number])
+        if drawn is None:
+            return []
+        tries = []
+        for k, remedy in enumerate(remedies):
+            report(f"trying what would help '{self._name}': {k + 1} of {len(remedies)}")
+            there = self._tried(remedy.body)
+            if there is not None:
+                after = self._as_drawn.times(drawn, there)
+                tries.append(Tried(remedy, self._as_drawn, after))
+        return tries
+
+    def _account(self) -> Any:
+        return energy_account(replace(self._glow, copies=self._look.copies))
+
+    def _tried(self, body: Body) -> Seen | None:
+        """Return the body as it shines after a change; None where that cannot be built."""
+        sized = body.model_copy(update=self._sizes)
+        scene = self._plan.scene_file.scene
+        bodies = (*scene.bodies[: self._number], sized, *scene.bodies[self._number + 1 :])
+        changed = scene.model_copy(update={"bodies": bodies})
+        try:
+            plan = plan_of(replace(self._plan.scene_file, scene=changed))
+            if self._fitted and not fits(self._prop.problem(plan, self._number)):
+                return None
+            return self._seen(plan, self._prop.body_glow(plan, self._number, DRAFT))
+        except GlowsimError:
+            return None
+
+    def _seen(self, plan: Plan, body: BodyGlow) -> Seen | None:
+        room, limits = plan.scene_file.scene.room, plan.scene_file.scene.findings
+        look = self._look_of(plan, body)
+        if look is None:
+            return None
+        own = self._mean(look.luminance_cd_m2, look)
+        tree, across = self._across
+        fallen = np.zeros(len(look.glows))
+        fallen[look.glows] = across[tree.query(body.surface.centroids[look.glows])[1]]
+        fallen *= own / max(self._own_mean, 1e-12)
+        look = replace(look, luminance_cd_m2=look.luminance_cd_m2 + fallen)
+        eye = Eye(look, room, limits, fade_of(plan.scene_file.scene, self._name))
+        return self._figures(look, evenness_of(eye))
+
+    def _look_of(self, plan: Plan, body: BodyGlow) -> Look | None:
+        """Return how one copy of a body looks by its own light, on the wires' mean."""
+        order = list(plan.distinct.values())
+        none = np.zeros((len(plan.scene_file.scene.bodies), 3))
+        centres = [
+            body.light_mm if plan.keys[k] == plan.keys[self._number] else none.repeat(64, 0)
+            for k in order
+        ]
+        copies, lights = plan.copies(centres)
+        copy = replace(next(copy for copy in copies if copy.of == self._name), body=0)
+        lights = tuple(replace(light, drive=light.drive * self._kept) for light in lights)
+        glow = replace(self._glow, bodies=(body,), copies=(copy,), lights=lights)
+        return next(iter(looks_of(glow, plan.scene_file.scene.room, across=False)), None)
+
+    def _figures(self, look: Look, even: Evenness) -> Seen:
+        mean = self._mean(look.luminance_cd_m2, look)
+        surface = self._look.body.surface
+        rows = np.nonzero(look.glows)[0]
+        tree = cKDTree(look.body.surface.centroids[rows])
+        places = {}
+        for finding in self._found:
+            faces = finding.faces
+            assert faces is not None, "findings of a glow know their faces"
+            area = surface.areas_mm2[faces]
+            near = rows[tree.query(surface.centroids[faces])[1]]
+            places[finding.number] = float(area @ look.luminance_cd_m2[near] / area.sum()) / mean
+        return Seen(
+            even.off_by, even.within_share, even.mean_cd_m2, even.least_cd_m2,
+            even.greatest_cd_m2, places,
+        )  # fmt: skip
+
+    def _mean(self, luminance: FloatArray, look: Look | None = None) -> float:
+        look = look or self._look
+        area = look.body.surface.areas_mm2 * look.glows
+        return float(area @ luminance / max(float(area.sum()), 1e-12))
+
+
+def _sizes(problem: BodyProblem) -> Mapping[str, float]:
+    """Return faces and cells of a body that changes are tried on."""
+    area = float(problem.walls.areas_mm2[problem.skin].sum())
+    # An equilateral triangle of edge e has the area 0.433 e^2.
+    detail = round(float(np.sqrt(area / (0.433 * FACES))), 2)
+    kinds = [medium.kind for medium in problem.media]
+    clouds = [s for s, k in zip(problem.solids, kinds, strict=True) if s and k == Kind.SCATTERS]
+    cell = max(problem.cell_mm, cell_for_mm(clouds, CELLS)) if clouds else problem.cell_mm
+    return {"detail_mm": detail, "cell_mm": round(float(cell), 3)}
+
+
+def _stamp(plan: Plan, glow: SurfaceGlow, findings: Findings) -> str:
+    """Return what tells one scene and glow from another."""
+    scene = plan.scene_file.scene.model_dump_json()
+    figures = [f"{even.body} {even.off_by:.4f} {even.mean_cd_m2:.4f}" for even in findings.bodies]
+    keys = [*plan.keys, *figures, plan.scene_file.battery, glow.solver, str(glow.seed)]
+    text = "\n".join([scene, *keys, version("glowsim"), str(EDITION)])
+    return hashlib.sha256(text.encode()).hexdigest()[:16]

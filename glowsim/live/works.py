@@ -1,0 +1,183 @@
+"""Long work in the background of the page: one at a time, with its progress, and what it made.
+
+Every page of the session shows the same work; it goes on while boards are moved.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from glowsim.electrics.as_wired import as_tried
+from glowsim.errors import GlowsimError
+from glowsim.findings import findings_of
+from glowsim.live import helping
+from glowsim.live.background import Command, Made
+from glowsim.live.lane import SupersededError
+from glowsim.live.pulsing import Pulsing, pulsing_of
+from glowsim.live.session import Session
+from glowsim.scene import SceneFile, read_scene
+from glowsim.transport.store import load_glow
+
+_LOG = logging.getLogger(__name__)
+MOST_KEPT = 12
+SURE_S = 60
+"""Seconds that the reference follows light for."""
+Report = Callable[[str], None]
+
+
+class Works:
+    """What is being worked on, and what has been made."""
+
+    def __init__(self, changed: Callable[[], None]) -> None:
+        """`changed` is called, from any thread, whenever there is something new."""
+        self.words = self.doing = ""
+        self.news: tuple[int, str] = (0, "")
+        self.made: dict[int, Made] = {}
+        self.pulsing: Pulsing | None = None
+        self._changed = changed
+        self._lock = threading.Lock()
+        self._given_up = False
+        self._command: Command | None = None
+        self._thread: threading.Thread | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is being worked on."""
+        return bool(self.words)
+
+    def start(self, words: str, work: Callable[[Report], str]) -> None:
+        """Do some work in the background; its answer is told. Raises GlowsimError while busy."""
+        with self._lock:
+            if self.busy:
+                raise GlowsimError(f"one thing at a time: {self.words} is under way")
+            self.words, self.doing, self._given_up = words, "", False
+        self._thread = threading.Thread(target=self._run, args=(work,), name=words, daemon=True)
+        self._thread.start()
+        self._changed()
+
+    def give_up(self) -> None:
+        """Give up what is being worked on."""
+        self._given_up = True
+        if self._command is not None:
+            self._command.give_up()
+        if self.busy:
+            self.doing = "giving up …"
+        self._changed()
+
+    def wait(self, seconds: float = 60.0) -> bool:
+        """Wait until nothing is worked on; return whether that came to pass."""
+        if self._thread is not None:
+            self._thread.join(seconds)
+        return not self.busy
+
+    def close(self) -> None:
+        """End the work."""
+        self.give_up()
+        self.wait(10.0)
+
+    def run(self, session: Session, words: str, name: str, *options: str) -> None:
+        """Run a command on the scene as it stands, which is saved first if it has to be."""
+
+        def work(report: Report) -> str:
+            return self._commanded(session, report, words, name, *options).words + ": done"
+
+        self.start(words, work)
+
+    def make_sure(self, session: Session) -> None:
+        """Have the reference solver follow the light of the scene as it stands."""
+
+        def work(report: Report) -> str:
+            path = _saved(session)
+            options = ("--time", str(SURE_S))
+            try:
+                made = self._commanded(session, report, "the sure answer", "agreement", *options)
+            except GlowsimError as problem:  # an earlier run was cut short: it goes on from there
+                if "--resume" not in str(problem):
+                    raise
+                made = self._commanded(
+                    session, report, "the sure answer", "agreement", *options, "--resume"
+                )
+            told = _what_changes(read_scene(path), made)
+            self.made[max(self.made)] = replace(made, text=f"{told}\n\n{made.text}")
+            return told
+
+        self.start("being sure", work)
+
+    def find_places(self, session: Session, body: int, count: int) -> None:
+        """Place so many boards of a body anew."""
+
+        def work(report: Report) -> str:
+            return " ".join(helping.find_places(session, body, count, report))
+
+        self.start("looking for places", work)
+
+    def make_pulsing(self, session: Session) -> None:
+        """Make the pulses ready to be played."""
+
+        def work(report: Report) -> str:
+            self.pulsing = pulsing_of(session, report)
+            return ""
+
+        self.start("making the pulses ready", work)
+
+    def _commanded(
+        self, session: Session, report: Report, words: str, name: str, *options: str
+    ) -> Made:
+        path = _saved(session)
+        self._command = Command(words, [name, str(path), *options])
+        try:
+            made = self._command.run(report)
+        finally:
+            self._command = None
+        self.made[max(self.made, default=0) + 1] = made
+        if len(self.made) > MOST_KEPT:
+            del self.made[min(self.made)]
+        return made
+
+    def _report(self, words: str) -> None:
+        if self._given_up:
+            raise SupersededError
+        self.doing = words
+        self._changed()
+
+    def _run(self, work: Callable[[Report], str]) -> None:
+        try:
+            told = work(self._report)
+        except SupersededError:
+            told = f"{self.words}: given up"
+        except (GlowsimError, OSError) as problem:
+            told = str(problem)
+        except Exception as problem:  # a fault of the program: the page must outlive it
+            _LOG.exception("no result")
+            told = f"the program itself failed ({type(problem).__name__}: {problem}); nothing lost"
+        self.words = self.doing = ""
+        if told:
+            self.news = (self.news[0] + 1, told)
+        self._changed()
+
+
+def _saved(session: Session) -> Path:
+    """Return the file that holds the scene as it stands; it is saved beside the scene first."""
+    return session.save() if session.unsaved else session.path
+
+
+def _what_changes(scene_file: SceneFile, made: Made) -> str:
+    """Return what the reference's light changes of the verdicts, in words."""
+    folder = next(file.parent for file in made.files)
+    names = ("glow.npz", "reference.npz")
+    quick, sure = (as_tried(load_glow(folder / name), scene_file) for name in names)
+    rows = []
+    pairs = zip(
+        *(findings_of(glow, scene_file.scene).bodies for glow in (quick, sure)), strict=True
+    )
+    for one, other in pairs:
+        now, then = (
+            f"{100 * e.within_share:.0f} % even, off by {e.off_by:.2f} times" for e in (one, other)
+        )
+        same = "" if now != then else "; nothing changes"
+        rows.append(f"{one.body}: {now} here, {then} by the reference{same}")
+    return "\n".join(rows)

@@ -1,0 +1,172 @@
+"""Feet that sit on a round head, wire holes and drilling jigs, measured by sections of meshes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import trimesh
+
+from glowsim.buildsheet.head import rows_of
+from glowsim.buildsheet.jig import HALF_BAND_MM, PLAY_MM, jig, jig_words, on_whole
+from glowsim.buildsheet.meshes import pocketed
+from glowsim.buildsheet.places import CHANNEL_MM, body_places
+from glowsim.buildsheet.seats import bored, seats_of, with_feet
+from glowsim.geometry.body import solid_of
+from glowsim.geometry.mesh import to_manifold
+from glowsim.geometry.patterns import copies_of
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
+from glowsim.transport.problem import Copy
+
+CLUB = """
+title = "Club"
+[[bodies]]
+name = "spike"
+shape = { kind = "spike", length_mm = 90, base_diameter_mm = 40, tip_radius_mm = 3 }
+material = "upholstery_foam_white"
+  [[bodies.lights]]
+  board = "round_7"
+  position_mm = [0, 0, 14]
+  [[bodies.patterns]]
+  kind = "around"
+  count = 8
+  tilt_deg = 70
+  radius_mm = 50
+  centre_mm = [0, 0, 200]
+[[bodies]]
+name = "head"
+shape = { kind = "orb", diameter_mm = 108 }
+material = "opaque_primer"
+position_mm = [0, 0, 200]
+"""
+RADIUS, STANDS = 54.0, 50.0
+
+
+def prop(text=CLUB):
+    """Return the bodies, the copies, and how these sit."""
+    scene = parse_scene(text, "club.toml")
+    plan = plan_of(scene)
+    bodies = tuple(
+        (body_places(plan, n, solid_of(scene, n), 0.3), len(copies_of(body)))
+        for n, body in enumerate(scene.scene.bodies)
+    )
+    copies = [
+        Copy(body.name if count == 1 else f"{body.name} {k + 1}", body.name, n, place, ())
+        for n, (body, (_, count)) in enumerate(zip(scene.scene.bodies, bodies, strict=True))
+        for k, place in enumerate(copies_of(body))
+    ]
+    seats = seats_of(bodies, copies)
+    return with_feet(bodies, copies, seats), copies, seats
+
+
+@pytest.fixture(scope="module")
+def club():
+    return prop()
+
+
+def test_a_foot_is_as_deep_as_the_ball_is_high(club):
+    _, _, seats = club
+    assert len(seats) == 8
+    for (seat,) in seats.values():
+        assert seat.foot.middle_mm == pytest.approx(RADIUS - STANDS, abs=0.05)
+        # 20 mm from the axis the ball has fallen off to sqrt(54^2 - 20^2) = 50.16 mm.
+        rim = math.sqrt(RADIUS**2 - 20**2) - STANDS
+        assert seat.foot.rim_mm == pytest.approx((rim, rim), abs=0.1)
+        assert seat.foot.leans_deg == pytest.approx(0, abs=2.5)
+        assert not seat.foot.blocks
+    words = seats["spike 3"][0].foot.words
+    assert words == "foot dished to sit on head: 4.0 mm deep in its middle, radius 54.0 mm"
+
+
+def test_the_dish_is_in_the_mesh(club):
+    bodies, _, _ = club
+    body = to_manifold(pocketed(bodies[0][0]), "spike")
+    for level in (0.6, 1.5, 2.5):
+        rings = sorted(body.slice(level).to_polygons(), key=lambda ring: -np.ptp(ring[:, 0]))
+        # From outside in: the cone, then what is left of the plane, cut by the ball or the hole.
+        ball = 2 * math.sqrt(RADIUS**2 - (STANDS + level) ** 2)
+        assert np.ptp(rings[1][:, 0]) == pytest.approx(max(ball, 23.6), abs=0.25)
+    # Piece and head share nothing any more.
+    lens = to_manifold(bodies[0][0].feet[0].mesh, "lens")
+    assert (body ^ lens).volume() < 1e-3 * lens.volume()
+
+
+def test_a_piece_that_leans_is_cut_aslant():
+    # Laid out about a point 6 mm off the head's middle: the ball slopes under the foot.
+    text = CLUB.replace("count = 8", "count = 1").replace("radius_mm = 50", "radius_mm = 44")
+    bodies, _, seats = prop(text.replace("centre_mm = [0, 0, 200]", "centre_mm = [0, 0, 206]"))
+    ((seat,),) = seats.values()
+    foot = seat.foot
+    # By hand: the foot's plane is 44 + 6 cos 70 from the ball's middle, its axis 6 sin 70 beside.
+    away, beside = 44 + 6 * math.cos(math.radians(70)), 6 * math.sin(math.radians(70))
+    assert foot.middle_mm == pytest.approx(math.sqrt(RADIUS**2 - beside**2) - away, abs=0.1)
+    rim = [math.sqrt(RADIUS**2 - at**2) - away for at in (20 + beside, 20 - beside)]
+    assert foot.rim_mm == pytest.approx(rim, abs=0.15)
+    assert foot.leans_deg == pytest.approx(math.degrees(math.asin(beside / RADIUS)), abs=2.5)
+    assert "slanted 6°, 6.0 mm deep at the rim towards" in foot.words
+    assert len(bodies[0][0].feet) == 1
+
+
+def test_copies_that_sit_differently_have_a_flat_foot_and_say_so():
+    bodies, copies, _ = prop()
+    raised = [replace(c, transform=c.transform @ _up(2.0)) if c.name == "spike 2" else c
+              for c in copies]  # fmt: skip
+    again = with_feet(bodies, raised, seats_of(bodies, raised))
+    assert again[0][0].feet == ()
+
+
+def _up(mm):
+    place = np.eye(4)
+    place[2, 3] = mm
+    return place
+
+
+def test_a_board_that_would_stand_in_the_head_is_told():
+    _, _, seats = prop(CLUB.replace("position_mm = [0, 0, 14]", "position_mm = [0, 0, 5]"))
+    assert all(seat.foot.blocks for (seat,) in seats.values())
+
+
+def test_wire_holes_lead_to_the_middle(club):
+    bodies, _, seats = club
+    head = bored(bodies[1][0], [seat for mine in seats.values() for seat in mine])
+    mesh = trimesh.Trimesh(head.vertices, head.faces)
+    assert mesh.is_watertight
+    for (seat,) in seats.values():
+        assert np.linalg.norm(np.cross(seat.start_mm, seat.way)) == pytest.approx(0, abs=1e-6)
+        at = -0.8 * RADIUS * seat.way
+        section = mesh.section(plane_origin=at, plane_normal=seat.way)
+        away = [np.linalg.norm(ring - at, axis=1) for ring in section.discrete]
+        (hole,) = [ring for ring in away if ring.max() < 5]
+        assert 2 * hole == pytest.approx(CHANNEL_MM, abs=0.02)
+
+
+@pytest.mark.parametrize("tilt", [70, 90, 120])
+def test_a_jig_holds_the_drill_where_the_pieces_stand(tilt):
+    scene = parse_scene(CLUB.replace("tilt_deg = 70", f"tilt_deg = {tilt}"), "club.toml")
+    (row,) = rows_of(scene.scene)
+    made = jig(row)
+    mesh = trimesh.Trimesh(made.vertices, made.faces)
+    assert mesh.is_watertight
+    # Its inside lies on the ball, and nothing of it within.
+    assert np.linalg.norm(mesh.vertices, axis=1).min() == pytest.approx(
+        row.head_mm + PLAY_MM, abs=0.05
+    )
+    level = row.head_mm * math.cos(math.radians(tilt))
+    for place in copies_of(scene.scene.bodies[0]):
+        way = place[:3, 2]
+        section = mesh.section(plane_origin=57.0 * way, plane_normal=way)
+        rings = [
+            ring for ring in section.discrete if np.linalg.norm(ring - 57.0 * way, axis=1).max() < 4
+        ]
+        (hole,) = rings
+        across = 2 * np.linalg.norm(hole - 57.0 * way, axis=1)
+        assert across == pytest.approx(CHANNEL_MM + PLAY_MM, abs=0.05)
+    bare = mesh.vertices[np.linalg.norm(mesh.vertices, axis=1) < row.head_mm + 1]
+    assert bare[:, 2].min() == pytest.approx(level - HALF_BAND_MM, abs=0.01)
+    parts = len(mesh.split(only_watertight=True))
+    assert parts == (1 if on_whole(row) else 2)
+    assert on_whole(row) == (tilt != 90)
+    assert f"{row.above_mm - HALF_BAND_MM:.1f} mm above" in jig_words(row)

@@ -1,0 +1,55 @@
+"""The sentence under the prop, without light: what it says of boards and levels."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from glowsim.live import edits
+from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.figures import Figures
+from glowsim.live.sentence import sentence, spoken
+from glowsim.scene import parse_scene
+from glowsim.transport.plan import catalogue_of
+
+SCENE = """
+[[bodies]]
+name = "bud"
+shape = {{ kind = "orb", diameter_mm = 80 }}
+material = "pla_white"
+  [[bodies.lights]]
+  board = "{board}"
+  position_mm = [0, 0, -20]
+  drive = {drive}
+  [[bodies.lights]]
+  board = "{board}"
+  position_mm = [0, 0, 10]
+  drive = {drive}
+"""
+
+
+def told(board, drive, change=lambda prop: prop):
+    origin = parse_scene(SCENE.format(board=board, drive=drive), "bud.toml", Path())
+    prop = change(Prop(origin.scene))
+    return spoken(sentence(prop, 0, catalogue_of(origin), Figures(), fresh=False))
+
+
+@pytest.mark.parametrize(
+    ("board", "drive", "level"),
+    [
+        ("rgb_5050_18ma", "{ red = 0.3, green = 0.1, blue = 0 }", "30 %"),
+        ("white_1w_warm", "{ white = 0.25 }", "25 %"),  # its colours mean nothing
+    ],
+)
+def test_level_is_that_of_the_channels_a_board_has(board, drive, level):
+    assert f" at {level} light the bud of pla white. In " in told(board, drive)
+
+
+def test_a_board_that_is_off_is_said_to_be(tmp_path):
+    words = told(
+        "white_1w_warm",
+        "{ white = 0.25 }",
+        lambda prop: edits.switched(prop, BoardAt(0, 1)),
+    )
+    assert words.startswith("Two 1 W white LEDs on a star (1 off) at 25 % light")
