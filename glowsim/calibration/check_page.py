@@ -41,9 +41,7 @@ def check_page(every: Sequence[Checked]) -> Image.Image:
         left.set_title("the photo, and where it parts", fontsize=10, loc="left")
         chance = float(np.exp(3 * np.median(one.sd)))
         right.axhspan(1 / chance, chance, color="#eeeeee")
-        right.errorbar(
-            one.points[:, 2], np.exp(one.off), yerr=np.exp(one.off) * one.sd, fmt="o", markersize=4
-        )
+        right.errorbar(one.points[:, 2], np.exp(one.off), yerr=_bars(one), fmt="o", markersize=4)
         right.set_yscale("log")
         right.set_xlabel("height z, mm")
         right.set_title(f"photo over prediction, {len(one.off)} places", fontsize=10, loc="left")
@@ -51,6 +49,13 @@ def check_page(every: Sequence[Checked]) -> Image.Image:
     canvas.print_figure(stream, dpi=DPI, format="png")
     stream.seek(0)
     return Image.open(stream).convert("RGB")
+
+
+def _bars(one: Checked) -> np.ndarray:
+    """Return how far the ends of the error bars lie below and above, (2, m) float."""
+    return np.array(
+        [sign * (np.exp(one.off + sign * one.sd) - np.exp(one.off)) for sign in (-1, 1)]
+    )
 
 
 def _norm(most: float):  # type: ignore[no-untyped-def]

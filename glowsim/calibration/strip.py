@@ -34,8 +34,9 @@ LEAST_PX = 60.0
 """Length of the stretch in the image that can be read."""
 BLURRED = 0.45
 """Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
-STRAY_UNSEEN = 0.002
-"""Stray light over the brightest place, one deviation, where no dark frame tells it (opinion)."""
+STRAY_UNSEEN, STRAY_IN_LENS = 0.002, 0.0005
+"""Stray light over the brightest place, one deviation, where no dark frame tells it, and what the
+lens adds of the piece's own light where one does (opinion)."""
 
 
 @dataclass(frozen=True)
@@ -78,12 +79,14 @@ class Views:
         seen = [_seen(frame, pixels, self.response, min(clipped, 0.97)) for frame in self.frames]
         if self.dark is None:
             return seen
-        return _less_dark(seen, _seen(self.dark, pixels, self.response, 1.0), self.times, self.dark)
+        dark = _seen(self.dark, pixels, self.response, 1.0)
+        share = self.times / _dark_time(self.photo, self.dark, self.times)
+        return [one.less(dark, float(part)) for one, part in zip(seen, share, strict=True)]
 
     @property
     def stray(self) -> float:
         """Stray light that may be left over the brightest place, one deviation."""
-        return STRAY_UNSEEN if self.dark is None else 0.0
+        return STRAY_UNSEEN if self.dark is None else STRAY_IN_LENS
 
 
 def views_of(photo: Photo, folder: Path) -> Views:
@@ -239,12 +242,13 @@ def _seen(frame: Frame, pixels: Sequence[np.ndarray], response: Response, clippe
     return Seen(np.array(light), np.array(spread), np.array(bright), np.array(dim))
 
 
-def _less_dark(seen: list[Seen], dark: Seen, times: FloatArray, frame: Frame) -> list[Seen]:
-    """Return images with the light of the dark one taken away, by shutter time."""
-    own = frame.exposure_s
-    return [
-        one.less(dark, float(t) / own if own else 1.0) for one, t in zip(seen, times, strict=True)
-    ]
+def _dark_time(photo: Photo, dark: Frame, times: FloatArray) -> float:
+    """Return the shutter time of the dark frame; that of the photo where there is one alone."""
+    assert photo.dark is not None
+    time = photo.dark.exposure_s or dark.exposure_s
+    if time is None and len(times) > 1:
+        raise UnreadableError("the file does not say its shutter time; give exposure_s", "dark")
+    return time or float(times[0])
 
 
 def check_light(seen: Sequence[Seen]) -> None:
