@@ -43,6 +43,8 @@ LIKELY = 12.0
 """Fall of chi-square that a cause must bring, and what it may fall short of the best by to be as
 likely."""
 ALIKE = 6.0
+UNEXPLAINED = 4.0
+"""Chi-square for each place that a cause may leave over."""
 
 
 Report = Callable[[str], None]
@@ -103,7 +105,8 @@ class Checked:
                     f"foreseen, where x {chance:.2f} could be chance."
                 )
         if not self.causes:
-            return [*said, "None of the causes that were tried explains it."]
+            asked = "Is this a photo of this prop, and are its points right?"
+            return [*said, f"None of the causes that were tried explains it. {asked}"]
         best, *others = self.causes
         said.append(f"Likeliest cause: {best.words}.")
         said += [f"Nearly as likely: {o.words}." for o in others if best.gain - o.gain < ALIKE]
@@ -162,7 +165,11 @@ def checked(
     if thinner is not None:
         columns = _thinner(thinner, piece, optics, weights, here)
         causes.append(_fitted(_wall, residual, inverse, here, columns, np.ones(1), chi))
-    likely = sorted((c for c in causes if c.gain > LIKELY), key=lambda c: -c.gain)
+    # What leaves most of it unexplained explains nothing: it may be another prop altogether.
+    likely = sorted(
+        (c for c in causes if c.gain > LIKELY and chi - c.gain < UNEXPLAINED * len(here)),
+        key=lambda c: -c.gain,
+    )
     scale = float((residual / own).sum() / (1.0 / own).sum())
     soft = np.diag(spread - np.outer(shared[0], shared[0]))
     return Checked(views, points, pixels, residual - scale, np.sqrt(soft), chi, tuple(likely))

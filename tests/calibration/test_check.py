@@ -74,6 +74,13 @@ def test_a_prop_as_drawn_agrees(piece, tmp_path):
     assert np.abs(found.off).max() < 0.15
 
 
+def test_a_photo_of_something_else_is_not_explained(piece, tmp_path):
+    flat = photographed(piece, tmp_path, np.ones(len(piece.skin.area)))
+    found = checked(flat, tmp_path, piece, FOAM, KNOWN)
+    assert found.causes == ()
+    assert "Is this a photo of this prop" in found.sentences[-1]
+
+
 def test_a_dark_led_is_named(piece, tmp_path):
     photo = photographed(piece, tmp_path, shone(piece, flux=(1.0, 1e-6)))
     found = checked(photo, tmp_path, piece, FOAM, KNOWN)
