@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from glowsim.buildsheet.blocks import (
     Block,
     BuildSheet,
@@ -18,6 +20,7 @@ from glowsim.buildsheet.head import rows_of, strips
 from glowsim.buildsheet.making import head_step, making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
+from glowsim.buildsheet.places import BodyPlaces
 from glowsim.buildsheet.positions import where_the_lights_go
 from glowsim.buildsheet.prop import FALLS_SHORT, Prop
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
@@ -227,8 +230,17 @@ def _templates(prop: Prop, area: tuple[float, float]) -> tuple[Block, ...]:
         for places, count in prop.lit
     ]
     rows = rows_of(prop.plan.scene_file.scene)
-    heads = [FullSize("strips for the head", tuple(s for r in rows for s in strips(r, area[0])))]
+    feet = {places.name: _foot_mm(places) for places, _ in prop.lit}
+    drawn = tuple(s for r in rows for s in strips(r, area[0], feet.get(r.body, 0.0)))
+    heads = [FullSize("strips for the head", drawn)]
     return (*bodies, *(heads if rows else ()))
+
+
+def _foot_mm(places: BodyPlaces) -> float:
+    """Return the radius of a foot, 0 for a piece without one."""
+    if not places.base:
+        return 0.0
+    return float(np.linalg.norm(np.concatenate(places.base) - places.axis_mm, axis=1).max())
 
 
 def _short(name: str) -> str:

@@ -31,6 +31,7 @@ class Row:
     """A row of pieces round a head.
 
     body       : whose copies they are;  names : of the copies, in their order
+    head_mm    : radius of the head;  is_ball : whether there is a ball, or it was made up
     ring_mm    : radius of the circle on the head's surface that they sit on
     above_mm   : height of that circle above the head's lowest point
     lean_deg   : of each piece from upright;  angle_deg : (n,) bearings about the axis
@@ -39,6 +40,7 @@ class Row:
     body: str
     names: tuple[str, ...]
     head_mm: float
+    is_ball: bool
     ring_mm: float
     above_mm: float
     lean_deg: float
@@ -58,6 +60,15 @@ class Row:
     def front_mm(self) -> float:
         """Where the bearing 0, the head's +x, lies along the strip: rows are lined up by it."""
         return math.radians(-self.seam_deg % 360) * self.ring_mm
+
+    def reach_mm(self, foot_mm: float) -> float:
+        """Return how far along the strip a foot of some radius reaches from its middle, on the
+        ball: where the rim, at its angle from the piece, comes to the row's own height. 0 for one
+        that would meet itself round the head."""
+        lean = math.radians(self.lean_deg)
+        away = math.asin(min(foot_mm / self.head_mm, 1.0))
+        turn = (math.cos(away) - math.cos(lean) ** 2) / max(math.sin(lean) ** 2, 1e-9)
+        return math.acos(turn) * self.ring_mm if -1 < turn < 1 else 0.0
 
     @property
     def length_mm(self) -> float:
@@ -90,14 +101,14 @@ def rows_of(scene: Scene) -> tuple[Row, ...]:
 
 
 def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> Row:
-    radius = pattern.radius_mm
+    radius, is_ball = pattern.radius_mm, False
     for other in scene.bodies:
         apart = np.subtract(other.position_mm, pattern.centre_mm)
         shape = other.shape
         if not isinstance(shape, Orb) or other.patterns or np.abs(apart).max() > 0.01:
             continue
         if shape.height_mm in (None, shape.diameter_mm):
-            radius = shape.diameter_mm / 2
+            radius, is_ball = shape.diameter_mm / 2, True
     tilt = math.radians(pattern.tilt_deg)
     gaps = pattern.count if pattern.span_deg == 360 else max(1, pattern.count - 1)
     step = pattern.span_deg / gaps
@@ -105,6 +116,7 @@ def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> R
         body.name,
         names,
         radius,
+        is_ball,
         abs(radius * math.sin(tilt)) if abs(pattern.tilt_deg % 180) > ON_AXIS_DEG else 0.0,
         radius * (1 + math.cos(tilt)),
         pattern.tilt_deg,
@@ -112,10 +124,14 @@ def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> R
     )
 
 
-def strips(row: Row, most_mm: float) -> list[Drawing]:
-    """Return a row's strip at full size, in parts of `most_mm` at most that overlap by a tab."""
+def strips(row: Row, most_mm: float, foot_mm: float = 0.0) -> list[Drawing]:
+    """Return a row's strip at full size, in parts of `most_mm` at most that overlap by a tab.
+
+    foot_mm : radius of the pieces' feet, whose rims are marked on the middle line; 0 for none
+    """
     cuts = _cuts(row, most_mm - TAB_MM - 2)
-    return [_part(row, k, cuts) for k in range(len(cuts) - 1)]
+    reach = row.reach_mm(foot_mm) if row.is_ball else 0.0
+    return [_part(row, k, cuts, reach) for k in range(len(cuts) - 1)]
 
 
 def _cuts(row: Row, most_mm: float) -> list[float]:
@@ -130,7 +146,7 @@ def _cuts(row: Row, most_mm: float) -> list[float]:
     return [*cuts, row.length_mm]
 
 
-def _part(row: Row, number: int, cuts: list[float]) -> Drawing:
+def _part(row: Row, number: int, cuts: list[float], reach: float) -> Drawing:
     start, count = cuts[number], len(cuts) - 1
     length = cuts[number + 1] - start
     drawing = Drawing(max(length + TAB_MM + 2, WORDS_MM), STRIP_MM + HEAD_MM + 4)
@@ -142,6 +158,9 @@ def _part(row: Row, number: int, cuts: list[float]) -> Drawing:
     drawing.line((1, middle), (1 + length, middle), width_mm=0.15, dash_mm=(4, 1), colour=GREY)
     for name, at in zip(row.names, row.marks_mm, strict=True):
         x = at - start + 1
+        for rim in (x - reach, x + reach) if reach else ():
+            if 1 < rim < 1 + length:
+                drawing.line((rim, middle - 2), (rim, middle + 2), width_mm=0.25, colour=GREY)
         if not 1 - 1e-6 <= x < 1 + length:
             continue
         drawing.line((x, 2), (x, 2 + STRIP_MM), width_mm=0.2)
@@ -169,7 +188,8 @@ def _part(row: Row, number: int, cuts: list[float]) -> Drawing:
         1,
         STRIP_MM + 3,
         f"Bore Ø {CHANNEL_MM:.0f} mm for the wires at each ring, towards the head's middle; each "
-        f"piece leans {row.lean_deg:.0f}° from upright.",
+        f"piece leans {row.lean_deg:.0f}° from upright."
+        + (" Grey ticks: the rim of its foot." if reach else ""),
         size_mm=TEXT_MM,
     )
     return drawing

@@ -34,6 +34,7 @@ def jig(row: Row) -> Mesh:
     shell = ball(radius + WALL_MM, SEGMENTS)
     low, high = level - HALF_BAND_MM, level + HALF_BAND_MM
     ring = shell.trim_by_plane([0, 0, 1], low).trim_by_plane([0, 0, -1], -high)
+    ring -= _notch(row, high)  # before the guides: one may stand there
     ways = [_way(lean, math.radians(angle)) for angle in row.angle_deg]
     outer_mm = CHANNEL_MM / 2 + PLAY_MM / 2 + GUIDE_WALL_MM
     for way in ways:
@@ -41,7 +42,6 @@ def jig(row: Row) -> Mesh:
     ring -= ball(radius, SEGMENTS)
     for way in ways:
         ring -= _rod(way, 0.5 * row.head_mm, radius + 2 * GUIDE_MM, (CHANNEL_MM + PLAY_MM) / 2)
-    ring -= _notch(row, high)
     if low < 0 < high:
         ring -= _split(row, low, high)
     return from_manifold(ring)

@@ -280,8 +280,8 @@ class _TemplatePage(Flowable):  # type: ignore[misc]
         canvas.drawString(
             left,
             base - 6 * mm,
-            "Orange: board, LEDs.  Dashed: pocket, bore for wires, what is set in.  Up: LED face "
-            "above the base.  Out: from the axis.",
+            "Orange: board, LEDs.  Dashed: pocket, bore, what is set in.  Dotted: dished foot.  "
+            "Up: LED face above the base.  Out: from the axis.",
         )
 
 

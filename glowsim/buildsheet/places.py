@@ -92,7 +92,8 @@ class Foot:
     leans_deg   : of the piece from standing straight on the head;  deepest_deg : bearing of the
                   rim's deepest place
     radius_mm   : of a round head, else None
-    blocks      : whether a board of the piece would stand in the head
+    blocks      : whether a board of the piece would stand in the head;  opens : whether the dish
+                  goes through the wall of a hollow piece
     """
 
     head: str
@@ -103,6 +104,7 @@ class Foot:
     deepest_deg: float
     radius_mm: float | None
     blocks: bool
+    opens: bool = False
 
     @property
     def words(self) -> str:
@@ -121,6 +123,8 @@ class Foot:
         if least < -SLANT_MM:
             off = "runs past the head" if math.isinf(least) else f"stands {-least:.1f} mm off it"
             words += f"; its rim {off}: fill that, or set the piece deeper"
+        if self.opens:
+            words += "; the dish goes through the wall, and the head closes it"
         return words
 
 

@@ -104,12 +104,13 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         leans,
         math.degrees(math.atan2(worst[1], worst[0])) % 360,
         shape.diameter_mm / 2 if isinstance(shape, Orb) and round_head else None,
-        any(_in_the_way(light.board_mesh, head) for light in places.lights),
+        any(_meet(light.board_mesh, head, 1e-3) for light in places.lights),
+        places.solid.hollow is not None and _meet(places.solid.hollow, head, LEAST_MM3),
     )
 
 
-def _in_the_way(board: Mesh, head: Mesh) -> bool:
-    return bool((to_manifold(board, "board") ^ to_manifold(head, "head")).volume() > 1e-3)
+def _meet(one: Mesh, other: Mesh, least_mm3: float) -> bool:
+    return bool((to_manifold(one, "one") ^ to_manifold(other, "other")).volume() > least_mm3)
 
 
 def with_feet(

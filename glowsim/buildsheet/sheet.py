@@ -149,8 +149,10 @@ def _heads(
             stl(bored(body, mine)),
             f"{head}, with a wire hole Ø {CHANNEL_MM:.0f} mm towards its middle under each piece",
         )
-    for k, row in enumerate(rows_of(scene_file.scene) if names else (), start=1):
-        yield f"jig_{k}.stl", stl(jig(row)), jig_words(row)
+    for row in rows_of(scene_file.scene) if names else ():
+        if row.is_ball:
+            made = _file_names([*made, f"jig for {row.names[0]} to {row.names[-1]}"])
+            yield f"{made[-1]}.stl", stl(jig(row)), jig_words(row)
 
 
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:

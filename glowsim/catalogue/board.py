@@ -173,15 +173,17 @@ class Board(Entry):
             return {"reflectance_source": "user", "reflectance_confidence": "user"} | data
         return data
 
-    @field_validator("front_reflectance", "back_reflectance", mode="before")
+    @field_validator("front_reflectance", mode="before")
     @classmethod
-    def _reflectance_of_mask(cls, value: Any, info: ValidationInfo) -> Any:
+    def _front_of_mask(cls, value: Any, info: ValidationInfo) -> Any:
         if value is not None:
             return value
-        mask = info.data.get("mask", "white")
-        if info.field_name == "back_reflectance":
-            return back_of_mask(mask)
-        return front_of_mask(mask, share_of_leds(info.data))
+        return front_of_mask(info.data.get("mask", "white"), share_of_leds(info.data))
+
+    @field_validator("back_reflectance", mode="before")
+    @classmethod
+    def _back_of_mask(cls, value: Any, info: ValidationInfo) -> Any:
+        return back_of_mask(info.data.get("mask", "white")) if value is None else value
 
     @field_validator("reflectance_uncertainty", mode="before")
     @classmethod

@@ -76,7 +76,7 @@ def level_for_hours(electrics: Electrics, hours: float, zone: str = "") -> Level
         others = f"with '{zone}' all but dark and the others as drawn" if zone else "all but dark"
         raise SceneError(
             f"no level lasts {hours:g} h: {others}, {pack.label} lasts {longest:.1f} h"
-            + _more_cells(electrics, hours)
+            + _more_cells(electrics, hours, zone)
         )
     found = _falling(lasts, hours, LEAST_LEVEL, most)
     return level_at(electrics, found, zone)
@@ -116,11 +116,11 @@ def level_for_heat(electrics: Electrics, heat: HeatReport) -> Level:
     return level_at(electrics, min([*found, brightest_factor(electrics)]))
 
 
-def _more_cells(electrics: Electrics, hours: float) -> str:
+def _more_cells(electrics: Electrics, hours: float, zone: str) -> str:
     own = _own(electrics)
+    levels = electrics.average_levels() * factors(electrics, zone, LEAST_LEVEL)
     for number in range(2, MOST_PARALLEL + 1):
         pack = replace(own, in_parallel=own.in_parallel * number)
-        levels = electrics.average_levels() * LEAST_LEVEL
         if run_time(pack, electrics.circuit, electrics.boards, levels).hours >= hours:
             return f"; {number} such packs side by side would be the least"
     return "; take a larger battery"

@@ -83,6 +83,7 @@ class PowerReport:
 
     choice  : the scene's own battery, None if it names none;  choices : the usual ones
     supply  : what the wiring was solved with;  state_of_charge : and in which state, in words
+    wanted_hours : how long it is to last, None where the scene does not say
     average_levels   : (boards, 3) float, drive on average over the pulses
     levels_over_time : (t, boards) float, levels of the pulses at moments of the whole show
     wiring  : None if the scene has no wiring
@@ -95,6 +96,7 @@ class PowerReport:
     zones: tuple[Currents, ...]
     total: Currents
     supply: Pack
+    wanted_hours: float | None
     state_of_charge: str
     choice: Choice | None
     choices: tuple[Choice, ...]
@@ -234,6 +236,7 @@ def power_report(electrics: Electrics) -> PowerReport:
         _zones(boards, average, over_time),
         total,
         electrics.supply,
+        wanted,
         electrics.state_of_charge,
         own,
         choices,

@@ -31,6 +31,8 @@ def battery_words(choice: Choice) -> str:
     cold = choice.pack.battery.share_at_0_c
     if cold is not None:
         words += f" At 0 °C it gives about {100 * cold:.0f} % of that."
+    elif choice.pack.battery.kind != "bank":
+        words += " In the cold it gives less; how much could not be looked up."
     return words + (f" ({run.note}.)" if run.note else "")
 
 

@@ -49,3 +49,20 @@ def test_a_strip_closes_once_round():
     assert row.front_mm == pytest.approx(0.0, abs=1e-6)
     assert rows_of(THISTLE.scene)[0].front_mm == pytest.approx(250.29 / 6, abs=0.01)
     assert np.diff(rings) == pytest.approx([65.1] * 4, abs=0.01)
+
+
+def test_ticks_stand_where_the_rim_of_a_foot_meets_the_strip():
+    row = rows_of(THISTLE.scene)[0]
+    # By vectors: the point of the row's circle that lies 20 mm off the axis of the piece.
+    lean, at = np.radians(row.lean_deg), row.reach_mm(20.0) / row.ring_mm
+    axis = np.array([np.sin(lean), 0.0, np.cos(lean)])
+    point = 52.0 * np.array([np.sin(lean) * np.cos(at), np.sin(lean) * np.sin(at), np.cos(lean)])
+    assert np.linalg.norm(point - (point @ axis) * axis) == pytest.approx(20.0)
+    ticks = [
+        i.points[0][0] for d in strips(row, 400.0, 20.0) for i in d.items
+        if isinstance(i, Path) and len(i.points) == 2 and abs(np.ptp(i.points[:, 1]) - 4) < 1e-9
+        and i.points[0][1] > 4
+    ]  # fmt: skip
+    middles = np.array(row.marks_mm) + 1
+    assert sorted(ticks) == pytest.approx(sorted([*(middles - at * row.ring_mm),
+                                                  *(middles + at * row.ring_mm)]))  # fmt: skip

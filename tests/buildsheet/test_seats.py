@@ -129,6 +129,17 @@ def test_a_board_that_would_stand_in_the_head_is_told():
     assert all(seat.foot.blocks for (seat,) in seats.values())
 
 
+def test_a_dish_that_goes_through_a_wall_is_told():
+    shell = CLUB.replace('"upholstery_foam_white"', '"pla_white"\nwall_mm = 2')
+    bodies, _, seats = prop(shell)
+    assert all(seat.foot.opens for (seat,) in seats.values())
+    assert "the dish goes through the wall" in bodies[0][0].feet[0].words
+    mesh = pocketed(bodies[0][0])
+    assert trimesh.Trimesh(mesh.vertices, mesh.faces).is_watertight
+    thick = prop(shell.replace("wall_mm = 2", "wall_mm = 6"))[2]
+    assert not any(seat.foot.opens for (seat,) in thick.values())
+
+
 def test_wire_holes_lead_to_the_middle(club):
     bodies, _, seats = club
     head = bored(bodies[1][0], [seat for mine in seats.values() for seat in mine])

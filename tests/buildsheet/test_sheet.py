@@ -334,3 +334,55 @@ def test_the_mesh_for_the_bench_has_the_makers_own_detail(tmp_path):
     assert len(outside) > 35_000
     assert np.abs(outside - 40).max() < 0.02
     assert full_detail(parse_scene(SPIKE, "spike.toml"), 0) is None
+
+
+CLUB = """
+title = "Small club"
+[[bodies]]
+name = "spike"
+shape = { kind = "spike", length_mm = 60, base_diameter_mm = 28 }
+material = "upholstery_foam_white"
+detail_mm = 6
+cell_mm = 4
+  [[bodies.lights]]
+  board = "round_7"
+  position_mm = [0, 0, 14]
+  [[bodies.patterns]]
+  kind = "around"
+  count = 3
+  tilt_deg = 60
+  radius_mm = 30
+[[bodies]]
+name = "head"
+shape = { kind = "orb", diameter_mm = 68 }
+material = "opaque_primer"
+[power]
+battery = "alkaline_aaa"
+in_series = 3
+wanted_hours = 4
+[wiring]
+kind = "star"
+run_mm = 100
+"""
+
+
+@pytest.mark.slow
+def test_a_prop_on_a_head_that_its_battery_does_not_carry(tmp_path):
+    """Pieces on a ball, cells that end at once: the sheet has one voice on both."""
+    scene = parse_scene(CLUB, "club.toml")
+    made = make_sheet(scene, solve(scene), tmp_path, paper="A4", clearance_mm=0.3, backend="embree")
+    names = {path.name for path in made.files}
+    assert {"spike.stl", "head.stl", "jig_for_spike_1_to_spike_3.stl"} <= names
+    for name in names:
+        if name.endswith(".stl"):
+            assert trimesh.load_mesh(tmp_path / name).is_watertight
+    text = " ".join(" ".join(page_texts(tmp_path / "sheet.pdf")).split())
+    for words in (
+        "foot dished to sit on head: 4.0 mm deep in its middle, radius 34.0 mm",
+        "head, 4.0 mm deep in the middle",
+        "Mark the wire holes on head with the paper strips, or put on the printed jigs",
+        "Do not build with it. These carry the show for 4 h, the lightest first",
+        "from a bench supply of 5 V",
+        "jig_for_spike_1_to_spike_3.stl: drilling jig for spike 1 to spike 3, to print",
+    ):
+        assert words in text, words

@@ -102,7 +102,7 @@ def test_a_board_that_sits_higher_is_measured(piece, tmp_path):
 
 @pytest.mark.slow
 def test_another_material_is_named(piece, tmp_path):
-    other = FOAM.at(FOAM.logarithms + np.array([1.2, 0.5]))
+    other = FOAM.at(FOAM.logarithms + np.array([0.7, 0.4]))
     photo = photographed(piece, tmp_path, shone(piece, optics=other))
     found = checked(photo, tmp_path, piece, FOAM, KNOWN)
     assert found.causes[0].words.startswith("the material is another")

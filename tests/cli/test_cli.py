@@ -62,7 +62,7 @@ def scene(tmp_path) -> Path:
 def test_help_names_every_command_and_an_example(typed):
     shown = typed("--help")
     assert shown.returncode == 0
-    for name in ("check", "glow", "turntable", "catalogue", "schema", "Start with: glowsim glow"):
+    for name in ("check", "glow", "turntable", "catalogue", "schema", "Start with: glowsim demo"):
         assert name in shown.stdout
 
 

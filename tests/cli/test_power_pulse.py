@@ -82,6 +82,28 @@ def test_power_as_json(folder):
     assert len(data["boards"]) == 2
 
 
+def test_voltages_are_for_the_state_that_is_asked_for(folder):
+    def volts(*more):
+        data = json.loads(run(power.command, folder / "still.toml", "--json", *more).output)
+        return data["wiring"]["drawn"]["board_v"][1], data["battery_is"]
+
+    (fresh, _), (half, told), (low, named) = (
+        volts("--battery", "fresh"), volts(), volts("--battery", "low"),
+    )  # fmt: skip
+    assert fresh > half > low
+    assert (told, named) == ("half used", "nearly empty")
+    shown = run(power.command, folder / "still.toml", "--battery", "low").output
+    assert "At the boards, battery nearly empty (bus;" in " ".join(shown.split())
+
+
+def test_without_a_battery_it_says_which_would_carry_the_scene(folder):
+    bare = folder / "no_battery.toml"
+    bare.write_text(LITTLE.replace('[power]\nbattery = "lithium_18650"\n', ""))
+    shown = " ".join(run(power.command, bare, "--hours", 1).output.split())
+    assert "The scene names no battery" in shown
+    assert "These carry the level as drawn for 1 h" in shown
+
+
 def test_power_lists_every_run_when_asked(folder):
     shown = run(power.command, folder / "still.toml", "--verbose").output
     assert "Runs of wire" in shown
@@ -248,6 +270,12 @@ def test_trace_as_a_user_meets_it(folder):
         run(trace.command, folder / "still.toml", "--flicker", "spikes", "--json").output
     )
     assert data["faults"] == 1
+    half = run(
+        trace.command, folder / "still.toml", "--half-dark", "spike 1=4", "--dark", "spike 2"
+    )
+    assert "1. (100 %) inside spike 1: board, from LED 4 to LED 5" in half.output
+    pale = run(trace.command, folder / "still.toml", "--no-blue", "spike 2")
+    assert "no blue: spike 2: board" in pale.output
     assert run(trace.command, folder / "still.toml").exit_code == 2
     with pytest.raises(SceneError, match="there is no board 'spike 3'; did you mean"):
         run(trace.command, folder / "still.toml", "--dark", "spike 3")
@@ -260,13 +288,16 @@ def test_power_turned_round(folder):
     flat = " ".join(shown.output.split())
     for words in ("For 2 h: everything at", "of the level as drawn", "to the eye", "drive: red",
                   "'spike (x2)' reads as: glows strongly (5 times white paper in this room)",
-                  "These carry the level as drawn for 2 h"):  # fmt: skip
+                  "These carry the level as drawn for 2 h, the lightest first"):  # fmt: skip
         assert words in flat, words
     data = json.loads(
         run(power.command, folder / "still.toml", "--hours", 3, "--out", out, "--json").output
     )
     assert data["levels"][0]["hours"] >= 3
     assert data["levels"][0]["reads"][0]["grade"]
+    packs = data["levels"][0]["carriers"]
+    assert [pack["mass_g"] for pack in packs] == sorted(pack["mass_g"] for pack in packs)
+    assert all(pack["hours"] >= 3 for pack in packs)
     assert run(power.command, folder / "still.toml", "--zone", "spikes").exit_code == 2
     with pytest.raises(SceneError, match="no level lasts 999 h"):
         run(power.command, folder / "still.toml", "--hours", 999)

@@ -17,6 +17,7 @@ from glowsim.electrics.as_wired import (
     light_share,
     supply_words,
 )
+from glowsim.electrics.pack import run_time
 from glowsim.electrics.power import Electrics
 from glowsim.errors import SceneError
 from glowsim.findings import findings_of, looks_of
@@ -49,6 +50,20 @@ def scene():
 @pytest.fixture(scope="module")
 def bare(scene):
     return solve(scene)
+
+
+def test_a_state_that_the_battery_never_comes_to_is_said():
+    # Three small cells and two bright boards: they end long before half of the charge is used.
+    scene = orange()
+    first = headline(Electrics(scene))[0]
+    assert "half used, no longer runs this prop: it ends after" in first
+    run = run_time(Electrics(scene).own_pack, Electrics(scene).circuit, Electrics(scene).boards,
+                   Electrics(scene).average_levels())  # fmt: skip
+    assert f"after {run.hours:.1f} h with {100 * run.used:.0f} % of its charge used" in first
+    assert run.used < 0.5
+    assert not any("no longer" in words for words in headline(Electrics(scene.on_battery("fresh"))))
+    large = orange('[power]\nbattery = "power_bank_10000"\n' + THIN)
+    assert headline(Electrics(large)) == ()
 
 
 def test_each_channel_keeps_what_the_volts_at_its_board_leave(scene, bare):

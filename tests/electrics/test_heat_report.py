@@ -33,6 +33,23 @@ cell_mm = 4
 """
 
 
+def titles(found):
+    return [text.partition(":")[0] for text in found.cautions]
+
+
+def test_cautions_follow_the_limits_that_are_passed():
+    cool = heat(
+        BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 0.01, green = 0, blue = 0"}
+    )
+    assert titles(cool) == ["Heat"]
+    # A watt in a ball of foam: the foam's own limit is passed, and nobody has said it is touched.
+    hot = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 1, green = 1, blue = 1"})
+    assert hot.hottest.bears < 1
+    assert titles(hot) == ["Heat", "Fire"]
+    held = heat(BALL + '[heat]\ncontact = "held"\n')
+    assert "On the body" in titles(held)
+
+
 def swapped(text, swap):
     for before, after in swap.items():
         assert before in text

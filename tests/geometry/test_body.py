@@ -190,3 +190,25 @@ def test_a_gap_that_is_meant_stays():
     assert solid.notes == ()
     air = solid.regions(5.0, "b").solids[1]
     assert air.volume_mm3 == pytest.approx(15 * np.pi * (18**2 - 17.95**2), rel=1e-3)
+
+
+def test_a_mesh_file_is_read_once_and_read_again_when_it_has_changed(tmp_path):
+    scene = """
+title = "Ball"
+[[bodies]]
+name = "ball"
+mesh = { file = "ball.stl", units = "mm" }
+material = "upholstery_foam_white"
+"""
+    trimesh.creation.icosphere(3, radius=20).export(tmp_path / "ball.stl")
+    first = solid_of(parse_scene(scene, "ball.toml", tmp_path), 0)
+    assert solid_of(parse_scene(scene, "ball.toml", tmp_path), 0) is first
+    trimesh.creation.icosphere(3, radius=30).export(tmp_path / "ball.stl")
+    second = solid_of(parse_scene(scene, "ball.toml", tmp_path), 0)
+    assert second.outer.size_mm[0] == pytest.approx(60, abs=0.2)
+    # Another body of the same file is another body: its wall is its own.
+    hollow = scene.replace('"upholstery_foam_white"', '"pla_white"\nwall_mm = 2')
+    assert solid_of(parse_scene(hollow, "ball.toml", tmp_path), 0).hollow is not None
+    (tmp_path / "ball.stl").unlink()
+    with pytest.raises(SceneError, match="line 5"):
+        solid_of(parse_scene(scene, "ball.toml", tmp_path), 0)

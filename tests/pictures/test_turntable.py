@@ -15,6 +15,7 @@ from PIL import Image
 from glowsim.errors import PictureError
 from glowsim.pictures import Studio, turntable_frames, write_turntable
 from glowsim.pictures.animation import write_animation
+from glowsim.pictures.pulsed import pulse_frames, pulsed_studio
 from glowsim.scene import Room
 from tests.pictures.glows import body_glow, glow_of, scene_with, sphere
 
@@ -36,6 +37,21 @@ def test_the_camera_goes_round_at_one_exposure(studio: Studio) -> None:
     assert middle[0] > 1.5 * middle[4]
     again = next(turntable_frames(studio, frame_count=1, size=SIZE))
     assert_allclose(np.asarray(again), frames[0])
+
+
+def test_frames_say_what_feeds_the_lights(studio: Studio) -> None:
+    size = (200, 120)
+    bare = np.asarray(next(turntable_frames(studio, frame_count=1, size=size)))
+    fed = Studio(studio.glow.alike(supply="as wired, battery half used"), studio.scene, "embree")
+    said = np.asarray(next(turntable_frames(fed, frame_count=1, size=size)))
+    assert bare.shape == said.shape == (120, 200, 3)
+    # The lowest 16 rows are the line: even paper with words on it; without words they are picture.
+    line = said[-16:].astype(int)
+    assert (line[0] == line[0, 0]).all()
+    assert (line.max(axis=(0, 2)) > 80).sum() > 40
+    pulsed = pulsed_studio(fed, [])
+    frame = next(pulse_frames(pulsed, np.zeros((1, 0)), size=size, exposure_cd_m2=100.0))
+    assert (np.asarray(frame)[-16:] == said[-16:]).all()
 
 
 @pytest.mark.parametrize(("ending", "step_ms"), [(".webp", 1), (".gif", 10)])
