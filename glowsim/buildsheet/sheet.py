@@ -230,10 +230,8 @@ def _pictures(
         (studio.photo(PICTURE_SIZE), words),
         (page, "Brightness. Good to a third either way."),
     )
-    listed = [
-        f"{f.number}. {f.body}: {f.kind}, {f.label}. {f.suggestion[:1].upper()}{f.suggestion[1:]}"
-        for f in told
-    ]
+    # What would mend them is for `glow` to say, which tries it first.
+    listed = [f"{f.number}. {f.body}: {f.kind}, {f.label}." for f in told]
     return shown, tuple(listed)
 
 

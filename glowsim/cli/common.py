@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from functools import wraps
+from functools import cached_property, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -222,7 +222,7 @@ class Wires:
 
         return wired(glow, self.electrics)
 
-    @property
+    @cached_property
     def headline(self) -> tuple[str, ...]:
         """What must be said before any figure."""
         if self.electrics is None:

@@ -12,6 +12,7 @@ from types import FrameType
 from typing import Any
 
 INTERRUPTED = 130
+_BLAS = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 _SHOW_CURSOR = b"\x1b[?25h"
 
 
@@ -19,6 +20,7 @@ def main() -> None:
     """Run the command line: exit code 0 for success, 2 for bad input, 130 for Ctrl-C."""
     with _ctrl_c_heeded():
         _print_what_can_be()
+        _one_thread_for_small_systems()
         status = _run()
     sys.exit(status if isinstance(status, int) else 0)
 
@@ -57,6 +59,17 @@ def _say(text: str) -> None:
     import click
 
     click.echo(f"glowsim: {text}" if "\n" not in text else f"glowsim:\n{text}", err=True)
+
+
+def _one_thread_for_small_systems() -> None:
+    """Let the linear algebra of small dense systems run on one thread, unless the user set it.
+
+    Its threads wait for each other by spinning, which took a third of all processor time; they
+    are counted when numpy is imported, so this comes first. The program's own threads stay.
+    """
+    if "OMP_NUM_THREADS" not in os.environ:
+        for name in _BLAS:
+            os.environ.setdefault(name, "1")
 
 
 def _print_what_can_be() -> None:

@@ -199,10 +199,9 @@ def _table(answer: Modules, board: str) -> Table:
             f"{row.current_ma:.0f}",
             f"{row.power_w:.2g}",
         )
-    limits = (short_share(figure) for figure in (bound.percent, bound.least))
-    table.add_row(
-        "", "any", "", "", *(f"at most {text}".replace("at most <", "<") for text in limits)
-    )
+    limits = (f"< {short_share(figure)}" for figure in (bound.percent, bound.least))
+    limits = (text.replace("< <", "<") for text in limits)
+    table.add_row("", "any", "", f"> {off_text(bound.off_by)}", *limits)
     arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
         (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")

@@ -173,5 +173,10 @@ class BoardKind:
 
         share : (..., 3, patches) float.  Returns (..., patches) float.
         """
-        flux = self.source.flux_lm * self.source.drive * self.kept
-        return luminance_of_emitter_cd_m2(np.einsum("b,...bp->...p", flux, share) / area_mm2)
+        light = np.einsum("b,...bp->...p", self.flux_lm, share)
+        return luminance_of_emitter_cd_m2(light / area_mm2)
+
+    @property
+    def flux_lm(self) -> FloatArray:
+        """Flux of one board per band, as driven and wired, (3,) float."""
+        return np.asarray(self.source.flux_lm * self.source.drive * self.kept)

@@ -1,14 +1,18 @@
 """What no placement of any number of such boards, each driven as one likes, can beat.
 
 With x_s >= 0 the level of the board at candidate s, the luminance of patch p is L = x R, linear
-in x. Two linear programmes over all candidates, with the mean held at 1:
+in x. Two linear programmes and a convex one over all candidates, with the mean held at 1:
 
 least   : the greatest t with L_p >= t on every patch. That is least over mean.
 percent : the greatest t with sum_p a_p max(0, t - L_p) <= 0.05 t, a_p the share of the area. A
           glow of which 5 % of the area is darker than t falls short of it by less than that, so
           this is at least its 5 %/mean.
 
-Both hold for the patches' means and for the candidates (whose net is finer than what the light
+off_by  : the least J = sum_p a_p (x_p - 1) ln x_p, convex in L where the mean is 1, so that any
+          mixture tells by its gradient how far below it the least can lie (Frank & Wolfe, Nav. Res.
+          Logist. Q. 3, 95 (1956)).
+
+All hold for the patches' means and for the candidates (whose net is finer than what the light
 can tell); a single face can be darker than its patch, so the true bound is lower, if anything.
 
 `percent` is often far from sharp: its 5 % may be missing from a fifth of the area as well. How
@@ -21,9 +25,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
-from scipy.optimize import linprog
+from scipy.optimize import linprog, minimize
 
-from glowsim.decisions.objective import LOW_SHARE, Aim
+from glowsim.decisions.objective import LOW_SHARE, Aim, uneven_slope
 from glowsim.errors import SolveError
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import BoolArray
@@ -41,12 +45,14 @@ class Bound:
 
     percent : 5 %/mean cannot be above this;  least : least over mean cannot
     sites   : (k,) int, candidates of the best mixture for `percent`;  level : (k,) float
+    off_by  : a typical place cannot be off by less
     """
 
     percent: float
     least: float
     sites: IntArray
     level: FloatArray
+    off_by: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -112,7 +118,31 @@ def bound_of(luminance: FloatArray, aim: Aim) -> Bound:
     percent, level = _best(luminance, aim, LOW_SHARE, every)
     used = np.nonzero(level > IN_USE * level.max())[0]
     order = used[np.argsort(-level[used])]
-    return Bound(min(1.0, percent), min(1.0, least), order, level[order])
+    off_by = least_off_by(luminance[:, aim.glow], aim.area_mm2[aim.glow], level)
+    return Bound(min(1.0, percent), min(1.0, least), order, level[order], off_by)
+
+
+def least_off_by(luminance: FloatArray, area: FloatArray, start: FloatArray) -> float:
+    """Return what no mixture of sites is off by less than.
+
+    luminance : (sites, patches) float, area : (patches,);  start : (sites,) levels to begin with
+    """
+    share = area / area.sum()
+    response = luminance / np.maximum(luminance @ share, 1e-300)[:, None]
+
+    def cost(level: FloatArray) -> tuple[float, FloatArray]:
+        j, slope = uneven_slope(level @ response, area)
+        return j, response @ slope
+
+    begin = np.maximum(start * (luminance @ share), 0.0) + 1e-3 / len(start)
+    found = minimize(
+        cost, begin / begin.sum(), jac=True, bounds=[(0.0, None)] * len(begin), method="L-BFGS-B",
+        options={"maxiter": 500},
+    )  # fmt: skip
+    level = found.x / max(float(found.x.sum()), 1e-300)
+    j, slope = cost(level)
+    gap = float(slope @ level - slope.min())
+    return float(np.exp(np.sqrt(max(j - gap, 0.0))))
 
 
 def _best(

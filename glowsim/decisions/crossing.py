@@ -25,14 +25,39 @@ _SIDES = np.array([1, 2, 4])
 
 @dataclass(frozen=True)
 class Crossing:
-    """back : (3, patches, patches) float, per band the share of the flux that leaves a patch (last)
-    which another one sends back, after all bounces."""
+    """Light across the air in a prop, and what of it reaches the body that is placed in.
+
+    back : (3, patches, patches) float, per band the share of the flux that leaves a patch (last)
+           which another one sends back, after all bounces
+    glow : of the prop, its air known;  mine : which of its copies are placed in
+    """
 
     back: FloatArray
+    glow: SurfaceGlow
+    mine: tuple[bool, ...]
 
     def sent_back(self, share: FloatArray) -> FloatArray:
         """Return what patches send back of what leaves them, (n, 3, patches) -> the same."""
         return np.einsum("nbq,bpq->nbp", share, self.back, optimize=True)
+
+    def on_faces(self, diffuse: FloatArray, direct: FloatArray) -> FloatArray:
+        """Return what each face of the body sends back of light from other faces, all bands
+        together, the mean over its copies, (faces,) float [lm/mm2].
+
+        diffuse, direct : (3, faces) float, what leaves its faces [lm/mm2]; other bodies shine as
+                          they do in the glow
+        """
+        glow, parts = self.glow, []
+        for copy, placed in zip(glow.copies, self.mine, strict=True):
+            if placed:
+                parts.append((diffuse.T, direct.T))
+            else:
+                scattered = glow.exitance_lm_mm2(copy, direct=False).T
+                parts.append((scattered, glow.exitance_lm_mm2(copy).T - scattered))
+        first, second = (np.concatenate(part) for part in zip(*parts, strict=True))
+        back = (glow.air.white * glow.air.arriving(first, second)).sum(axis=1)
+        copies = np.split(back, np.cumsum([len(part[0]) for part in parts])[:-1])
+        return np.mean([b for b, placed in zip(copies, self.mine, strict=True) if placed], axis=0)
 
 
 def crossing_of(
@@ -67,7 +92,7 @@ def crossing_of(
         mean_own = max(float(own[0][band].sum()) / copies, 1e-30)
         fallen = (every @ others)[:patches] / mean_own
         back.append(every[:patches, :patches] + fallen[:, None])
-    return Crossing(np.array(back))
+    return Crossing(np.array(back), glow, tuple(mine))
 
 
 def _groups(

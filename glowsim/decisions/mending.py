@@ -37,6 +37,8 @@ FACES, CELLS = 2500, 8000
 """Faces and cells of a body that is tried, about."""
 MOST_TRIES, MOST_IN_AIR = 7, 3
 """Changes tried on one body, and on one lit from air, which takes longer."""
+MOST_IN_ALL, FEWEST = 24, 2
+"""Changes tried on a prop of many bodies in all, but so many on each at least."""
 CLEARLY = 0.9
 """A change helps that brings the logarithm of `off_by` to this share, or, no less even, the mean to
 one over it. Less is within what materials differ by (common practice, no source)."""
@@ -206,15 +208,17 @@ def tried(
     """Yield each body on which something stands out, what that is, and what was tried."""
     prop = PreparedProp(glow.seed)
     looks = {look.name: look for look in looks_of(glow, plan.scene_file.scene.room)}
-    done = set()
+    asked: dict[str, tuple[Evenness, list[Finding]]] = {}
     for figures in findings.bodies:
-        look = looks[figures.body]
-        name = look.copies[0].of
         mine = (f for f in findings.found if f.body == figures.body)
         found = [f for f in mine if f.kind != "light leak" and not f.within_noise]
-        if found and name not in done:
-            done.add(name)
-            yield name, found, _Bench(plan, glow, look, figures, found, prop).tries(report)
+        if found:
+            # Copies that look otherwise are changed alike: the first look stands for all.
+            asked.setdefault(looks[figures.body].copies[0].of, (figures, found))
+    for name, (figures, found) in asked.items():
+        most = max(FEWEST, MOST_IN_ALL // len(asked))
+        bench = _Bench(plan, glow, looks[figures.body], figures, found, prop)
+        yield name, found, bench.tries(most, report)
 
 
 def _told(
@@ -276,14 +280,14 @@ class _Bench:
         self._own_mean = self._mean(look.luminance_cd_m2 - look.across_cd_m2)
         self._as_drawn = self._figures(look, figures)
 
-    def tries(self, report: Report) -> list[Tried]:
+    def tries(self, most: int, report: Report) -> list[Tried]:
         """Return what was tried and what came of it; nothing where nothing can be."""
         problem = self._prop.problem(self._plan, self._number)
         self._sizes = _sizes(problem)
         self._fitted = fits(problem)
         remedies = Remedies(self._plan, self._number, problem, self._found).listed(self._account())
         in_air = (problem.kind_of(problem.emitters.region) == Kind.AIR).any()
-        remedies = remedies[: MOST_IN_AIR if in_air else MOST_TRIES]
+        remedies = remedies[: min(most, MOST_IN_AIR if in_air else MOST_TRIES)]
         if not remedies:
             return []
         report(f"trying what would help '{self._name}'")

@@ -193,6 +193,7 @@ class Modules:
                 name: {
                     "p5_over_mean": round(bound.percent, 5),
                     "least_over_mean": round(bound.least, 5),
+                    "off_by": round(bound.off_by, 5),
                 }
                 for name, bound in self.bounds.items()
             },

@@ -66,6 +66,7 @@ class Placer:
         body = scene.bodies[number]
         self.responses, self.wish = responses, wish
         self._body = body
+        self._look_at = scene.room
         self._room = Room(plan, number, responses.problem, light, placing, wish)
         self.kind, self.allowed = self._room.kind, self._room.allowed
         self.kind.kept = kept_by(plan.scene_file, body.name)
@@ -77,7 +78,7 @@ class Placer:
         report(f"{self.kind.name}: response of {len(self.sites.poses)} candidates")
         self.luminance: FloatArray = self._rows(self.sites)
         self._found: dict[int, IntArray] = {}
-        self._last: tuple[tuple[bytes, ...], FloatArray] | None = None
+        self._forward: dict[tuple[bytes, ...], FloatArray] = {}
 
     @cached_property
     def bound(self) -> Bound:
@@ -121,9 +122,12 @@ class Placer:
         stands = self._as_it_stands(count)
         if stands is not None and self._score(stands) >= AS_GOOD * self._score(start):
             found += [(stands, self.corrected(stands)), self._refined(stands)]
+        expected = [self._expected(one) for one, _ in found]
         scores = [float(aim.score(one.luminance[None])[0]) for one, aim in found]
-        placement, aim = found[int(np.argmax(scores))]
-        return placement, self._expected(placement, aim)
+        if self.wish.first == "evenness" and self.aim.glow.all():
+            scores = [-one.off_by for one in expected]  # of all faces, not of those looked at
+        best = int(np.argmax(scores))
+        return found[best][0], expected[best]
 
     def _chosen(self, count: int) -> IntArray:
         """Return the sites of the best choice of candidates."""
@@ -180,10 +184,11 @@ class Placer:
         correction = self._correction(placement)
         return replace(self.aim, correction=correction[self.responses.sample_rows])
 
-    def _expected(self, placement: Placement, aim: Aim) -> Expected:
+    def _expected(self, placement: Placement) -> Expected:
+        """Return what a placement comes to by a forward solve, read from all faces."""
         face, area = self.responses.faces_cd_m2(placement.luminance)
-        even = p5_over_mean(face * self._correction(placement), area)
-        return Expected(even, float(aim.off_by(placement.luminance[None])[0]))
+        face = face * self._correction(placement)
+        return Expected(p5_over_mean(face, area), self.responses.off_by(face, self._look_at))
 
     def _polish(self, aim: Aim) -> Polish:
         return Polish(
@@ -200,9 +205,9 @@ class Placer:
         solve of the placement."""
         poses, levels = placement.poses, placement.levels
         known = (poses.position.tobytes(), poses.direction.tobytes(), levels.tobytes())
-        if self._last is None or self._last[0] != known:
-            self._last = (known, self._solved(placement))
-        solved = self._last[1]
+        if known not in self._forward:
+            self._forward[known] = self._solved(placement)
+        solved = self._forward[known]
         face, _ = self.responses.faces_cd_m2(placement.luminance)
         floor = 1e-9 * float(solved.max())
         return np.maximum(solved, floor) / np.maximum(face, floor)
@@ -216,8 +221,8 @@ class Placer:
         together = replace(boards, light=np.zeros_like(boards.light), share=shares)
         quick = self.responses.prop.quick(self.responses.problem)
         given = quick.respond(together, self._opaque(poses))
-        share, area = self.responses.leaving(given.diffuse[0], given.direct[0])
-        return levels.sum() * self.kind.luminance_cd_m2(share, area) / self.responses.wanted_faces
+        level = float(levels.sum())
+        return self.responses.shown_cd_m2(self.kind, level, given.diffuse[0], given.direct[0])
 
     def _opaque(self, poses: Poses) -> tuple[OpaqueBoard, ...]:
         """Return boards at some poses as solids in the light's way."""

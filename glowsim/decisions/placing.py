@@ -167,6 +167,7 @@ class Placed:
             "reference_p5_over_mean": self.reference,
             "bound_p5_over_mean": round(self.bound.percent, 5),
             "bound_least_over_mean": round(self.bound.least, 5),
+            "bound_off_by": round(self.bound.off_by, 5),
             "levels_freed_p5_over_mean": round(self.gap.freed, 5),
             "best_mixture_p5_over_mean": round(self.gap.mixture.even, 5),
             "best_mixture_boards": self.gap.mixture.count,

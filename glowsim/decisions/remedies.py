@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.decisions.boards import BoardKind
+from glowsim.decisions.rows import row_of
 from glowsim.decisions.vary import Variation
 from glowsim.errors import GlowsimError
 from glowsim.findings import EnergyAccount, Finding
 from glowsim.findings.suggest import Idea
-from glowsim.geometry.body import region_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.scene import Body, Light
@@ -30,10 +30,8 @@ WHITE = 0.6
 """Coats that throw back less than this are dark."""
 FOIL = "aluminium_foil_tape"
 FROST = "frosted_face"
-GRIP_MM = 4.0
-"""Boards of a row stand at least so deep."""
-LEAST_APART_MM, FEWEST, MOST = 12.0, 3, 8
-"""Boards of a row: nearest to each other, fewest and most."""
+FEWEST = 3
+"""Boards of a row."""
 WALL_LENGTHS = 3.5
 """Transport lengths of a wall that is tried in place of a solid: thick enough to even out."""
 THICKER = 1.5
@@ -223,70 +221,26 @@ class Remedies:
         kinds = self._problem.kind_of(self._problem.emitters.region)
         if not long or (kinds == Kind.AIR).any() or not self._body.lights:
             return None
-        places, ways, beside = self._row_places(axis)
+        first = self._body.lights[0]
+        middle = np.mean([light.position_mm for light in self._body.lights], axis=0)
+        thick = self._kind(self._small(first, 1.0)).size_mm[2]
+        places, ways, beside = row_of(self._problem, axis, middle, thick)
         if len(places) < FEWEST:
             return None
-        first = self._body.lights[0]
         total = sum((self._flux(light) for light in self._body.lights), np.zeros(3))
         one = self._as_bright(self._small(first, 1.0), total / len(places))
         lights = tuple(self._at(one, p, w) for p, w in zip(places, ways, strict=True))
         along = places[:, axis]
-        where = "on both sides of its core" if beside else f"along its {'xyz'[axis]} axis"
+        name = "xyz"[axis]
+        where = (
+            "on both sides of its core" if beside else f"along its {name} axis, facing out in turn"
+        )
         words = (
-            f"{len(lights)} small boards {one.board} {where}, from {'xyz'[axis]} = "
+            f"{len(lights)} small boards {one.board} {where}, from {name} = "
             f"{along.min():.0f} to {along.max():.0f} mm, in place of the lights it has, "
             f"{'as much light in all' if self._enough(one, total / len(places)) else 'full on'}"
         )
         return self._with(long[0], words, None, lights=lights)
-
-    def _row_places(self, axis: int) -> tuple[FloatArray, FloatArray, bool]:
-        """Return where the boards of a row stand, (n, 3) each, and whether beside a core."""
-        outer = self._problem.outer
-        low, high = outer.bounds
-        middle = np.mean([light.position_mm for light in self._body.lights], axis=0)
-        along = np.arange(low[axis] + GRIP_MM, high[axis] - GRIP_MM, 2.0)
-        across = [k for k in range(3) if k != axis]
-        line = np.repeat(
-            ((low + high) / 2 if len(self._body.lights) > 1 else middle)[None], len(along), 0
-        )
-        line[:, axis] = along
-        core = self._kinds(line) == Kind.OPAQUE
-        ways, beside = [w for k in across for w in (np.eye(3)[k], -np.eye(3)[k])], bool(core.any())
-        if beside:
-            ways = [w for k in across for w in (np.eye(3)[k], -np.eye(3)[k])]
-            clear = [self._clear(line[core], way) for way in ways]
-            best = int(np.argmin(clear)) // 2 * 2
-            ways, offset = ways[best : best + 2], clear[best]
-            if not np.isfinite(offset):
-                return np.zeros((0, 3)), np.zeros((0, 3)), True
-            line = line + 0.0
-            sides = [line + offset * way for way in ways]
-        else:
-            sides = [line]
-        rows, facing = [], []
-        for side, points in enumerate(sides):
-            free = (depth_mm(outer, points) > GRIP_MM) & (self._kinds(points) == Kind.SCATTERS)
-            mine = points[free]
-            if not len(mine):
-                continue
-            chosen = _spread(mine[:, axis], depth_mm(outer, mine), MOST // len(sides))
-            rows.append(mine[chosen])
-            turn = [ways[side] if beside else ways[(0, 2, 1, 3)[k % 4]] for k in range(len(chosen))]
-            facing.append(np.array(turn))
-        if not rows:
-            return np.zeros((0, 3)), np.zeros((0, 3)), beside
-        return np.concatenate(rows), np.concatenate(facing), beside
-
-    def _clear(self, points: FloatArray, way: FloatArray) -> float:
-        """Return how far from a core's axis a small board is clear of it, infinite if nowhere."""
-        thick = self._kind(self._small(self._body.lights[0], 1.0)).size_mm[2]
-        for offset in np.arange(1.0, 30.0, 0.5):
-            if (self._kinds(points + offset * way) == Kind.SCATTERS).mean() > 0.9:
-                return float(offset + thick + 0.5)
-        return float("inf")
-
-    def _kinds(self, points: FloatArray) -> np.ndarray:
-        return self._problem.kind_of(region_of(points, self._problem.solids))
 
     def _hollow(self) -> Remedy | None:
         """Return the body hollowed out, its lights where they are."""
@@ -350,22 +304,6 @@ class Remedies:
         self, finding: Finding, words: str, body: Body, place: tuple[float, ...] | None = None
     ) -> Remedy:
         return replace(Remedy(words, body, (finding.number,)), place_mm=place)
-
-
-def _spread(along: FloatArray, depth: FloatArray, most: int) -> np.ndarray:
-    """Return which of some places on a line boards go to that are driven alike, (n,) int.
-
-    Each lights as much material: the square of the depth, added up along the line.
-    """
-    gap = max(LEAST_APART_MM, float(np.median(depth)))
-    count = int(np.clip(np.ptp(along) // gap + 1, 1, most))
-    share = np.cumsum(depth**2)
-    rows = np.searchsorted(share / share[-1], (np.arange(count) + 0.5) / count)
-    kept: list[int] = []
-    for row in rows:
-        if not kept or along[row] - along[kept[-1]] >= LEAST_APART_MM:
-            kept.append(int(row))
-    return np.array(kept, dtype=int)
 
 
 def _rounded(place: FloatArray) -> tuple[float, ...]:

@@ -16,11 +16,14 @@ from glowsim.decisions.objective import Aim, First, logarithm
 from glowsim.decisions.patches import clusters, eye_over, samples, slopes
 from glowsim.errors import SceneError
 from glowsim.findings.patches import eye_mm
+from glowsim.findings.unevenness import off_by
 from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.body import faces_where
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.patchwork import Patchwork
 from glowsim.optics.emission import square_on
+from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
@@ -125,23 +128,23 @@ class Responses:
             seen = seen + self.crossing.sent_back(share)
         return kind.luminance_cd_m2(seen, self.area_mm2) / self.wanted
 
-    def leaving(self, diffuse: FloatArray, direct: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return what a light of one lumen shows of each glowing face, light across the air
-        included, (3, n) float, and the area of each.
+    def shown_cd_m2(
+        self, kind: BoardKind, level: float, diffuse: FloatArray, direct: FloatArray
+    ) -> FloatArray:
+        """Return the luminance of each glowing face, light across the air included, over what is
+        wanted there, (n,) float.
 
-        diffuse, direct : (3, skin faces) float, shares of its flux that leave them
+        level : of so many boards together, in that of one as driven
+        diffuse, direct : (3, skin faces) float, shares of their flux that leave the faces
         """
         skin = self.problem.skin
         glows, area = self.problem.glows[skin], self.problem.walls.areas_mm2[skin]
-        seen = (diffuse * self.ahead + direct)[:, glows]
+        shown = level * kind.luminance_cd_m2(diffuse * self.ahead + direct, area)
         if self.crossing is not None:
-            count, chosen = len(self.area_mm2), self.patch >= 0
-            total = (diffuse + direct)[:, chosen]
-            share = [np.bincount(self.patch[chosen], band, count) for band in total]
-            back = self.crossing.sent_back(np.array(share, dtype=float)[None])[0]
-            faces = [self.faces_cd_m2(band / self.area_mm2)[0] for band in back]
-            seen = seen + np.array(faces) * area[glows]
-        return seen, area[glows]
+            flux = level * kind.flux_lm[:, None] / area
+            back = self.crossing.on_faces(flux * diffuse, flux * direct)
+            shown = shown + luminance_of_emitter_cd_m2(back)
+        return np.asarray(shown[glows] / self.wanted_faces)
 
     def faces_cd_m2(self, patch_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the luminance of each glowing face for means over patches, and its area.
@@ -155,6 +158,21 @@ class Responses:
         face = np.exp(self.slopes @ logarithm(value[None])[0])
         mean = np.bincount(rows, area * face) / self.area_mm2[self.glow]
         return face * (value / mean)[rows], area
+
+    def off_by(self, face_cd_m2: FloatArray, room: Room) -> float:
+        """Return the factor by which a typical place is off an even glow, as findings have it.
+
+        face_cd_m2 : (n,) float, luminance of the glowing faces over what is wanted there
+        """
+        seen = self._patchwork.smoothed(face_cd_m2, eye_mm(room))
+        return off_by(seen, self._patchwork.area)
+
+    @cached_property
+    def _patchwork(self) -> Patchwork:
+        skin = self.problem.skin
+        chosen = np.zeros(len(self.problem.glows), dtype=bool)
+        chosen[skin] = self.problem.glows[skin]
+        return Patchwork(self.problem.walls, chosen)
 
     @cached_property
     def slopes(self) -> sparse.csr_matrix:

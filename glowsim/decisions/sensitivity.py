@@ -42,7 +42,7 @@ class Place:
     """The place to be mended.
 
     hot : a hot spot, which less light would mend;  weight : (patches,) float, adds up to 1
-    suggested_mm : where the finding's own suggestion wants a light, (3,) float, if anywhere
+    suggested_mm : where `glow` tries a light against the finding, (3,) float, if anywhere
     """
 
     hot: bool
@@ -114,11 +114,11 @@ class Sensitivity:
         return flux / flux.sum()
 
     def meeting(self, poses: Poses) -> tuple[FloatArray, str]:
-        """Return the one place that a picture is about, (3,) [mm], and why in words: where the
-        finding's suggestion wants a light; without one, where among some places light mends most.
+        """Return the one place that a picture is about, (3,) [mm], and why in words: where `glow`
+        tries a light; where it tries none, where among some places light mends most.
         """
         if self.place.suggested_mm is not None:
-            return self.place.suggested_mm, "where the suggestion of `glow` has the light"
+            return self.place.suggested_mm, "where `glow` tries a light"
         effect = self.effect(poses.position)
         if not np.isfinite(effect).any():
             raise SceneError("there is no place in the body to read the effect of light at")

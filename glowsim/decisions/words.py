@@ -5,6 +5,7 @@ from __future__ import annotations
 from glowsim.decisions.bound import Gap
 from glowsim.decisions.objective import First, Wish
 from glowsim.decisions.step import Step
+from glowsim.findings.unevenness import off_of_ripple
 
 NEAR_BOUND = 0.95
 """From this share of the bound on there is nothing left to gain by placing."""
@@ -35,12 +36,17 @@ def bound_words(gap: Gap, target: float, board: str, count: int, wish: Wish) -> 
     """Say how far a result is from what no number of such boards can beat, and why."""
     percent = gap.bound.percent
     best = max(percent, 0.01)
-    most = f"No number of '{board}' boards in this space can beat 5%/mean {best:.2f}"
-    if percent < target:
+    wanted = off_of_ripple(target)
+    most = (
+        f"No number of '{board}' boards in this space can beat 5%/mean {best:.2f} or be off by "
+        f"less than x {gap.bound.off_by:.2f}"
+    )
+    if percent < target or gap.bound.off_by > wanted:
         said = (
-            f"{most}, and {target:g} is wanted: more lights won't help. Thicken the wall or the "
-            "body, take a smaller board that gets nearer to the dark places, give it more room "
-            "(less depth_mm or clearance_mm, other directions), or a clearer material."
+            f"{most}, and {target:g} and x {wanted:.2f} are wanted: more lights won't help. "
+            "Thicken the wall or the body, take a smaller board that gets nearer to the dark "
+            "places, give it more room (less depth_mm or clearance_mm, other directions), or a "
+            "clearer material."
         )
         near = percent < 0.005 or gap.even >= NEAR_BOUND * percent
         return said if near else f"{said} {_gap_words(gap, count, wish)}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from glowsim.cli import main
 from glowsim.cli.common import short, short_share
 
 
@@ -29,3 +30,13 @@ def test_a_figure_has_three_digits_no_dust_and_no_exponent(value, text):
 )
 def test_a_share_has_two_digits(value, text):
     assert short_share(value) == text
+
+
+@pytest.mark.parametrize(
+    ("own", "threads"),
+    [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3"), ({"OMP_NUM_THREADS": "2"}, None)],
+)
+def test_small_systems_get_one_thread_unless_the_user_says_otherwise(monkeypatch, own, threads):
+    monkeypatch.setattr(main.os, "environ", dict(own))
+    main._one_thread_for_small_systems()
+    assert main.os.environ.get("OPENBLAS_NUM_THREADS") == threads

@@ -130,3 +130,18 @@ def test_the_figure_placed_by_is_that_of_the_findings_and_its_slope_is_true():
         way = rng.normal(size=60)
         there = [float(uneven((row + step * way)[None], area)[0]) for step in (1e-6, -1e-6)]
         assert (there[0] - there[1]) / 2e-6 == pytest.approx(float(slope @ way), rel=1e-4)
+
+
+def test_no_mixture_is_off_by_less_than_the_bound_and_some_nearly_is():
+    rng = np.random.default_rng(4)
+    luminance = rng.random((12, 30)) ** 3
+    wanted = aim(30)
+    found = bound_of(luminance, wanted)
+    mixtures = rng.exponential(size=(3000, 12)) ** 3 @ luminance
+    assert wanted.off_by(mixtures, sharp=False).min() >= found.off_by - 1e-9
+    # One patch for each site: even together.
+    assert bound_of(np.eye(30), wanted).off_by == pytest.approx(1.0, abs=1e-3)
+    # Two patches that no site tells apart, 1 to 3: x = 0.5 and 1.5.
+    pair = np.array([[1.0, 3.0], [2.0, 6.0]])
+    exact = np.exp(np.sqrt(0.25 * np.log(1.501 / 0.501)))
+    assert bound_of(pair, aim(2)).off_by == pytest.approx(exact, rel=1e-3)

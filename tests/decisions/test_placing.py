@@ -138,7 +138,7 @@ def test_place_is_confirmed_written_beside_and_keeps_comments(tmp_path, monkeypa
     if suggested is not None:
         place_mm, why = effect.meeting(answer.placer.sites.poses)
         assert tuple(place_mm) == suggested, "glow and the mending picture name one place"
-        assert "suggestion of `glow`" in why
+        assert "where `glow` tries a light" in why
     points = np.array([[0.0, 0, 5], [0, 0, 40], [60, 0, 0]])
     low, high, outside = effect.effect(points)
     assert np.isnan(outside)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pickle
+
 import numpy as np
 import pytest
 
@@ -37,6 +39,8 @@ def test_a_body_whose_name_begins_like_anothers_is_not_taken_for_it():
     step = judged(glow, scene_file, 1, 1.0, "upholstery_foam_white", plan.catalogue)
     assert [copy.name for copy in step.copies] == ["orb"]
     assert step.evenness.body == "orb"
+    # It comes back from another process whole, though rays do not travel.
+    assert pickle.loads(pickle.dumps(step)).as_json() == step.as_json()
     responses = Responses(plan, 1, 30)
     patches = patch_luminance(responses, step)
     # Solved once, as only their drive differs; each keeps its own name.

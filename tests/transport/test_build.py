@@ -9,7 +9,8 @@ from numpy.testing import assert_allclose
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.geometry.regions import ROOM
 from glowsim.scene import parse_scene
-from glowsim.transport.build import body_problem, build_problem
+from glowsim.transport import build
+from glowsim.transport.build import Shapes, body_problem, build_problem
 from glowsim.transport.plan import plan_of
 from glowsim.transport.problem import BANDS, BARE, Kind
 from tests.support.meshes import block
@@ -444,3 +445,13 @@ def test_boards_of_the_scene_are_the_boards_of_the_problem():
     # Half a millimetre behind the middle of its ring of LEDs there is board, in its hole none.
     places = np.array([[-0.5, 0.0, 5 + 15.05], [-0.5, 0.0, 5.0]])
     assert board.shape.covers(board.shape.local(places)).tolist() == [True, False]
+
+
+def test_room_for_boards_is_looked_at_once_for_an_arrangement(monkeypatch):
+    looked = []
+    monkeypatch.setattr(build, "misfits", lambda problem: looked.append(problem.key) or ())
+    plan, shapes = plan_of(parse_scene(SPIKE_WITH_LIGHT)), Shapes()
+    for _ in range(3):
+        body_problem(plan, 0, shapes)
+    body_problem(plan, 0, shapes, fitted=False)
+    assert looked == [plan.keys[0]]

@@ -10,12 +10,14 @@ from functools import cache
 import numpy as np
 import pytest
 import trimesh
+from numpy.testing import assert_allclose
+from scipy import sparse
 
 from glowsim.geometry.body import region_of
 from glowsim.transport.problem import AIR, BodyProblem, OpaqueBoard
 from glowsim.transport.quick import FULL, QuickBody
 from glowsim.transport.quick.boardlines import BoardLines
-from glowsim.transport.quick.multigrid import solve
+from glowsim.transport.quick.multigrid import product, solve
 from glowsim.transport.quick.parted import Parted
 from glowsim.transport.quick.sides import clusters
 from tests.support.bodies import body, emitters, medium, opaque
@@ -374,3 +376,11 @@ def test_any_boards_keep_the_account(seed):
     found = answer(here, boards, points)
     assert found.out.sum() + found.boards.sum() + found.absorbed == pytest.approx(1, abs=1e-6)
     assert found.mean.min() > -0.06 * found.mean.max()
+
+
+@pytest.mark.parametrize("columns", [1, 2, 3, 4])
+def test_products_do_not_hang_on_the_number_of_columns(columns):
+    rng = np.random.default_rng(columns)
+    matrix = sparse.random(50, 40, 0.2, format="csr", random_state=1)
+    field = rng.random((40, columns))
+    assert_allclose(product(matrix, field), matrix.toarray() @ field, rtol=1e-12)

@@ -174,14 +174,22 @@ def test_the_foot_behind_a_board_that_fills_its_body_is_said():
     [
         (disc(place_of(20), across=10), 0.5),
         (disc(place_of(20), across=18), 1.1),
-        (disc(place_of(20), across=20, bore=13), 0.5),
     ],
-    ids=["wide gap", "dense foam", "wide bore"],
+    ids=["wide gap", "dense foam"],
 )
 def test_behind_boards_that_light_gets_round_it_is_a_rough_guide_too(shape, mu_s_reduced):
     """Found on props drawn at random with boards, see test_promises."""
     (found,) = trust_of(rod_with(shape, mu_s_reduced), 0.0)
     assert "light gets there only round the board. Quick may show it a tenth too bright" in found
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [disc(place_of(20), across=6), disc(place_of(20), across=20, bore=13)],
+    ids=["small", "wide bore"],
+)
+def test_boards_that_cast_no_deep_shadow_are_not_spoken_of(shape):
+    assert trust_of(rod_with(shape, 0.5), 0.0) == ()
 
 
 def test_what_lies_behind_a_board_but_is_dark_or_lit_otherwise_is_not_spoken_of():

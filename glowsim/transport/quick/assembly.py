@@ -9,7 +9,7 @@ from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.quick.elements import CORNERS
-from glowsim.transport.quick.multigrid import Multigrid, largest_eigenvalue
+from glowsim.transport.quick.multigrid import Multigrid, largest_eigenvalue, product
 
 _STEPS = 27
 """Nodes that share a cell with a node, itself included."""
@@ -29,10 +29,10 @@ class PartedMatrix:
 
     def __matmul__(self, field: FloatArray) -> FloatArray:
         """Return the product with (n + k,) or (n + k, columns), in the matrix's own precision."""
-        result = self.change @ field
+        result = product(self.change, field)
         count = self.base.shape[0]
-        result[:count] += self.base @ field[:count]
-        return np.asarray(result)
+        result[:count] += product(self.base, field[:count])
+        return result
 
     def diagonal(self) -> FloatArray:
         """Return the diagonal, (n + k,)."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.rays import cosine_rays
 from glowsim.transport.problem import Emitters
 
 MOST_SHARING = 32
@@ -113,4 +114,4 @@ def frames(axis: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 def cosine_directions(normal: FloatArray, place: FloatArray) -> FloatArray:
     """Return directions spread about normals as diffuse light is; place : (n, 2) in 0..1."""
-    return _spread(place, normal, np.ones(len(normal)))
+    return cosine_rays(normal, place[:, 1:], 1 - place[:, :1])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Protocol
 
@@ -134,6 +134,7 @@ class PartedCloud:
     parted: Parted
     first: int
     faces: int
+    _made: Kept[PartedMatrix] = field(default_factory=lambda: Kept(3), repr=False)
 
     @classmethod
     def of(
@@ -164,9 +165,9 @@ class PartedCloud:
         change = self.parted.face_mean_change
         return Reading(self.whole.lattice.face_mean, change).with_rows(self.faces)
 
-    @cached_property
-    def _matrices(self) -> tuple[PartedMatrix, ...]:
-        return tuple(self.parted.matrix(band) for band in self.whole.bands)
+    def _matrix(self, band: int) -> PartedMatrix:
+        """Return the matrix of one band; several threads may ask for those of several."""
+        return self._made.get(str(band), lambda: self.parted.matrix(self.whole.bands[band]))
 
     @cached_property
     def _into_boards(self) -> tuple[sparse.csr_matrix, ...]:
@@ -180,7 +181,7 @@ class PartedCloud:
         return matrix, short.preconditioner(base, self.parted.origin, diagonal)
 
     def _in_numbers(self, band: int, number_type: NumberType) -> PartedMatrix:
-        change = in_numbers(self._matrices[band].change, number_type)
+        change = in_numbers(self._matrix(band).change, number_type)
         return PartedMatrix(self.whole.matrix(band, number_type), change)
 
     def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:

@@ -201,20 +201,33 @@ class Parted:
         old = self.ground.elements.corners[parts.rows[parts.wall_cell]]
         new = parts.corners[parts.wall_part[open_]]
         face = walls.face[parts.wall]
-        rows = np.repeat(np.concatenate([face, face[open_]]), 8)
-        values = np.concatenate([-value, value[open_]]).ravel()
-        nodes = np.concatenate([old, new]).ravel()
-        shape = (self.ground.faces, self.size)
-        return sparse.csr_matrix((values, (rows, nodes)), shape=shape)
+        # Sorted by points alone: each brings its eight nodes in a row.
+        order = np.argsort(np.concatenate([face, face[open_]]), kind="stable")
+        values = np.concatenate([-value, value[open_]])[order].ravel()
+        nodes = np.concatenate([old, new])[order].ravel()
+        each = np.bincount(face, minlength=self.ground.faces)
+        each += np.bincount(face[open_], minlength=self.ground.faces)
+        indptr = np.concatenate([[0], 8 * np.cumsum(each)])
+        return sparse.csr_matrix((values, nodes, indptr), shape=(self.ground.faces, self.size))
 
     def _walls(self, wall_b: FloatArray) -> FloatArray:
         """Return the change of the surface moments of the walls, (e, 27)."""
         walls, parts = self.ground.walls, self.parts
         amount = walls.areas[parts.wall] * wall_b[walls.face[parts.wall]]
-        moments = self._wall_powers * amount[:, None]
+        rows = self._wall_rows
+        weighted = (rows.data * amount[rows.indices], rows.indices, rows.indptr)
+        return np.asarray(sparse.csr_matrix(weighted, shape=rows.shape) @ self._wall_powers)
+
+    @cached_property
+    def _wall_rows(self) -> sparse.csr_matrix:
+        """Where each point of the walls goes, and where it was: +1 and -1, (e, points)."""
+        parts = self.parts
+        points = np.arange(len(parts.wall))
         open_ = parts.wall_part >= 0
         row = np.concatenate([parts.wall_part[open_], len(parts.cell) + parts.wall_cell])
-        return _summed(np.concatenate([moments[open_], -moments]), row, len(self.corners))
+        column = np.concatenate([points[open_], points])
+        sign = np.repeat([1.0, -1.0], [int(np.count_nonzero(open_)), len(points)])
+        return sparse.csr_matrix((sign, (row, column)), shape=(len(self.corners), len(points)))
 
     @cached_property
     def _wall_powers(self) -> FloatArray:

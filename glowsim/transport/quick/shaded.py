@@ -4,9 +4,10 @@ Where the gap between the rim of a board and the wall beside it is but a few tra
 there is no room for diffusion. Beside the reference, behind a disc in a spike of foam: +34 %
 (1.6 mm thick) and +53 % (0.3 mm) at a gap of one transport length, +3 and +10 % at two; +27 % over
 all of the demo spike's foot, and within 3 % ahead of the board (DEVELOPERS.md). Where the gap is
-wide it is less, but never little: in nine props drawn at random (tests/transport/test_promises)
-with gaps of 3 to 9 transport lengths the darkest patches behind the board are 15 to 40 % too
-bright, on cells of 0.6 times the size as well.
+wide, it counts how deep in the board's shadow the surface lies: in props drawn at random
+(tests/transport/test_promises), at gaps of 3 to 9 transport lengths, the darkest patches behind a
+board are 15 to 40 % too bright where half its width is more than half their distance, and 20 % at
+0.4 of it; cells of 0.6 times the size change little.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from glowsim.transport.problem import BodyProblem, Kind, OpaqueBoard
 
 GAP = 3.0
 """A gap narrower than this many transport lengths is narrow."""
+SHADOW = 0.35
+"""A board casts a deep shadow if half its width is more than this share of the way behind it."""
 WORTH = 0.01
 """A smaller share of the glowing surface is not worth a word."""
 BESIDE = 0.7
@@ -48,7 +51,11 @@ def _behind(problem: BodyProblem, board: OpaqueBoard) -> str:
         return ""
     gap_mm = max(_gap_mm(problem, skin, shape), shape.bore_mm / 2)
     gap = gap_mm * float(medium.mu_t_reduced_per_mm.min())
-    heights = problem.walls.triangles[skin][shaded & (glowing > 0)][:, :, 2]
+    hidden = skin[shaded & (glowing > 0)]
+    deep = _half_width_mm(shape) > SHADOW * _behind_mm(problem, hidden, shape)
+    if gap >= GAP and not deep:
+        return ""
+    heights = problem.walls.triangles[hidden][:, :, 2]
     where = (
         f"the surface behind board {board.name}, from {heights.min():.0f} to {heights.max():.0f} "
         "mm height: light gets there only "
@@ -62,6 +69,17 @@ def _behind(problem: BodyProblem, board: OpaqueBoard) -> str:
         f"{where}by the gap beside the board, {gap_mm:.1f} mm or {gap:.2g} transport lengths wide "
         f"(quick needs {GAP:g}). Quick may show it a third too bright, single places more"
     )
+
+
+def _half_width_mm(shape: BoardShape) -> float:
+    """Return half the width of a board, of a ring that of its band [mm]."""
+    return (min(shape.size_mm) - shape.bore_mm) / (4 if shape.bore_mm else 2)
+
+
+def _behind_mm(problem: BodyProblem, faces: IntArray, shape: BoardShape) -> float:
+    """Return how far the nearest of some faces is from the middle of a board's back [mm]."""
+    local = shape.local(problem.walls.centroids[faces]) + np.array([0, 0, shape.thickness_mm])
+    return float(np.linalg.norm(local, axis=1).min(initial=np.inf))
 
 
 def _gap_mm(problem: BodyProblem, skin: IntArray, shape: BoardShape) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.quick.cavity import Exchange
 from glowsim.transport.quick.linear import Reading
-from glowsim.transport.quick.multigrid import Matrix, Multigrid, solve
+from glowsim.transport.quick.multigrid import Matrix, Multigrid, product, solve
 
 
 @dataclass(frozen=True)
@@ -53,5 +53,5 @@ class System:
         return solve(self._apply, self.multigrid.cycle, load, tolerance)
 
     def _apply(self, field: FloatArray) -> FloatArray:
-        load = self.matrix @ field
+        load = product(self.matrix, field)
         return load if self.returns is None else load - self.returns.into_field(field)
