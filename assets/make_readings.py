@@ -32,7 +32,9 @@ THICKNESS = (10.0, 30.0, 50.0)
 HOLE_MM, PAPER, PAPER_TRUE = 40.0, 0.85, 0.82
 SIZE = (220, 420)
 SHOTS = {"foam_short.jpg": 0.005, "foam_middle.jpg": 0.04, "foam_long.jpg": 0.32}
+DARK = {"foam_dark.jpg": 0.32}
 RESPONSE_OFF = 1.04
+LEVELS = (255, 128, 64, 32)
 
 
 def true_foam(problem: BodyProblem) -> BodyProblem:
@@ -107,9 +109,9 @@ def photos(rng: np.random.Generator) -> list[str]:
     )  # fmt: skip
     light = seen_by(camera, problem, triangles)
     light /= light.max()
-    for file, shutter in SHOTS.items():
+    for file, shutter in (SHOTS | DARK).items():
         # Light left on in the room, the corners of the frame darker, a response that is off.
-        exposed = 0.9 * shutter / SHOTS["foam_short.jpg"] * (light + 0.0005)
+        exposed = 0.9 * shutter / SHOTS["foam_short.jpg"] * ((file not in DARK) * light + 0.0005)
         exposed = exposed**RESPONSE_OFF * rng.normal(1.0, 0.01, light.shape)
         rgb = exposed[..., None] * np.array([0.06, 1.0, 0.15])
         rgb += rng.normal(0, 5e-4, rgb.shape)
@@ -131,6 +133,7 @@ def photos(rng: np.random.Generator) -> list[str]:
         'scene = "foam_piece.toml"',
         'band = "green"',
         f"images = [{names}]",
+        *(f'dark = {{ file = "{f}", exposure_s = {t:g} }}' for f, t in DARK.items()),
         "points = [",
         *points,
         "]",
@@ -139,6 +142,17 @@ def photos(rng: np.random.Generator) -> list[str]:
         "toward = [1, 0, 0]",
         "",
     ]  # fmt: skip
+
+
+def levels(rng: np.random.Generator) -> list[str]:
+    """Return the table of the camera's response: one patch at four drive levels."""
+    read = (np.array(LEVELS) / LEVELS[0]) ** RESPONSE_OFF * np.exp(rng.normal(0.0, 0.01, 4))
+    return [
+        "[[levels]]",
+        f"level = [{', '.join(f'{level:g}' for level in LEVELS)}]",
+        f"value = [{', '.join(f'{value:.4f}' for value in read)}]",
+        "",
+    ]
 
 
 def radius_at(triangles: np.ndarray, height: float) -> float:
@@ -212,6 +226,7 @@ def main() -> None:
             f"paper_reflectance = {PAPER:g}",
         ]
     lines += photos(np.random.default_rng(12))
+    lines += levels(np.random.default_rng(13))
     write_whole(FOLDER / "white_foam.toml", "\n".join(lines).encode())
 
 

@@ -76,3 +76,4 @@ class BuildSheet:
 
     title: str
     sections: tuple[Section, ...]
+    kind: str = "Build sheet"

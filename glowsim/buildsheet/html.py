@@ -46,7 +46,7 @@ ul.ticks input { position: absolute; left: 0; top: .2rem; width: 1.1rem; height:
 
 def html(sheet: BuildSheet) -> bytes:
     """Return the sheet as HTML."""
-    title = escape(f"Build sheet: {sheet.title}")
+    title = escape(f"{sheet.kind}: {sheet.title}")
     parts = [
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',

@@ -71,11 +71,11 @@ def pdf(sheet: BuildSheet, paper: str) -> bytes:
         rightMargin=MARGIN_MM * mm,
         topMargin=MARGIN_MM * mm,
         bottomMargin=MARGIN_MM * mm,
-        title=f"Build sheet: {sheet.title}",
+        title=f"{sheet.kind}: {sheet.title}",
         author="",
         invariant=1,
     )
-    story: list[Any] = [Paragraph(escape(f"Build sheet: {sheet.title}"), styles.title)]
+    story: list[Any] = [Paragraph(escape(f"{sheet.kind}: {sheet.title}"), styles.title)]
     usable = width - 2 * MARGIN_MM
     for section in sheet.sections:
         blocks: list[Any] = []

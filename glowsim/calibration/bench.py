@@ -127,7 +127,7 @@ class Bench:
                 f"'{names[number]}' holds no '{material}': make the test piece of it in the scene",
             )
         band = BANDS.index(one.band)
-        weight, factor = self._weight(plan, number, band, body.emitters.light_count)
+        weight, factor = self.weight(plan, number, band, body.emitters.light_count)
         if not weight.sum() > 0:
             raise self.file.fault(
                 (*at, "band"), f"no light of '{names[number]}' is lit in {one.band}"
@@ -136,7 +136,8 @@ class Bench:
         return TestPiece(body, material, band, weight, start, factor)
 
     @staticmethod
-    def _weight(plan: Any, number: int, band: int, count: int) -> tuple[np.ndarray, float]:
+    def weight(plan: Any, number: int, band: int, count: int) -> tuple[np.ndarray, float]:
+        """Return the flux of a body's lights in a band [lm], and what it may be off by."""
         name = plan.scene_file.scene.bodies[number].name
         centres = [np.zeros((len(b.lights), 3)) for b in plan.scene_file.scene.bodies]
         copies, lights = plan.copies([centres[k] for k in plan.distinct.values()])

@@ -15,7 +15,7 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import MATT
 from glowsim.transport.kept import Kept
 from glowsim.transport.prepared import PreparedProp
-from glowsim.transport.problem import BARE, BodyProblem, Kind, Medium
+from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, Medium
 from glowsim.transport.sizes import cell_for_mm
 
 SLOPE = 0.1
@@ -128,15 +128,40 @@ class TestPiece:
                 refractive_index=optics.n,
             )
 
-        problem = replace(
-            self.problem, media=tuple(map(learnt, self.problem.media)), cell_mm=self.cell_mm
-        )
+        media = tuple(map(learnt, self.problem.media))
+        problem = replace(self.problem, media=media, cell_mm=self.cell_mm)
         emitters = problem.emitters
         moved = replace(emitters, position=emitters.position + deeper_mm * emitters.direction)
-        response = self.prepared.quick(problem).respond(moved, problem.boards)
+        weighted = np.einsum(
+            "l,lbk->bk", self.weight / self.weight.sum(), self._leaving(problem, moved)
+        )
+        return np.asarray(weighted, dtype=float)
+
+    def shone_by(self, optics: Optics, emitters: Emitters) -> FloatArray:
+        """Return exitance of each face per lumen of each light of some emitters, (lights, k).
+
+        They may stand elsewhere than drawn; boards stay where they are. Raises SolveError.
+        """
+
+        def known(medium: Medium) -> Medium:
+            if medium.name != self.material:
+                return medium
+            return replace(
+                medium,
+                mu_a_per_mm=np.full(3, optics.mu_a_per_mm),
+                mu_s_reduced_per_mm=np.full(3, optics.mu_s_reduced_per_mm),
+                g=optics.g,
+                refractive_index=optics.n,
+            )
+
+        media = tuple(map(known, self.problem.media))
+        problem = replace(self.problem, media=media, cell_mm=self.cell_mm)
+        return self._leaving(problem, emitters)[:, 0]
+
+    def _leaving(self, problem: BodyProblem, emitters: Emitters) -> FloatArray:
+        response = self.prepared.quick(problem).respond(emitters, problem.boards)
         leaving = response.diffuse + response.direct
-        weighted = np.einsum("l,lbk->bk", self.weight / self.weight.sum(), leaving)
-        return np.asarray(weighted / problem.walls.areas_mm2[problem.skin], dtype=float)
+        return np.asarray(leaving / problem.walls.areas_mm2[problem.skin], dtype=float)
 
     def _one_band(self, problem: BodyProblem) -> BodyProblem:
         """Return the problem with its band's optics in all three."""

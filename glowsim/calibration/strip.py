@@ -34,10 +34,9 @@ LEAST_PX = 60.0
 """Length of the stretch in the image that can be read."""
 BLURRED = 0.45
 """Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
-STRAY_UNSEEN = 0.002
-"""Stray light over the brightest place, one deviation, where no dark frame tells it (opinion)."""
-DIM = 0.02
-"""Light of the stretch over the brightest place of the image, below which it is not of the glow."""
+STRAY_UNSEEN, STRAY_IN_LENS = 0.002, 0.0005
+"""Stray light over the brightest place, one deviation, where no dark frame tells it, and what the
+lens adds of the piece's own light where one does (opinion)."""
 
 
 @dataclass(frozen=True)
@@ -63,8 +62,35 @@ class Strip:
     left_out: str
 
 
-def strip_of(photo: Photo, folder: Path) -> Strip:
-    """Return the brightness along a photo's stretch; raises UnreadableError."""
+@dataclass(frozen=True)
+class Views:
+    """Exposures of one view, and where their camera stood."""
+
+    photo: Photo
+    frames: list[Frame]
+    dark: Frame | None
+    pose: Pose
+    times: FloatArray
+    response: Response
+
+    def seen(self, pixels: Sequence[np.ndarray]) -> list[Seen]:
+        """Return what each exposure shows of places, the dark frame taken away."""
+        clipped = 1.0 if all(f.linear for f in self.frames) else BRIGHTEST[self.photo.response]
+        seen = [_seen(frame, pixels, self.response, min(clipped, 0.97)) for frame in self.frames]
+        if self.dark is None:
+            return seen
+        dark = _seen(self.dark, pixels, self.response, 1.0)
+        share = self.times / _dark_time(self.photo, self.dark, self.times)
+        return [one.less(dark, float(part)) for one, part in zip(seen, share, strict=True)]
+
+    @property
+    def stray(self) -> float:
+        """Stray light that may be left over the brightest place, one deviation."""
+        return STRAY_UNSEEN if self.dark is None else STRAY_IN_LENS
+
+
+def views_of(photo: Photo, folder: Path) -> Views:
+    """Return a photo's exposures; raises UnreadableError saying what is wrong."""
     frames = [_frame(shot, folder, "images", k) for k, shot in enumerate(photo.images)]
     for k, frame in enumerate(frames):
         if frame.size != frames[0].size:
@@ -76,30 +102,31 @@ def strip_of(photo: Photo, folder: Path) -> Strip:
     dark = _frame(photo.dark, folder, "dark") if photo.dark else None
     if dark is not None and dark.size != frames[0].size:
         raise UnreadableError("is not of the same view: its size is another", "dark", "file")
+    times = _times(photo, frames)
     pose = camera_of(photo, frames[0])
+    return Views(photo, frames, dark, pose, times, _response(photo, frames, times))
+
+
+def strip_of(photo: Photo, folder: Path) -> Strip:
+    """Return the brightness along a photo's stretch; raises UnreadableError."""
+    views = views_of(photo, folder)
+    pose, frames = views.pose, views.frames
     points, along, across = _places(photo, pose)
     pixels = [_pixels_of(photo, pose, place, across, len(points)) for place in points]
     _check_place(photo, pose, frames[0], pixels)
-    times = _times(photo, frames)
-    response = _response(photo, frames, times)
-    clipped = 1.0 if all(f.linear for f in frames) else BRIGHTEST[photo.response]
-    seen = [_seen(frame, pixels, response, min(clipped, 0.97)) for frame in frames]
-    stray = STRAY_UNSEEN
-    if dark is not None:
-        seen, stray = _less_dark(seen, _seen(dark, pixels, response, 1.0), times, dark), 0.0
+    seen = views.seen(pixels)
     best = max(range(len(seen)), key=lambda k: int(seen[k].good.sum()))
-    _check_light(photo, seen)
-    values, good = merged(seen, times)
+    check_light(seen)
+    values, good = merged(seen, views.times)
     _check_colour(photo, seen[best])
-    _check_sharp(pose, frames[best], response, points[seen[best].good], across)
+    _check_sharp(pose, frames[best], views.response, points[seen[best].good], across)
     stretch = np.array([points[0], points[-1]]), 0.5 * photo.width_mm * across
     corners = np.array([stretch[0][k] + s * stretch[1] for k, s in _CORNERS])
     heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
-    left = _left_out(seen, good)
     return Strip(
         points[good], along[good], values[good], _toward(pose, points),
-        pose.along_mm(points[good], heading), stray * float(values[good].max()),
-        pose, frames[best], pose.pixels(corners), left,
+        pose.along_mm(points[good], heading), views.stray * float(values[good].max()),
+        pose, frames[best], pose.pixels(corners), _left_out(seen, good),
     )  # fmt: skip
 
 
@@ -215,15 +242,17 @@ def _seen(frame: Frame, pixels: Sequence[np.ndarray], response: Response, clippe
     return Seen(np.array(light), np.array(spread), np.array(bright), np.array(dim))
 
 
-def _less_dark(seen: list[Seen], dark: Seen, times: FloatArray, frame: Frame) -> list[Seen]:
-    """Return images with the light of the dark one taken away, by shutter time."""
-    own = frame.exposure_s
-    return [
-        one.less(dark, float(t) / own if own else 1.0) for one, t in zip(seen, times, strict=True)
-    ]
+def _dark_time(photo: Photo, dark: Frame, times: FloatArray) -> float:
+    """Return the shutter time of the dark frame; that of the photo where there is one alone."""
+    assert photo.dark is not None
+    time = photo.dark.exposure_s or dark.exposure_s
+    if time is None and len(times) > 1:
+        raise UnreadableError("the file does not say its shutter time; give exposure_s", "dark")
+    return time or float(times[0])
 
 
-def _check_light(photo: Photo, seen: Sequence[Seen]) -> None:
+def check_light(seen: Sequence[Seen]) -> None:
+    """Raise where too few places can be read."""
     good = np.any([one.good for one in seen], axis=0)
     if good.sum() >= LEAST_PROFILE:
         return

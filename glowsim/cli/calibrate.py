@@ -23,31 +23,80 @@ if TYPE_CHECKING:
 
 @click.command(
     name="calibrate",
-    epilog="Example:\n\n  glowsim calibrate scenes/readings/white_foam.toml\n\n"
-    'and in a scene:  materials_from = ["white_foam-learnt/my_foam.toml"]',
+    epilog="Examples:\n\n  glowsim calibrate scenes/readings/white_foam.toml\n\n"
+    'and in a scene:  materials_from = ["white_foam-learnt/my_foam.toml"]\n\n'
+    "  glowsim calibrate my_readings.toml --for my_prop.toml   (and what to read next)\n\n"
+    "  glowsim calibrate --plan my_prop.toml   (before anything is measured)",
 )
-@click.argument("readings", type=click.Path(exists=False, dir_okay=False, path_type=Path))
+@click.argument(
+    "readings", required=False, type=click.Path(exists=False, dir_okay=False, path_type=Path)
+)
+@click.option(
+    "--for",
+    "prop",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="A scene: say what to read next to know its mean and evenness better.",
+)
+@click.option(
+    "--plan",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="A scene: print what is worth measuring of its material, and a sheet for the bench (PDF).",
+)
+@click.option(
+    "--check",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="A readings file with a photo of the finished prop: where it parts from what was "
+    "foreseen, and why.",
+)
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the entry and its page.  [default: READINGS-learnt, here]",
+    help="Folder for what is written.  [default: READINGS-learnt (-check) or SCENE-plan, here]",
 )
 @json_option
-def command(readings: Path, out: Path | None, as_json: bool) -> None:
+def command(
+    readings: Path | None,
+    prop: Path | None,
+    plan: Path | None,
+    check: Path | None,
+    out: Path | None,
+    as_json: bool,
+) -> None:
     """Learn a material from readings of a test piece: piles over a hole, a thick piece beside
-    white paper, brightness along a lit piece. Writes an entry that any scene can name, with its
-    range, and a page of pictures. Readings that do not belong together are named, and no entry is
-    written."""
+    white paper, photos of a lit piece. Writes an entry that any scene can name, with its range, and
+    a page of pictures. Readings that do not belong together are named, and no entry is written."""
+    if sum(one is not None for one in (readings, plan, check)) != 1:
+        raise click.UsageError(
+            "give a readings file, or --plan with a scene, or --check with a photo of the prop"
+        )
+    if check is not None:
+        from glowsim.cli.bench import print_check
+
+        print_check(check, out, as_json)
+        return
+    if plan is not None:
+        from glowsim.cli.bench import print_plan
+
+        print_plan(plan, out, as_json)
+        return
+    assert readings is not None
+    _learn(readings, prop, out, as_json)
+
+
+def _learn(readings: Path, prop: Path | None, out: Path | None, as_json: bool) -> None:
     from glowsim.calibration.entry import entry_toml
     from glowsim.calibration.learn import learn
     from glowsim.calibration.page import page
     from glowsim.calibration.readings import read_readings
+    from glowsim.cli.bench import next_sentences
     from glowsim.errors import ReadingsError
     from glowsim.files import write_whole
 
     file = read_readings(readings)
     with progress_line() as tell:
         learnt = learn(file, tell)
+        tell("weighing what to read next")
+        sentences = [] if learnt.alarms else next_sentences(learnt, prop)
         tell("drawing")
         picture = page(learnt)
     folder = out if out is not None else Path(f"{readings.stem}-learnt")
@@ -62,9 +111,9 @@ def command(readings: Path, out: Path | None, as_json: bool) -> None:
     except ReadingsError as problem:
         refused = problem
     if as_json:
-        print_json(_as_json(learnt, written))
+        print_json(_as_json(learnt, written) | {"next": sentences})
     else:
-        _print(learnt, written, entry_path if refused is None else None)
+        _print(learnt, written, entry_path if refused is None else None, sentences)
     if refused is not None:
         if entry_path.exists():
             notice().print(
@@ -73,7 +122,7 @@ def command(readings: Path, out: Path | None, as_json: bool) -> None:
         raise refused
 
 
-def _print(learnt: Learnt, written: list[Path], entry: Path | None) -> None:
+def _print(learnt: Learnt, written: list[Path], entry: Path | None, sentences: list[str]) -> None:
     from glowsim.calibration.words import lines_of, tenth_mm
 
     screen = console()
@@ -102,6 +151,8 @@ def _print(learnt: Learnt, written: list[Path], entry: Path | None) -> None:
         screen.print(line, markup=False)
     for caution in learnt.cautions:
         screen.print(f"Careful: {caution}.", markup=False)
+    for sentence in sentences:
+        screen.print(sentence, markup=False)
     screen.print("Written:")
     for path in written:
         screen.print(f"  {path}", markup=False)

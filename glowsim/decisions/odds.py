@@ -9,16 +9,16 @@ readings exclude.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from glowsim.catalogue import Material
+from glowsim.decisions.linear import LinearSurface, linear_surface
 from glowsim.decisions.step import Step
-from glowsim.findings import Eye, Findings, Look, evenness, looks_of
+from glowsim.findings import Findings, Look, looks_of
 from glowsim.findings.unevenness import grade
-from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan, plan_of
@@ -26,8 +26,6 @@ from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.result import SurfaceGlow
 
 SAMPLES = 200
-STEP = 0.1
-"""Of a slope, in the logarithm of a coefficient."""
 WITHIN = (15.87, 84.13)
 """Percentiles of one deviation."""
 SURE = 0.975
@@ -113,9 +111,9 @@ def odds_of(
         if names and any(even.body == look.name for even in findings.bodies):
             report(f"asking what the readings leave open of {look.copies[0].of}")
             number = [b.name for b in bodies].index(look.copies[0].of)
-            slopes = [_slopes(prepared, plan, number, name) for name in names]
+            surface = linear_surface(prepared, plan, number, names, look, glow)
             entries = [plan.catalogue.material(name) for name in names]
-            found.append(_judged(look, glow, scene_file, findings, slopes, entries))
+            found.append(_judged(surface, look, findings, entries))
     return tuple(found)
 
 
@@ -140,64 +138,20 @@ def counted(
     return (f"By what is known of {whose}, it is even enough {', '.join(said)} of the cases.",)
 
 
-def _slopes(prepared: PreparedProp, plan: Plan, number: int, name: str) -> FloatArray:
-    """Return slopes of ln of each light's response by ln mu_a and ln mu_s' of a material.
-
-    (2, lights, 3, k) float
-    """
-    here = _response(prepared, plan, number)
-    entry = plan.catalogue.material(name)
-    moved = []
-    for key in ("mu_a_per_mm", "mu_s_reduced_per_mm"):
-        more = [float(np.exp(STEP)) * value for value in getattr(entry, key)]
-        changed = plan_of(_with_entry(plan.scene_file, name, entry, {key: more}), plan.sizes)
-        there = _response(prepared, changed, number)
-        moved.append(np.log(there / here) / STEP)
-    return np.array(moved)
-
-
-def _response(prepared: PreparedProp, plan: Plan, number: int) -> FloatArray:
-    glow = prepared.body_glow(plan, number)
-    return np.maximum((glow.diffuse + glow.direct).astype(float), 1e-30)
-
-
-def _with_entry(
-    scene_file: SceneFile, name: str, entry: Material, changes: dict[str, Any]
-) -> SceneFile:
-    """Return the scene with some figures of a material changed."""
-    table = entry.model_dump(exclude_none=True) | changes
-    for key in ("measured_transmittance", "measured_thickness_mm"):
-        table.pop(key, None)
-    scene = scene_file.scene
-    materials = scene.materials | {name: table}
-    return replace(scene_file, scene=scene.model_copy(update={"materials": materials}))
-
-
 def _judged(
-    look: Look,
-    glow: SurfaceGlow,
-    scene_file: SceneFile,
-    findings: Findings,
-    slopes: Sequence[FloatArray],
-    entries: Sequence[Material],
+    surface: LinearSurface, look: Look, findings: Findings, entries: Sequence[Material]
 ) -> Odds:
-    scene = scene_file.scene
-    eye = Eye(look, scene.room, scene.findings, fade_of(scene, look.copies[0].of))
-    area, limits = eye.patchwork.area, scene.findings
+    limits = surface.eye.limits
     number = [even.body for even in findings.bodies].index(look.name)
     spots = sum(
         f.body == look.copies[0].of and f.kind in ("hot spot", "dark gap") for f in findings.found
     )
     lit = findings.lit[number]
     back = lit.ratio / lit.on_off
-    mean = float(look.luminance_cd_m2[look.glows] @ area / area.sum())
+    mean = surface.figures([np.zeros((3, 2)) for _ in entries]).mean_cd_m2
     rows = []
-    for changed in _samples(look, glow, slopes, entries):
-        own = (look.luminance_cd_m2 * changed)[look.glows]
-        seen = eye.blurred(own / eye.wanted)
-        figures = evenness(
-            look.name, own, area, wanted=eye.wanted, seen=seen, factor=limits.even_factor
-        )
+    for moves in _drawn(entries):
+        figures = surface.figures(moves)
         ratio = back + (lit.ratio - back) * figures.mean_cd_m2 / mean
         enough = grade(figures.worse_end, spots, limits) != "patchy"
         rows.append(
@@ -215,23 +169,16 @@ def _judged(
     return Odds(look.name, light, even, off, paper, float(shares[0]), float(shares[1]), whose)
 
 
-def _samples(
-    look: Look, glow: SurfaceGlow, slopes: Sequence[FloatArray], entries: Sequence[Material]
-) -> list[FloatArray]:
-    """Return factors on the luminance of each face, (k,) float each."""
+def _drawn(entries: Sequence[Material]) -> list[list[FloatArray]]:
+    """Return samples of ln mu_a and ln mu_s' about their values, (3, 2) float for each material.
+
+    Bands are taken to err together, since sheets, paper and rulers were the same in all.
+    """
     random = np.random.default_rng(0)
-    body, flux = look.body, glow.flux_lm(look.copies[0])
-    each = (body.diffuse + body.direct) * flux[:, :, None]
-    band = each.sum(axis=0)
-    total = np.maximum(band.sum(axis=0), 1e-30)
-    # Lights together, by the share each has: the slope of a face in a band, (2, 3, k).
-    share = each / np.maximum(band, 1e-30)
-    along = [np.einsum("lbk,clbk->cbk", share, slope) for slope in slopes]
-    normal = [random.normal(size=(SAMPLES, 3, 2)) for _ in entries]
+    normal = [random.normal(size=(SAMPLES, 1, 2)) for _ in entries]
     roots = [np.linalg.cholesky(entry.covariance) for entry in entries]
-    drawn = [np.einsum("bij,sbj->sbi", r, n) for r, n in zip(roots, normal, strict=True)]
-    found = []
-    for sample in range(SAMPLES):
-        log = sum(np.einsum("bc,cbk->bk", d[sample], a) for d, a in zip(drawn, along, strict=True))
-        found.append((band * np.exp(log)).sum(axis=0) / total)
-    return found
+    drawn = [
+        np.einsum("bij,sbj->sbi", r, n.repeat(3, axis=1))
+        for r, n in zip(roots, normal, strict=True)
+    ]
+    return [[one[sample] for one in drawn] for sample in range(SAMPLES)]

@@ -79,8 +79,7 @@ def test_a_dark_frame_takes_stray_light_away(folder):
     without = strip_of(photo("lit.png", distance_mm=600), folder)
     assert np.abs(off(with_it)).max() < 0.05
     assert np.abs(off(without)).max() > 0.3
-    assert with_it.stray == 0.0
-    assert without.stray > 0.0
+    assert with_it.stray < 0.3 * without.stray
 
 
 def test_where_the_camera_stood(folder):

@@ -46,18 +46,24 @@ class Picture:
         return [round(float(c), 1) for c in at[0]]
 
 
-def taken(
-    light: Callable[[np.ndarray], np.ndarray] = fading,
-    triangles: np.ndarray | None = None,
+def taken(light: Callable[[np.ndarray], np.ndarray] = fading) -> Picture:
+    """Return what a camera at 600 mm sees of a matt rod, with light by the place."""
+    triangles = rod()
+    return taken_of(triangles, lambda face, heading, point: light(point))
+
+
+def taken_of(
+    triangles: np.ndarray,
+    light: Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray],
     size: tuple[int, int] = (240, 320),
-    elevation_deg: float = 3.0,
-    azimuth_deg: float = 87.0,
 ) -> Picture:
-    """Return what a camera at 600 mm sees of a matt body."""
-    triangles = rod() if triangles is None else triangles
+    """Return what a camera at 600 mm sees of a body.
+
+    light : of faces (n,), seen along headings (n, 3), at points (n, 3)
+    """
     camera = framed(
-        triangles.reshape(-1, 3), azimuth_deg=azimuth_deg, elevation_deg=elevation_deg,
-        distance_mm=600.0, size=size, fill=0.6,
+        triangles.reshape(-1, 3), azimuth_deg=87.0, elevation_deg=3.0, distance_mm=600.0,
+        size=size, fill=0.6,
     )  # fmt: skip
     row, column = np.mgrid[: size[1], : size[0]]
     heading = camera.directions(column.ravel(), row.ravel()).astype(float)
@@ -65,7 +71,7 @@ def taken(
     hits = RayTarget(triangles).first_hits(eye, heading)
     seen = hits.face >= 0
     found = np.zeros(len(seen))
-    found[seen] = light(hits.point[seen])
+    found[seen] = light(hits.face[seen], heading[seen], hits.point[seen])
     return Picture(found.reshape(size[1], size[0]), camera)
 
 

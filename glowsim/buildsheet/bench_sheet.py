@@ -1,0 +1,111 @@
+"""The bench sheet of `glowsim calibrate --plan`: what to read, how, and a card of marks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from glowsim.buildsheet.blocks import Block, BuildSheet, FullSize, Grid, Items, Para, Section
+from glowsim.buildsheet.drawing import INK, Drawing, Round
+from glowsim.calibration.forward import Optics
+from glowsim.calibration.plan import HOLE_MM, Gain, percent, thicknesses_mm
+
+CARD_MM = (160.0, 160.0)
+MARK_MM = 60.0
+"""From the middle of the card to each mark, along x or y."""
+DOT_MM = 4.0
+
+
+def bench_sheet(
+    title: str, material: str, every: Sequence[Optics], gains: Sequence[Gain], what: str
+) -> BuildSheet:
+    """Return the sheet for a material of a prop.
+
+    gains : readings that could be made, the most telling first;  what : the question they narrow
+    """
+    thin, middle, thick = thicknesses_mm(every[1])
+    rows = tuple(
+        (g.candidate.words, f"{g.candidate.minutes:g}", percent(g.before), percent(g.after))
+        for g in gains
+    )
+    weighed: tuple[Block, ...] = (
+        Para(f"Any of these tells more of {material} than the catalogue or earlier readings do:"),
+        Grid(("read", "minutes", f"{what}, now", "then"), rows, (6.0, 1.2, 2.0, 2.0)),
+    )
+    return BuildSheet(
+        f"{material}, for {title}",
+        (
+            Section("What is worth reading", weighed),
+            Section("Before you begin", (Items(_BEFORE, ticks=True),)),
+            Section("Piles over a hole", (Items(_piles(thin, middle, thick), ticks=True),)),
+            Section("A thick piece beside white paper", (Items(_CARD, ticks=True),)),
+            Section(
+                "A lit piece, photographed",
+                (Items(_PHOTO, ticks=True), Para(_MARKS), FullSize("Marks card", (marks_card(),))),
+            ),
+        ),
+        "Bench sheet",
+    )
+
+
+_BEFORE = (
+    "A dark room, black cloth behind and below.",
+    "One colour at a time: red alone, then green, then blue. Never compare colours by a light "
+    "meter: only ratios within one colour count.",
+    "Camera or phone by hand: ISO, shutter, focus and white balance fixed; HDR, night mode and "
+    "flash off; raw if there is.",
+    "Write down what was read, with what, and the date, in a readings file: glowsim schema "
+    "--readings prints what it may say; scenes/readings/white_foam.toml is an example.",
+)
+_CARD = (
+    "A piece as thick as you have, at least twice as thick as light reaches, on black cloth.",
+    "White paper beside it in even light, not the glossy kind. Photograph both straight on.",
+    "Swap the two and photograph again: the mean of both takes uneven light away.",
+    "Read the linear value of each: piece = [...], paper = [...].",
+)
+_PHOTO = (
+    "The piece on the middle of the marks card, its board flush below it, standing upright.",
+    "Camera 500 to 700 mm away on a stand, lens at 1x, the piece in the middle half of the frame.",
+    "With the room light on one photo, to find the marks; nothing is moved after that.",
+    "Dark: three shutter times, each 8 times the one before, and one with the LED off.",
+    "The same view at drive 255, 128, 64 and 32, if the controller dims by pulses: [[levels]].",
+    "Write the pixels of the tip, of both edges of the base and of one or two marks: points = ...",
+)
+_MARKS = (
+    "Marks card: print it at 100 % and measure the bar at the foot of its page. The numbers beside "
+    "each mark are its x and y in mm from the cross in the middle, where the foot of the piece "
+    "stands; z is 0 at the paper. In a readings file they are points of a photo: { pixel = "
+    "[...], at_mm = [x, y, 0] }."
+)
+
+
+def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
+    return (
+        f"A tube, black inside, the LED at one end and a round hole of {HOLE_MM:g} mm at the "
+        "other, 100 mm or more away.",
+        "The meter on the middle of the hole, nothing between: this is 'bare'. It is worth more "
+        "than three more piles.",
+        f"Sheets of {thin:g}, {middle:g} and {thick:g} mm (or as near as you have) on the hole, "
+        "60 mm of margin all round, the meter on the middle. No light from the side.",
+        "Callipers or a ruler on each pile, as it lies, not as it was sold.",
+    )
+
+
+def marks_card() -> Drawing:
+    """Return the card: a cross in the middle and four marks with their places, at full size."""
+    width, height = CARD_MM
+    card = Drawing(width, height)
+    x0, y0 = 0.5 * width, 0.5 * height
+    card.line((0, 0), (width, 0), (width, height), (0, height), (0, 0))
+    card.line((x0 - 6, y0), (x0 + 6, y0))
+    card.line((x0, y0 - 6), (x0, y0 + 6))
+    for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
+        at = x0 + x * MARK_MM, y0 + y * MARK_MM
+        card.add(Round(at, DOT_MM, fill=INK), Round(at, DOT_MM + 3.0))
+        card.words(
+            at[0], at[1] - y * 12.0 - 1.0, f"({x * MARK_MM:g}, {y * MARK_MM:g})", anchor="middle"
+        )
+    card.line((x0 - 50, y0 - 30), (x0 + 50, y0 - 30), width_mm=0.5)
+    for end in (-50, 50):
+        card.line((x0 + end, y0 - 32), (x0 + end, y0 - 28), width_mm=0.5)
+    card.words(x0, y0 - 28, "100 mm", anchor="middle")
+    return card

@@ -1,0 +1,199 @@
+"""What to read next: what each reading would tell of a question, before it is made.
+
+A question is a figure of a prop (its mean, its evenness) or the length in which light falls to a
+tenth, by its slopes in ln mu_a and ln mu_s' of each band. A reading adds information to what is
+known already (Fisher's, of the same series that the fit uses); what that leaves of the question is
+its gain.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from glowsim.calibration.bench import CLEAREST_PER_MM
+from glowsim.calibration.card import CardSeries
+from glowsim.calibration.fields import Band
+from glowsim.calibration.forward import Optics, Series, covariance, together
+from glowsim.calibration.piles import PileSeries
+from glowsim.calibration.readings import Card, Piles
+from glowsim.catalogue import Material
+from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.problem import BANDS
+
+HOLE_MM = 40.0
+CARD_MINUTES, BARE_MINUTES, PILE_MINUTES = 2.0, 1.0, 1.0
+LEAST_SHEET_MM = 0.8
+MOST_PILE_MM = 60.0
+WORTH = 0.9
+"""A reading that leaves more than this share of the doubt is not worth its minutes."""
+_BAND: tuple[Band, ...] = ("red", "green", "blue")
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A reading that could be made.
+
+    series : for each band, what would be read;  minutes : for all bands
+    """
+
+    words: str
+    minutes: float
+    series: tuple[tuple[Series, ...], ...]
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What a reading would tell of a question.
+
+    before, after : one deviation of the question, in the logarithm
+    """
+
+    candidate: Candidate
+    before: float
+    after: float
+
+    @property
+    def worth(self) -> bool:
+        """Whether it narrows the question."""
+        return self.after < WORTH * self.before
+
+
+def optics_of(material: Material) -> tuple[Optics, ...]:
+    """Return a material in each band."""
+    return tuple(
+        Optics(
+            max(mu_a, CLEAREST_PER_MM), max(mu_s, CLEAREST_PER_MM), material.g,
+            material.refractive_index,
+        )
+        for mu_a, mu_s in zip(material.mu_a_per_mm, material.mu_s_reduced_per_mm, strict=True)
+    )  # fmt: skip
+
+
+def thicknesses_mm(optics: Optics) -> tuple[float, float, float]:
+    """Return a thin, a middle and a thick pile that tell most: from three transport lengths on,
+    and twice the decay length more."""
+    thin = max(LEAST_SHEET_MM, 3.0 / (optics.mu_a_per_mm + optics.mu_s_reduced_per_mm))
+    thick = min(MOST_PILE_MM, max(thin + 2.0 / optics.decay_per_mm, 3.0 * thin))
+    return round_mm(thin), round_mm(math.sqrt(thin * thick)), round_mm(thick)
+
+
+def round_mm(value: float) -> float:
+    """Return a length as a maker cuts it."""
+    return round(value, 1) if value < 5 else float(round(value))
+
+
+def candidates(every: Sequence[Optics]) -> list[Candidate]:
+    """Return readings that could be made of a material.
+
+    every : the material in each band; the thicknesses suit the middle one
+    """
+    thin, middle, thick = thicknesses_mm(every[1])
+
+    def piles(number: int, *mm: float, bare: bool) -> PileSeries:
+        falling = tuple(np.linspace(0.9, 0.1, len(mm)).tolist())
+        one = Piles(
+            band=_BAND[number], hole_diameter_mm=HOLE_MM, thickness_mm=mm, reading=falling,
+            bare=1.0 if bare else None,
+        )  # fmt: skip
+        return PileSeries(one, "piles")
+
+    def card(number: int) -> CardSeries:
+        one = Card(band=_BAND[number], thickness_mm=500.0, piece=(0.5, 0.5), paper=(1.0, 1.0))
+        return CardSeries(one, "card")
+
+    def of(words: str, minutes: float, make: tuple[bool, tuple[float, ...], bool]) -> Candidate:
+        beside, mm, bare = make
+
+        def read(number: int) -> tuple[Series, ...]:
+            found: list[Series] = [card(number)] if beside else []
+            return (*found, piles(number, *mm, bare=bare)) if mm else tuple(found)
+
+        series = tuple(read(k) for k in range(len(BANDS)))
+        return Candidate(words, minutes, series)
+
+    two, three = (thin, thick), (thin, middle, thick)
+    named = {mm: " and ".join(f"{d:g}" for d in mm) for mm in (two, three)}
+    paper = "a thick piece on black beside white paper"
+    hole = "over a hole, and the bare hole"
+    return [
+        of(paper, CARD_MINUTES, (True, (), False)),
+        of(f"piles of {named[two]} mm {hole}", 2 * PILE_MINUTES + BARE_MINUTES, (False, two, True)),
+        of(
+            f"piles of {thin:g}, {middle:g} and {thick:g} mm {hole}",
+            3 * PILE_MINUTES + BARE_MINUTES,
+            (False, three, True),
+        ),
+        of(f"piles of {named[two]} mm over a hole, no bare one", 2.0, (False, two, False)),
+        of(
+            f"both: {paper}, and piles of {named[two]} mm {hole}",
+            CARD_MINUTES + 2 * PILE_MINUTES + BARE_MINUTES,
+            (True, two, True),
+        ),
+    ]
+
+
+def gains(every: Sequence[Optics], known: FloatArray, question: FloatArray) -> list[Gain]:
+    """Return what each reading would tell, the most telling per minute first.
+
+    known : (3, 2, 2) float, covariance of ln mu_a and ln mu_s' in each band as it is now
+    question : (3, 2) float, slopes of the question's logarithm.
+    """
+    before = _sd(known, question)
+    found = []
+    for one in candidates(every):
+        after = np.array(
+            [
+                np.linalg.inv(np.linalg.inv(known[k]) + _information(series, every[k]))
+                for k, series in enumerate(one.series)
+            ]
+        )
+        found.append(Gain(one, before, _sd(after, question)))
+    return sorted(
+        found, key=lambda g: -math.log(g.before / g.after) / math.sqrt(g.candidate.minutes)
+    )
+
+
+def decay_question(every: Sequence[Optics], band: int = 1) -> FloatArray:
+    """Return the slopes of the length in which light falls to a tenth, (3, 2) float."""
+    question = np.zeros((len(BANDS), 2))
+    optics = every[band]
+    share = optics.mu_a_per_mm / (optics.mu_a_per_mm + optics.mu_s_reduced_per_mm)
+    question[band] = -0.5 * (1.0 + share), -0.5 * (1.0 - share)
+    return question
+
+
+def told(gain: Gain, what: str) -> str:
+    """Return a gain as a sentence."""
+    return (
+        f"Next, for {what}: {gain.candidate.words} ({gain.candidate.minutes:g} minutes) would "
+        f"narrow it from {percent(gain.before)} to {percent(gain.after)}."
+    )
+
+
+def percent(sd: float) -> str:
+    """Return one deviation in the logarithm as a maker reads it: '12 %', 'a factor of 1.8'."""
+    return f"{100 * sd:.2g} %" if sd < 0.4 else f"a factor of {math.exp(sd):.2g}"
+
+
+def known_of(material: Material, learnt: Mapping[str, FloatArray]) -> FloatArray:
+    """Return what is known of each band, (3, 2, 2) float: by readings, else by the catalogue."""
+    known = material.covariance + 1e-6 * np.eye(2)
+    for band, covariance_ in learnt.items():
+        known[BANDS.index(band)] = covariance_
+    return np.asarray(known, dtype=float)
+
+
+def _information(series: Sequence[Series], optics: Optics) -> FloatArray:
+    _, slope = together(series, optics)
+    found = slope.T @ np.linalg.solve(covariance(series, optics), slope)
+    return np.asarray(found, dtype=float)
+
+
+def _sd(known: FloatArray, question: FloatArray) -> float:
+    """Return one deviation of a question. Bands are taken to err together, as they do where sheets,
+    paper and the foam itself are the same in all: that makes it no less than it is."""
+    return float(np.sqrt(np.einsum("bi,bij,bj->b", question, known, question)).sum())

@@ -1,0 +1,108 @@
+"""A photo of a finished prop over its prediction: what is wrong with it is found and named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from glowsim.calibration.check import checked
+from glowsim.calibration.forward import Optics
+from glowsim.calibration.lit import Photo
+from glowsim.calibration.prop import TestPiece
+from glowsim.optics.emission import luminance_shape
+from glowsim.scene import parse_scene
+from glowsim.transport.build import body_problem
+from glowsim.transport.plan import plan_of
+from tests.support.photos import Picture, save, taken_of
+
+PROP = """
+[[bodies]]
+name = "rod"
+shape = { kind = "rod", length_mm = 70, diameter_mm = 30 }
+material = "upholstery_foam_white"
+detail_mm = 4
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 14]
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 46]
+"""
+MARKS = ((0.0, 0.0, 70.0), (0.0, 15.0, 0.0), (0.0, -15.0, 0.0), (15.0, 0.0, 35.0))
+FOAM = Optics(0.0022, 0.4, 0.65, 1.0)
+KNOWN = np.diag([0.2, 0.1]) ** 2
+
+
+@pytest.fixture(scope="module")
+def piece():
+    problem = body_problem(plan_of(parse_scene(PROP)), 0)
+    return TestPiece(problem, "upholstery_foam_white", 1, np.array([1.0, 1.0]), FOAM)
+
+
+def photographed(piece, folder, exitance) -> Photo:
+    """Save what a camera sees of a piece with that exitance of its faces; return the photo."""
+    triangles = piece.problem.walls.triangles[piece.problem.skin]
+    skin = piece.skin
+
+    def light(face, heading, point):
+        cosine = -np.einsum("nd,nd->n", heading, skin.normal[face])
+        return exitance[face] * luminance_shape(np.clip(cosine, 0.0, 1.0), n=skin.index[face])
+
+    picture: Picture = taken_of(triangles, light)
+    picture.light /= picture.light.max()
+    save(picture, folder / "prop.png", deep=True)
+    points = [{"pixel": picture.pixel(mark), "at_mm": mark} for mark in MARKS]
+    return Photo(
+        scene="prop.toml", band="green", images=[{"file": "prop.png"}], points=points,
+        from_mm=[15, 0, 5], to_mm=[15, 0, 65], toward=[1, 0, 0], distance_mm=600,
+    )  # fmt: skip
+
+
+def shone(piece, optics=FOAM, lift=0.0, flux=(1.0, 1.0)):
+    emitters = piece.problem.emitters
+    lifted = emitters.position + np.outer(emitters.light == 1, [0.0, 0.0, lift])
+    return np.array(flux) @ piece.shone_by(optics, replace(emitters, position=lifted))
+
+
+def test_a_prop_as_drawn_agrees(piece, tmp_path):
+    found = checked(photographed(piece, tmp_path, shone(piece)), tmp_path, piece, FOAM, KNOWN)
+    assert not found.parts
+    assert found.causes == ()
+    assert "agree within their errors" in " ".join(found.sentences)
+    assert np.abs(found.off).max() < 0.15
+
+
+def test_a_photo_of_something_else_is_not_explained(piece, tmp_path):
+    flat = photographed(piece, tmp_path, np.ones(len(piece.skin.area)))
+    found = checked(flat, tmp_path, piece, FOAM, KNOWN)
+    assert found.causes == ()
+    assert "Is this a photo of this prop" in found.sentences[-1]
+
+
+def test_a_dark_led_is_named(piece, tmp_path):
+    photo = photographed(piece, tmp_path, shone(piece, flux=(1.0, 1e-6)))
+    found = checked(photo, tmp_path, piece, FOAM, KNOWN)
+    assert found.parts
+    assert "(0, 0, 46" in found.causes[0].words or "(0, 0, 47" in found.causes[0].words
+    assert "is dark" in found.causes[0].words
+
+
+@pytest.mark.slow
+def test_a_board_that_sits_higher_is_measured(piece, tmp_path):
+    photo = photographed(piece, tmp_path, shone(piece, lift=4.0))
+    found = checked(photo, tmp_path, piece, FOAM, KNOWN)
+    assert found.parts
+    words = found.causes[0].words
+    assert "mostly higher" in words
+    far = float(words.split("about ")[1].split(" mm")[0])
+    assert far == pytest.approx(4.0, abs=1.5)
+
+
+@pytest.mark.slow
+def test_another_material_is_named(piece, tmp_path):
+    other = FOAM.at(FOAM.logarithms + np.array([0.7, 0.4]))
+    photo = photographed(piece, tmp_path, shone(piece, optics=other))
+    found = checked(photo, tmp_path, piece, FOAM, KNOWN)
+    assert found.causes[0].words.startswith("the material is another")

@@ -1,0 +1,58 @@
+"""What to read next: expected gains against what fits of such readings then say."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from glowsim.calibration import plan
+from glowsim.calibration.learn import learn
+from glowsim.calibration.piles import pile_signal
+from glowsim.calibration.readings import Piles
+from glowsim.catalogue import load_catalogue
+from tests.support.readings import file_of, piles
+
+FOAM = load_catalogue().material("upholstery_foam_white")
+OPTICS = plan.optics_of(FOAM)
+DECAY = plan.decay_question(OPTICS)
+
+
+def gain(words):
+    every = plan.gains(OPTICS, plan.known_of(FOAM, {}), DECAY)
+    return next(one for one in every if one.candidate.words.startswith(words))
+
+
+def test_an_expected_gain_is_what_the_fit_then_says():
+    thin, _, thick = plan.thicknesses_mm(OPTICS[1])
+    one = Piles(
+        band="green", hole_diameter_mm=40, thickness_mm=(thin, thick), reading=(0.5, 0.1), bare=1.0
+    )
+    read = np.exp(pile_signal(one, OPTICS[1]))
+    fitted = learn(file_of(piles((thin, thick), read))).bands[0].fitted
+    sd = float(np.sqrt(DECAY[1] @ fitted.covariance @ DECAY[1]))
+    expected = gain(f"piles of {thin:g} and {thick:g} mm over a hole, and the bare hole")
+    assert expected.after == pytest.approx(sd, rel=0.1)
+    assert expected.before == pytest.approx(
+        np.sqrt(DECAY[1] ** 2 @ np.diag(FOAM.covariance[1])), 0.01
+    )
+
+
+def test_the_facts_of_the_trade_come_out():
+    """Two piles find how far light reaches, paper alone does not, both together tell most; the
+    catalogue leaves a factor, the protocol of five minutes 12 % in foam (linear theory)."""
+    before = gain("both").before
+    assert gain("a thick piece").after > 0.8 * before
+    assert gain("piles").after < 0.3 * before
+    assert gain("both").after == pytest.approx(0.12, abs=0.02)
+    assert plan.percent(before).startswith("a factor")
+
+
+def test_what_is_known_well_is_not_read_again():
+    sharp = plan.known_of(FOAM, {"green": 0.02**2 * np.eye(2)})
+    assert not any(one.worth for one in plan.gains(OPTICS, sharp, DECAY))
+
+
+@pytest.mark.parametrize("name", ["milky_resin_medium", "pla_white"])
+def test_piles_suit_the_material(name):
+    thin, middle, thick = plan.thicknesses_mm(plan.optics_of(load_catalogue().material(name))[1])
+    assert 0.8 <= thin < middle < thick <= 60
