@@ -159,10 +159,6 @@ class SurfaceGlow:
         counts = f"bodies: {len(self.bodies)}, copies: {len(self.copies)}"
         return f"SurfaceGlow({self.title!r}, {counts}, lights: {len(self.lights)}, {self.solver})"
 
-    def __getstate__(self) -> dict[str, Any]:
-        """Return what goes to another process: rays are made ready anew there."""
-        return {name: value for name, value in vars(self).items() if name != "faces"}
-
     def _repr_html_(self) -> str:
         rows = [
             (
