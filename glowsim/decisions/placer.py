@@ -257,7 +257,7 @@ def pattern_light(plan: Plan, number: int, board: str | None) -> Light:
     if number in plan.scene_file.written_light:
         raise plan.scene_file.fault(
             ("bodies", number, "lights", 0),
-            "strips along a path cannot be placed anew; give position_mm in place of path_mm",
+            "strips along a path cannot be placed anew; give position_mm in place of its path",
         )
     light = plan.scene_file.scene.bodies[number].lights[0]
     if board is None or board == light.board:

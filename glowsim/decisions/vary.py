@@ -132,9 +132,10 @@ class Variation:
     def _sunk(self, depth_wanted_mm: float) -> tuple[Any, ...]:
         """Return the lights, each moved to a depth along the way it faces."""
         for k, light in enumerate(self.body.lights):
-            if light.path_mm is not None:
+            if light.runs_along:
+                key = "path_mm" if light.path_mm else "path_inside"
                 raise self.scene_file.fault(
-                    (*self._at, "lights", k, "path_mm"),
+                    (*self._at, "lights", k, key),
                     "a strip along a path is not moved as a whole; vary something else",
                 )
         places = self._places + (self._ahead_mm - depth_wanted_mm)[:, None] * self._axes

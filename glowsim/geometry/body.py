@@ -42,6 +42,9 @@ from glowsim.tomlfile import KeyPath
 OUT_SHARE = 1e-4
 """Share of an inner surface's volume that may stick out of the outer one unsaid."""
 
+OPEN_MM = 1e-3
+"""Faces of a hollow this near the outside are an opening, not a wall."""
+
 
 @dataclass(frozen=True)
 class Solid:
@@ -69,6 +72,16 @@ class Solid:
     def _hollows(self) -> Hollows:
         return Hollows(self.outer)
 
+    @cached_property
+    def inside_wall(self) -> Mesh | None:
+        """The faces of its inside wall, without openings; None for a solid."""
+        whole = self.outer if self.hollow is None else self.hollow
+        if self.hollow is None:
+            inside = self._hollows.inner
+        else:
+            inside = nearest_on(self.outer, whole.centroids)[0] > OPEN_MM
+        return Mesh.single_part(whole.vertices, whole.faces[inside]) if inside.any() else None
+
     def around(self, points: FloatArray, what: str) -> Solid:
         """Return the body as a shell that is open to the room if `points`, (n, 3) float [mm], lie
         outside its material but in a hollow of it; else the body itself.
@@ -93,8 +106,10 @@ class Solid:
 
 
 def light_points(body: Body) -> FloatArray:
-    """Return where the lights of a body stand, or the points their paths go by, (n, 3) [mm]."""
-    points = [p for light in body.lights for p in (light.path_mm or [light.position_mm])]
+    """Return where the lights of a body stand, or the points their paths go by, (n, 3) [mm];
+    those of a strip along a wall only once it is taken apart."""
+    known = [light for light in body.lights if light.path_inside is None]
+    points = [p for light in known for p in (light.path_mm or [light.position_mm])]
     return np.array(points, dtype=float).reshape(-1, 3)
 
 

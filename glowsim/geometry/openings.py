@@ -81,6 +81,8 @@ class _Piece:
 class Hollows:
     """The hollows of a closed surface that are open to the room, whether lights are in them or not.
 
+    inner : (m,) bool, faces of its inner skin
+
     Any number of threads may ask once it is made.
     """
 
@@ -88,6 +90,7 @@ class Hollows:
         """Tell the inner skin of `mesh` from its outer one, and lay lids over the rims."""
         self._mesh = mesh
         skins = skins_of(mesh)
+        self.inner = skins.inner
         self._thickness_mm = skins.thickness_mm
         self._pieces = [_piece(mesh, faces) for faces in _pieces(mesh, skins.inner)]
 

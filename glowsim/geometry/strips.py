@@ -15,13 +15,17 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
+from glowsim.geometry.alongwall import away_from_wall, path_on_wall
 from glowsim.geometry.boards import board_frame
+from glowsim.geometry.body import unlit_solid_of
 from glowsim.geometry.curves import distinct, lengths_along, points_along, smooth_through
-from glowsim.geometry.mesh import FloatArray, at_mm
+from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.scene import Light, SceneFile, StripPiece
 
 WITHIN = 1e-6
 """Share of its length by which a path may be too short for its LEDs."""
+BY_WALL = {"from_wall": 1.0, "to_wall": -1.0}
+"""Ways of facing that go by the inside wall, over the way from it."""
 STEPS = 400
 """Places along a path whose middle is its middle."""
 
@@ -38,11 +42,17 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
     for number, body in enumerate(scene.bodies):
         lights: list[Light] = []
         origin: list[int] = []
+        wall: Mesh | None = None
         for k, light in enumerate(body.lights):
             try:
-                made = _pieces(light, k, catalogue) if _apart(light) else [light]
+                if light.path_inside is not None or light.facing in BY_WALL:
+                    wall = wall or _wall(scene_file, number)
+                made = _pieces(light, k, catalogue, wall) if _apart(light) else [light]
             except GeometryError as fault:
-                keys = ("bodies", number, "lights", k, "path_mm" if light.path_mm else "along")
+                key = (
+                    "path_mm" if light.path_mm else "path_inside" if light.path_inside else "along"
+                )
+                keys = ("bodies", number, "lights", k, key)
                 raise scene_file.fault(keys, str(fault)) from None
             lights += made
             origin += [k] * len(made)
@@ -56,7 +66,7 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
 
 def _apart(light: Light) -> bool:
     """Whether a light of a scene is taken apart LED by LED."""
-    return light.path_mm is not None or (light.led_by_led and not isinstance(light, StripPiece))
+    return light.runs_along or (light.led_by_led and not isinstance(light, StripPiece))
 
 
 def _straight(light: Light, pitch_mm: float) -> Light:
@@ -72,14 +82,29 @@ def _straight(light: Light, pitch_mm: float) -> Light:
     return light.model_copy(update=update)
 
 
-def _pieces(light: Light, number: int, catalogue: Catalogue) -> list[Light]:
+def _wall(scene_file: SceneFile, number: int) -> Mesh:
+    wall = unlit_solid_of(scene_file, number).inside_wall
+    if wall is None:
+        name = scene_file.scene.bodies[number].name
+        raise GeometryError(f"'{name}' has no inside wall: it is no shell and has no open hollow")
+    return wall
+
+
+def _pieces(light: Light, number: int, catalogue: Catalogue, wall: Mesh | None) -> list[Light]:
     board = catalogue.board(light.board)
     assert board.pitch_mm is not None, "only strips take led_count, and a path needs one"
-    if light.path_mm is None:
+    if light.path_inside is not None:
+        assert wall is not None, "looked up with the path"
+        points = path_on_wall(wall, light.path_inside, board.thickness_mm)
+        path = tuple(_plain(point) for point in points)
+        light = light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
+    elif light.path_mm is None:
         light = _straight(light, float(board.pitch_mm))
-    middles, along, facing, lengths = pieces_mm(light, float(board.pitch_mm), board.thickness_mm)
+    middles, along, facing, lengths = pieces_mm(
+        light, float(board.pitch_mm), board.thickness_mm, wall
+    )
     name = light.name or f"light {number + 1}"
-    whole = light.model_dump(exclude={"path_mm", "facing", "drives", "drive_to"})
+    whole = light.model_dump(exclude={"path_mm", "path_inside", "facing", "drives", "drive_to"})
     return [
         StripPiece.model_validate(
             whole
@@ -99,10 +124,12 @@ def _pieces(light: Light, number: int, catalogue: Catalogue) -> list[Light]:
 
 
 def pieces_mm(
-    light: Light, pitch_mm: float, thickness_mm: float
+    light: Light, pitch_mm: float, thickness_mm: float, wall: Mesh | None = None
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return the middles of a strip's pieces, where they run, where they face, each (n, 3), and
     how long they are, (n,) [mm].
+
+    wall : faces of the inside wall that `facing` may go by
 
     Where the strip bends, pieces end short of the cut mark, so that their backs do not meet.
     Raises GeometryError for a path too short for its LEDs, too tight for the strip, or along
@@ -124,7 +151,10 @@ def pieces_mm(
     middles = (marks[1:] + marks[:-1]) / 2
     along = _unit(marks[1:] - marks[:-1])
     wanted = np.broadcast_to(np.asarray(light.direction, dtype=float), middles.shape)
-    if light.facing != "direction":
+    if light.facing in BY_WALL:
+        assert wall is not None, "looked up for such a facing"
+        wanted = BY_WALL[light.facing] * away_from_wall(wall, middles)
+    elif light.facing != "direction":
         even = points_along(path, np.linspace(0, length, STEPS))
         away = middles - even.mean(axis=0)
         wanted = away if light.facing == "outward" else -away

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from glowsim.scene.fields import (
+    AngleDeg,
     AnglesDeg,
     Count,
     Direction,
@@ -142,6 +143,27 @@ COPY_MARK = "{copy}"
 """In the name of a zone: the number of the copy, from 1."""
 
 
+class PathInside(Strict):
+    """Where a strip is stuck to the inside wall of a hollow body, at one height."""
+
+    height_mm: Mm
+    """Height of the wall that the strip is stuck to (z in the body's frame)."""
+    from_deg: AngleDeg = 0.0
+    """Where its first LED's end is, seen from above from the middle of the wall: 0 is +x, 90 is
+    +y."""
+    to_deg: AngleDeg | None = None
+    """To where it may run; below `from_deg` for clockwise, left out once round. It ends after its
+    last LED."""
+    off_mm: Annotated[Mm, Field(ge=0, le=1000)] | None = None
+    """From the wall to the LEDs' faces; left out, the strip's thickness and 1 mm."""
+
+    @model_validator(mode="after")
+    def _some_way(self) -> Self:
+        if self.to_deg is not None and not 0 < abs(self.to_deg - self.from_deg) <= 360:
+            raise ValueError("from_deg and to_deg must lie apart, by one turn at most")
+        return self
+
+
 class Light(Strict):
     """A light board inside a body, in the body's own frame."""
 
@@ -154,12 +176,16 @@ class Light(Strict):
     path_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=500)] | None = None
     """For a strip, in place of `position_mm`: points it runs along, from its first LED's end. It
     is followed as flat pieces, cut mark to cut mark, and needs `led_count`."""
+    path_inside: PathInside | None = None
+    """For a strip, in place of `path_mm`: along the inside wall of a hollow body at one height, as
+    { height_mm = 30, from_deg = 180, to_deg = 360 }; it then faces away from the wall unless
+    `facing` says otherwise."""
     path_smooth: bool = True
     """Whether the strip bends smoothly through the points, or runs straight between them (cut and
     wired at the corners)."""
-    facing: Literal["direction", "outward", "inward"] = "direction"
-    """Where a strip along a path faces: the nearest it can to `direction`, or away from the middle
-    of its path, or towards that."""
+    facing: Literal["direction", "outward", "inward", "from_wall", "to_wall"] = "direction"
+    """Where a strip along a path faces: the nearest it can to `direction`; away from the middle
+    of its path, or towards that; away from the inside wall of its hollow body, or towards that."""
     least_bend_mm: PositiveMm = 10.0
     """Radius that the strip may be bent to at the tightest (common practice for bare strips)."""
     direction: Direction = (0.0, 0.0, 1.0)
@@ -214,17 +240,33 @@ class Light(Strict):
     @model_validator(mode="after")
     def _stands_somewhere(self) -> Self:
         placed = "position_mm" in self.model_fields_set
-        if self.path_mm is None and not placed:
+        if not self.runs_along and not placed:
             raise PydanticCustomError(
                 "no_place", "this key is needed but missing", {"at": ("position_mm",)}
             )
-        if self.path_mm is None:
+        if not self.runs_along:
             return self
+        key = "path_mm" if self.path_inside is None else "path_inside"
+        if self.path_mm is not None and self.path_inside is not None:
+            raise ValueError("path_mm and path_inside both say where the strip runs: leave one out")
         if placed or self.along is not None:
-            raise ValueError("path_mm says where the strip runs: leave out position_mm and along")
+            raise ValueError(f"{key} says where the strip runs: leave out position_mm and along")
         if self.led_count is None:
-            raise ValueError("path_mm needs led_count: how many LEDs the strip is cut to")
+            raise ValueError(f"{key} needs led_count: how many LEDs the strip is cut to")
         return self
+
+    @property
+    def runs_along(self) -> bool:
+        """Whether it is a strip along a path."""
+        return self.path_mm is not None or self.path_inside is not None
+
+    @property
+    def wanted_facing(self) -> str:
+        """Where a strip along a path faces, as the scene says it or as its path has it."""
+        by_wall = (
+            self.path_inside is not None and not {"facing", "direction"} & self.model_fields_set
+        )
+        return "from_wall" if by_wall else self.facing
 
     def zone_of(self, copy: int) -> str:
         """Return the zone of this light in a copy of its body, counted from 0."""

@@ -75,8 +75,9 @@ class SceneFile:
         body, light, rest = key_path[1], key_path[3], key_path[4:]
         if isinstance(body, int) and isinstance(light, int) and body in self.written_light:
             at = ("bodies", body, "lights", self.written_light[body][light])
-            along_path = (*at, "path_mm") in self.toml.lines
-            return (*at, "path_mm") if along_path and rest == ("position_mm",) else (*at, *rest)
+            paths = [(*at, key) for key in ("path_mm", "path_inside")]
+            there = [path for path in paths if path in self.toml.lines]
+            return there[0] if there and rest == ("position_mm",) else (*at, *rest)
         return key_path
 
 

@@ -185,3 +185,68 @@ def test_the_catalogues_strips_have_a_pitch():
     strips = [b for b in catalogue.boards.values() if b.kind == "strip"]
     assert strips
     assert all(board.pitch_mm for board in strips)
+
+
+INSIDE = """\
+[[bodies.lights]]
+board = "strip_60"
+led_count = 12
+path_inside = {{ height_mm = {height}, from_deg = -30{more} }}
+"""
+
+
+@pytest.mark.parametrize(
+    ("height", "more"), [(0, ""), (30, ", off_mm = 6"), (30, ", to_deg = -390")]
+)
+def test_a_strip_along_the_inside_wall_stands_like_a_ring_in_an_orb(height, more):
+    lights = (
+        plan_of(scene_of(INSIDE.format(height=height, more=more))).scene_file.scene.bodies[0].lights
+    )
+    places = np.array([light.position_mm for light in lights])
+    off, inner = 6.0 if "off" in more else 2.9, 68.0
+    share = (inner - off) / inner  # toward the middle from where the wall is at that height
+    radius = share * np.sqrt(inner**2 - height**2)
+    half = PITCH / 2 / radius
+    turn = np.radians(-30) + (np.arange(12) + 0.5) * 2 * half * (-1 if "to_deg" in more else 1)
+    ring = np.column_stack([np.cos(turn), np.sin(turn)]) * radius * np.cos(half)
+    # What the orb's facets and the chords between the path's points leave open.
+    assert_allclose(places[:, :2], ring, atol=0.5)
+    assert_allclose(places[:, 2], share * height, atol=0.15)
+    faces = np.array([light.direction for light in lights])
+    along = np.array([light.along for light in lights])
+    inward = -places / np.linalg.norm(places, axis=1, keepdims=True)
+    inward -= np.einsum("nd,nd->n", inward, along)[:, None] * along
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    assert np.einsum("nd,nd->n", faces, inward).min() > np.cos(np.radians(3))
+
+
+def test_a_strip_faces_the_wall_or_from_it():
+    text = BROW.replace('"outward"', '"{}"')
+    one, other = (
+        np.array(
+            [
+                light.direction
+                for light in plan_of(scene_of(text.format(way)))
+                .scene_file.scene.bodies[0]
+                .lights[1:]
+            ]
+        )
+        for way in ("to_wall", "from_wall")
+    )
+    assert_allclose(one, -other, atol=1e-9)
+
+
+def test_an_inside_wall_that_is_not_there_is_told():
+    high = INSIDE.format(height=80, more="")
+    with pytest.raises(
+        SceneError, match=r"path_inside: there is no inside wall at 80 mm; it reaches"
+    ):
+        plan_of(scene_of(high))
+    solid = parse_scene(
+        '[[bodies]]\nname = "ball"\nmaterial = "pla_white"\n'
+        'shape = { kind = "orb", diameter_mm = 140 }\n' + INSIDE.format(height=0, more="")
+    )
+    with pytest.raises(SceneError, match="'ball' has no inside wall"):
+        plan_of(solid)
+    with pytest.raises(SceneError, match="leave one out"):
+        scene_of(BROW + "path_inside = { height_mm = 0 }\n")
