@@ -103,10 +103,10 @@ def _end(
     words = f"{run.length_mm:.0f} mm, {run.gauge}, {current}"
     if not named:
         text = f"{run.end}: {words}"
-    elif len(named) == 1:
-        text = f"{named[0].name} ({named[0].zone}): {words}"
+    elif (count := len({board.whole for board in named})) == 1:
+        text = f"{named[0].whole} ({named[0].zone}): {words}"
     else:
-        text = f"{run.end}, {len(named)} boards: {words}"
+        text = f"{run.end}, {count} boards: {words}"
     most = int((WIDTH_MM - x - 4) / (0.56 * TEXT_MM))
     if len(text) > most:
         text = f"{text[: most - len(words) - 6]} ...: {words}"

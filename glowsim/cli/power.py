@@ -24,6 +24,7 @@ from glowsim.cli.common import (
 from glowsim.cli.levels import Wish, answers_of, print_answers
 from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.export_pins import pins_header
+from glowsim.electrics.loads import in_one_piece
 from glowsim.electrics.power import Currents, Electrics, PowerReport, WiringReport, power_report
 from glowsim.electrics.power_words import (
     battery_words,
@@ -188,13 +189,13 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
         ("board",),
         ("V as drawn", "light left R G B", "V full white", "light left R G B"),
     )
-    shown = range(len(report.boards))
+    shown = [mine[0] for mine in in_one_piece(range(len(report.boards)), report.boards)]
     if not verbose and len(shown) > 12:
-        shown = sorted(shown, key=lambda n: drawn.board_v[n])[:6]  # type: ignore[assignment]
-        table.caption = f"the 6 worst of {len(report.boards)}; --verbose shows all"
+        table.caption = f"the 6 worst of {len(shown)}; --verbose shows all"
+        shown = sorted(shown, key=lambda n: drawn.board_v[n])[:6]
     for n in shown:
         table.add_row(
-            report.boards[n].name,
+            report.boards[n].whole,
             f"{drawn.board_v[n]:.2f}",
             _percents(drawn.share[n]),
             f"{white.board_v[n]:.2f}",
@@ -226,7 +227,7 @@ def _runs(report: PowerReport, wiring: WiringReport) -> Table:
             run.start,
             run.end,
             run.gauge,
-            str(len(run.boards)),
+            str(len({report.boards[n].whole for n in run.boards})),
             f"{run.length_mm:.0f}",
             f"{abs(wiring.run_ma[k]):.0f}",
             f"{wiring.drawn.node_v[harness.nodes.index(run.end)]:.2f}",
@@ -274,7 +275,7 @@ def _pins(report: PowerReport) -> Table:
     for out in data.outputs:
         for k, row in enumerate(out.rows):
             first = k == 0
-            names = [report.boards[n].name for n in row]
+            names = list(dict.fromkeys(report.boards[n].whole for n in row))
             shown = " > ".join(names) if len(names) <= 3 else f"{names[0]} > ... > {names[-1]}"
             length = lead.get((out.name, row[0]))
             table.add_row(

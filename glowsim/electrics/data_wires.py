@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from glowsim.electrics.data_line import DataOutput, Row, pin_words
 from glowsim.electrics.harness import ENDS_MM, POWER_CONDUCTORS, CutPiece, Harness
-from glowsim.electrics.loads import LitBoard
+from glowsim.electrics.loads import LitBoard, in_one_piece
 from glowsim.errors import did_you_mean
 from glowsim.scene import Pin
 from glowsim.transport.plan import Plan
@@ -73,13 +73,13 @@ def _of_row(
     node_of = harness.node_of_board(len(boards))
     wires = []
     before, at = None, home
-    for number in row:
+    for number in (numbers[0] for numbers in in_one_piece(row, boards)):
         fixed = None if pin is None else pin.lead_mm if before is None else pin.step_mm
         node = node_of[number]
         length = way_mm(harness, at, node) if fixed is None else fixed
-        start = f"{CONTROLLER}, {pin_words(name)}" if before is None else boards[before].name
+        start = f"{CONTROLLER}, {pin_words(name)}" if before is None else boards[before].whole
         gauge = harness.runs[node - 1].gauge
-        wires.append(DataWire(name, start, boards[number].name, before, number, length, gauge))
+        wires.append(DataWire(name, start, boards[number].whole, before, number, length, gauge))
         before, at = number, node
     return wires
 

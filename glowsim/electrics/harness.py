@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from glowsim.catalogue import Wire
-from glowsim.electrics.loads import LitBoard, named_boards
+from glowsim.electrics.loads import LitBoard, in_one_piece, named_boards
 from glowsim.errors import SceneError
 from glowsim.scene import SUPPLY, Bus, Chain, Star, Tree
 from glowsim.tomlfile import KeyPath
@@ -121,9 +121,9 @@ def _star(plan: Plan, wiring: Star, boards: tuple[LitBoard, ...]) -> list[WireRu
         hub, feed = "hub", wiring.feed_gauge or wiring.gauge
         runs.append(WireRun(SUPPLY, hub, wiring.feed_mm, feed, plan.catalogue.wire(feed), ()))
     wire = plan.catalogue.wire(wiring.gauge)
-    for number in _order(plan, wiring.boards, boards):
-        name = boards[number].name
-        runs.append(WireRun(hub, name, wiring.run_mm, wiring.gauge, wire, (number,)))
+    for numbers in in_one_piece(_order(plan, wiring.boards, boards), boards):
+        name = boards[numbers[0]].whole
+        runs.append(WireRun(hub, name, wiring.run_mm, wiring.gauge, wire, numbers))
     return runs
 
 
@@ -131,10 +131,10 @@ def _line(plan: Plan, wiring: Bus | Chain, boards: tuple[LitBoard, ...]) -> list
     joint_ohm = wiring.joint_mohm / 1000 if isinstance(wiring, Chain) else 0.0
     wire = plan.catalogue.wire(wiring.gauge)
     runs: list[WireRun] = []
-    for number in _order(plan, wiring.boards, boards):
+    for numbers in in_one_piece(_order(plan, wiring.boards, boards), boards):
         before, length = (runs[-1].end, wiring.spacing_mm) if runs else (SUPPLY, wiring.feed_mm)
-        name = boards[number].name
-        runs.append(WireRun(before, name, length, wiring.gauge, wire, (number,), joint_ohm))
+        name = boards[numbers[0]].whole
+        runs.append(WireRun(before, name, length, wiring.gauge, wire, numbers, joint_ohm))
     return runs
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,8 +33,9 @@ class LitBoard:
     drive       : (3,) float, 0..1, as drawn in the scene
     position_mm : (3,) float, in the prop's frame
     lights      : numbers of its lights in the glow
-    strip       : number of the strip in its body that it is a piece of, uncut from the next
-                  piece, or -1
+    whole       : name of what is bought, wired and counted as one: the strip it is a piece of,
+                  uncut from the next piece, else its own
+    strip       : number of that strip in its body, or -1
     """
 
     name: str
@@ -49,6 +51,7 @@ class LitBoard:
     drive: FloatArray
     position_mm: FloatArray
     lights: tuple[int, ...]
+    whole: str
     strip: int = -1
 
     def current_ma(self, levels: FloatArray | float, supply_v: float | None = None) -> float:
@@ -85,18 +88,27 @@ def boards_of(plan: Plan) -> tuple[LitBoard, ...]:
                 count = leds if light.separate_leds else 1
                 where = transform[:3, :3] @ np.array(light.position_mm) + transform[:3, 3]
                 name = f"{copy}: {light.name or f'light {k + 1}'}"
-                names = (_another(name, boards), copy, body.name)
+                names = (_another(name, [b.name for b in boards]), copy, body.name)
+                whole = _whole(light, copy, names[0], boards)
                 numbers = tuple(range(first, first + count))
                 boards.append(
-                    _lit(light, board, leds, names, light.zone_of(number), where, numbers)
+                    _lit(light, board, leds, names, light.zone_of(number), where, numbers, whole)
                 )
                 first += count
     return tuple(boards)
 
 
-def _another(name: str, boards: list[LitBoard]) -> str:
-    """Return a name that no board has yet: a second 'spike: board' is 'spike: board (2)'."""
-    taken = {board.name for board in boards}
+def _whole(light: Light, copy: str, name: str, boards: list[LitBoard]) -> str:
+    """Return the name of the strip that a light is a piece of, or its own."""
+    if not isinstance(light, StripPiece):
+        return name
+    if boards and (boards[-1].copy, boards[-1].strip) == (copy, light.strip):
+        return boards[-1].whole
+    return _another(f"{copy}: {light.strip_name}", [b.whole for b in boards])
+
+
+def _another(name: str, taken: list[str]) -> str:
+    """Return a name that is not taken yet: a second 'spike: board' is 'spike: board (2)'."""
     number, found = 1, name
     while found in taken:
         number += 1
@@ -112,6 +124,7 @@ def _lit(
     zone: str,
     position_mm: FloatArray,
     lights: tuple[int, ...],
+    whole: str,
 ) -> LitBoard:
     channel = np.array(board.channel_current_ma)
     if light.channel_current_ma is not None:
@@ -131,8 +144,17 @@ def _lit(
         drive,
         position_mm,
         lights,
+        whole,
         light.strip if isinstance(light, StripPiece) else -1,
     )
+
+
+def in_one_piece(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[tuple[int, ...]]:
+    """Return numbers of boards with those of one strip together: what wires run between."""
+    groups: dict[str, list[int]] = {}
+    for number in numbers:
+        groups.setdefault(boards[number].whole, []).append(number)
+    return [tuple(group) for group in groups.values()]
 
 
 def named_boards(
@@ -140,15 +162,15 @@ def named_boards(
 ) -> list[int]:
     """Return the numbers of the boards that `names`, standing at key path `at`, mean.
 
-    A name is that of a board ('spike 1: board'), of a copy ('spike 1') or of a body ('spike').
-    Raises SceneError for a name that means none, with the nearest.
+    A name is that of a board ('spike 1: board') or strip, of a copy ('spike 1') or of a body
+    ('spike'). Raises SceneError for a name that means none, with the nearest.
     """
     numbers: list[int] = []
     faults = []
     for k, name in enumerate(names):
-        found = [n for n, b in enumerate(boards) if name in (b.name, b.copy, b.body)]
+        found = [n for n, b in enumerate(boards) if name in (b.name, b.whole, b.copy, b.body)]
         if not found:
-            known = {word for b in boards for word in (b.name, b.copy, b.body)}
+            known = {word for b in boards for word in (b.whole, b.copy, b.body)}
             message = f"there is no board '{name}'{did_you_mean(name, known)}"
             faults.append(str(plan.scene_file.fault((*at, k), message)))
         numbers += found

@@ -101,7 +101,7 @@ def _too_long(output: DataOutput, controller: Controller) -> str:
 
 
 def _row_words(boards: Sequence[LitBoard], row: Row) -> str:
-    names = [boards[n].name for n in row]
+    names = list(dict.fromkeys(boards[n].whole for n in row))
     if len(names) > 3:
         return f"{names[0]} ... {names[-1]}"
     return ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]
@@ -222,7 +222,8 @@ def pins_toml(boards: tuple[LitBoard, ...], outputs: Sequence[DataOutput]) -> st
     """Return outputs as the lines of a scene file."""
     lines = []
     for output in outputs:
-        rows = ["[" + ", ".join(_quoted(boards[n].name) for n in row) + "]" for row in output.rows]
+        names = [dict.fromkeys(boards[n].whole for n in row) for row in output.rows]
+        rows = ["[" + ", ".join(map(_quoted, row)) + "]" for row in names]
         key = f"boards = {rows[0]}" if len(rows) == 1 else f"branches = [{', '.join(rows)}]"
         lines += ["[[controller.pins]]", f"name = {_quoted(output.name)}", key, ""]
     return "\n".join(lines[:-1])

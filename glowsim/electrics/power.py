@@ -12,7 +12,7 @@ from glowsim.electrics.data_wires import cut_list
 from glowsim.electrics.fuse import FuseAdvice, advised
 from glowsim.electrics.gauge import GaugeDecision, built, gauge_of
 from glowsim.electrics.harness import CutPiece, Harness, harness_of
-from glowsim.electrics.loads import LitBoard, boards_of
+from glowsim.electrics.loads import LitBoard, boards_of, in_one_piece
 from glowsim.electrics.outputs import DataPlan, data_plan
 from glowsim.electrics.pack import (
     BATTERY_STATES,
@@ -110,12 +110,17 @@ class PowerReport:
 
     @property
     def boards_alone(self) -> tuple[Currents, ...]:
-        """The currents of each board by itself."""
+        """The currents of each board or strip by itself."""
+        average, over_time = np.asarray(self.average_levels), self.levels_over_time
         return tuple(
-            _currents(b.name, b.zone, (b,), level[None], level_over_time[:, None])
-            for b, level, level_over_time in zip(
-                self.boards, self.average_levels, self.levels_over_time.T, strict=True
+            _currents(
+                self.boards[n[0]].whole,
+                self.boards[n[0]].zone,
+                tuple(self.boards[k] for k in n),
+                average[list(n)],
+                over_time[:, list(n)],
             )
+            for n in in_one_piece(range(len(self.boards)), self.boards)
         )
 
 
@@ -302,7 +307,7 @@ def _currents(
     return Currents(
         name,
         zone,
-        len(boards),
+        len({b.whole for b in boards}),
         sum(b.led_count for b in boards),
         idle_ma,
         sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),

@@ -24,6 +24,7 @@ def power_json(report: PowerReport) -> dict[str, Any]:
         "boards": [
             {
                 "name": b.name,
+                "piece_of": b.whole,
                 "zone": b.zone,
                 "board": b.kind,
                 "leds": b.led_count,

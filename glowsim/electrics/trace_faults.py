@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from glowsim.electrics import trace_words as say
 from glowsim.electrics.data_line import pin_words
+from glowsim.electrics.loads import in_one_piece
 from glowsim.electrics.outputs import HIGH_SHARE
 from glowsim.electrics.trace_graph import COLOURS, Boards, Graph, Symptoms
 
@@ -130,12 +131,12 @@ def _taps(graph: Graph) -> Iterator[Fault]:
     """Yield a board's own joints where others hang on the same point of the supply."""
     harness = graph.electrics.harness
     for run in harness.runs if harness else ():
-        if len(run.boards) < 2 and harness and harness.kind in ("chain", "star"):
-            continue
-        for number in run.boards:
-            own: Boards = frozenset({number})
+        if harness and harness.kind in ("chain", "star"):
+            continue  # each board, or strip, is alone at the end of its run
+        for numbers in in_one_piece(run.boards, graph.boards):
+            number, own = numbers[0], frozenset(numbers)
             gone = graph.without_data_from(own)
-            name = graph.boards[number].name
+            name = graph.boards[number].whole
             yield Fault(
                 ("tap", name),
                 "power",

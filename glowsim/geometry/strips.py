@@ -116,6 +116,7 @@ def _pieces(light: Light, number: int, catalogue: Catalogue, wall: Mesh | None) 
                 "led_count": 1,
                 "drive": light.drive_of(k),
                 "strip": number,
+                "strip_name": name,
                 "length_mm": float(lengths[k]),
             }
         )

@@ -278,6 +278,8 @@ class StripPiece(Light):
 
     strip: int
     """Number of the strip within its body."""
+    strip_name: str
+    """Of the whole strip."""
     length_mm: Number
     """Of the piece, a little less than from cut mark to cut mark where the strip bends."""
 

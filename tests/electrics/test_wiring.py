@@ -6,6 +6,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.catalogue import load_catalogue
 from glowsim.electrics.data_wires import cut_list
+from glowsim.electrics.power import power_report
 from glowsim.electrics.wiring import Feed, drops_if_held_v, run_currents_ma, thinnest_wire
 from glowsim.errors import MaterialError, SceneError
 from tests.electrics.props import electrics, row, white
@@ -249,3 +250,35 @@ def test_nothing_to_wire_is_said():
     start, end = text.index("  [[bodies.lights]]"), text.index("  [[bodies.patterns]]")
     with pytest.raises(SceneError, match="no body has a light: there is nothing to wire"):
         electrics(text[:start] + text[end:])
+
+
+@pytest.mark.parametrize("kind", ["bus", "chain", "star"])
+def test_a_strip_along_a_path_is_wired_and_counted_as_one(kind):
+    lengths = "run_mm = 150" if kind == "star" else "feed_mm = 150\nspacing_mm = 150"
+    text = """\
+[[bodies]]
+name = "bowl"
+material = "pla_white"
+wall_mm = 2
+shape = { kind = "orb", diameter_mm = 140 }
+[[bodies.lights]]
+name = "brow"
+board = "strip_60"
+led_count = 6
+path_mm = [[-40, 0, 10], [0, -40, 10], [40, 0, 10]]
+[[bodies.lights]]
+name = "chin"
+board = "rgb_5050_18ma"
+position_mm = [0, 0, -40]
+"""
+    prop = electrics(f'{text}[wiring]\nkind = "{kind}"\ngauge = 24\n{lengths}\n')
+    assert prop.harness is not None
+    assert [run.end for run in prop.harness.runs] == ["bowl: brow", "bowl: chin"]
+    report = power_report(prop)
+    assert (report.total.boards, report.total.leds) == (2, 7)
+    assert [row.name for row in report.boards_alone] == ["bowl: brow", "bowl: chin"]
+    assert sum(piece.count for piece in report.cut_list) == 6  # plus, minus and data to each
+    tree = f'{text}[wiring]\nkind = "tree"\ngauge = 24\n'
+    tree += '[[wiring.segments]]\nstart = "supply"\nend = "a"\nlength_mm = 90\n'
+    tree += 'boards = ["bowl: brow", "bowl: chin"]\n'
+    assert [len(run.boards) for run in electrics(tree).harness.runs] == [7]
