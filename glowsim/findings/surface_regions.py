@@ -9,7 +9,7 @@ from glowsim.geometry.body import faces_where
 from glowsim.scene import Body, Where
 from glowsim.transport.problem import BodyProblem
 
-LITTLE = 0.005
+LITTLE = 0.01
 """A region of a smaller share of the surface is probably not what was meant (common practice, no
 source)."""
 

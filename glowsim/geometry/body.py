@@ -15,6 +15,7 @@ from glowsim.geometry.hollow import depth_mm, grown_mesh, hollow_mesh, nearest_o
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.kept import kept
+from glowsim.geometry.labels import bearing, named_as, single_names
 from glowsim.geometry.mesh import (
     FloatArray,
     IntArray,
@@ -23,7 +24,8 @@ from glowsim.geometry.mesh import (
     from_manifold,
     to_manifold,
 )
-from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh
+from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh, read_named
+from glowsim.geometry.meshparts import SHOWN
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
@@ -209,9 +211,9 @@ def _repaired_file(mesh_file: MeshFile, folder: Path, what: str) -> tuple[Mesh, 
     """Return a mesh file's surface with all its faces, repaired, and what was done to it."""
 
     def made() -> tuple[Mesh, list[str]]:
-        vertices, faces, notes = read_mesh(mesh_file, folder)
-        mesh, repairs = repaired(vertices, faces, what, mesh_file.keep)
-        return mesh, notes + repairs
+        file, notes = read_named(mesh_file, folder)
+        mesh, repairs = repaired(file.vertices, file.faces, what, mesh_file.keep)
+        return named_as(mesh, file), notes + repairs
 
     return kept((_file_key(mesh_file, folder), mesh_file.model_dump_json(), what), made)
 
@@ -244,15 +246,21 @@ def mesh_file_digest(mesh_file: MeshFile, folder: Path) -> str:
 def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> np.ndarray:
     """Return which faces lie in a region of the surface, (m,) bool.
 
-    parts : (m,) int, named part of each face. Raises GeometryError for a part that is not there.
+    parts : (m,) int, named part of each face. Raises GeometryError for a part or colour that is
+    not there.
     """
     chosen = np.ones(len(walls.faces), dtype=bool)
     centre = walls.centroids
-    if where.part is not None:
-        if where.part not in names:
-            known = ", ".join(names) if len(names) > 1 else "none; use above_mm, facing or a ball"
-            raise GeometryError(f"this body has no part '{where.part}' (parts: {known})")
-        chosen &= parts == names.index(where.part)
+    for key, name in (("part", where.part), ("colour", where.colour and where.colour.lower())):
+        if name is None:
+            continue
+        bear = bearing(name, names)
+        if not bear:
+            known = [n for n in single_names(names) if n.startswith("#") == (key == "colour")]
+            there = ", ".join(known[:SHOWN]) + (", ..." if len(known) > SHOWN else "")
+            there = there if len(names) > 1 and known else "none; use above_mm, facing or a ball"
+            raise GeometryError(f"this body has no {key} '{name}' ({key}s: {there})")
+        chosen &= np.isin(parts, bear)
     if where.above_mm is not None:
         chosen &= centre[:, 2] > where.above_mm
     if where.below_mm is not None:
@@ -289,11 +297,11 @@ def region_of(points: FloatArray, solids: tuple[Mesh | None, ...]) -> IntArray:
 
 def _surface(item: Body | Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:
     if item.mesh is not None:
-        mesh, notes = _repaired_file(item.mesh, folder, what)
-        mesh, fewer = simplified(mesh, what)
+        full, notes = _repaired_file(item.mesh, folder, what)
+        mesh, fewer = simplified(full, what)
         if item.mesh.grow_mm > 0:
             mesh = grown_mesh(mesh, item.mesh.grow_mm, what)
-        return mesh, notes + fewer
+        return mesh if mesh is full else named_as(mesh, full), notes + fewer
     shape: Shape | None = item.shape
     assert shape is not None, "the scene makes sure of a shape or a mesh"
     if isinstance(shape, FromDrawing):
@@ -306,14 +314,14 @@ def _grown_skin(body: Body, folder: Path) -> tuple[Mesh, list[str]] | None:
     other body."""
     if body.mesh is None or body.wall_mm is None or body.mesh.grow_mm > 0:
         return None
-    vertices, faces, notes = read_mesh(body.mesh, folder)
-    skin = open_skin(vertices, faces, body.name)
+    file, notes = read_named(body.mesh, folder)
+    skin = open_skin(file.vertices, file.faces, body.name)
     if skin is None:
         return None
     mesh = shell_of_skin(skin, body.wall_mm, body.mesh.wall_grows, body.name)
     mesh, fewer = simplified(mesh, body.name)
     said = f"{body.name}: one skin, given a wall of {body.wall_mm:g} mm {body.mesh.wall_grows}"
-    return mesh, [*notes, said, *fewer]
+    return named_as(mesh, file), [*notes, said, *fewer]
 
 
 def _own_hollow(body: Body, outer: Mesh, folder: Path) -> tuple[Mesh, float, list[str]]:

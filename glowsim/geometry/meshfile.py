@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -40,11 +41,17 @@ _OWN_UNIT = {
 
 
 def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, list[str]]:
+    """Return vertices (n, 3) float [mm], faces (m, 3) int and notes, as `read_named` does."""
+    mesh, notes = read_named(mesh_file, folder)
+    return mesh.vertices, mesh.faces, notes
+
+
+def read_named(mesh_file: MeshFile, folder: Path) -> tuple[Mesh, list[str]]:
     """Read a mesh file.
 
-    Returns vertices (n, 3) float [mm], faces (m, 3) int and notes on what was assumed.
-    Raises GeometryError if the file is missing, of an unknown kind, broken or without faces,
-    or if its size shows that the unit is wrong.
+    Returns its mesh [mm], z up, what the file calls its faces as parts, and notes on what was
+    assumed. Raises GeometryError if the file is missing, of an unknown kind, broken or without
+    faces, or if its size shows that the unit is wrong.
     """
     path = path_of(mesh_file, folder)
     kind = path.suffix.lower().lstrip(".")
@@ -54,14 +61,15 @@ def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, 
         raise GeometryError(
             f"'{path.suffix}' is not a mesh format that can be read{did_you_mean(kind, FORMATS)}"
         )
-    vertices, faces, own_unit, names = _load(path, kind, mesh_file.part)
-    notes = []
+    mesh, own_unit, names = _load(path, kind, mesh_file.part)
+    notes: list[str] = []
     if mesh_file.part is None and len(names) > 1:
         notes.append(
             f"{path.name}: holds {', '.join(names[:SHOWN])}; all are taken together (mesh.part "
             "takes one)"
         )
-    vertices, faces = _without_far_scraps(vertices, faces, path.name, notes)
+    mesh = _without_far_scraps(mesh, path.name, notes)
+    vertices = mesh.vertices
     with np.errstate(over="ignore", invalid="ignore"):
         largest = float(np.ptp(vertices, axis=0).max()) * mesh_file.scale
         unit, more = _unit(mesh_file.units, own_unit, kind, path.name, largest)
@@ -70,15 +78,20 @@ def read_mesh(mesh_file: MeshFile, folder: Path) -> tuple[FloatArray, IntArray, 
         largest = float(np.ptp(vertices, axis=0).max())
     if not PLAUSIBLE_MM[0] <= largest <= PLAUSIBLE_MM[1]:
         notes.append(_implausible(path.name, largest, unit, mesh_file.units is not None))
-    return vertices, faces, notes
+    if mesh_file.up == "y" or (mesh_file.up is None and kind == "glb"):
+        vertices = np.column_stack([vertices[:, 0], -vertices[:, 2], vertices[:, 1]])
+        if mesh_file.up is None:
+            notes.append(
+                f"{path.name}: has y up, as GLB defines it, and is turned so that z is up "
+                '(mesh.up = "z" takes it as it lies)'
+            )
+    return replace(mesh, vertices=vertices), notes
 
 
-def _load(
-    path: Path, kind: str, part: str | None
-) -> tuple[FloatArray, IntArray, str | None, list[str]]:
+def _load(path: Path, kind: str, part: str | None) -> tuple[Mesh, str | None, list[str]]:
     """Return what `load_parts` does, without corners that no face has."""
     try:
-        vertices, faces, unit, names = load_parts(path, kind, part)
+        mesh, unit, names = load_parts(path, kind, part)
     except GeometryError:
         raise
     except Exception as problem:
@@ -87,6 +100,7 @@ def _load(
         raise GeometryError(
             f"{path.name} cannot be read as {kind.upper()}: {reason}; export it again"
         ) from None
+    vertices, faces = mesh.vertices, mesh.faces
     if len(faces) == 0:
         raise GeometryError(f"{path.name} holds no triangles; export it again as a mesh")
     if faces.min() < 0 or faces.max() >= len(vertices):
@@ -97,33 +111,31 @@ def _load(
     vertices, faces = vertices[used], faces.reshape(-1, 3)
     if not np.isfinite(vertices).all():
         raise GeometryError(f"{path.name} holds coordinates that are not numbers; export it again")
-    return vertices, faces, unit, names
+    return replace(mesh, vertices=vertices, faces=faces), unit, names
 
 
-def _without_far_scraps(
-    vertices: FloatArray, faces: IntArray, name: str, notes: list[str]
-) -> tuple[FloatArray, IntArray]:
+def _without_far_scraps(mesh: Mesh, name: str, notes: list[str]) -> Mesh:
     """Drop pieces of next to no area that lie far from the rest, so that they set no scale."""
+    vertices, faces = mesh.vertices, mesh.faces
     _, one = np.unique(vertices, axis=0, return_inverse=True)
     corner = one.ravel()[faces]
     links = np.vstack([corner[:, [0, 1]], corner[:, [1, 2]]]).T
     graph = coo_matrix((np.ones(links.shape[1]), links), shape=(len(vertices), len(vertices)))
     _, piece = connected_components(graph, directed=False)
-    mesh = Mesh.single_part(vertices, faces)
     with np.errstate(over="ignore", invalid="ignore"):
         area = np.bincount(piece[corner[:, 0]], mesh.areas_mm2)
         main = area[piece[corner[:, 0]]] >= SCRAP_SHARE * area.sum()
         if main.all() or not mesh.areas_mm2[main].sum() > (1 - SCRAP_SHARE) * area.sum():
-            return vertices, faces
+            return mesh
     low, high = vertices[faces[main]].min(axis=(0, 1)), vertices[faces[main]].max(axis=(0, 1))
     room = (high - low).max()
     off = (mesh.centroids < low - room) | (mesh.centroids > high + room)
     far = off.any(axis=1) & ~main
     if not far.any():
-        return vertices, faces
+        return mesh
     notes.append(f"{name}: dropped {np.count_nonzero(far)} stray faces far from the rest")
     used, kept = np.unique(faces[~far], return_inverse=True)
-    return vertices[used], kept.reshape(-1, 3)
+    return replace(mesh, vertices=vertices[used], faces=kept.reshape(-1, 3), part=mesh.part[~far])
 
 
 def _unit(

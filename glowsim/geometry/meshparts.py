@@ -10,7 +10,9 @@ import numpy as np
 import trimesh
 
 from glowsim.errors import GeometryError, did_you_mean
-from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry import labels
+from glowsim.geometry.labels import colours_of
+from glowsim.geometry.mesh import Mesh
 
 _OBJ_NAMES = {"o": "object", "g": "group", "usemtl": "material"}
 """Statements of an OBJ file that name the faces after them."""
@@ -19,12 +21,11 @@ _UNNAMED = {"world", "default", "off", ""}
 SHOWN = 12
 
 
-def load_parts(
-    path: Path, kind: str, part: str | None
-) -> tuple[FloatArray, IntArray, str | None, list[str]]:
+def load_parts(path: Path, kind: str, part: str | None) -> tuple[Mesh, str | None, list[str]]:
     """Read a mesh file, or only what bears the name `part` in it.
 
-    Returns vertices (n, 3) float, faces (m, 3) int, the unit the file says, and the names in it.
+    Returns its mesh with what the file calls its faces as parts, in the file's own unit; the unit
+    that it says; and the names of its objects.
     A group's name chooses all within it. Raises GeometryError where nothing bears the name, and
     whatever the readers raise on a broken file.
     """
@@ -36,15 +37,18 @@ def load_parts(
         # The file's materials are not looked up: what they look like is of no account here.
         source: Any = io.StringIO(_only_of_obj(lines, part))
         loaded = trimesh.load_scene(source, file_type="obj", process=False, skip_materials=True)
-        nodes = list(loaded.graph.nodes_geometry)
+        named = {node: list[str]() for node in loaded.graph.nodes_geometry}
+        nodes = list(named)
     else:
         loaded = trimesh.load_scene(path, file_type=kind, process=False)
         named = {node: _names_of_node(loaded, node) for node in loaded.graph.nodes_geometry}
         names = list(dict.fromkeys(name for own in named.values() for name in own))
         _require(part, names, path.name)
         nodes = [node for node, own in named.items() if part is None or part in own]
-    vertices, faces = _joined(loaded, nodes)
-    return vertices, faces, loaded.units, names if len(loaded.geometry) > 1 or part else []
+    mesh = _joined(loaded, nodes, named)
+    if kind == "obj" and len(names) > 1:
+        mesh = _with_obj_names(mesh, lines)
+    return mesh, loaded.units, names if len(loaded.geometry) > 1 or part else []
 
 
 def _require(part: str | None, names: list[str], file: str) -> None:
@@ -56,9 +60,10 @@ def _require(part: str | None, names: list[str], file: str) -> None:
         )
 
 
-def _joined(loaded: Any, nodes: list[Any]) -> tuple[FloatArray, IntArray]:
+def _joined(loaded: Any, nodes: list[Any], named: dict[Any, list[str]]) -> Mesh:
     """Return the meshes of some nodes, each where the file places it, as one."""
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
+    words: list[list[str]] = []
     for node in nodes:
         transform, name = loaded.graph[node]
         mesh = loaded.geometry[name]
@@ -66,12 +71,14 @@ def _joined(loaded: Any, nodes: list[Any]) -> tuple[FloatArray, IntArray]:
             continue  # points or lines
         points = np.asarray(mesh.vertices, dtype=float)
         turned = np.asarray(mesh.faces, np.int64)
+        painted = colours_of(mesh.visual, turned)
+        words += [[*named[node], *([painted[k]] if painted else [])] for k in range(len(turned))]
         if np.linalg.det(transform[:3, :3]) < 0:
             turned = turned[:, ::-1]  # a mirrored copy
         vertices.append(points @ transform[:3, :3].T + transform[:3, 3])
         faces.append(turned + first)
         first += len(points)
-    return np.vstack(vertices), np.vstack(faces)
+    return labels.named(np.vstack(vertices), np.vstack(faces), words)
 
 
 def _names_of_node(loaded: Any, node: Any) -> list[str]:
@@ -123,6 +130,26 @@ def _forward(corner: str, counts: list[int]) -> str:
         for number, count in zip(corner.split("/"), counts, strict=False)
     ]
     return "/".join(numbers)
+
+
+def _with_obj_names(mesh: Mesh, lines: list[tuple[str, frozenset[str]]]) -> Mesh:
+    """Return a mesh read from an OBJ file with the names that its faces have there, besides their
+    colours. Corners are looked up in the file's own text, for the reader sorts its faces anew."""
+    corners = [line.split()[1:4] for line, _ in lines if line.startswith(("v ", "v\t"))]
+    faces, words = [], []
+    for line, names in lines:
+        if _is_face(line):
+            at = [int(corner.split("/")[0]) - 1 for corner in line.split()[1:]]
+            faces += [(at[0], at[k], at[k + 1]) for k in range(1, len(at) - 1)]
+            words += [sorted(name for name in names if name.lower() not in _UNNAMED)] * (
+                len(at) - 2
+            )
+    read = labels.named(np.array(corners, dtype=float), np.array(faces), words)
+    own = labels.named_as(mesh, read)
+    both = [
+        (own.part_names[a], mesh.part_names[b]) for a, b in zip(own.part, mesh.part, strict=True)
+    ]
+    return labels.named(mesh.vertices, mesh.faces, [filter(None, pair) for pair in both])
 
 
 def _is_face(line: str) -> bool:

@@ -43,6 +43,9 @@ class MeshFile(Strict):
     part: Annotated[str, Field(min_length=1, max_length=200)] | None = None
     """Take only the object, group or material of this name in the file, so that several bodies
     of the scene come from one file."""
+    up: Literal["y", "z"] | None = None
+    """Which way is up in the file; left out, y for GLB, as its standard has it, else z. What has y
+    up is turned so that its z is up."""
     keep: Literal["all", "largest"] = "all"
     """Which of several separate parts to keep."""
     wall_grows: Literal["inward", "outward"] = "inward"
@@ -54,7 +57,10 @@ class Where(Strict):
     """A region of a body's surface: the faces for which everything given here holds."""
 
     part: str | None = None
-    """A named part of a sketch shape, such as 'base', 'side' or 'tip'."""
+    """A named part of a sketch shape, such as 'base', 'side' or 'tip', or an object, group or
+    material of a mesh file."""
+    colour: Annotated[str, Field(pattern="^#[0-9a-fA-F]{6}$")] | None = None
+    """Faces painted in this colour in a mesh file (vertex or face colours), as "#ff0000"."""
     above_mm: Mm | None = None
     """Faces above this height (z in the body's frame)."""
     below_mm: Mm | None = None
@@ -74,9 +80,18 @@ class Where(Strict):
             raise ValueError("centre_mm and radius_mm go together: a ball needs both")
         if all(
             v is None
-            for v in (self.part, self.above_mm, self.below_mm, self.centre_mm, self.facing)
+            for v in (
+                self.part,
+                self.colour,
+                self.above_mm,
+                self.below_mm,
+                self.centre_mm,
+                self.facing,
+            )
         ):
-            raise ValueError("says nothing: give part, above_mm, below_mm, centre_mm or facing")
+            raise ValueError(
+                "says nothing: give part, colour, above_mm, below_mm, centre_mm or facing"
+            )
         return self
 
 

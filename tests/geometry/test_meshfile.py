@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.meshfile import read_mesh
+from glowsim.geometry.body import faces_where, solid_of
+from glowsim.geometry.meshfile import read_mesh, read_named
 from glowsim.geometry.notes import Doubt
-from glowsim.scene import MeshFile
+from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.faults import fault_of
 
 SIZE_MM = (20.0, 30.0, 40.0)
@@ -67,8 +68,43 @@ def test_mm_are_assumed_and_said(tmp_path, name):
 def test_glb_is_in_metres(tmp_path):
     # glTF 2.0, 3.4: 'The units for all linear distances are meters'.
     size, notes = size_of(saved(tmp_path, "block.glb", 0.001))
-    assert_allclose(size, SIZE_MM, rtol=1e-5)  # single precision
-    assert notes == ["block.glb: unit 'm' taken from the file, as GLB defines it"]
+    assert_allclose(size, np.take(SIZE_MM, [0, 2, 1]), rtol=1e-5)  # single precision
+    unit, up = notes
+    assert unit == "block.glb: unit 'm' taken from the file, as GLB defines it"
+    assert "has y up, as GLB defines it, and is turned so that z is up" in up
+
+
+@pytest.mark.parametrize(("kind", "said"), [("glb", None), ("stl", "y"), ("glb", "z")])
+def test_which_way_is_up(tmp_path, kind, said):
+    # glTF 2.0, 3.4: a right-handed coordinate system, +Y up, +Z forward, -X right.
+    cone = trimesh.creation.cone(radius=5, height=40)
+    if said != "z":
+        cone.apply_transform(trimesh.transformations.rotation_matrix(-np.pi / 2, (1, 0, 0)))
+        assert cone.vertices[cone.vertices[:, 1].argmax()][1] == pytest.approx(40)
+    cone.apply_scale(0.001 if kind == "glb" else 1.0)
+    cone.export(tmp_path / f"cone.{kind}")
+    vertices, faces, _ = read_mesh(MeshFile(file=f"cone.{kind}", up=said), tmp_path)
+    assert_allclose(vertices[vertices[:, 2].argmax()], [0, 0, 40], atol=1e-4)
+    assert trimesh.Trimesh(vertices, faces).volume > 0
+
+
+@pytest.mark.parametrize("kind", ["ply", "glb", "obj"])
+def test_a_painted_colour_is_a_region(tmp_path, kind):
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=30)
+    top = ball.vertices[:, 1 if kind == "glb" else 2] > 15
+    colours = np.where(top[:, None], [255, 0, 0, 255], [240, 240, 240, 255]).astype(np.uint8)
+    ball.visual = trimesh.visual.ColorVisuals(ball, vertex_colors=colours)
+    if kind == "glb":
+        ball.apply_scale(0.001)
+    ball.export(tmp_path / f"ball.{kind}")
+    text = f'[[bodies]]\nname = "ball"\nmaterial = "pla_white"\nmesh = {{ file = "ball.{kind}" }}\n'
+    outer = solid_of(parse_scene(text, folder=tmp_path), 0).outer
+    where = Where(colour="#FF0000")
+    chosen = faces_where(where, outer, outer.part, outer.part_names)
+    # A cap of height h of a ball has the area 2 pi r h: a quarter of the whole.
+    assert_allclose(outer.areas_mm2[chosen].sum() / outer.areas_mm2.sum(), 0.25, atol=0.02)
+    with pytest.raises(GeometryError, match=r"no colour '#00ff00' \(colours: #.{6}, #.{6}\)"):
+        faces_where(Where(colour="#00ff00"), outer, outer.part, outer.part_names)
 
 
 def test_glb_keeps_the_places_of_its_parts(tmp_path):
@@ -79,7 +115,7 @@ def test_glb_keeps_the_places_of_its_parts(tmp_path):
     scene.export(tmp_path / "two.glb")
     vertices, faces, _ = read_mesh(MeshFile(file="two.glb"), tmp_path)
     assert len(faces) == 24
-    assert_allclose(np.ptp(vertices, axis=0), [120, 30, 40], rtol=1e-5)  # single precision
+    assert_allclose(np.ptp(vertices, axis=0), [120, 40, 30], rtol=1e-5)  # single precision
 
 
 def with_unit(path, unit):
@@ -199,6 +235,10 @@ def test_parts_of_an_obj_by_object_group_or_material(tmp_path, part, count):
     vertices, faces, _ = read_mesh(MeshFile(file="two.obj", part=part, units="mm"), tmp_path)
     assert len(faces) == count
     assert vertices[:, 0].min() == (0 if part in ("body", "white") else 50)
+    whole, _ = read_named(MeshFile(file="two.obj", units="mm"), tmp_path)
+    chosen = faces_where(Where(part=part), whole, whole.part, whole.part_names)
+    assert_allclose(whole.triangles[chosen].min(axis=(0, 1)), vertices.min(axis=0))
+    assert np.count_nonzero(chosen) == count
 
 
 def test_a_strange_size_is_taken_when_the_scene_says_so(tmp_path):
