@@ -16,7 +16,7 @@ from glowsim.decisions.polish import Placement
 from glowsim.decisions.step import Step
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, SceneFile
-from glowsim.scene.bodies import Drive
+from glowsim.scene.lights import Drive
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,8 @@ from glowsim.findings.suggest import Idea
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.scene import Body, Light
-from glowsim.scene.bodies import Drive, Mask, Where
+from glowsim.scene.bodies import Mask, Where
+from glowsim.scene.lights import Drive
 from glowsim.transport.likeness import CLOSED
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind

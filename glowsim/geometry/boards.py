@@ -10,7 +10,7 @@ import trimesh
 from glowsim.catalogue import Board
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.rays import BoolArray, RayTarget
-from glowsim.scene.bodies import Light, StripPiece
+from glowsim.scene.lights import Light, StripPiece
 
 SIDES = 64
 """Chords of a round board."""

@@ -35,6 +35,7 @@ from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.simplify import simplified
 from glowsim.geometry.skinned import open_skin, shell_of_skin
 from glowsim.geometry.skins import weighted_median
+from glowsim.geometry.tapered import tapered_hollow
 from glowsim.scene.bodies import Body, Insert, MeshFile, Where
 from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
@@ -171,6 +172,12 @@ def _made(scene_file: SceneFile, number: int) -> Solid:
         except GeometryError as problem:
             raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
         notes += closed
+    elif body.wall_by_height_mm is not None:
+        try:
+            hollow = tapered_hollow(outer, body.wall_by_height_mm, body.name)
+        except GeometryError as problem:
+            raise scene_file.fault((*at, "wall_by_height_mm"), str(problem)) from None
+        wall_mm = _usual_wall(outer, hollow)
     elif body.inner is not None:
         try:
             hollow, wall_mm, more = _own_hollow(body, outer, scene_file.folder)
@@ -347,8 +354,13 @@ def _own_hollow(body: Body, outer: Mesh, folder: Path) -> tuple[Mesh, float, lis
             )
         )
     hollow, fewer = simplified(from_manifold(common), what)
+    return hollow, _usual_wall(outer, hollow), [*notes, *repairs, *fewer]
+
+
+def _usual_wall(outer: Mesh, hollow: Mesh) -> float:
+    """Return the wall that half of a hollow's surface has less of [mm]."""
     depth, _, _ = nearest_on(outer, hollow.centroids)
-    return hollow, weighted_median(depth, hollow.areas_mm2), [*notes, *repairs, *fewer]
+    return weighted_median(depth, hollow.areas_mm2)
 
 
 def _insert_mesh(insert: Insert, folder: Path, what: str) -> tuple[Mesh, list[str]]:

@@ -62,10 +62,10 @@ def grown_mesh(outer: Mesh, layer_mm: float, what: str) -> Mesh:
 
 def depth_mm(mesh: Mesh, points: FloatArray) -> FloatArray:
     """Return how deep points lie below the surface, (n,) float [mm]; negative outside."""
-    return _depth_and_nearest(mesh, points)[0]
+    return depth_and_nearest(mesh, points)[0]
 
 
-def _depth_and_nearest(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+def depth_and_nearest(mesh: Mesh, points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the depth of points, (n,) float [mm], and the nearest surface points, (n, 3)."""
     if len(points) == 0:
         return np.zeros(0), np.zeros((0, 3))
@@ -135,7 +135,7 @@ def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
     """Return the surface one wall deep, drawn through a grid of depths."""
     step = max(STEP_SHARE * float(np.sqrt(outer.areas_mm2.sum())), abs(wall_mm) / 3)
     for _ in range(3):
-        values, axes = _depth_near(outer, wall_mm, step)
+        values, axes = depth_near(outer, wall_mm, step)
         vertices, faces = contoured(
             values, axes, wall_mm, lambda points: _at_depth(outer, points, wall_mm)
         )
@@ -150,11 +150,14 @@ def _drawn_on_grid(outer: Mesh, wall_mm: float, what: str) -> Mesh:
             "than that, or leave it out for a solid"
         )
     vertices, _ = _at_depth(outer, vertices, wall_mm)
-    return _without_specks(Mesh.single_part(vertices, faces), step)
+    return without_specks(Mesh.single_part(vertices, faces), step)
 
 
-def _depth_near(outer: Mesh, wall_mm: float, step: float) -> tuple[FloatArray, list[FloatArray]]:
-    """Return depths on a grid, exact wherever the depth can be near `wall_mm`."""
+def depth_near(
+    outer: Mesh, wall_mm: float, step: float, thickest_mm: float | None = None
+) -> tuple[FloatArray, list[FloatArray]]:
+    """Return depths on a grid, exact wherever the depth can be near `wall_mm`, or between that and
+    `thickest_mm`; and the grid's axes."""
     margin = 1.37 * COARSE * step + max(-wall_mm, 0.0)
     low = outer.bounds[0] - margin
     counts = np.ceil((outer.size_mm + 2.12 * margin) / (COARSE * step)).astype(int) + 1
@@ -164,7 +167,9 @@ def _depth_near(outer: Mesh, wall_mm: float, step: float) -> tuple[FloatArray, l
     axes = [low[k] + step * np.arange(fine_counts[k]) for k in range(3)]
     values = ndimage.zoom(coarse, fine_counts / counts, order=1, grid_mode=False)
     # Depth changes by at most the distance moved, so outside this band no crossing can hide.
-    band = np.abs(values - wall_mm) < 0.87 * COARSE * step
+    near = 0.87 * COARSE * step
+    most = wall_mm if thickest_mm is None else thickest_mm
+    band = (values > wall_mm - near) & (values < most + near)
     points = np.stack([axes[k][index] for k, index in enumerate(np.nonzero(band))], axis=1)
     values[band] = depth_mm(outer, points)
     return values, axes
@@ -181,14 +186,14 @@ def _at_depth(outer: Mesh, points: FloatArray, wall_mm: float) -> tuple[FloatArr
     """
     inward = np.zeros_like(points)
     for _ in range(2):
-        depth, nearest = _depth_and_nearest(outer, points)
+        depth, nearest = depth_and_nearest(outer, points)
         clear = np.where(np.abs(depth) > 1e-6, depth, np.inf)
         inward = (points - nearest) / clear[:, None]
         points = np.where(np.isfinite(clear)[:, None], nearest + wall_mm * inward, points)
     return points, inward
 
 
-def _without_specks(inner: Mesh, step: float) -> Mesh:
+def without_specks(inner: Mesh, step: float) -> Mesh:
     """Drop hollows too small for the grid to have shape."""
     parts = to_manifold(inner, "hollow").decompose()
     large = [part for part in parts if abs(part.volume()) > (2 * step) ** 3]

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from glowsim.errors import SceneError
 from glowsim.geometry.patterns import copies_of, place_and_turn
 from glowsim.scene import Body, Light, Room, Scene
-from glowsim.scene.bodies import Drive
+from glowsim.scene.lights import Drive
 from glowsim.scene.patterns import Pattern, Place, Places
 
 TENTHS = 1

@@ -17,7 +17,7 @@ from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.sentence import COLOURS, Piece, channels_of, plain
 from glowsim.live.tries import Try
 from glowsim.scene import Body
-from glowsim.scene.bodies import Drive
+from glowsim.scene.lights import Drive
 
 if TYPE_CHECKING:
     from glowsim.live.view import View

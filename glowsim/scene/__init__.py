@@ -1,7 +1,8 @@
 """What the user wrote: the scene file as validated data. No meshes, no physics."""
 
-from glowsim.scene.bodies import Body, Insert, Light, Mask, MeshFile, StripPiece, Where
+from glowsim.scene.bodies import Body, Insert, Mask, MeshFile, Where
 from glowsim.scene.drawn import Course, Cut, Drawn, FromDrawing, Loft, Outline, Turned
+from glowsim.scene.lights import Light, StripPiece
 from glowsim.scene.model import Room, Scene, Thresholds, View
 from glowsim.scene.patterns import Along, Around, Places
 from glowsim.scene.placing import DrillLine, DrillRing, Placing

@@ -49,11 +49,13 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
 
     if body.material not in catalogue.coats:
         require("material", body.material, "material")
-    elif body.wall_mm is not None:
-        add(
-            f"'{body.material}' is a thin sheet with its own thickness; leave wall_mm out",
-            "wall_mm",
-        )
+    else:
+        for key in ("wall_mm", "wall_by_height_mm"):
+            if getattr(body, key) is not None:
+                add(
+                    f"'{body.material}' is a thin sheet with its own thickness; leave {key} out",
+                    key,
+                )
     for k, insert in enumerate(body.inserts):
         if insert.material is not None:
             require("material", insert.material, "inserts", k, "material")

@@ -11,6 +11,7 @@ from glowsim.errors import GeometryError
 from glowsim.geometry.hollow import depth_mm, hollow_mesh, nearest_on
 from glowsim.geometry.mesh import Mesh, from_manifold, to_manifold
 from glowsim.geometry.shapes import shape_mesh
+from glowsim.geometry.tapered import tapered_hollow
 from glowsim.scene import Shape
 from tests.support.meshes import ball, mesh_of
 
@@ -204,3 +205,20 @@ def test_nearest():
     assert_allclose(distance, [5], rtol=1e-12)  # straight down onto a flat side
     assert_allclose(place, [[10, 0, 30]], atol=1e-12)
     assert_allclose(SLAB.normals[face], [[0, 0, 1]], atol=1e-12)
+
+
+def test_a_wall_that_tapers_with_height():
+    # In a long rod, a place at radius r lies radius - r deep: the hollow is a cone there.
+    outer = shape("rod", diameter_mm=60, length_mm=200)
+    low, high = outer.bounds[:, 2]
+    points = [(low + 50, 6.0), (low + 150, 3.0)]
+    hollow = tapered_hollow(outer, points, "rod")
+    assert hollow.volume_mm3 > 0
+    middle = hollow.centroids[np.abs(hollow.centroids[:, 2] - low - 100) < 40]
+    radius = np.linalg.norm(middle[:, :2], axis=1)
+    wanted = 30 - np.interp(middle[:, 2], *np.transpose(points))
+    assert_allclose(radius, wanted, atol=0.15)  # sides of the rod, chords of the hollow
+    assert hollow.bounds[0, 2] == pytest.approx(low + 6, abs=0.05)
+    assert hollow.bounds[1, 2] == pytest.approx(high - 3, abs=0.05)
+    with pytest.raises(GeometryError, match="leaves no hollow"):
+        tapered_hollow(outer, [(low, 40.0), (high, 35.0)], "rod")

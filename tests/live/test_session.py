@@ -21,7 +21,7 @@ from glowsim.live.edits import BoardAt
 from glowsim.live.lane import SupersededError
 from glowsim.live.session import Session
 from glowsim.scene import read_scene
-from glowsim.scene.bodies import Drive
+from glowsim.scene.lights import Drive
 from glowsim.transport.fit import misfits
 from glowsim.transport.plan import plan_of
 from glowsim.transport.prepared import PreparedProp

@@ -1,0 +1,179 @@
+"""The lights of a body: boards and strips, where they stand and how far they are turned up."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from glowsim.scene.fields import (
+    AngleDeg,
+    Count,
+    Direction,
+    Mm,
+    Name,
+    Number,
+    PointMm,
+    PositiveMm,
+    Share,
+    Strict,
+)
+
+
+class Drive(Strict):
+    """How far each colour is turned up: 1 is full, as a share of light, not of control code."""
+
+    red: Share = 1.0
+    """Share of full red."""
+    green: Share = 1.0
+    """Share of full green."""
+    blue: Share = 1.0
+    """Share of full blue."""
+    white: Share = 1.0
+    """For boards with a single white channel."""
+
+
+COPY_MARK = "{copy}"
+"""In the name of a zone: the number of the copy, from 1."""
+
+
+class PathInside(Strict):
+    """Where a strip is stuck to the inside wall of a hollow body, at one height."""
+
+    height_mm: Mm
+    """Height of the wall that the strip is stuck to (z in the body's frame)."""
+    from_deg: AngleDeg = 0.0
+    """Where its first LED's end is, seen from above from the middle of the wall: 0 is +x, 90 is
+    +y."""
+    to_deg: AngleDeg | None = None
+    """To where it may run; below `from_deg` for clockwise, left out once round. It ends after its
+    last LED."""
+    off_mm: Annotated[Mm, Field(ge=0, le=1000)] | None = None
+    """From the wall to the LEDs' faces; left out, the strip's thickness and 1 mm."""
+
+    @model_validator(mode="after")
+    def _some_way(self) -> Self:
+        if self.to_deg is not None and not 0 < abs(self.to_deg - self.from_deg) <= 360:
+            raise ValueError("from_deg and to_deg must lie apart, by one turn at most")
+        return self
+
+
+class Light(Strict):
+    """A light board inside a body, in the body's own frame."""
+
+    name: Name | None = None
+    """As findings and the sheet call it."""
+    board: str
+    """A light board from the catalogue, or your own."""
+    position_mm: PointMm = (0.0, 0.0, 0.0)
+    """The middle of its LEDs' faces, in the body's frame."""
+    path_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=500)] | None = None
+    """For a strip, in place of `position_mm`: points it runs along, from its first LED's end. It
+    is followed as flat pieces, cut mark to cut mark, and needs `led_count`."""
+    path_inside: PathInside | None = None
+    """For a strip, in place of `path_mm`: along the inside wall of a hollow body at one height, as
+    { height_mm = 30, from_deg = 180, to_deg = 360 }; it then faces away from the wall unless
+    `facing` says otherwise."""
+    path_smooth: bool = True
+    """Whether the strip bends smoothly through the points, or runs straight between them (cut and
+    wired at the corners)."""
+    facing: Literal["direction", "outward", "inward", "from_wall", "to_wall"] = "direction"
+    """Where a strip along a path faces: the nearest it can to `direction`; away from the middle
+    of its path, or towards that; away from the inside wall of its hollow body, or towards that."""
+    least_bend_mm: PositiveMm = 10.0
+    """Radius that the strip may be bent to at the tightest (common practice for bare strips)."""
+    direction: Direction = (0.0, 0.0, 1.0)
+    """Where the board faces."""
+    along: Direction | None = None
+    """Where a strip runs, or how a board is turned about its direction."""
+    led_count: Count | None = None
+    """LEDs used of a strip."""
+    drive: Drive = Drive()
+    """How far each colour is turned up."""
+    drives: Annotated[tuple[Drive, ...], Field(min_length=1, max_length=2000)] | None = None
+    """Of a strip, in place of `drive`: the colour of each LED in their order, over again where
+    there are more LEDs."""
+    drive_to: Drive | None = None
+    """Of a strip, the colour of its last LED; from `drive` at its first the others blend into it,
+    in even steps of light."""
+    channel_current_ma: Annotated[Number, Field(gt=0, le=5000)] | None = None
+    """Measured current per channel and LED; brightness follows it in proportion."""
+    zone: Name = "all"
+    """What is switched and moved as one. '{copy}' in it stands for the number of the copy, so that
+    every copy of a pattern has a zone of its own."""
+    zones: tuple[Name, ...] = ()
+    """In place of `zone`: one zone for each copy of the pattern, in their order."""
+    separate_leds: bool = False
+    """Treat each LED as a light of its own, so that findings and pulses can tell them apart."""
+
+    @model_validator(mode="after")
+    def _one_colouring(self) -> Self:
+        if self.drives is None and self.drive_to is None:
+            return self
+        if self.drives is not None and {"drive", "drive_to"} & self.model_fields_set:
+            raise ValueError("drives says the colour of each LED: leave out drive and drive_to")
+        if self.led_count is None:
+            raise ValueError("colours LED by LED are for strips: give led_count")
+        return self
+
+    @property
+    def led_by_led(self) -> bool:
+        """Whether its LEDs have colours of their own."""
+        return self.drives is not None or self.drive_to is not None
+
+    def drive_of(self, led: int) -> Drive:
+        """Return the colour of one LED of a strip, counted from 0."""
+        if self.drives is not None:
+            return self.drives[led % len(self.drives)]
+        if self.drive_to is None:
+            return self.drive
+        share = led / max(1, (self.led_count or 1) - 1)
+        first, last = self.drive.model_dump(), self.drive_to.model_dump()
+        return Drive(**{k: (1 - share) * first[k] + share * last[k] for k in first})
+
+    @model_validator(mode="after")
+    def _stands_somewhere(self) -> Self:
+        placed = "position_mm" in self.model_fields_set
+        if not self.runs_along and not placed:
+            raise PydanticCustomError(
+                "no_place", "this key is needed but missing", {"at": ("position_mm",)}
+            )
+        if not self.runs_along:
+            return self
+        key = "path_mm" if self.path_inside is None else "path_inside"
+        if self.path_mm is not None and self.path_inside is not None:
+            raise ValueError("path_mm and path_inside both say where the strip runs: leave one out")
+        if placed or self.along is not None:
+            raise ValueError(f"{key} says where the strip runs: leave out position_mm and along")
+        if self.led_count is None:
+            raise ValueError(f"{key} needs led_count: how many LEDs the strip is cut to")
+        return self
+
+    @property
+    def runs_along(self) -> bool:
+        """Whether it is a strip along a path."""
+        return self.path_mm is not None or self.path_inside is not None
+
+    @property
+    def wanted_facing(self) -> str:
+        """Where a strip along a path faces, as the scene says it or as its path has it."""
+        by_wall = (
+            self.path_inside is not None and not {"facing", "direction"} & self.model_fields_set
+        )
+        return "from_wall" if by_wall else self.facing
+
+    def zone_of(self, copy: int) -> str:
+        """Return the zone of this light in a copy of its body, counted from 0."""
+        return self.zones[copy] if self.zones else self.zone.replace(COPY_MARK, str(copy + 1))
+
+
+class StripPiece(Light):
+    """One LED of a strip along a path, on its flat piece; made of a `Light`, never read."""
+
+    strip: int
+    """Number of the strip within its body."""
+    strip_name: str
+    """Of the whole strip."""
+    length_mm: Number
+    """Of the piece, a little less than from cut mark to cut mark where the strip bends."""
