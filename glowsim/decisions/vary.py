@@ -2,7 +2,8 @@
 
 wall   : the wall of a shell; its outside and its lights stay
 depth  : how deep each light lies behind the surface it faces; body and direction stay
-around : the layer of material put on all round the body; its lights stay
+around : the layer of material put on all round the body, on both skins of a printed shell; its
+         lights stay
 size   : the length of the body's longest side, all others in proportion; its lights stay
 """
 
@@ -65,7 +66,8 @@ class Variation:
         return {
             "wall": f"a wall of {value_mm:g} mm",
             "depth": f"a depth of {value_mm:g} mm",
-            "around": f"a layer of {value_mm:g} mm all round",
+            "around": f"a layer of {value_mm:g} mm "
+            + ("on both skins" if self._both_skins else "all round"),
             "size": f"a longest side of {value_mm:g} mm",
         }[self.vary]
 
@@ -81,7 +83,10 @@ class Variation:
             "wall": f"the wall of the shell{hollowed}; its outside and its lights stay",
             "depth": "how far the surface lies ahead of each light, along the way the light faces; "
             "the lights move on that line, all to the same depth; the body stays",
-            "around": f"material added all round the body{base}{thins} (0 is the body as drawn); "
+            "around": "a layer on both skins of the printed wall, outside and inside: 0.5 mm make "
+            "the wall 1 mm thicker (0 is the file as it is); its lights stay, the wall comes nearer"
+            if self._both_skins
+            else f"material added all round the body{base}{thins} (0 is the body as drawn); "
             "its lights and what is set into it stay",
             "size": "the length of the body's longest side, all its sizes in proportion about the "
             "origin of its own frame; its wall, its lights and what is set into it stay",
@@ -227,6 +232,15 @@ class Variation:
         return solid_of(alone, self.number).outer
 
     @cached_property
+    def _both_skins(self) -> bool:
+        """Whether the body is a print file with an inner skin of its own, lights in its hollow."""
+        body = self.body
+        if body.mesh is None or body.wall_mm or body.wall_by_height_mm or body.inner is not None:
+            return False
+        by_wall = any(light.path_inside is not None for light in body.lights)
+        return by_wall or bool(solid_of(self.scene_file, self.number).openings)
+
+    @cached_property
     def _longest_mm(self) -> float:
         if self.body.shape is None or self._scalable is not None:
             return float(self._outer.size_mm.max())
@@ -280,6 +294,12 @@ def variation_of(
             ("bodies", number, "material"),
             f"'{chosen.material}' is a thin sheet with its own thickness, so '{chosen.name}' has "
             "no wall to vary; vary depth, around or size",
+        )
+    if vary == "wall" and Variation(scene_file, number, "around")._both_skins:
+        raise scene_file.fault(
+            ("bodies", number, "mesh"),
+            f"'{chosen.name}' has its wall from its print file; vary around, which puts a layer on "
+            "both its skins, or size",
         )
     natural: Vary = "wall" if chosen.wall_mm else "depth" if is_sheet else "around"
     return Variation(scene_file, number, vary or natural)

@@ -147,6 +147,9 @@ def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
         return "sheet lantern" if body.lights else "opaque"
     if problem.wall_mm is None:
         return "solid"
+    if body.wall_by_height_mm is not None:
+        walls = [wall for _, wall in body.wall_by_height_mm]
+        return f"shell, wall {min(walls):.3g} to {max(walls):.3g} mm"
     return f"shell, wall {body.wall_mm or problem.wall_mm:.3g} mm"
 
 

@@ -11,6 +11,7 @@ from glowsim.errors import MaterialError, SceneError
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.scene import parse_scene, read_scene, write_scene
+from tests.support.shells import bowl
 from tests.support.sweeps import orb, spike
 
 SHAPES = {
@@ -121,6 +122,28 @@ def test_defaults_and_words_follow_the_body():
     assert "hollowed out" in variation_of(spike(), vary="wall").varied
     sheet = variation_of(spike(material='"copy_paper"'))
     assert sheet.vary == "depth"
+
+
+def test_a_printed_shell_says_that_both_its_skins_grow(tmp_path):
+    cup = bowl(radius=20.0, wall=2.0, fine=24)
+    trimesh.Trimesh(cup.vertices, cup.faces).export(tmp_path / "bowl.stl")
+    text = """
+[[bodies]]
+name = "bowl"
+material = "pla_white"
+mesh = { file = "bowl.stl", units = "mm" }
+  [[bodies.lights]]
+  board = "rgb_5050_5ma"
+  position_mm = [0, 0, -9]
+"""
+    scene = parse_scene(text, folder=tmp_path)
+    variation = variation_of(scene)
+    assert "both skins of the printed wall" in variation.varied
+    assert variation.said(0.5) == "a layer of 0.5 mm on both skins"
+    grown = solid_of(variation.at(0.5), 0)
+    assert grown.wall_mm == pytest.approx(3.0, abs=0.05)
+    with pytest.raises(SceneError, match="'bowl' has its wall from its print file; vary around"):
+        variation_of(scene, vary="wall")
 
 
 def test_a_variant_can_be_written_and_read_back(tmp_path):

@@ -253,3 +253,23 @@ material = "upholstery_foam_white"
     (tmp_path / "ball.stl").unlink()
     with pytest.raises(SceneError, match="line 5"):
         solid_of(parse_scene(scene, "ball.toml", tmp_path), 0)
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ("wall_by_height_mm = [[0, 3], [0, 2]]", "must rise: 0 after 0"),
+        ("wall_by_height_mm = [[0, 3], [2, 1]]", "spread that over 4 mm or more"),
+        ("wall_mm = 2\nwall_by_height_mm = [[0, 3], [50, 2]]", "leave out wall_mm, inner"),
+    ],
+)
+def test_walls_by_height_that_cannot_be(keys, told):
+    with pytest.raises(SceneError, match=told):
+        parse_scene(ROD + keys + "\n")
+
+
+def test_a_body_with_a_wall_by_height_is_a_shell():
+    solid = solid_of(parse_scene(ROD + "wall_by_height_mm = [[0, 4], [50, 2]]\n"), 0)
+    assert solid.hollow is not None
+    assert solid.wall_mm is not None
+    assert 2 < solid.wall_mm < 4

@@ -13,7 +13,7 @@ from glowsim.decisions.placer import pattern_light
 from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.boards import board_frame, board_shape
 from glowsim.geometry.strips import pieces_mm
-from glowsim.scene import Light, parse_scene
+from glowsim.scene import Light, parse_scene, read_scene, write_scene
 from glowsim.tomlfile import parse_toml
 from glowsim.transport.build import build_problem
 from glowsim.transport.fit import misfits
@@ -218,6 +218,12 @@ def test_a_strip_along_the_inside_wall_stands_like_a_ring_in_an_orb(height, more
     inward -= np.einsum("nd,nd->n", inward, along)[:, None] * along
     inward /= np.linalg.norm(inward, axis=1, keepdims=True)
     assert np.einsum("nd,nd->n", faces, inward).min() > np.cos(np.radians(3))
+
+
+def test_a_path_along_the_wall_is_written_and_read_back(tmp_path):
+    scene = scene_of(INSIDE.format(height=0, more="")).scene
+    write_scene(scene, tmp_path / "bowl.toml")
+    assert read_scene(tmp_path / "bowl.toml").scene == scene
 
 
 def test_a_strip_faces_the_wall_or_from_it():
