@@ -156,7 +156,7 @@ def _draw(found: HeatReport, scene_file: SceneFile, path: Path) -> None:
     plan, hottest = plan_of(scene_file), found.hottest
     names = [body.name for body in scene_file.scene.bodies]
     number = names.index(hottest.body)
-    section = heat_section(found, scene_file.scene.bodies[number], plan.keys[number], hottest)
+    section = heat_section(found, plan.scene_file.scene.bodies[number], plan.keys[number], hottest)
     picture = heat_map(
         section.temperature_c,
         section.region,

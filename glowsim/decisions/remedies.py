@@ -246,7 +246,7 @@ class Remedies:
     def _hollow(self) -> Remedy | None:
         """Return the body hollowed out, its lights where they are."""
         own = self._problem.media[0]
-        if self._body.wall_mm or self._body.inserts or own.kind != Kind.SCATTERS:
+        if self._problem.wall_mm or self._body.inserts or own.kind != Kind.SCATTERS:
             return None
         low, high = self._problem.outer.bounds
         line = low + (high - low) * np.linspace(0.0, 1.0, 41)[:, None]
