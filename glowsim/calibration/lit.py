@@ -41,6 +41,19 @@ class Mark(Strict):
     """The same point in the body's frame."""
 
 
+class MarksCard(Strict):
+    """The printed marks card of the bench sheet, lying flat; its marks are found by themselves."""
+
+    file: FileName | None = None
+    """An image of the same view in room light, with the whole card in it; the first of the photo's
+    images if left out."""
+    at_mm: PointMm = (0.0, 0.0, 0.0)
+    """Where the cross in the middle of the card lies, in the body's frame, whose x and y run as
+    the numbers beside the marks say."""
+    bar_mm: Annotated[Mm, Field(ge=50, le=200)] = 100.0
+    """What the printed bar of 100 mm measures on paper."""
+
+
 class Photo(Strict):
     """Brightness along a straight stretch of a lit test piece: linear values of any unit, or
     images of one view to read them from."""
@@ -62,6 +75,8 @@ class Photo(Strict):
     """The same view with the LED off, to take stray light away."""
     points: Annotated[tuple[Mark, ...], Field(max_length=6)] = ()
     """Two to six points of the body in the image: tip, edges of the base, a mark half way up."""
+    card: MarksCard | None = None
+    """The marks card below the piece, in place of points."""
     response: Literal["srgb", "linear", "brackets"] = "srgb"
     """What a pixel's value says of light: the standard curve of JPEG and PNG, raw, or found from
     three exposures or more."""
@@ -85,9 +100,12 @@ class Photo(Strict):
             raise fault("needs 'values', or 'images' and 'points' to read them from", "values")
         if self.values is not None and self.images:
             raise fault("give either values or images, not both", "values")
-        if self.images and len(self.points) < 2:
+        if self.card and (self.points or not self.images):
+            raise fault("goes with images, and in place of points", "card")
+        if self.images and not self.card and len(self.points) < 2:
             raise fault(
-                f"{len(self.points)} points; two to six tell where the body is in the image",
+                f"{len(self.points)} points; two to six tell where the body is in the image, or a "
+                "marks card below it (card)",
                 "points",
             )
         if self.response == "brackets" and len(self.images) < 3:

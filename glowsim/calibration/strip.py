@@ -11,6 +11,7 @@ import numpy as np
 from glowsim.calibration.fields import LEAST_PROFILE
 from glowsim.calibration.image import Frame, UnreadableError, read_frame
 from glowsim.calibration.lit import Photo, Shot
+from glowsim.calibration.marks import CORNERS, MARK_MM, eye_of, marks_in
 from glowsim.calibration.merge import Seen, merged
 from glowsim.calibration.pose import Pose, pose_of
 from glowsim.calibration.response import (
@@ -34,6 +35,10 @@ LEAST_PX = 60.0
 """Length of the stretch in the image that can be read."""
 BLURRED = 0.45
 """Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
+FLAT_MM = 0.3
+"""What a printed mark may lie off its place (opinion)."""
+TURNED_DEG = 50.0
+"""Between 'toward' and where the card says that the camera stood, from which they contradict."""
 STRAY_UNSEEN, STRAY_IN_LENS = 0.002, 0.0005
 """Stray light over the brightest place, one deviation, where no dark frame tells it, and what the
 lens adds of the piece's own light where one does (opinion)."""
@@ -103,7 +108,7 @@ def views_of(photo: Photo, folder: Path) -> Views:
     if dark is not None and dark.size != frames[0].size:
         raise UnreadableError("is not of the same view: its size is another", "dark", "file")
     times = _times(photo, frames)
-    pose = camera_of(photo, frames[0])
+    pose = camera_by_card(photo, frames[0], folder) if photo.card else camera_of(photo, frames[0])
     return Views(photo, frames, dark, pose, times, _response(photo, frames, times))
 
 
@@ -155,9 +160,43 @@ def camera_of(photo: Photo, frame: Frame) -> Pose:
     )
 
 
-def _frame(shot: Shot, folder: Path, *at: str | int) -> Frame:
+def camera_by_card(photo: Photo, first: Frame, folder: Path) -> Pose:
+    """Return where the camera stood by the marks card; raises UnreadableError where it is not
+    seen whole, or lies turned."""
+    card = photo.card
+    assert card is not None
+    frame = _frame(card.file, folder, "card") if card.file else first
+    if frame.size != first.size:
+        raise UnreadableError("is not of the same view: its size is another", "card", "file")
     try:
-        return read_frame(folder / shot.file)
+        pixels = marks_in(frame)
+    except UnreadableError as problem:
+        raise UnreadableError(str(problem), "card") from None
+    focal = photo.focal_px or first.focal_px or frame.focal_px
+    eye = eye_of(pixels, frame.size, focal)
+    said = np.array(photo.toward, dtype=float) / np.linalg.norm(photo.toward)
+    if (off := float(np.degrees(np.arccos(np.clip(said @ eye, -1.0, 1.0))))) > TURNED_DEG:
+        raise UnreadableError(
+            "by the card the camera looked from ({:.1f}, {:.1f}, {:.1f})".format(*eye)
+            + f", {off:.0f} degrees from 'toward': do the card's x and y run as the body's do?",
+            "card",
+        )
+    flat = MARK_MM * card.bar_mm / 100.0 * CORNERS
+    px_per_mm = float(np.linalg.norm(pixels[0] - pixels[2]) / np.linalg.norm(flat[0] - flat[2]))
+    return pose_of(
+        pixels,
+        np.column_stack([flat, np.zeros(4)]) + np.array(card.at_mm, dtype=float),
+        eye,
+        size=frame.size,
+        click_px=photo.click_px or max(0.5, FLAT_MM * px_per_mm),
+        distance_mm=photo.distance_mm,
+        focal_px=focal,
+    )
+
+
+def _frame(shot: Shot | str, folder: Path, *at: str | int) -> Frame:
+    try:
+        return read_frame(folder / (shot if isinstance(shot, str) else shot.file))
     except UnreadableError as problem:
         raise UnreadableError(str(problem), *at, *problem.at) from None
 
