@@ -21,6 +21,7 @@ from glowsim.scene.fields import Direction, Mm, Name, Number, PointMm, PositiveM
 
 _Pixel = Annotated[Number, Field(ge=-1e5, le=1e5)]
 LEAST_LEVELS = 3
+LEAST_PATCHES = 3
 
 
 class Shot(Strict):
@@ -55,17 +56,20 @@ class MarksCard(Strict):
 
 
 class Photo(Strict):
-    """Brightness along a straight stretch of a lit test piece: linear values of any unit, or
-    images of one view to read them from."""
+    """Brightness along a straight stretch of a lit test piece, or of patches of its surface: linear
+    values of any unit, or images of one view to read them from."""
 
     scene: FileName
     """The test piece as a scene file, beside this file."""
     body: Name | None = None
     """Which body of the scene; the only one if left out."""
     band: Band
-    from_mm: PointMm
-    to_mm: PointMm
+    from_mm: PointMm | None = None
+    to_mm: PointMm | None = None
     """Ends of the stretch on the surface, in the body's frame; values are even steps between."""
+    patches_mm: Annotated[tuple[PointMm, ...], Field(max_length=100)] = ()
+    """Middles of round patches on the surface, in place of a stretch; three or more, with
+    values one each."""
     toward: Direction
     """From the piece to the camera; with images a rough one will do, points find the rest."""
     values: Annotated[Readings, Field(min_length=LEAST_PROFILE, max_length=500)] | None = None
@@ -81,7 +85,7 @@ class Photo(Strict):
     """What a pixel's value says of light: the standard curve of JPEG and PNG, raw, or found from
     three exposures or more."""
     width_mm: Annotated[Mm, Field(gt=0, le=200)] = 5.0
-    """Breadth of the strip that is read."""
+    """Breadth of the strip that is read, or diameter of the patches."""
     click_px: Annotated[Number, Field(gt=0, le=200)] | None = None
     """What a point may be off by, in pixels; 1.5 in a thousand of the diagonal if left out."""
     distance_mm: PositiveMm | None = None
@@ -110,6 +114,26 @@ class Photo(Strict):
             )
         if self.response == "brackets" and len(self.images) < 3:
             raise fault("a response is found from three exposures of one view or more", "response")
+        return self
+
+    @model_validator(mode="after")
+    def _stretch_or_patches(self) -> Self:
+        if self.patches_mm:
+            if self.from_mm or self.to_mm:
+                raise fault("give either a stretch (from_mm, to_mm) or patches", "patches_mm")
+            if len(self.patches_mm) < LEAST_PATCHES:
+                raise fault(
+                    f"{len(self.patches_mm)} patches; {LEAST_PATCHES} or more tell how light falls",
+                    "patches_mm",
+                )
+            if self.values is not None and len(self.values) != len(self.patches_mm):
+                raise fault(
+                    f"{len(self.values)} values for {len(self.patches_mm)} patches; each needs one",
+                    "values",
+                )
+            return self
+        if self.from_mm is None or self.to_mm is None:
+            raise fault("needs from_mm and to_mm, the ends of a stretch, or patches_mm", "from_mm")
         if max(abs(a - b) for a, b in zip(self.from_mm, self.to_mm, strict=True)) < 5.0:
             raise fault("lies within 5 mm of from_mm; a slope needs a longer stretch", "to_mm")
         return self

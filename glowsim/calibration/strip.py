@@ -46,12 +46,13 @@ lens adds of the piece's own light where one does (opinion)."""
 
 @dataclass(frozen=True)
 class Strip:
-    """What images say along a stretch.
+    """What images say along a stretch, or of patches.
 
     points : (m, 3) float, places on the body;  along_mm, values : (m,) float, values linear
-    toward : (3,) float, to the camera;  moved_mm : (m, 7) float, see `Pose.along_mm`
+    toward : (3,) float, to the camera;  moved_mm : (m, 7) float, see `Pose.along_mm`; of patches
+             (2, m, 7), along both of `patches.tangents`
     stray  : light that may be left in the values, one deviation
-    frame, outline : an image, and the corners of the strip in it, (4, 2) float
+    frame, outline : an image, and the line round what was read in it, (n, 2) float
     left_out : what was left out, in plain words, or ''
     """
 
@@ -123,15 +124,15 @@ def strip_of(photo: Photo, folder: Path) -> Strip:
     best = max(range(len(seen)), key=lambda k: int(seen[k].good.sum()))
     check_light(seen)
     values, good = merged(seen, views.times)
-    _check_colour(photo, seen[best])
+    check_colour(photo, seen[best])
     _check_sharp(pose, frames[best], views.response, points[seen[best].good], across)
     stretch = np.array([points[0], points[-1]]), 0.5 * photo.width_mm * across
     corners = np.array([stretch[0][k] + s * stretch[1] for k, s in _CORNERS])
     heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
     return Strip(
-        points[good], along[good], values[good], _toward(pose, points),
+        points[good], along[good], values[good], toward_camera(pose, points),
         pose.along_mm(points[good], heading), views.stray * float(values[good].max()),
-        pose, frames[best], pose.pixels(corners), _left_out(seen, good),
+        pose, frames[best], pose.pixels(corners[[0, 1, 2, 3, 0]]), left_out(seen, good),
     )  # fmt: skip
 
 
@@ -201,7 +202,8 @@ def _frame(shot: Shot | str, folder: Path, *at: str | int) -> Frame:
         raise UnreadableError(str(problem), *at, *problem.at) from None
 
 
-def _toward(pose: Pose, points: FloatArray) -> FloatArray:
+def toward_camera(pose: Pose, points: FloatArray) -> FloatArray:
+    """Return the direction from the middle of places to the camera, (3,) float."""
     away = pose.eye_mm - points.mean(axis=0)
     return np.asarray(away / np.linalg.norm(away), dtype=float)
 
@@ -213,7 +215,7 @@ def _places(photo: Photo, pose: Pose) -> tuple[FloatArray, FloatArray, FloatArra
     count = int(np.clip(round(length / BIN_MM), LEAST_PROFILE, MOST_BINS))
     share = (np.arange(count) + 0.5) / count
     points = start + share[:, None] * (end - start)
-    across = np.cross(end - start, _toward(pose, points))
+    across = np.cross(end - start, toward_camera(pose, points))
     return points, share * length, across / np.linalg.norm(across)
 
 
@@ -290,28 +292,30 @@ def _dark_time(photo: Photo, dark: Frame, times: FloatArray) -> float:
     return time or float(times[0])
 
 
-def check_light(seen: Sequence[Seen]) -> None:
+def check_light(
+    seen: Sequence[Seen], least: int = LEAST_PROFILE, what: str = "the stretch"
+) -> None:
     """Raise where too few places can be read."""
     good = np.any([one.good for one in seen], axis=0)
-    if good.sum() >= LEAST_PROFILE:
+    if good.sum() >= least:
         return
     clipped = float(np.mean([one.bright.mean() for one in seen]))
     dark = float(np.mean([one.dim.mean() for one in seen]))
     if clipped > dark:
         raise UnreadableError(
-            f"clipped along {100 * clipped:.0f} % of the stretch: the camera was at its end; take "
+            f"clipped along {100 * clipped:.0f} % of {what}: the camera was at its end; take "
             "the photo again with a shorter exposure",
             "images",
         )
     raise UnreadableError(
-        f"dark along {100 * dark:.0f} % of the stretch: is this a photo of the lit piece, and are "
+        f"dark along {100 * dark:.0f} % of {what}: is this a photo of the lit piece, and are "
         "the points right? Else take it with a longer exposure",
         "images",
     )
 
 
-def _check_colour(photo: Photo, seen: Seen) -> None:
-    """Raise where another channel is the brightest."""
+def check_colour(photo: Photo, seen: Seen) -> None:
+    """Raise where another channel than the photo's band is the brightest."""
     total = seen.light[seen.good].sum(axis=0)
     named = BANDS.index(photo.band)
     strongest = int(total.argmax())
@@ -358,7 +362,7 @@ def _rise(light: FloatArray) -> float | None:
     return (low - high) / max(half, 1)
 
 
-def _left_out(seen: Sequence[Seen], good: np.ndarray) -> str:
+def left_out(seen: Sequence[Seen], good: np.ndarray) -> str:
     """Say how many places were left out of images, and why."""
     bright = sum(int(one.bright.sum()) for one in seen)
     dim = sum(int(one.dim.sum()) for one in seen)
