@@ -89,7 +89,8 @@ def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
         "than three more piles.",
         f"Sheets of {thin:g}, {middle:g} and {thick:g} mm (or as near as you have) on the hole, "
         "60 mm of margin all round, the meter on the middle. No light from the side.",
-        "Callipers or a ruler on each pile, as it lies, not as it was sold.",
+        "Callipers or a ruler on each pile, as it lies, not as it was sold. With callipers say "
+        "thickness_error = 0.01: how far light reaches is then known twice as well.",
     )
 
 
