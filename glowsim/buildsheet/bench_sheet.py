@@ -64,21 +64,14 @@ _CARD = (
     "Read the linear value of each: piece = [...], paper = [...].",
 )
 _PHOTO = (
-    "The piece on the middle of the marks card, its board flush below it, standing upright.",
-    "Camera 500 to 700 mm away on a stand, 200 to 400 mm above the card, lens at 1x, the piece in "
-    "the middle half of the frame.",
-    "With the room light on one photo, the whole card in it: card = { file = ... }. The marks are "
-    "found in it by themselves; nothing is moved after that.",
+    "The piece upright on the card's cross, x and y along the card's, its board flush below; no mark "
+    "hidden.",
+    "Camera on a stand 500 to 700 mm away, 200 to 400 mm above the card, lens at 1x.",
+    "One photo by room light, the whole card in it: card = { file = ... }. Then move nothing.",
     "Dark: three shutter times, each 8 times the one before, and one with the LED off.",
     "The same view at drive 255, 128, 64 and 32, if the controller dims by pulses: [[levels]].",
-    "Without the card: the pixels of the tip, both edges of the base and a mark: points = ...",
 )
-_MARKS = (
-    "Marks card: print it at 100 %, dull side up, and measure its bar of 100 mm; if it is another, "
-    "say so: bar_mm = ... The numbers beside each mark are its x and y in mm from the cross in the "
-    "middle, where the foot of the piece stands with its own x and y along the card's. Cut it out, "
-    "lay it flat, and let nothing hide a mark."
-)
+_MARKS = "Print the card at 100 %, measure its bar (if not 100 mm: bar_mm = ...) and lay it flat."
 
 
 def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
@@ -89,8 +82,8 @@ def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
         "than three more piles.",
         f"Sheets of {thin:g}, {middle:g} and {thick:g} mm (or as near as you have) on the hole, "
         "60 mm of margin all round, the meter on the middle. No light from the side.",
-        "Callipers or a ruler on each pile, as it lies, not as it was sold. With callipers say "
-        "thickness_error = 0.01: how far light reaches is then known twice as well.",
+        "Callipers or a ruler on each pile, as it lies; with callipers thickness_error = 0.01: "
+        "then how far light reaches is known twice as well.",
     )
 
 
