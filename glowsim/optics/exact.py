@@ -11,6 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.integrate import quad_vec
 from scipy.optimize import brentq
 from scipy.special import roots_legendre
 
@@ -109,9 +110,6 @@ def point_source_fluence(distance_mfp: ArrayLike, *, albedo: float) -> Array:
     def continuum(s: float) -> Array:
         norm = (1.0 - c * s * np.arctanh(s)) ** 2 + (0.5 * np.pi * c * s) ** 2
         return np.exp(-r / s) / (s**2 * norm)
-
-    # Imported where it is needed: it takes as long as all else that a command's start waits for.
-    from scipy.integrate import quad_vec
 
     # The open ends are left out: the integrand vanishes at both.
     tail, _ = quad_vec(continuum, 1.0e-12, 1.0 - 1.0e-13, epsabs=0.0, epsrel=1.0e-10, limit=2000)
