@@ -64,8 +64,7 @@ _CARD = (
     "Read the linear value of each: piece = [...], paper = [...].",
 )
 _PHOTO = (
-    "The piece upright on the card's cross, x and y along the card's, its board flush below; no mark "
-    "hidden.",
+    "Piece upright on the card's cross, x and y along the card's, board flush; no mark hidden.",
     "Camera on a stand 500 to 700 mm away, 200 to 400 mm above the card, lens at 1x.",
     "One photo by room light, the whole card in it: card = { file = ... }. Then move nothing.",
     "Dark: three shutter times, each 8 times the one before, and one with the LED off.",
