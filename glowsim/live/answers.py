@@ -33,6 +33,8 @@ from glowsim.transport.quick.quality import DRAFT
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 
+OWN_BYTES, CALM_BYTES, BYTES_A_CORNER = 12, 4, 40
+"""Of the light at a corner: the glow itself, what contour lines follow, and all."""
 _LOG = logging.getLogger(__name__)
 
 
@@ -42,6 +44,7 @@ class Seen:
 
     number : grows with every answer;  full : whether figures may be read off it
     light  : bytes for the page (see `Skin.light_bytes`);  limb : see `limb_shape`
+    around : the answer since which what is sent back, across the prop and of the room, is the same
     """
 
     number: int
@@ -52,6 +55,17 @@ class Seen:
     exposure_cd_m2: float
     scale: dict[str, Any]
     limb: tuple[float, ...]
+    around: int
+
+    @property
+    def around_key(self) -> str:
+        """Names the light that is sent back: a page that has it need not fetch it again."""
+        return f"{self.skin.key}.{self.around}"
+
+    def light_without_around(self) -> bytes:
+        """Return the light without what is sent back."""
+        part = len(self.light) // BYTES_A_CORNER
+        return self.light[: OWN_BYTES * part] + self.light[(BYTES_A_CORNER - CALM_BYTES) * part :]
 
 
 class Answers:
@@ -228,5 +242,14 @@ class Answers:
             light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back, calm)
             number = last.number + 1 if last else 1
             limb = tuple(skin.limb_shape(glow)) if last is None or full else last.limb
-            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb)
+            same = last is not None and last.skin is shape and _same_around(last.light, light)
+            around = last.around if last and same else number
+            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb, around)
         self._changed()
+
+
+def _same_around(one: bytes, other: bytes) -> bool:
+    """Whether two lights, see `Skin.light_bytes`, have the same sent back."""
+    part = len(one) // BYTES_A_CORNER
+    around = slice(OWN_BYTES * part, (BYTES_A_CORNER - CALM_BYTES) * part)
+    return one[around] == other[around]

@@ -97,6 +97,8 @@ def find_places(session: Session, body: int, count: int, report: Report) -> str:
 
     session.do(f"find places for {count} boards", placed)
     new = session.now
+    if new == started:
+        return f"{name}: leave the boards where they are: a short search finds the same places"
     if not _judged(session, new, report):
         return f"{name}: changed before what was found had been judged"
     after = session.figures.evenness(edits.told_as(new, body))

@@ -65,6 +65,11 @@ def test_drag_shows_drafts_and_the_release_a_full_answer(session):
     draft = session.seen
     assert not draft.full
     assert draft.light != first.light
+    # What is sent back stays as it was, and need not be fetched again.
+    assert draft.around_key == first.around_key
+    corners = len(draft.light) // 40
+    rest = draft.light_without_around()
+    assert (len(rest), rest[: 12 * corners]) == (16 * corners, draft.light[: 12 * corners])
     assert draft.exposure_cd_m2 == first.exposure_cd_m2  # brighter must look brighter
     figures = session.figures
     session.release()
