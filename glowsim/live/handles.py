@@ -276,8 +276,8 @@ class Handles:
                 f"{found.kind} from {found.from_mm:.0f} to {found.to_mm:.0f} mm up: look at it",
                 partial(self._view.stage.look, side, 10.0),
             )
-            self._follows(partial(self._advised, of_menu, found))
-        self._follows(lambda: self._also(name))
+            self._follows(menu, partial(self._advised, of_menu, found))
+        self._follows(menu, lambda: self._also(name))
 
     def _also(self, body: str) -> str:
         """Return what helps a body besides, and what was tried in vain."""
@@ -296,10 +296,10 @@ class Handles:
         session.ask_mended()
         return "trying what would mend it …"
 
-    def _follows(self, words: Callable[[], str]) -> None:
-        """Say what may still change while it is read."""
+    def _follows(self, menu: ui.menu, words: Callable[[], str]) -> None:
+        """Say what may still change while a menu is read."""
         label = ui.label(words()).classes("said")
-        ui.timer(FOLLOW_S, lambda: label.set_text(words()))
+        ui.timer(FOLLOW_S, lambda: label.set_text(words()) if menu.value else None)
 
     def _power(self, menu: ui.menu) -> None:
         power = self._session.figures.power
