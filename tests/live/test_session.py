@@ -302,7 +302,7 @@ def test_what_would_mend_it_is_told_once_it_was_tried(session):
     mended = session.mended
     found = [mended.put_into_one(f).suggestion for f in session.figures.findings.found]
     assert found == [f["suggestion"] for f in told["findings"]]
-    assert list(mended.also) == told["also"]
+    assert list(mended.also) == told["tried"]["also"]
     session.nudge(HIGH, (0, 0, 3))
     assert session.wait()
     assert session.mended is None  # it was of another prop
