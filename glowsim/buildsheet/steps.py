@@ -82,7 +82,7 @@ def full_white_words(power: PowerReport, heat: HeatReport | None) -> str:
     )
     never = []
     if power.choice is not None and total.white_ma > power.supply.max_current_ma:
-        never.append(f"the battery bears {power.supply.max_current_ma / 1000:.2f} A")
+        never.append(f"the battery's limit is {power.supply.max_current_ma / 1000:.2f} A")
     if power.fuse is not None and not power.fuse.for_white:
         never.append(f"the fuse is {power.fuse.fuse_a:g} A")
     if heat is not None:

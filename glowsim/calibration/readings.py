@@ -90,7 +90,7 @@ class Card(Strict):
             )
         if self.reflectance >= 0.99:
             raise fault(
-                f"the piece would send back {100 * self.reflectance:.0f} % of the light, which no "
+                f"the piece would reflect {100 * self.reflectance:.0f} % of the light, which no "
                 "piece does: were piece and paper swapped, or is the photo clipped?",
                 "piece",
             )

@@ -92,7 +92,7 @@ class Board(Entry):
     mask: Literal["white", "black", "green"] = "white"
     """Colour of the lacquer the board is covered with, from which what follows is reckoned."""
     front_reflectance: FractionBands = Field(default=None, validate_default=True)
-    """Share of light that the side with the LEDs throws back, LEDs and mask together. This and the
+    """Share of light that the side with the LEDs reflects, LEDs and mask together. This and the
     next, where they are given, count in place of what `mask` tells."""
     back_reflectance: FractionBands = Field(default=None, validate_default=True)
     """The same of its back and rim."""

@@ -26,7 +26,7 @@ _OPTIONS = (
         type=click.Choice(("evenness", "brightness", "power")),
         default="evenness",
         show_default=True,
-        help="What comes first. power: the least for an even glow that reads as lit.",
+        help="What comes first. power: the least for an even glow that looks lit.",
     ),
     click.option(
         "--directions",

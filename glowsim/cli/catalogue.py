@@ -96,7 +96,7 @@ def _coats(rows: dict[str, Coat]) -> Table:
     table = table_of(
         "Coats: paint, tape, sheet, opaque surfaces",
         ("name", "confidence"),
-        ("sends back", "lets through", "straight"),
+        ("reflects", "lets through", "straight"),
     )
     for name, entry in rows.items():
         table.add_row(
@@ -113,7 +113,7 @@ def _boards(rows: dict[str, Board]) -> Table:
     table = table_of(
         "Light boards (figures of the whole board at full drive)",
         ("name", "label"),
-        ("LEDs", "lm R G B", "mA per channel", "W", "sends back"),
+        ("LEDs", "lm R G B", "mA per channel", "W", "reflects"),
     )
     for name, entry in rows.items():
         table.add_row(
@@ -126,7 +126,7 @@ def _boards(rows: dict[str, Board]) -> Table:
             f"{entry.mask} {sum(entry.front_reflectance) / 3:.2f}",
         )
     table.caption = (
-        "Sends back: the mask's colour, and the share of light the front throws back. "
+        "Reflects: the mask's colour, and the share of light that the front reflects. "
         "Parts sold under one number differ by 1.6 times in current: measure yours and set "
         "channel_current_ma"
     )
@@ -137,7 +137,7 @@ def _batteries(rows: dict[str, Battery]) -> Table:
     table = table_of(
         "Batteries (one cell, or one power bank)",
         ("name", "label"),
-        ("V fresh", "V to stop", "mAh at mA", "bears mA"),
+        ("V fresh", "V to stop", "mAh at mA", "limit mA"),
     )
     for name, entry in rows.items():
         held, drain = entry.capacity_mah[0], entry.drain_ma[0]

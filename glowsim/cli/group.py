@@ -19,7 +19,7 @@ COMMANDS = {
     "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",
     "trace": "A board stays dark or flickers: what it may be, where to measure, what to read.",
     "pulse": "Move the zones: an animation, a chart, flash count, tables for a controller.",
-    "heat": "How warm each buried board gets, how soon, and what it bears.",
+    "heat": "How warm each buried board gets, how soon, and its limit.",
     "sheet": "A build sheet for the bench: templates, tables, wiring, tests, cautions.",
     "calibrate": "Learn a material from readings of a test piece: an entry of your own.",
     "catalogue": "List materials, coats, boards, batteries and wires with their sources.",

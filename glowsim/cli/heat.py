@@ -112,7 +112,7 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
     table = table_of(
         "Light boards, once warm (temperatures in °C)",
         ("board",),
-        ("W", "board", "chips", "skin", "bears W", "full W", "board", "90 % after", "in 5 min"),
+        ("W", "board", "chips", "skin", "limit W", "full W", "board", "90 % after", "in 5 min"),
     )
     for board, names in rows:
         table.add_row(
@@ -128,7 +128,7 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
             f"{100 * board.soon_share:.0f} %",
         )
     table.caption = (
-        "bears W: average power at which its tightest limit is reached, all boards of the body "
+        "limit W: average power at which its tightest limit is reached, all boards of the body "
         "turned\ndown alike. full W: everything full white; far above a limit a temperature is a "
         "sum on paper.\n90 % after, in 5 min: how soon it is warm, and what a bench test of five "
         "minutes would see."
@@ -137,7 +137,7 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
 
 
 def _limits(board: BoardHeat) -> Table:
-    table = table_of(f"Limits of {board.name}", ("what",), ("limit °C", "found °C", "bears"))
+    table = table_of(f"Limits of {board.name}", ("what",), ("limit °C", "found °C", "power at it"))
     for limit in board.limits:
         table.add_row(
             limit.what,

@@ -221,11 +221,11 @@ def _lines(electrics: Electrics, answer: Answer) -> list[str]:
         words = "; ".join("red {:g}, green {:g}, blue {:g}".format(*drive) for drive in drives)
         lines.append(f"  drive: {words}")
     lines += [
-        f"  '{read.body}' reads as: {read.grade} ({read.ratio:.2g} times white paper in this room)"
+        f"  how '{read.body}' looks: {read.grade} ({read.ratio:.2g} times white paper in this room)"
         for read in answer.reads
     ]
     if not answer.reads:
-        lines.append("  How it reads in this room: run `glowsim glow` once, and this says it too.")
+        lines.append("  How it looks in this room: run `glowsim glow` once, and this says it too.")
     if answer.out_of_reach:
         lines.append(f"  Out of reach: {answer.out_of_reach}.")
     return lines

@@ -177,7 +177,7 @@ def _table(answer: Modules, board: str) -> Table:
         ),
         (),
         (
-            *("", "boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),
+            *("", "boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "looks"),
             *("LEDs", "joints", "mA", "W"),
         ),
     )

@@ -172,7 +172,7 @@ def _figures(answer: Placed) -> Table:
         ),
         ("",),
         (
-            *("boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "reads as"),
+            *("boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "looks"),
             *("board W", "°C", "W"),
         ),
     )

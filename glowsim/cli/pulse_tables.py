@@ -74,10 +74,10 @@ def _moments(report: PulseReport) -> list[str]:
     if report.bears_ma is None:
         lines.append(f"{peak}.")
     elif peak_ma <= report.bears_ma:
-        lines.append(f"{peak}; the battery bears {report.bears_ma:.0f} mA for long.")
+        lines.append(f"{peak}; the battery's limit for long is {report.bears_ma:.0f} mA.")
     else:
         lines.append(
-            f"{peak}: MORE than the {report.bears_ma:.0f} mA that the battery bears for long. "
+            f"{peak}: MORE than the {report.bears_ma:.0f} mA of the battery's limit for long. "
             "Lower the level, let the zones take turns (stagger), or take a larger pack."
         )
     return lines

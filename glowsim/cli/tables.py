@@ -146,7 +146,7 @@ def _figure_error(name: str, value: float) -> str:
 
 def _lit(findings: Findings) -> Table:
     table = table_of(
-        titled("Does it read as lit?", findings.supply),
+        titled("Does it look lit?", findings.supply),
         ("body", "verdict"),
         ("x white paper", "range", "on/off", "area lit", "needs cd/m2"),
     )
@@ -170,7 +170,7 @@ def _found(findings: Findings) -> Table:
     table = table_of(
         titled("Findings (place and height in the body's own frame)", findings.supply),
         ("no", "kind", "body"),
-        ("place mm", "height mm", "size mm", "x around", "x mean", "nearest light"),
+        ("place mm", "height mm", "size mm", "vs around", "vs mean", "nearest light"),
     )
     for row in findings.found:
         table.add_row(
@@ -205,8 +205,7 @@ def _openings(findings: Findings) -> Table:
             short(light.most_lx),
         )
     table.caption = (
-        f"the room gives {findings.room.illuminance_lx:g} lx; what the face throws back is not "
-        "counted"
+        f"the room gives {findings.room.illuminance_lx:g} lx; what the face reflects is not counted"
     )
     return table
 
@@ -216,7 +215,7 @@ def _account(account: EnergyAccount, supply: str) -> Table:
     table = table_of(title, ("",), ("red", "green", "blue"))
     rows = {
         "emitted": account.emitted_lm,
-        "let out": account.escaped_lm,
+        "light out": account.escaped_lm,
         "out of open holes": account.through_holes_lm,
         **{f"absorbed in {name}": lm for name, lm in account.absorbed_lm.items()},
         "absorbed in coats": account.in_coats_lm,
@@ -226,7 +225,8 @@ def _account(account: EnergyAccount, supply: str) -> Table:
             table.add_row(name, *(short(float(v)) for v in lumens))
     share = float(account.escaped_lm.sum() / max(account.emitted_lm.sum(), 1e-12))
     table.caption = (
-        f"{100 * share:.0f} % let out; the account closes to {100 * account.error_share:.1g} %"
+        f"{100 * share:.0f} % of the light comes out; "
+        f"energy check: {100 * account.error_share:.1g} % off"
     )
     return table
 

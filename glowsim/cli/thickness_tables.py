@@ -114,12 +114,12 @@ _SEEN: Columns = {
     "5%/mean": lambda step: short_share(step.even),
     "U0": lambda step: short_share(step.evenness.u0),
     "mean": lambda step: short(step.evenness.mean_cd_m2),
-    "reads as": lambda step: step.lit.grade,
+    "looks": lambda step: step.lit.grade,
     "hot": lambda step: str(step.hot_spots),
     "dark": lambda step: str(step.dark_gaps),
 }
 _REST: Columns = {
-    "let out": lambda step: f"{100 * step.let_out:.0f} %",
+    "light out": lambda step: f"{100 * step.let_out:.0f} %",
     "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
     "watts": _watts,
     "LED mm": lambda step: f"{step.led_depth_mm:.1f}",

@@ -285,7 +285,7 @@ def _heat(step: Step) -> list[str]:
             else "that is full drive"
         )
         return [
-            f"It does not read as lit as driven; {most} it averages "
+            f"It does not look lit as driven; {most} it averages "
             f"{step.mean_at_cd_m2(heat.factor):.3g} cd/m2 "
             f"({_reads(step.grade_at(heat.factor))}), and {reason}."
         ]

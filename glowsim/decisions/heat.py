@@ -135,11 +135,11 @@ def limit_at_place(
     except GlowsimError as fault:
         # The place in the file is left out: the scene may be one that was only tried.
         reason = str(fault).rsplit(": ", 1)[-1]
-        return replace(rule, what=f"what a board bears here is not known ({reason})")
+        return replace(rule, what=f"a board's limit here is not known ({reason})")
     own = _of_board(min(boards, key=lambda board: board.bears), catalogue, rule)
     given = "buried_power_w" in scene_file.scene.findings.model_fields_set
     if given and rule.heat_factor < own.heat_factor:
-        return replace(rule, what=f"the scene gives it; the heat sum bears {own.limit_w:.2g} W")
+        return replace(rule, what=f"the scene gives it; by the heat sum it is {own.limit_w:.2g} W")
     return own
 
 

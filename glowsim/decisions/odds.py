@@ -68,7 +68,7 @@ class Odds:
         if 1 - SURE < self.enough < SURE:
             said.append(f"It is even enough in {tenths(self.enough)} of what the readings allow.")
         if 1 - SURE < self.lit < SURE:
-            said.append(f"It reads as lit in {tenths(self.lit)} of it.")
+            said.append(f"It looks lit in {tenths(self.lit)} of it.")
         return said
 
     def as_json(self) -> dict[str, Any]:

@@ -50,7 +50,7 @@ def thickness_chart(answer: Thickness) -> Image.Image:
         Panel(
             "Luminance, cd/m²: mean, dashed least",
             lines(_mean) + lines(lambda s: s.evenness.least_cd_m2, dashed=True),
-            [(some_lit.needed_cd_m2, "glow + room light reads as lit")],
+            [(some_lit.needed_cd_m2, "glow + room light looks lit")],
             rings(_mean),
             log=True,
         ),

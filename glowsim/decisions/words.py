@@ -101,7 +101,7 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
     if short:
         most = heat.factor
         said.append(
-            "It does not read as lit at "
+            "It does not look lit at "
             f"{step.evenness.mean_cd_m2:.3g} cd/m2 ({step.lit.grade}; {step.lit.needed_cd_m2:.3g} "
             "with the room's light is needed)."
             + (

@@ -214,7 +214,7 @@ def _side_effects(before: Step, after: Step) -> list[str]:
         reads = f"'{grade}' as before" if same else f"'{grade}' in place of '{before.lit.grade}'"
         said.append(
             f"its mean {'rises' if now > was else 'falls'} from {was:.3g} to {now:.3g} cd/m2 and "
-            f"it reads as {reads}"
+            f"it looks {reads}"
         )
     warm, warmer = (None if step.heat is None else step.heat.board_c for step in (before, after))
     if warm is not None and warmer is not None and abs(warmer - warm) > _SAME_K:

@@ -179,7 +179,7 @@ def pack_words(electrics: Electrics) -> str:
         sum(b.current_ma(level) for b, level in zip(electrics.boards, levels, strict=True))
     )
     if need_ma > pack.max_current_ma:
-        why = f"{need_ma:.0f} mA on average, and it bears {pack.max_current_ma:.0f} mA"
+        why = f"{need_ma:.0f} mA on average, its limit {pack.max_current_ma:.0f} mA"
     else:
         run = run_time(pack, electrics.circuit, electrics.boards, levels)
         why = f"{run.ends_by} at once" if run.hours == 0 else ""

@@ -72,13 +72,14 @@ def _faults(harness: Harness, carried_a: list[float], fuse_a: float, drop_v: flo
     hot = [run for run, amperes in zip(runs, carried_a, strict=True) if run.wire.buried_a < amperes]
     if hot:
         faults.append(
-            f"{_gauges(hot)} carries up to {max(carried_a):.2f} A inside foam and bears "
+            f"{_gauges(hot)} carries up to {max(carried_a):.2f} A inside foam and is rated for "
             f"{min(run.wire.buried_a for run in hot):.2g} A there"
         )
     thin = [run for run in runs if run.wire.buried_a < fuse_a]
     if thin:
         faults.append(
-            f"{_gauges(thin)} bears {min(run.wire.buried_a for run in thin):.2g} A inside foam, "
+            f"{_gauges(thin)} is rated for {min(run.wire.buried_a for run in thin):.2g} A inside "
+            f"foam, "
             f"less than the fuse of {fuse_a:g} A: in a short it burns before the fuse opens"
         )
     if drop_v > harness.drop_limit_v * (1 + 1e-9):

@@ -270,10 +270,10 @@ def _refusal(choice: Choice, limit_v: float) -> str:
     bears = choice.pack.max_current_ma
     settled_v = choice.pack.feed(SETTLED).rest_v
     if settled_v > limit_v:
-        return f"{settled_v:.1f} V is above the {limit_v:g} V the boards bear"
+        return f"{settled_v:.1f} V is above the {limit_v:g} V limit of the boards"
     if choice.average_ma > bears:
         return (
-            f"cannot carry the load: {_amps(choice.average_ma)} on average, and it bears "
+            f"cannot carry the load: {_amps(choice.average_ma)} on average, and its limit is "
             f"{_amps(bears)}"
         )
     if choice.run.hours == 0:
@@ -291,7 +291,7 @@ def _cares(choice: Choice, limit_v: float) -> list[str]:
             "a diode in series"
         )
     if choice.peak_ma > bears:
-        cares.append(f"never full white: {_amps(choice.peak_ma)}, and it bears {_amps(bears)}")
+        cares.append(f"never full white: {_amps(choice.peak_ma)}, its limit {_amps(bears)}")
     if run.fades_hours is not None:
         when = f"after {run.fades_hours:.1f} h" if run.fades_hours > 0 else "from the start"
         cares.append(f"{run.fades} begin{'' if ' and ' in run.fades else 's'} to fade {when}")

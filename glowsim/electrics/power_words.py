@@ -79,7 +79,8 @@ def gauge_words(wiring: WiringReport, fuse: FuseAdvice | None) -> list[str]:
     if not gauge.faults:
         return [
             f"Wire: as in the scene. At {what} it loses {gauge.drop_v:.2f} V on the way to a board "
-            f"(limit {gauge.limit_v:g} V), bears its current inside foam and the fuse before it. "
+            f"(limit {gauge.limit_v:g} V), carries its current inside foam and bears the fuse "
+            "before it. "
             f"The thinnest that would do throughout: {gauge.gauge or 'none'} ({reasons})."
         ]
     lines = [f"Do not build as drawn, for {what}: {'; '.join(gauge.faults)}."]
@@ -100,7 +101,9 @@ def gauge_words(wiring: WiringReport, fuse: FuseAdvice | None) -> list[str]:
 def fuse_words(fuse: FuseAdvice) -> str:
     """Return the fuse in words: rating, rule, type."""
     load = (
-        "full white" if fuse.for_white else "the scene as drawn (the battery bears no full white)"
+        "full white"
+        if fuse.for_white
+        else "the scene as drawn (full white is above the battery's limit)"
     )
     carries = {
         "IEC": "which carries its rating for long",

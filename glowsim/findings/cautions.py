@@ -25,9 +25,9 @@ def cautions_of(glow: SurfaceGlow, looks: tuple[Look, ...], scene: Scene) -> tup
         cautions.append(
             f"Heat: {len(hot)} of {len(glow.lights)} boards draw more than {limit:g} W as driven "
             f"(up to {most.power_w:.2g} W, {most.name}). Nearly all of it becomes heat, and foam "
-            "or thick resin carries little away: 0.1 to 0.3 W on average is what a board buried in "
-            f"40 mm of foam bears. The {limit:g} W are a rule of thumb for any buried board; "
-            "`glowsim heat` works out what each bears in this scene: go by that. "
+            "or thick resin carries little away: 0.1 to 0.3 W on average is the limit of a board "
+            f"buried in 40 mm of foam. The {limit:g} W are a rule of thumb for any buried board; "
+            "`glowsim heat` works out the limit of each in this scene: go by that. "
             f"{all_cautions()['heat'].text}"
         )
     for look in looks:

@@ -15,6 +15,7 @@ from typing import Literal
 
 import numpy as np
 from scipy.optimize import nnls
+from scipy.spatial.distance import cdist
 
 from glowsim.findings.luminance import Look
 from glowsim.findings.patches import Eye, Patch
@@ -344,7 +345,7 @@ def _leds(look: Look, light: int) -> FloatArray:
 
 def _apart(points: FloatArray, others: FloatArray) -> FloatArray:
     """Return distances between points (n, 3) and others (m, 3), (n, m)."""
-    return np.linalg.norm(points[:, None, :] - others[None], axis=2)
+    return cdist(points, others)
 
 
 def _light_name(look: Look, light: int) -> str:

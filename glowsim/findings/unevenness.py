@@ -26,8 +26,8 @@ Grade = Literal["even", "fair", "patchy"]
 GRADES: tuple[Grade, ...] = ("patchy", "fair", "even")
 """From worst to best."""
 MEANS: dict[Grade, str] = {
-    "even": "reads as one even glow",
-    "fair": "reads as one glow, with differences that show",
+    "even": "looks like one even glow",
+    "fair": "looks like one glow, with differences that show",
     "patchy": "falls into bright and dark parts",
 }
 VEIL = 1e-3

@@ -250,7 +250,7 @@ class Handles:
             self._say(
                 f"Its mean glow and the room's light on it come to {lit.ratio:.3g} times white "
                 f"paper in this room ({lit.low:.2g} to {lit.high:.2g}). "
-                f"{100 * lit.lit_share:.0f} % of it reads as lit."
+                f"{100 * lit.lit_share:.0f} % of it looks lit."
             )
 
     def _even(self, menu: ui.menu) -> None:

@@ -2,10 +2,13 @@
 
 Diffuse light from deep inside leaves a bare face mostly straight out: toward its edge a glowing
 body is darker (limb darkening), the more so the less its face reflects. The radiance that arrives
-at the face is that of Milne's problem (`milne`), and Fresnel's equations and Snell's law take it
-out: L(theta) ~ T(theta_i) (z_e + mu_i + transients). Its shape hardly depends on how the material
-scatters (Vera & Durian, Phys. Rev. E 53, 3215 (1996), from its abstract). It holds for bodies of
-three transport lengths and more; in thinner ones some light still runs straight ahead.
+at the face is that of Milne's problem (`boundary`), and Fresnel's equations and Snell's law take it
+out: L(theta) ~ T(theta_i) I(theta_i). Its shape hardly depends on how the material scatters (Vera &
+Durian, Phys. Rev. E 53, 3215 (1996), from its abstract). It holds for bodies of three transport
+lengths and more; in thinner ones some light still runs straight ahead.
+
+By reciprocity the same law says how much of the light that falls on the face from a direction gets
+deep (`facing`): hollows, pictures and figures all go by this one.
 """
 
 from __future__ import annotations
@@ -15,9 +18,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from glowsim.optics.boundary import milne_radiance
 from glowsim.optics.exact import gauss_legendre
 from glowsim.optics.fresnel import reflectance
-from glowsim.optics.milne import milne_transients
 
 Array = NDArray[np.float64]
 
@@ -64,11 +67,5 @@ def _table(n: float) -> tuple[Array, Array]:
 
 def _unscaled(cosine: Array, n: float) -> Array:
     """Return the luminance outside toward cosines, in any unit."""
-    z_e, mu, _, _, transient = milne_transients(n, 0.0)
     inside = np.sqrt(1.0 - (1.0 - cosine**2) / n**2)
-    out = np.flatnonzero(mu > 0)
-    out = out[np.argsort(mu[out])]
-    # The transients change the straight line by a few percent, and slowly: this interpolates well.
-    over_line = 1.0 + transient[out].sum(axis=1) / (z_e + mu[out])
-    radiance = (z_e + inside) * np.interp(inside, mu[out], over_line)
-    return (1.0 - reflectance(inside, n_from=n, n_to=1.0)) * radiance
+    return (1.0 - reflectance(cosine, n_from=1.0, n_to=n)) * milne_radiance(inside, n)

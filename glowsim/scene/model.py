@@ -64,7 +64,7 @@ class Thresholds(Strict):
     even_factor: Annotated[Number, Field(gt=1, le=100)] = 1.5
     """What lies within this factor of the middle counts as neither too dark nor too bright."""
     glow_ratio: Annotated[Number, Field(gt=0, le=1e6)] = 1.7
-    """Glow plus room light over white paper in the same light: from here on it reads as lit."""
+    """Glow plus room light over white paper in the same light: from here on it looks lit."""
     buried_power_w: Annotated[Number, Field(gt=0, le=1e6)] = 0.4
     """Average power of one buried board above which the heat is flagged."""
 

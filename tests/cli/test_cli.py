@@ -80,7 +80,7 @@ def test_glow_writes_everything_and_reuses_it(scene):
     assert "Little spike" in first.stdout
     for heading in (
         "Evenness",
-        "Does it read as lit?",
+        "Does it look lit?",
         "Findings",
         "Where the light went",
         "trust:",

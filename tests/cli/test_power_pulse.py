@@ -186,7 +186,7 @@ def test_glow_says_that_it_is_as_wired(folder):
     assert "On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white" in flat
     assert "(quick solver), as wired, battery half used" in flat
     assert "U0 is least over mean; as wired, battery half used)" in flat
-    assert "Does it read as lit? (as wired, battery half used)" in flat
+    assert "Does it look lit? (as wired, battery half used)" in flat
     assert "note: as wired, battery half used: 3." in flat
 
 
@@ -234,7 +234,7 @@ def test_a_pack_that_cannot_run_the_prop_is_the_first_thing_glow_says(folder):
     weak.write_text(LITTLE.replace('"lithium_18650"', '"alkaline_aaa"\nin_series = 3'))
     shown = run(glow.command, weak, "--out", folder / "out", "--no-pictures").output
     assert shown.startswith("3 x AAA alkaline cell cannot run this prop: ")
-    assert "and it bears 300 mA" in shown.split("Little pair")[0]
+    assert "its limit 300 mA" in shown.split("Little pair")[0]
 
 
 def test_wrong_wires_are_told_before_the_work(folder):
@@ -287,7 +287,7 @@ def test_power_turned_round(folder):
     assert shown.exit_code == 0, shown.output
     flat = " ".join(shown.output.split())
     for words in ("For 2 h: everything at", "of the level as drawn", "to the eye", "drive: red",
-                  "'spike (x2)' reads as: glows strongly (5 times white paper in this room)",
+                  "how 'spike (x2)' looks: glows strongly (5 times white paper in this room)",
                   "These carry the level as drawn for 2 h, the lightest first"):  # fmt: skip
         assert words in flat, words
     data = json.loads(

@@ -78,7 +78,7 @@ def test_words():
         "patchy, it falls into bright and dark parts; 5%/mean 0.5 and off by at most x 1.45 are "
         "wanted"
     )
-    assert verdict(step(0.2, grade="fair")).startswith("fair, it reads as one glow")
+    assert verdict(step(0.2, grade="fair")).startswith("fair, it looks like one glow")
     said = change(step(0.2, mean=50), step(1.0, mean=200))
     assert said == "off by x 2.72 as drawn, x 1.22 then; 200 cd/m2 as drawn, 50 then"
 

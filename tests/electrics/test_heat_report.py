@@ -293,5 +293,5 @@ def test_command(tmp_path):
     assert (tmp_path / "out" / "heat.png").is_file()
     shown = CliRunner().invoke(command, [str(scene), "--no-picture", "-v"])
     assert shown.exit_code == 0
-    for words in ("bears W", "caution: Heat", "Not computed"):
+    for words in ("limit W", "caution: Heat", "Not computed"):
         assert words in shown.output

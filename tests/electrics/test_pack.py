@@ -85,7 +85,7 @@ def test_a_colour_that_is_not_used_does_not_fade():
 def test_three_small_alkaline_cells_cannot_carry_the_load():
     choice = judge(electrics(row(2)), pack("alkaline_aaa", 3))
     assert choice.verdict == "no"
-    assert choice.why == ("cannot carry the load: 504 mA on average, and it bears 300 mA")
+    assert choice.why == ("cannot carry the load: 504 mA on average, and its limit is 300 mA")
 
 
 def test_four_alkaline_cells_are_too_much():
@@ -110,7 +110,7 @@ def test_a_coin_cell_is_no_supply():
 
 def test_peaks_and_light_loads_are_pointed_out():
     many = judge(electrics(row(12)), pack("power_bank_5000", converter=own_converter()), 0.2)
-    assert "never full white: 3.0 A, and it bears 2.1 A" in many.why
+    assert "never full white: 3.0 A, its limit 2.1 A" in many.why
     few = judge(electrics(row(1)), pack("power_bank_5000", converter=own_converter()), 0.1)
     assert "may switch off" in few.why
 

@@ -43,7 +43,7 @@ def test_without_reflection_it_is_chandrasekhars_h():
     assert shape[0] == pytest.approx(np.sqrt(3) / 4, rel=0.01)
     fine = np.linspace(0.02, 1, 200)
     own = np.sqrt(3) / 4 * chandrasekhar_h(fine, albedo=1.0)
-    np.testing.assert_allclose(luminance_shape(fine, n=1.0), own, rtol=3e-4)
+    np.testing.assert_allclose(luminance_shape(fine, n=1.0), own, rtol=1e-5)
 
 
 @pytest.mark.parametrize("n", [1.0, 1.2, 1.5, 1.7, MATT])

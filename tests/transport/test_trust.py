@@ -224,3 +224,30 @@ def test_boards_in_hollows_are_not_spoken_of():
         face_mm=6.0,
     )
     assert trust_of(replace(hollow, wall_mm=4.0, boards=(board(shape),)), 0.0) == ()
+
+
+@pytest.mark.parametrize(
+    ("up_mm", "turn", "more", "said"),
+    [
+        (55.0, 0.0, [], True),
+        (53.0, 0.0, [], False),
+        (55.0, 180.0, [], False),
+        (55.0, 0.0, [[0, 0, 20]], False),
+    ],
+    ids=["near", "further", "faces away", "another light"],
+)
+def test_a_board_that_shuts_its_light_in_is_said(up_mm, turn, more, said):
+    """A disc 10 mm wide before the flat end of a hollow, at 56 mm; `shaded` says by how much."""
+    shape = disc(place_of(up_mm), (turn, 0.0, 0.0), across=10)
+    lit = ahead_of(shape, region=1)
+    hollow = shell(
+        shape_mesh(Rod(kind="rod", length_mm=60, diameter_mm=50)),
+        medium(0.002, 1.0),
+        4.0,
+        emitters([*lit.position, *more], shape.frame[:3, 2], 1),
+        cell_mm=1.3,
+        face_mm=6.0,
+    )
+    found = trust_of(replace(hollow, wall_mm=4.0, boards=(board(shape),)), 0.0)
+    assert len(found) == said
+    assert all("but 1.0 mm are left at its rim" in one for one in found)

@@ -10,7 +10,7 @@ E = F M with view factors F found by rays, so E = (1 - F (1 - b))^-1 F (b phi^ +
 reciprocal F this couples patches symmetrically, and the whole solve stays symmetric positive.
 
 Bare walls of scattering material are not matt. They send light from the field out by a law p(mu)
-and let it in by the same (`optics.facing`), so a wall just beside a lit one sees less of it than
+and let it in by the same (`optics.emission`), so a wall just beside a lit one sees less of it than
 one across. Two kinds of light leave them: what comes from deep inside by p, b phi^ + (s - b) W,
 with W what arrives, weighted by p; and what turned round at the face by q = (1 - s p) / (1 - s).
 The second is eliminated beforehand: light that has turned round any number of times on its way
@@ -32,7 +32,6 @@ from glowsim.transport.quick.sights import (
     RAYS_PER_PATCH,
     Sights,
     air_side,
-    by_index,
     index_toward_air,
 )
 
@@ -175,7 +174,7 @@ def cavity_of(
     count = len(area)
     index = index_toward_air(problem)
     keeps, bare = np.ones(count), faces[index[faces] > 0]
-    keeps[patch[bare]] = by_index(deep_share, index[bare])
+    keeps[patch[bare]] = deep_share(index[bare])
     return Cavity.counted(patch, area, sights.counts(count), keeps, sights, np.ones(count))
 
 

@@ -320,12 +320,9 @@ class FirstFlight:
 
         followed : (n,) float, share of each ray that the face mirrors and that is followed on
         """
-        for n in np.unique(index):
-            mine = index == n
-            share = np.maximum(turned_share(cos[mine], float(n)) - followed[mine], 0.0)
-            power = share[:, None] * rays.power[mine]
-            _add(flight.turned, rays.light[mine], face[mine], power)
-            _add(flight.into_air, rays.light[mine], face[mine], -power)
+        power = np.maximum(turned_share(cos, index) - followed, 0.0)[:, None] * rays.power
+        _add(flight.turned, rays.light, face, power)
+        _add(flight.into_air, rays.light, face, -power)
 
     def _door(
         self, face: IntArray, goes: IntArray, from_air: np.ndarray, cos: FloatArray

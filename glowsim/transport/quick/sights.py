@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM, RayTarget, Target
-from glowsim.optics.facing import emission
+from glowsim.optics.emission import MATT, luminance_shape
 from glowsim.transport.problem import BARE, BodyProblem, Kind
 from glowsim.transport.quick.beams import cosine_directions, even_points
 
@@ -26,20 +25,11 @@ def air_side(problem: BodyProblem) -> IntArray:
 
 
 def index_toward_air(problem: BodyProblem) -> FloatArray:
-    """Return the refractive index of bare faces of scattering material, 0 for others, (faces,)."""
+    """Return the index of refraction of bare faces that scatter, MATT for others, (faces,)."""
     index = np.array([m.refractive_index for m in problem.media] + [1.0])
     behind = np.where(air_side(problem) < 0, problem.outside, problem.inside)
     bare = (problem.kind_of(behind) == Kind.SCATTERS) & (problem.coat == BARE)
-    return np.where(bare & (air_side(problem) != 0), index[behind], 0.0)
-
-
-def by_index(law: Callable[..., ArrayLike], index: FloatArray, *values: FloatArray) -> FloatArray:
-    """Return a law for each refractive index, 1 for those of 0; all (n,) float."""
-    result = np.ones(len(index))
-    for n in np.unique(index[index > 0]):
-        mine = index == n
-        result[mine] = law(*(value[mine] for value in values), float(n))
-    return result
+    return np.where(bare & (air_side(problem) != 0), index[behind], MATT)
 
 
 @dataclass(frozen=True)
@@ -136,10 +126,10 @@ def _bundles(
         shift = rng.random((len(of), 2))[owner]
         direction = cosine_directions(normal, even_points(number, shift))
         hits = target.first_hits(origin, direction)
-        leaves = by_index(emission, index[face], np.einsum("nd,nd->n", direction, normal))
+        leaves = luminance_shape(np.einsum("nd,nd->n", direction, normal), n=index[face])
         against = problem.walls.normals[hits.face]
         cosine = np.abs(np.einsum("nd,nd->n", direction, against))
-        arrives = by_index(emission, index[hits.face], cosine)
+        arrives = luminance_shape(cosine, n=index[hits.face])
         yield (
             origin.astype(np.float32),
             direction.astype(np.float32),

@@ -11,7 +11,7 @@ import numpy as np
 
 from glowsim.transport.likeness import absorption_of, depth_of, thickness_of
 from glowsim.transport.problem import BodyProblem, Kind
-from glowsim.transport.quick.shaded import cautions_behind_boards
+from glowsim.transport.quick.shaded import cautions_behind_boards, cautions_of_shut_boards
 
 THIN = 3.0
 """A wall thinner than this many transport mean free paths is thin for diffusion."""
@@ -52,7 +52,7 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
         cautions += _of_grid(problem, region) + _of_length(problem, region)
     # Of a thin body that is said in all; behind its boards as before them.
     if not any("transport lengths thick" in caution for caution in cautions):
-        cautions += cautions_behind_boards(problem)
+        cautions += cautions_behind_boards(problem) + cautions_of_shut_boards(problem)
     if direct_share > BARE:
         cautions.append(
             f"{100 * direct_share:.0f} % of the light leaves without scattering: the bare LEDs show"
