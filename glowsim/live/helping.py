@@ -72,8 +72,8 @@ def to_best_place(session: Session, at: BoardAt) -> None:
 def find_places(session: Session, body: int, count: int, report: Report) -> str:
     """Put so many boards at the best places that a short search finds; return what came of it.
 
-    What the search foretells is a guess: the full answer decides. Where it comes out no better
-    with as many boards as before, they are put back.
+    What the search foretells is a guess: the full answer decides. Where it comes out no better,
+    what was there is put back.
 
     report : told what is being worked on; what it raises gives the work up
     """
@@ -102,7 +102,7 @@ def find_places(session: Session, body: int, count: int, report: Report) -> str:
     if not _judged(session, new, report):
         return f"{name}: changed before what was found had been judged"
     after = session.figures.evenness(edits.told_as(new, body))
-    return _outcome(session, new, len(started.scene.bodies[body].lights) == count, before, after)
+    return _outcome(session, new, before, after)
 
 
 def _judged(session: Session, prop: Prop, report: Report) -> bool:
@@ -117,16 +117,14 @@ def _judged(session: Session, prop: Prop, report: Report) -> bool:
     return False
 
 
-def _outcome(
-    session: Session, new: Prop, as_many: bool, before: Evenness | None, after: Evenness | None
-) -> str:
+def _outcome(session: Session, new: Prop, before: Evenness | None, after: Evenness | None) -> str:
     """Return what came of new places in words; put the boards back where nothing did."""
     if after is None:
         return "the new places have no light that can be judged"
     now = f"a typical place is off by {after.off_by:.2f} times"
     if before is None:
         return f"{after.body}: {now}"
-    if as_many and after.off_by >= before.off_by:
+    if after.off_by >= before.off_by:
         if session.now == new:
             session.undo()
         return (
