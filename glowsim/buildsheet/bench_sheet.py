@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from glowsim.buildsheet.blocks import Block, BuildSheet, FullSize, Grid, Items, Para, Section
-from glowsim.buildsheet.drawing import INK, Drawing, Round
+from glowsim.buildsheet.drawing import INK, Colour, Drawing, Path
 from glowsim.calibration.forward import Optics
+from glowsim.calibration.marks import CORNERS, MARK_MM, RING_MM, SQUARE_MM
 from glowsim.calibration.plan import HOLE_MM, Gain, percent, thicknesses_mm
 
 CARD_MM = (160.0, 160.0)
-MARK_MM = 60.0
-"""From the middle of the card to each mark, along x or y."""
-DOT_MM = 4.0
+PAPER: Colour = (1.0, 1.0, 1.0)
 
 
 def bench_sheet(
@@ -63,19 +64,13 @@ _CARD = (
     "Read the linear value of each: piece = [...], paper = [...].",
 )
 _PHOTO = (
-    "The piece on the middle of the marks card, its board flush below it, standing upright.",
-    "Camera 500 to 700 mm away on a stand, lens at 1x, the piece in the middle half of the frame.",
-    "With the room light on one photo, to find the marks; nothing is moved after that.",
+    "Piece upright on the card's cross, x and y along the card's, board flush; no mark hidden.",
+    "Camera on a stand 500 to 700 mm away, 200 to 400 mm above the card, lens at 1x.",
+    "One photo by room light, the whole card in it: card = { file = ... }. Then move nothing.",
     "Dark: three shutter times, each 8 times the one before, and one with the LED off.",
     "The same view at drive 255, 128, 64 and 32, if the controller dims by pulses: [[levels]].",
-    "Write the pixels of the tip, of both edges of the base and of one or two marks: points = ...",
 )
-_MARKS = (
-    "Marks card: print it at 100 % and measure the bar at the foot of its page. The numbers beside "
-    "each mark are its x and y in mm from the cross in the middle, where the foot of the piece "
-    "stands; z is 0 at the paper. In a readings file they are points of a photo: { pixel = "
-    "[...], at_mm = [x, y, 0] }."
-)
+_MARKS = "Print the card at 100 %, measure its bar (if not 100 mm: bar_mm = ...) and lay it flat."
 
 
 def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
@@ -86,26 +81,35 @@ def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
         "than three more piles.",
         f"Sheets of {thin:g}, {middle:g} and {thick:g} mm (or as near as you have) on the hole, "
         "60 mm of margin all round, the meter on the middle. No light from the side.",
-        "Callipers or a ruler on each pile, as it lies, not as it was sold.",
+        "Callipers or a ruler on each pile, as it lies; with callipers thickness_error = 0.01: "
+        "then how far light reaches is known twice as well.",
     )
 
 
 def marks_card() -> Drawing:
-    """Return the card: a cross in the middle and four marks with their places, at full size."""
+    """Return the card, at full size: a cross in the middle, four marks with their places."""
     width, height = CARD_MM
     card = Drawing(width, height)
     x0, y0 = 0.5 * width, 0.5 * height
     card.line((0, 0), (width, 0), (width, height), (0, height), (0, 0))
     card.line((x0 - 6, y0), (x0 + 6, y0))
     card.line((x0, y0 - 6), (x0, y0 + 6))
-    for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
+    inner, outer = RING_MM
+    for number, (x, y) in enumerate(CORNERS.tolist()):
         at = x0 + x * MARK_MM, y0 + y * MARK_MM
-        card.add(Round(at, DOT_MM, fill=INK), Round(at, DOT_MM + 3.0))
+        if number == 0:
+            card.add(_square(at, outer, INK), _square(at, inner, PAPER))
+        card.add(_square(at, SQUARE_MM, INK))
         card.words(
-            at[0], at[1] - y * 12.0 - 1.0, f"({x * MARK_MM:g}, {y * MARK_MM:g})", anchor="middle"
+            at[0], at[1] - y * 18.0 - 1.0, f"({x * MARK_MM:g}, {y * MARK_MM:g})", anchor="middle"
         )
     card.line((x0 - 50, y0 - 30), (x0 + 50, y0 - 30), width_mm=0.5)
     for end in (-50, 50):
         card.line((x0 + end, y0 - 32), (x0 + end, y0 - 28), width_mm=0.5)
     card.words(x0, y0 - 28, "100 mm", anchor="middle")
     return card
+
+
+def _square(at: tuple[float, float], side_mm: float, colour: Colour) -> Path:
+    corners = np.array(at) + 0.5 * side_mm * CORNERS
+    return Path(corners, closed=True, width_mm=0.0, colour=colour, fill=colour)

@@ -21,6 +21,7 @@ from glowsim.scene.fields import Direction, Mm, Name, Number, PointMm, PositiveM
 
 _Pixel = Annotated[Number, Field(ge=-1e5, le=1e5)]
 LEAST_LEVELS = 3
+LEAST_PATCHES = 3
 
 
 class Shot(Strict):
@@ -41,18 +42,34 @@ class Mark(Strict):
     """The same point in the body's frame."""
 
 
+class MarksCard(Strict):
+    """The printed marks card of the bench sheet, lying flat; its marks are found by themselves."""
+
+    file: FileName | None = None
+    """An image of the same view in room light, with the whole card in it; the first of the photo's
+    images if left out."""
+    at_mm: PointMm = (0.0, 0.0, 0.0)
+    """Where the cross in the middle of the card lies, in the body's frame, whose x and y run as
+    the numbers beside the marks say."""
+    bar_mm: Annotated[Mm, Field(ge=50, le=200)] = 100.0
+    """What the printed bar of 100 mm measures on paper."""
+
+
 class Photo(Strict):
-    """Brightness along a straight stretch of a lit test piece: linear values of any unit, or
-    images of one view to read them from."""
+    """Brightness along a straight stretch of a lit test piece, or of patches of its surface: linear
+    values of any unit, or images of one view to read them from."""
 
     scene: FileName
     """The test piece as a scene file, beside this file."""
     body: Name | None = None
     """Which body of the scene; the only one if left out."""
     band: Band
-    from_mm: PointMm
-    to_mm: PointMm
+    from_mm: PointMm | None = None
+    to_mm: PointMm | None = None
     """Ends of the stretch on the surface, in the body's frame; values are even steps between."""
+    patches_mm: Annotated[tuple[PointMm, ...], Field(max_length=100)] = ()
+    """Middles of round patches on the surface, in place of a stretch; three or more, with
+    values one each."""
     toward: Direction
     """From the piece to the camera; with images a rough one will do, points find the rest."""
     values: Annotated[Readings, Field(min_length=LEAST_PROFILE, max_length=500)] | None = None
@@ -62,11 +79,13 @@ class Photo(Strict):
     """The same view with the LED off, to take stray light away."""
     points: Annotated[tuple[Mark, ...], Field(max_length=6)] = ()
     """Two to six points of the body in the image: tip, edges of the base, a mark half way up."""
+    card: MarksCard | None = None
+    """The marks card below the piece, in place of points."""
     response: Literal["srgb", "linear", "brackets"] = "srgb"
     """What a pixel's value says of light: the standard curve of JPEG and PNG, raw, or found from
     three exposures or more."""
     width_mm: Annotated[Mm, Field(gt=0, le=200)] = 5.0
-    """Breadth of the strip that is read."""
+    """Breadth of the strip that is read, or diameter of the patches."""
     click_px: Annotated[Number, Field(gt=0, le=200)] | None = None
     """What a point may be off by, in pixels; 1.5 in a thousand of the diagonal if left out."""
     distance_mm: PositiveMm | None = None
@@ -85,13 +104,36 @@ class Photo(Strict):
             raise fault("needs 'values', or 'images' and 'points' to read them from", "values")
         if self.values is not None and self.images:
             raise fault("give either values or images, not both", "values")
-        if self.images and len(self.points) < 2:
+        if self.card and (self.points or not self.images):
+            raise fault("goes with images, and in place of points", "card")
+        if self.images and not self.card and len(self.points) < 2:
             raise fault(
-                f"{len(self.points)} points; two to six tell where the body is in the image",
+                f"{len(self.points)} points; two to six tell where the body is in the image, or a "
+                "marks card below it (card)",
                 "points",
             )
         if self.response == "brackets" and len(self.images) < 3:
             raise fault("a response is found from three exposures of one view or more", "response")
+        return self
+
+    @model_validator(mode="after")
+    def _stretch_or_patches(self) -> Self:
+        if self.patches_mm:
+            if self.from_mm or self.to_mm:
+                raise fault("give either a stretch (from_mm, to_mm) or patches", "patches_mm")
+            if len(self.patches_mm) < LEAST_PATCHES:
+                raise fault(
+                    f"{len(self.patches_mm)} patches; {LEAST_PATCHES} or more tell how light falls",
+                    "patches_mm",
+                )
+            if self.values is not None and len(self.values) != len(self.patches_mm):
+                raise fault(
+                    f"{len(self.values)} values for {len(self.patches_mm)} patches; each needs one",
+                    "values",
+                )
+            return self
+        if self.from_mm is None or self.to_mm is None:
+            raise fault("needs from_mm and to_mm, the ends of a stretch, or patches_mm", "from_mm")
         if max(abs(a - b) for a, b in zip(self.from_mm, self.to_mm, strict=True)) < 5.0:
             raise fault("lies within 5 mm of from_mm; a slope needs a longer stretch", "to_mm")
         return self

@@ -104,11 +104,11 @@ def _known(axis: Any, one: LearntBand) -> None:
 
 
 def _photo(axis: Any, strip: Strip) -> None:
-    """Draw the photo with the stretch that was read on it, brightened so that it can be seen."""
+    """Draw the photo with what was read on it, brightened so that it can be seen."""
     share = strip.frame.codes / strip.frame.full
     axis.imshow(np.clip(share / max(float(np.percentile(share, 99.5)), 1e-6), 0.0, 1.0) ** 0.6)
-    axis.plot(*np.vstack([strip.outline, strip.outline[:1]]).T, color="#ffffff", linewidth=1.2)
-    axis.set_title("the stretch that was read", fontsize=10, loc="left")
+    axis.plot(*strip.outline.T, color="#ffffff", linewidth=1.2)
+    axis.set_title("what was read", fontsize=10, loc="left")
 
 
 def _level(one: LearntBand) -> np.ndarray:

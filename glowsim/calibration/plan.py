@@ -9,7 +9,7 @@ its gain.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +25,7 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BANDS
 
 HOLE_MM = 40.0
-CARD_MINUTES, BARE_MINUTES, PILE_MINUTES = 2.0, 1.0, 1.0
+CARD_MINUTES, BARE_MINUTES, PILE_MINUTES, PHOTO_MINUTES = 2.0, 1.0, 1.0, 10.0
 LEAST_SHEET_MM = 0.8
 MOST_PILE_MM = 60.0
 WORTH = 0.9
@@ -136,15 +136,20 @@ def candidates(every: Sequence[Optics]) -> list[Candidate]:
     ]
 
 
-def gains(every: Sequence[Optics], known: FloatArray, question: FloatArray) -> list[Gain]:
+def gains(
+    every: Sequence[Optics],
+    known: FloatArray,
+    question: FloatArray,
+    more: Sequence[Candidate] = (),
+) -> list[Gain]:
     """Return what each reading would tell, the most telling per minute first.
 
     known : (3, 2, 2) float, covariance of ln mu_a and ln mu_s' in each band as it is now
-    question : (3, 2) float, slopes of the question's logarithm.
+    question : (3, 2) float, slopes of the question's logarithm;  more : readings beside the usual
     """
     before = _sd(known, question)
     found = []
-    for one in candidates(every):
+    for one in (*candidates(every), *more):
         after = np.array(
             [
                 np.linalg.inv(np.linalg.inv(known[k]) + _information(series, every[k]))
@@ -166,17 +171,22 @@ def decay_question(every: Sequence[Optics], band: int = 1) -> FloatArray:
     return question
 
 
-def told(gain: Gain, what: str) -> str:
-    """Return a gain as a sentence."""
-    return (
-        f"Next, for {what}: {gain.candidate.words} ({gain.candidate.minutes:g} minutes) would "
-        f"narrow it from {percent(gain.before)} to {percent(gain.after)}."
-    )
-
-
 def percent(sd: float) -> str:
     """Return one deviation in the logarithm as a maker reads it: '12 %', 'a factor of 1.8'."""
     return f"{100 * sd:.2g} %" if sd < 0.4 else f"a factor of {math.exp(sd):.2g}"
+
+
+def boards(sd: float) -> str:
+    """Return one deviation of a number of boards: '0.8 boards either way'."""
+    return f"{sd:.1f} boards either way"
+
+
+def told(gain: Gain, what: str, said: Callable[[float], str] = percent) -> str:
+    """Return a gain as a sentence; `said` words one deviation of the question."""
+    return (
+        f"Next, for {what}: {gain.candidate.words} ({gain.candidate.minutes:g} minutes) would "
+        f"narrow it from {said(gain.before)} to {said(gain.after)}."
+    )
 
 
 def known_of(material: Material, learnt: Mapping[str, FloatArray]) -> FloatArray:

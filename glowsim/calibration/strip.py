@@ -11,6 +11,7 @@ import numpy as np
 from glowsim.calibration.fields import LEAST_PROFILE
 from glowsim.calibration.image import Frame, UnreadableError, read_frame
 from glowsim.calibration.lit import Photo, Shot
+from glowsim.calibration.marks import CORNERS, MARK_MM, eye_of, marks_in
 from glowsim.calibration.merge import Seen, merged
 from glowsim.calibration.pose import Pose, pose_of
 from glowsim.calibration.response import (
@@ -34,6 +35,10 @@ LEAST_PX = 60.0
 """Length of the stretch in the image that can be read."""
 BLURRED = 0.45
 """Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
+FLAT_MM = 0.3
+"""What a printed mark may lie off its place (opinion)."""
+TURNED_DEG = 50.0
+"""Between 'toward' and where the card says that the camera stood, from which they contradict."""
 STRAY_UNSEEN, STRAY_IN_LENS = 0.002, 0.0005
 """Stray light over the brightest place, one deviation, where no dark frame tells it, and what the
 lens adds of the piece's own light where one does (opinion)."""
@@ -41,12 +46,13 @@ lens adds of the piece's own light where one does (opinion)."""
 
 @dataclass(frozen=True)
 class Strip:
-    """What images say along a stretch.
+    """What images say along a stretch, or of patches.
 
     points : (m, 3) float, places on the body;  along_mm, values : (m,) float, values linear
-    toward : (3,) float, to the camera;  moved_mm : (m, 7) float, see `Pose.along_mm`
+    toward : (3,) float, to the camera;  moved_mm : (m, 7) float, see `Pose.along_mm`; of patches
+             (2, m, 7), along both of `patches.tangents`
     stray  : light that may be left in the values, one deviation
-    frame, outline : an image, and the corners of the strip in it, (4, 2) float
+    frame, outline : an image, and the line round what was read in it, (n, 2) float
     left_out : what was left out, in plain words, or ''
     """
 
@@ -103,7 +109,7 @@ def views_of(photo: Photo, folder: Path) -> Views:
     if dark is not None and dark.size != frames[0].size:
         raise UnreadableError("is not of the same view: its size is another", "dark", "file")
     times = _times(photo, frames)
-    pose = camera_of(photo, frames[0])
+    pose = camera_by_card(photo, frames[0], folder) if photo.card else camera_of(photo, frames[0])
     return Views(photo, frames, dark, pose, times, _response(photo, frames, times))
 
 
@@ -118,15 +124,15 @@ def strip_of(photo: Photo, folder: Path) -> Strip:
     best = max(range(len(seen)), key=lambda k: int(seen[k].good.sum()))
     check_light(seen)
     values, good = merged(seen, views.times)
-    _check_colour(photo, seen[best])
+    check_colour(photo, seen[best])
     _check_sharp(pose, frames[best], views.response, points[seen[best].good], across)
     stretch = np.array([points[0], points[-1]]), 0.5 * photo.width_mm * across
     corners = np.array([stretch[0][k] + s * stretch[1] for k, s in _CORNERS])
     heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
     return Strip(
-        points[good], along[good], values[good], _toward(pose, points),
+        points[good], along[good], values[good], toward_camera(pose, points),
         pose.along_mm(points[good], heading), views.stray * float(values[good].max()),
-        pose, frames[best], pose.pixels(corners), _left_out(seen, good),
+        pose, frames[best], pose.pixels(corners[[0, 1, 2, 3, 0]]), left_out(seen, good),
     )  # fmt: skip
 
 
@@ -155,14 +161,49 @@ def camera_of(photo: Photo, frame: Frame) -> Pose:
     )
 
 
-def _frame(shot: Shot, folder: Path, *at: str | int) -> Frame:
+def camera_by_card(photo: Photo, first: Frame, folder: Path) -> Pose:
+    """Return where the camera stood by the marks card; raises UnreadableError where it is not
+    seen whole, or lies turned."""
+    card = photo.card
+    assert card is not None
+    frame = _frame(card.file, folder, "card") if card.file else first
+    if frame.size != first.size:
+        raise UnreadableError("is not of the same view: its size is another", "card", "file")
     try:
-        return read_frame(folder / shot.file)
+        pixels = marks_in(frame)
+    except UnreadableError as problem:
+        raise UnreadableError(str(problem), "card") from None
+    focal = photo.focal_px or first.focal_px or frame.focal_px
+    eye = eye_of(pixels, frame.size, focal)
+    said = np.array(photo.toward, dtype=float) / np.linalg.norm(photo.toward)
+    if (off := float(np.degrees(np.arccos(np.clip(said @ eye, -1.0, 1.0))))) > TURNED_DEG:
+        raise UnreadableError(
+            "by the card the camera looked from ({:.1f}, {:.1f}, {:.1f})".format(*eye)
+            + f", {off:.0f} degrees from 'toward': do the card's x and y run as the body's do?",
+            "card",
+        )
+    flat = MARK_MM * card.bar_mm / 100.0 * CORNERS
+    px_per_mm = float(np.linalg.norm(pixels[0] - pixels[2]) / np.linalg.norm(flat[0] - flat[2]))
+    return pose_of(
+        pixels,
+        np.column_stack([flat, np.zeros(4)]) + np.array(card.at_mm, dtype=float),
+        eye,
+        size=frame.size,
+        click_px=photo.click_px or max(0.5, FLAT_MM * px_per_mm),
+        distance_mm=photo.distance_mm,
+        focal_px=focal,
+    )
+
+
+def _frame(shot: Shot | str, folder: Path, *at: str | int) -> Frame:
+    try:
+        return read_frame(folder / (shot if isinstance(shot, str) else shot.file))
     except UnreadableError as problem:
         raise UnreadableError(str(problem), *at, *problem.at) from None
 
 
-def _toward(pose: Pose, points: FloatArray) -> FloatArray:
+def toward_camera(pose: Pose, points: FloatArray) -> FloatArray:
+    """Return the direction from the middle of places to the camera, (3,) float."""
     away = pose.eye_mm - points.mean(axis=0)
     return np.asarray(away / np.linalg.norm(away), dtype=float)
 
@@ -174,7 +215,7 @@ def _places(photo: Photo, pose: Pose) -> tuple[FloatArray, FloatArray, FloatArra
     count = int(np.clip(round(length / BIN_MM), LEAST_PROFILE, MOST_BINS))
     share = (np.arange(count) + 0.5) / count
     points = start + share[:, None] * (end - start)
-    across = np.cross(end - start, _toward(pose, points))
+    across = np.cross(end - start, toward_camera(pose, points))
     return points, share * length, across / np.linalg.norm(across)
 
 
@@ -251,28 +292,30 @@ def _dark_time(photo: Photo, dark: Frame, times: FloatArray) -> float:
     return time or float(times[0])
 
 
-def check_light(seen: Sequence[Seen]) -> None:
+def check_light(
+    seen: Sequence[Seen], least: int = LEAST_PROFILE, what: str = "the stretch"
+) -> None:
     """Raise where too few places can be read."""
     good = np.any([one.good for one in seen], axis=0)
-    if good.sum() >= LEAST_PROFILE:
+    if good.sum() >= least:
         return
     clipped = float(np.mean([one.bright.mean() for one in seen]))
     dark = float(np.mean([one.dim.mean() for one in seen]))
     if clipped > dark:
         raise UnreadableError(
-            f"clipped along {100 * clipped:.0f} % of the stretch: the camera was at its end; take "
+            f"clipped along {100 * clipped:.0f} % of {what}: the camera was at its end; take "
             "the photo again with a shorter exposure",
             "images",
         )
     raise UnreadableError(
-        f"dark along {100 * dark:.0f} % of the stretch: is this a photo of the lit piece, and are "
+        f"dark along {100 * dark:.0f} % of {what}: is this a photo of the lit piece, and are "
         "the points right? Else take it with a longer exposure",
         "images",
     )
 
 
-def _check_colour(photo: Photo, seen: Seen) -> None:
-    """Raise where another channel is the brightest."""
+def check_colour(photo: Photo, seen: Seen) -> None:
+    """Raise where another channel than the photo's band is the brightest."""
     total = seen.light[seen.good].sum(axis=0)
     named = BANDS.index(photo.band)
     strongest = int(total.argmax())
@@ -319,7 +362,7 @@ def _rise(light: FloatArray) -> float | None:
     return (low - high) / max(half, 1)
 
 
-def _left_out(seen: Sequence[Seen], good: np.ndarray) -> str:
+def left_out(seen: Sequence[Seen], good: np.ndarray) -> str:
     """Say how many places were left out of images, and why."""
     bright = sum(int(one.bright.sum()) for one in seen)
     dim = sum(int(one.dim.sum()) for one in seen)

@@ -1,4 +1,4 @@
-"""Readings on the surface of a lit test piece: a photo's profile, a pressed light meter."""
+"""Readings on the surface of a lit test piece: a photo's stretch or patches, a light meter."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from glowsim.calibration.camera import CameraCurve
 from glowsim.calibration.forward import FREE, Doubts, Foreseen, Optics
 from glowsim.calibration.lit import Lux, Photo
+from glowsim.calibration.patches import patches_of, tangents
 from glowsim.calibration.prop import Skin, TestPiece, moved_by, nearest, read_by
 from glowsim.calibration.strip import Strip, strip_of
 from glowsim.geometry.mesh import FloatArray
@@ -22,6 +23,8 @@ SMOOTH_MM = 20.0
 LENGTH_ERROR = 0.01
 COARSE_ERROR = 0.10
 """The same where cells are coarser than one transport length."""
+SIDE_MM = 1.5
+"""Step by which patches are moved to see what a place that is off does."""
 REFRESH = 0.3
 """Change of a logarithm from which slow sensitivities are found again."""
 
@@ -32,6 +35,8 @@ class SurfaceSeries:
 
     weights  : (m, k) float, of the exitance of each face in each reading
     along_mm : (m,) float, along a stretch;  own, shared : doubts of the instrument
+    beside   : of patches, weights of the same places moved by SIDE_MM two ways, (m, k) float each
+    moved_mm : what the camera's doubts move them by, (m, 7) float, (2, m, 7) of patches
     """
 
     piece: TestPiece
@@ -44,6 +49,7 @@ class SurfaceSeries:
     shared: dict[str, FloatArray]
     shift_mm: float = 0.0
     moved_mm: FloatArray | None = None
+    beside: tuple[FloatArray, ...] = ()
     scale: float = FREE
     strip: Strip | None = None
     profile: bool = True
@@ -63,7 +69,9 @@ class SurfaceSeries:
         own = self.own + sd**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
         shared = self.shared | self._slow[1]
         shared[f"{self.name} scale"] = np.full(len(self.measured), self.scale)
-        if self.shift_mm:
+        if self.beside:
+            own = own + self._off_their_places(optics)
+        elif self.shift_mm:
             slope = np.gradient(self.foreseen(optics).value, self.along_mm)
             shared[f"{self.name} shift"] = self.shift_mm * slope
             shared[f"{self.name} length"] = LENGTH_ERROR * slope * self.along_mm
@@ -71,6 +79,16 @@ class SurfaceSeries:
                 moves = slope[:, None] * self.moved_mm
                 own = own + moves @ moves.T
         return Doubts(own, shared)
+
+    def _off_their_places(self, optics: Optics) -> FloatArray:
+        """Return what patches that are each off their place, and a camera that is, do: (m, m)."""
+        here = self.foreseen(optics).value
+        slopes = [(read_by(self.piece, w, optics).value - here) / SIDE_MM for w in self.beside]
+        found = np.diag(self.shift_mm**2 * (np.array(slopes) ** 2).sum(axis=0))
+        if self.moved_mm is not None:
+            moves = sum(s[:, None] * m for s, m in zip(slopes, self.moved_mm, strict=True))
+            found = found + moves @ np.transpose(moves)
+        return np.asarray(found, dtype=float)
 
     def cautions(self, optics: Optics) -> tuple[str, ...]:
         """Return whether the piece is too big for so dense a material."""
@@ -86,6 +104,8 @@ def photo_series(
     photo: Photo, piece: TestPiece, name: str, camera: CameraCurve, folder: Path
 ) -> SurfaceSeries:
     """Return the series of a photo; raises ValueError for one that cannot be read."""
+    if photo.patches_mm:
+        return _patch_series(photo, piece, name, camera, folder)
     skin = piece.skin
     strip = strip_of(photo, folder) if photo.images else None
     if strip is None:
@@ -97,24 +117,66 @@ def photo_series(
         toward = np.array(photo.toward) / np.linalg.norm(photo.toward)
     else:
         points, along, values, toward = strip.points, strip.along_mm, strip.values, strip.toward
-    facing = skin.normal @ toward
-    weights = _weights(skin, points, facing > 0.05)
-    weights = weights * luminance_shape(np.clip(facing, 0.0, 1.0), n=skin.index)
-    measured = np.log(values) / camera.exponent
+    measured, shared = _as_measured(photo, name, values, camera, strip)
     half = 2.0 * (along - along[0]) / (along[-1] - along[0]) - 1.0
-    response = photo.response_error if camera.error is None else camera.error
-    shared = {
-        f"{name} response": response * (measured - measured.max()),
-        f"{name} vignetting": -photo.vignetting * half**2,
-    }
-    if strip is not None and strip.stray > 0:
-        shared[f"{name} stray light"] = np.minimum(strip.stray / values, 1.0)
+    shared[f"{name} vignetting"] = -photo.vignetting * half**2
     own = np.diag(np.full(len(values), photo.reading_error**2))
     labels = tuple(f"{a:.0f} mm along" for a in along)
     return SurfaceSeries(
-        piece, name, labels, measured, weights, along, own, shared, photo.shift_mm,
-        strip.moved_mm if strip else None, strip=strip,
+        piece, name, labels, measured, _seen_weights(skin, points, toward), along, own, shared,
+        photo.shift_mm, strip.moved_mm if strip else None, strip=strip,
     )  # fmt: skip
+
+
+def _patch_series(
+    photo: Photo, piece: TestPiece, name: str, camera: CameraCurve, folder: Path
+) -> SurfaceSeries:
+    skin = piece.skin
+    points = np.array(photo.patches_mm, dtype=float)
+    toward = np.array(photo.toward, dtype=float) / np.linalg.norm(photo.toward)
+    values, strip = np.array(photo.values or ()), None
+    if photo.images:
+        chosen, _ = nearest(skin, points)
+        strip = patches_of(photo, folder, skin.normal[chosen])
+        points, values, toward = strip.points, strip.values, strip.toward
+    weights = _seen_weights(skin, points, toward)
+    measured, shared = _as_measured(photo, name, values, camera, strip)
+    own = np.diag(np.full(len(values), photo.reading_error**2))
+    if strip is None:
+        # Where in the image they were is not known: each may be darker by itself.
+        own = own + np.diag(np.full(len(values), (0.5 * photo.vignetting) ** 2))
+    else:
+        middle = strip.pose.middle
+        far = np.linalg.norm(strip.pose.pixels(points) - middle, axis=1) / np.linalg.norm(middle)
+        shared[f"{name} vignetting"] = -photo.vignetting * far**2
+    chosen, _ = nearest(skin, points)
+    ways = tangents(skin.normal[chosen], toward)
+    return SurfaceSeries(
+        piece, name, tuple("at ({:g}, {:g}, {:g})".format(*p) for p in points), measured, weights,
+        1e3 * np.arange(len(points), dtype=float), own, shared, photo.shift_mm,
+        strip.moved_mm if strip else None,
+        tuple(_seen_weights(skin, points + SIDE_MM * way, toward) for way in ways),
+        strip=strip,
+    )  # fmt: skip
+
+
+def _as_measured(
+    photo: Photo, name: str, values: FloatArray, camera: CameraCurve, strip: Strip | None
+) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Return logarithms of light by the camera's curve, and doubts of curve and stray light."""
+    measured = np.asarray(np.log(values) / camera.exponent, dtype=float)
+    response = photo.response_error if camera.error is None else camera.error
+    shared = {f"{name} response": response * (measured - measured.max())}
+    if strip is not None and strip.stray > 0:
+        shared[f"{name} stray light"] = np.minimum(strip.stray / values, 1.0)
+    return measured, shared
+
+
+def _seen_weights(skin: Skin, points: FloatArray, toward: FloatArray) -> FloatArray:
+    """Return the weight of each face in what a camera sees of each point, (m, k) float."""
+    facing = skin.normal @ toward
+    shape = luminance_shape(np.clip(facing, 0.0, 1.0), n=skin.index)
+    return np.asarray(_weights(skin, points, facing > 0.05) * shape, dtype=float)
 
 
 def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,21 +12,24 @@ from glowsim.cli.common import console, print_json, progress_line, table_of
 
 if TYPE_CHECKING:
     from glowsim.calibration.learn import Learnt
+    from glowsim.calibration.plan import Gain
     from glowsim.geometry.mesh import FloatArray
 
+COUNT_OPEN = 0.25
+"""Boards, one deviation, from which a number of boards is said to hang on the material."""
 LETTERS = {"mean": "its mean brightness", "evenness": "its 5%/mean"}
 
 
-def next_sentences(learnt: Learnt, prop: Path | None) -> list[str]:
+def next_sentences(
+    learnt: Learnt, prop: Path | None, tell: Callable[[str], None] = lambda text: None
+) -> list[str]:
     """Return which reading would narrow what a maker asks most, in sentences.
 
     prop : a scene whose bodies of the learnt material are asked about; without one, the length in
            which light falls to a tenth. Raises SceneError for a scene without such a body.
     """
     from glowsim.calibration import plan as plans
-    from glowsim.decisions.linear import questions_of
-    from glowsim.errors import SceneError
-    from glowsim.scene import read_scene
+    from glowsim.calibration.lit_rod import rod_photo
     from glowsim.transport.problem import BANDS
 
     base, bench = learnt.base, learnt.file.bench
@@ -35,29 +39,57 @@ def next_sentences(learnt: Learnt, prop: Path | None) -> list[str]:
     known = plans.known_of(base, {one.band: one.fitted.covariance for one in learnt.bands})
     if prop is None:
         bands = [BANDS.index(one.band) for one in learnt.bands]
-        question = plans.decay_question(every, bands[len(bands) // 2])
-        asked = {f"how far light reaches in {BANDS[bands[len(bands) // 2]]}": question}
-    else:
-        found = questions_of(read_scene(prop))
-        asked = {
-            f"'{body}': {LETTERS[figure]}": slopes
-            for (body, material), figures in found.items()
-            if material in (bench.name, bench.material)
-            for figure, slopes in figures.items()
-        }
-        if not asked:
-            raise SceneError(
-                f"{prop}: no lit body is of '{bench.name}' or '{bench.material}'; name another"
+        middle = bands[len(bands) // 2]
+        reach = f"how far light reaches in {BANDS[middle]}"
+        return [_next(plans.gains(every, known, plans.decay_question(every, middle)), reach)]
+    asked, counts = _asked(prop, (bench.name, bench.material), tell)
+    tell("weighing a photo")
+    photo = rod_photo(bench.material, tuple(every))
+    more = () if photo is None else (photo,)
+    said = [_next(plans.gains(every, known, slopes, more), what) for what, slopes in asked.items()]
+    for body, slopes in counts.items():
+        gains = plans.gains(every, known, slopes, more)
+        if gains[0].before < COUNT_OPEN:
+            said.append(
+                f"How many boards '{body}' needs hardly hangs on the material any more "
+                f"({plans.boards(gains[0].before)})."
             )
-    sentences = []
-    for what, question in asked.items():
-        best = plans.gains(every, known, question)[0]
-        if best.worth:
-            sentences.append(plans.told(best, what))
         else:
-            sd = plans.percent(best.before)
-            sentences.append(f"Known well enough: {what}, to {sd}; more readings hardly help.")
-    return sentences
+            said.append(_next(gains, f"how many boards '{body}' needs", plans.boards))
+    return said
+
+
+def _asked(
+    prop: Path, names: tuple[str, str], tell: Callable[[str], None]
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """Return what may be asked of a prop's bodies of a material: questions by their words, and
+    those about the number of boards by body."""
+    from glowsim.decisions.count_question import count_questions
+    from glowsim.decisions.linear import questions_of
+    from glowsim.errors import SceneError
+    from glowsim.scene import read_scene
+
+    scene_file = read_scene(prop)
+    asked = {
+        f"'{body}': {LETTERS[figure]}": slopes
+        for (body, material), figures in questions_of(scene_file).items()
+        if material in names
+        for figure, slopes in figures.items()
+    }
+    if not asked:
+        raise SceneError(f"{prop}: no lit body is of '{names[0]}' or '{names[1]}'; name another")
+    counted = count_questions(scene_file, names, tell)
+    return asked, {body: slopes for (body, _), slopes in counted.items()}
+
+
+def _next(gains: list[Gain], what: str, said: Callable[[float], str] | None = None) -> str:
+    """Return the most telling reading, or that none is worth its minutes, in a sentence."""
+    from glowsim.calibration import plan as plans
+
+    best, said = gains[0], said or plans.percent
+    if best.worth:
+        return plans.told(best, what, said)
+    return f"Known well enough: {what}, to {said(best.before)}; more readings hardly help."
 
 
 def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:

@@ -35,7 +35,8 @@ if TYPE_CHECKING:
     "--for",
     "prop",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="A scene: say what to read next to know its mean and evenness better.",
+    help="A scene: say what to read next to know its mean and evenness better, and how many boards "
+    "a body needs that has rules for their places (placing).",
 )
 @click.option(
     "--plan",
@@ -96,7 +97,7 @@ def _learn(readings: Path, prop: Path | None, out: Path | None, as_json: bool) -
     with progress_line() as tell:
         learnt = learn(file, tell)
         tell("weighing what to read next")
-        sentences = [] if learnt.alarms else next_sentences(learnt, prop)
+        sentences = [] if learnt.alarms else next_sentences(learnt, prop, tell)
         tell("drawing")
         picture = page(learnt)
     folder = out if out is not None else Path(f"{readings.stem}-learnt")

@@ -106,3 +106,25 @@ def test_another_material_is_named(piece, tmp_path):
     photo = photographed(piece, tmp_path, shone(piece, optics=other))
     found = checked(photo, tmp_path, piece, FOAM, KNOWN)
     assert found.causes[0].words.startswith("the material is another")
+
+
+def walled(wall_mm: float) -> TestPiece:
+    """Return a hollow rod as big as the solid one, with one board in it."""
+    text = PROP[: PROP.rindex("  [[bodies.lights]]")].replace(
+        "detail_mm = 4", f"detail_mm = 5\nwall_mm = {wall_mm}"
+    )
+    problem = body_problem(plan_of(parse_scene(text)), 0)
+    return TestPiece(problem, "upholstery_foam_white", 1, np.array([1.0]), FOAM)
+
+
+@pytest.mark.slow
+def test_a_thinner_wall_is_measured(tmp_path):
+    """Drawn with 6 mm, built with 5, tried with 5.1: the wall is named first, and by how much."""
+    drawn, built = walled(6.0), walled(5.0)
+    light = np.ones(1) @ built.shone_by(FOAM, built.problem.emitters)
+    photo = photographed(built, tmp_path, light)
+    found = checked(photo, tmp_path, drawn, FOAM, KNOWN, thinner=(0.9, walled(5.1)))
+    words = found.causes[0].words
+    assert words.startswith("the wall is ")
+    assert words.endswith(" mm thinner than drawn")
+    assert float(words.split()[3]) == pytest.approx(1.0, abs=0.3)

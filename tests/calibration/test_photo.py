@@ -10,9 +10,10 @@ from PIL import Image, ImageOps
 
 from glowsim.calibration.image import UnreadableError, read_frame
 from glowsim.calibration.lit import Photo
+from glowsim.calibration.patches import patches_of
 from glowsim.calibration.response import response_curve
 from glowsim.calibration.strip import Strip, strip_of
-from tests.support.photos import STRAIGHT, fading, save, taken, write_16_bit
+from tests.support.photos import RADIUS, STRAIGHT, fading, save, taken, write_16_bit
 
 MARKS = ((0.0, 0.0, 100.0), (0.0, 15.0, 0.0), (0.0, -15.0, 0.0), (15.0, 0.0, 50.0))
 PICTURE = taken()
@@ -67,6 +68,40 @@ def test_exposures_make_one_wide_range(folder):
     assert np.abs(off(strip)).max() < 0.06  # places are off by 0.7 mm, which is 4 %
     assert "34 were clipped" in strip.left_out
     assert len(strip.values) == 27
+
+
+def patched(*places, **more) -> Photo:
+    return photo(images=BRACKET, from_mm=None, to_mm=None, patches_mm=places, **more)
+
+
+def test_patches_are_read_wherever_they_lie(folder):
+    """Round patches square-on and aslant, up a rod whose light falls by e in 20 mm."""
+    turns = np.radians([0, 40, -40, 20, -20])
+    outward = np.column_stack([np.cos(turns), np.sin(turns), np.zeros(5)])
+    places = RADIUS * outward + np.outer([12.0, 20.0, 30.0, 45.0, 60.0], [0, 0, 1])
+    strip = patches_of(patched(*places.tolist()), folder, outward)
+    assert np.abs(off(strip)).max() < 0.06  # half a mm is 2.5 %
+    assert strip.moved_mm.shape == (2, 5, 7)
+    assert np.nanmax(strip.outline, axis=0) == pytest.approx(
+        PICTURE.camera.project(places)[0].max(axis=0), abs=6
+    )
+
+
+@pytest.mark.parametrize(
+    ("place", "more", "words"),
+    [
+        ((RADIUS, 0.0, 290.0), {}, "runs out of the image"),
+        ((RADIUS, 0.0, 50.0), {"width_mm": 0.2}, "12 are needed"),
+    ],
+)
+def test_a_patch_that_cannot_be_read_is_named(folder, place, more, words):
+    places = [(RADIUS, 0.0, 20.0), (RADIUS, 0.0, 30.0), place]
+    outward = np.tile([1.0, 0.0, 0.0], (3, 1))
+    if "width_mm" in more:
+        places = [place, *places[:2]]
+    with pytest.raises(UnreadableError, match=words) as fault:
+        patches_of(patched(*places, **more), folder, outward)
+    assert fault.value.at == ("patches_mm", 0 if more else 2)
 
 
 def test_a_dark_frame_takes_stray_light_away(folder):

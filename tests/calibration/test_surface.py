@@ -11,7 +11,9 @@ import pytest
 from glowsim.calibration.bench import Bench, base_of
 from glowsim.calibration.forward import Optics
 from glowsim.calibration.learn import learn
+from glowsim.calibration.prop import read_by
 from glowsim.calibration.readings import ReadingsFile, read_readings
+from glowsim.calibration.surface import SIDE_MM
 from glowsim.cli.calibrate import command
 from glowsim.errors import ReadingsError
 from glowsim.optics.emission import square_on
@@ -131,6 +133,37 @@ def rod(folder):
     (one,) = series(folder, STRETCH.format(values=[1.0, 0.9, 0.8, 0.7, 0.6]))
     value = one.foreseen(Optics(0.0031, 0.4, 0.65, 1.0)).value
     return [float(f"{v:.4g}") for v in np.exp(value - value.max())]
+
+
+PATCHES = """
+[[photos]]
+scene = "ball.toml"
+band = "green"
+patches_mm = [[15, 0, 0], [10.6, 0, 10.6], [10.6, 0, -10.6], [10.6, 10.6, 0], [10.6, -10.6, 0]]
+toward = [1, 0, 0]
+values = [1, 2, 3, 4, 5]
+"""
+
+
+def test_patches_are_foreseen_as_places_pressed_by_a_meter_are(folder):
+    """But for the law by which light leaves toward the camera, the same for the four at 45 degrees;
+    a place that is off counts where light changes along the surface, and only there."""
+    at = Optics(0.0022, 0.4, 0.65, 1.0)
+    (seen,) = series(folder, PATCHES)
+    places = PATCHES.split("patches_mm = ")[1].split("\n")[0]
+    lux = LUX.replace("[[15, 0, 0], [0, 0, 15]]", places).replace("[100, 200]", "[5, 4, 3, 2, 1]")
+    (met,) = series(folder, lux + "head_diameter_mm = 4")
+    ratio = (seen.foreseen(at).value - met.foreseen(at).value)[1:]
+    assert ratio == pytest.approx(np.full(4, ratio.mean()), abs=0.02)
+    # The light stands on the z axis: on the rim light changes up and down; round it, only the angle
+    # toward the camera does, alike on both sides.
+    here = seen.foreseen(at).value
+    up, round_it = (read_by(seen.piece, w, at).value[3:] - here[3:] for w in seen.beside)
+    assert (np.abs(up) > 2 * np.abs(round_it)).all()
+    assert round_it[0] == pytest.approx(round_it[1], abs=0.01)
+    assert up[0] == pytest.approx(-up[1], abs=0.02)
+    doubt = np.sqrt(np.diag(seen.doubts(at).own)[3:])
+    assert (doubt > seen.shift_mm * np.abs(up) / SIDE_MM).all()
 
 
 @pytest.mark.slow

@@ -114,6 +114,33 @@ def test_two_layers_of_different_index():
     assert up.agrees(0.0170 + 0.1048, digits=4e-4)
 
 
+BETWEEN_SLIDES = [  # n, g, mu_a, mu_s', R, T of 1 mm
+    (1.34, 0.0, 0.4509, 1.2995, 0.1683, 0.2497),
+    (1.34, 0.0, 0.4328, 1.2958, 0.1715, 0.2566),
+    (1.34, 0.0, 0.3400, 1.3080, 0.1933, 0.2917),
+    (1.4, 0.9, 0.1, 1.0, 0.2709, 0.4509),
+    (1.4, 0.9, 0.3, 1.0, 0.1633, 0.2987),
+    (1.4, 0.9, 0.1, 2.0, 0.3646, 0.3379),
+    (1.4, 0.9, 0.1, 2.5, 0.3987, 0.3019),
+    (1.4, 0.9, 0.7, 0.5, 0.0698, 0.2612),
+]
+
+
+@pytest.mark.parametrize("row", BETWEEN_SLIDES)
+def test_slab_between_glass_slides(row):
+    """1 mm between two slides of glass, 1 mm and n 1.5: a real sample, measured, as inverted by
+    adding-doubling (g = 0), and made-up ones whose truth is stated (g = 0.9): test data of
+    iadpython, whose forward solution comes back to 1e-3. For the reference alone: one to three
+    transport lengths that absorb up to more than they scatter, where quick claims little."""
+    n, g, mu_a, mu_s_reduced, reflects, transmits = row
+    slide, sample = medium(0.0, 0.0, 0.0, 1.5), medium(mu_a, mu_s_reduced, g, n)
+    problem = lit_slab([(slide, 1.0), (sample, 1.0), (slide, 1.0)], width=24.0)
+    up, down, edge = reflected_and_through(reference(problem, 40_000))
+    assert edge.mean < 1e-3
+    assert down.agrees(transmits, digits=1e-3 + edge.mean)
+    assert up.agrees(reflects, digits=1e-3 + edge.mean)
+
+
 @incidence
 def test_face_of_clear_material(solve, exponent):
     """What a black body of index 1.5 mirrors: Fresnel's 0.04 of a beam, 0.0918 of diffuse light
