@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial import cKDTree
 
+from glowsim.decisions.effort import coarse_sizes
 from glowsim.decisions.remedies import Remedies, Remedy
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import GlowsimError
@@ -30,7 +31,6 @@ from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.quick.quality import DRAFT
 from glowsim.transport.result import BodyGlow, SurfaceGlow
-from glowsim.transport.sizes import cell_for_mm
 
 Report = Callable[[str], None]
 FACES, CELLS = 2500, 8000
@@ -150,12 +150,15 @@ class Mended:
 
     def put_into(self, findings: Findings) -> Findings:
         """Return findings with what was tried in place of estimates."""
-        found = tuple(
-            replace(f, suggestion=words, suggested_mm=place)
-            for f in findings.found
-            for words, place in [self.suggestions.get(f.number, (f.suggestion, f.suggested_mm))]
+        return replace(
+            findings, found=tuple(map(self.put_into_one, findings.found)), also=self.also
         )
-        return replace(findings, found=found, also=self.also)
+
+    def put_into_one(self, finding: Finding) -> Finding:
+        """Return a finding with what was tried in place of an estimate; a leak's has none."""
+        told = (finding.suggestion, finding.suggested_mm)
+        words, place = self.suggestions.get(finding.number, told)
+        return replace(finding, suggestion=words, suggested_mm=place)
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -373,13 +376,8 @@ class _Bench:
 
 def _sizes(problem: BodyProblem) -> Mapping[str, float]:
     """Return faces and cells of a body that changes are tried on."""
-    area = float(problem.walls.areas_mm2[problem.skin].sum())
-    # An equilateral triangle of edge e has the area 0.433 e^2.
-    detail = round(float(np.sqrt(area / (0.433 * FACES))), 2)
-    kinds = [medium.kind for medium in problem.media]
-    clouds = [s for s, k in zip(problem.solids, kinds, strict=True) if s and k == Kind.SCATTERS]
-    cell = max(problem.cell_mm, cell_for_mm(clouds, CELLS)) if clouds else problem.cell_mm
-    return {"detail_mm": detail, "cell_mm": round(float(cell), 3)}
+    sizes = coarse_sizes(problem, FACES, CELLS)
+    return {"detail_mm": sizes.face_mm, "cell_mm": sizes.cell_mm}
 
 
 def _stamp(plan: Plan, glow: SurfaceGlow, findings: Findings) -> str:

@@ -13,7 +13,7 @@ from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
 from glowsim.decisions.crowding import Crowding
 from glowsim.decisions.objective import Aim, Wish, p5_over_mean
 from glowsim.decisions.polish import Placement, Polish, site_luminance
-from glowsim.decisions.response import FAST_RAYS, SURE_RAYS, Responses
+from glowsim.decisions.response import FAST_RAYS, Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.search import Search
 from glowsim.decisions.sites import Sites, sites_of
@@ -26,11 +26,6 @@ from glowsim.transport.boards import boards_of
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import OpaqueBoard
 
-CANDIDATES = 1000
-"""Boards looked at, about."""
-HOLLOW_CANDIDATES = 300
-"""The same in a hollow, where light from one place differs less from that of the next, and costs
-more rays."""
 AS_GOOD = 0.9
 """Boards that stand in the scene are moved on too where they score this share of those found."""
 Report = Callable[[str], None]
@@ -73,7 +68,10 @@ class Placer:
         self.aim: Aim = responses.aim(wish.first, scene.findings, scene.room)
         self._seed = seed
         report(f"{self.kind.name}: looking for room")
-        most = min(CANDIDATES, HOLLOW_CANDIDATES) if self.allowed.in_air else CANDIDATES
+        effort = responses.effort
+        most = effort.candidates
+        if self.allowed.in_air:
+            most = min(most, effort.hollow_candidates)
         self.sites: Sites = self._room.sites(most)
         report(f"{self.kind.name}: response of {len(self.sites.poses)} candidates")
         self.luminance: FloatArray = self._rows(self.sites)
@@ -129,6 +127,15 @@ class Placer:
         best = int(np.argmax(scores))
         return found[best][0], expected[best]
 
+    def at_sites(self, count: int) -> Placement:
+        """Return the best choice of candidates alone, in whole tenths: a guess, not solved.
+
+        Raises SceneError if so many do not fit.
+        """
+        chosen = self._chosen(count)
+        start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
+        return self._tidied(start, self.aim)
+
     def _chosen(self, count: int) -> IntArray:
         """Return the sites of the best choice of candidates."""
         hints = [self.bound.sites, *self._found.values()]
@@ -167,7 +174,7 @@ class Placer:
         ):
             return None
         sites = sites_of(poses, 1, self.sites.step_mm)
-        return Placement(sites, np.ones(count), self._rows(sites, SURE_RAYS))
+        return Placement(sites, np.ones(count), self._rows(sites, self.responses.effort.sure_rays))
 
     def _score(self, placement: Placement) -> float:
         return float(self.aim.score(placement.luminance[None])[0])
@@ -244,7 +251,7 @@ class Placer:
         return tidied(
             placement,
             self.allowed,
-            lambda sites: self._rows(sites, SURE_RAYS),
+            lambda sites: self._rows(sites, self.responses.effort.sure_rays),
             lambda luminance: float(aim.score(luminance[None])[0]),
         )
 

@@ -12,6 +12,7 @@ from scipy import sparse
 from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
 from glowsim.decisions.crossing import Crossing, crossing_of
+from glowsim.decisions.effort import THOROUGH, Effort
 from glowsim.decisions.objective import Aim, First, logarithm
 from glowsim.decisions.patches import clusters, eye_over, samples, slopes
 from glowsim.errors import SceneError
@@ -32,17 +33,8 @@ from glowsim.transport.quick.adjoint import Adjoint
 from glowsim.transport.result import SurfaceGlow, emission_index
 from glowsim.transport.sizes import Sizes, cell_for_mm, face_size_mm
 
-PATCHES = 300
 DARK_PATCHES = 30
-MOST_CELLS = 32_000
-"""Cells of the grid that is read backwards; a finer body is read on a coarser grid."""
-HOLLOW_PATCHES = 150
-HOLLOW_CELLS = 16_000
-"""The same where lights stand in a hollow, which lights its walls much more evenly. Half of
-either moves the evenness found for two boards by less than 0.5 % there, and that for one not at
-all (measured on a printed ball)."""
 FAST_RAYS = 1024
-SURE_RAYS = 16_384
 
 Report = Callable[[str], None]
 
@@ -61,14 +53,19 @@ class Responses:
         self,
         plan: Plan,
         number: int,
-        patches: int = PATCHES,
+        effort: Effort | None = None,
         report: Report = lambda text: None,
         seed: int = 0,
     ) -> None:
-        """Solve for the patches of body `number`. Raises as `body_problem` does."""
+        """Solve for the patches of body `number`, thoroughly if no effort is given.
+
+        Raises as `body_problem` does.
+        """
         report(f"shaping {plan.scene_file.scene.bodies[number].name}")
         self.prop = PreparedProp(seed)
-        self.sizes = {number: _sizes(self.prop.problem(plan, number))}
+        self.effort = effort = effort or THOROUGH
+        drawn = self.prop.problem(plan, number)
+        self.sizes = {number: effort.sizes(drawn) or _sizes(drawn)}
         """Faces and cells that all placements are compared on: those `glow` has for the body as it
         is drawn, so that both say the same of it."""
         plan = plan_of(plan.scene_file, self.sizes)
@@ -86,8 +83,7 @@ class Responses:
                 skin
             ]
         in_air = (self.problem.kind_of(self.problem.emitters.region) == Kind.AIR).any()
-        if in_air:
-            patches = min(patches, HOLLOW_PATCHES)
+        patches = min(effort.patches, effort.hollow_patches) if in_air else effort.patches
         self.patch, self.glow = _patches(self.problem, glows, dark & ~glows, patches)
         chosen = self.patch >= 0
         areas = self.problem.walls.areas_mm2[skin]
@@ -102,7 +98,7 @@ class Responses:
         seen = np.bincount(self.patch[chosen], (areas * self.ahead)[chosen])
         self._patch_ahead = seen / self.area_mm2
         report(f"preparing {body.name}")
-        coarse = _coarse(self.problem, HOLLOW_CELLS if in_air else MOST_CELLS)
+        coarse = _coarse(self.problem, effort.hollow_cells if in_air else effort.cells)
         self.quick = self.prop.quick(coarse)
         self.adjoint = Adjoint(self.quick, self.patch, report)
         self.crossing: Crossing | None = None
@@ -121,7 +117,9 @@ class Responses:
     ) -> FloatArray:
         """Return the luminance each board brings to each patch as driven, over what is wanted
         there, (n, patches)."""
-        share = self.adjoint.respond(kind.emitters(poses, allowed.regions_of(poses)), rays)
+        share = self.adjoint.respond(
+            kind.emitters(poses, allowed.regions_of(poses)), rays, self.effort.aimed_rays
+        )
         share = np.maximum(share, 0.0)
         seen = self._patch_ahead * share
         if self.crossing is not None:

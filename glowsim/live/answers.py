@@ -15,8 +15,10 @@ from typing import Any
 
 import numpy as np
 
+from glowsim.decisions.mending import Mended, mended
 from glowsim.electrics.as_wired import as_tried
 from glowsim.errors import GlowsimError
+from glowsim.findings import Findings
 from glowsim.geometry.mesh import FloatArray
 from glowsim.live import figures, photos, skin
 from glowsim.live.edits import Prop
@@ -31,6 +33,8 @@ from glowsim.transport.quick.quality import DRAFT
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 
+OWN_BYTES, CALM_BYTES, BYTES_A_CORNER = 12, 4, 40
+"""Of the light at a corner: the glow itself, what contour lines follow, and all."""
 _LOG = logging.getLogger(__name__)
 
 
@@ -40,6 +44,7 @@ class Seen:
 
     number : grows with every answer;  full : whether figures may be read off it
     light  : bytes for the page (see `Skin.light_bytes`);  limb : see `limb_shape`
+    around : the answer since which what is sent back, across the prop and of the room, is the same
     """
 
     number: int
@@ -50,6 +55,17 @@ class Seen:
     exposure_cd_m2: float
     scale: dict[str, Any]
     limb: tuple[float, ...]
+    around: int
+
+    @property
+    def around_key(self) -> str:
+        """Names the light that is sent back: a page that has it need not fetch it again."""
+        return f"{self.skin.key}.{self.around}"
+
+    def light_without_around(self) -> bytes:
+        """Return the light without what is sent back."""
+        part = len(self.light) // BYTES_A_CORNER
+        return self.light[: OWN_BYTES * part] + self.light[(BYTES_A_CORNER - CALM_BYTES) * part :]
 
 
 class Answers:
@@ -59,6 +75,8 @@ class Answers:
         """Answer with what has been kept ready; `changed` is called whenever there is more."""
         self.seen: Seen | None = None
         self.figures = Figures()
+        self.judged: Prop | None = None
+        self.mended: tuple[Findings, Mended] | None = None
         self.problems: dict[int, BodyProblem] = {}
         self.doing = self.error = ""
         self._changed = changed
@@ -70,29 +88,42 @@ class Answers:
         self._back: tuple[FloatArray, FloatArray] | None = None
         self._studio: Studio | None = None
         self._drafts, self._fulls = Lane("draft light"), Lane("full light")
+        self._mends = Lane("what would mend it")
 
     def draft(self, scene_file: SceneFile, prop: Prop) -> None:
         """Ask for a draft alone, while something moves."""
         self._wanted = prop
         self._fulls.give_up()
+        self._mends.give_up()
         self._drafts.want(lambda check: self._work(check, scene_file, prop, self._draft))
 
     def full(self, scene_file: SceneFile, prop: Prop) -> None:
         """Ask for the full answer and its figures; a draft of a new state comes first."""
         self._wanted = prop
         self._drafts.give_up()
+        self._mends.give_up()
         if self.seen is not None and self.seen.prop != prop:
             self._drafts.want(lambda check: self._work(check, scene_file, prop, self._draft))
         self._fulls.want(lambda check: self._work(check, scene_file, prop, self._full))
 
+    def mend(self, scene_file: SceneFile, prop: Prop) -> None:
+        """Have what may mend the findings of a prop tried, where it was not: `mended`.
+
+        What moves meanwhile ends it.
+        """
+        known = self.mended is not None and self.mended[0] is self.figures.findings
+        if self.judged == prop and not (self.doing or known) and self._mends.wait(0):
+            self._mends.want(lambda check: self._work(check, scene_file, prop, self._mend))
+
     def wait(self, seconds: float) -> bool:
         """Wait until everything asked for is answered; return whether it was in time."""
-        return self._drafts.wait(seconds) and self._fulls.wait(seconds)
+        return all(lane.wait(seconds) for lane in (self._drafts, self._fulls, self._mends))
 
     def close(self) -> None:
         """End the work."""
         self._drafts.close()
         self._fulls.close()
+        self._mends.close()
 
     def _work(
         self,
@@ -116,7 +147,8 @@ class Answers:
         check()
         if error or work == self._full:
             self.doing = ""
-        self.error = error
+        if work != self._mend:
+            self.error = error
         self._changed()
 
     def _reporting(self, check: Check) -> Callable[[str], None]:
@@ -156,7 +188,7 @@ class Answers:
         report("judging")
         found = figures.judged(glow, scene_file.scene)
         check()
-        self.figures = found
+        self.figures, self.judged = found, prop
         report("working out battery and heat")
         self.figures = found = figures.with_power(found, scene_file)
         check()
@@ -169,6 +201,18 @@ class Answers:
         check()
         self._back = back
         self._show(glow, prop, full=True, calm=photos.calm_cd_m2(self._studio))
+
+    def _mend(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
+        glow = as_tried(self._kept.glow(plan_of(scene_file)), scene_file)
+        findings = self.figures.findings
+        assert findings is not None, "a prop that is judged has findings"
+        try:
+            found = mended(scene_file, glow, findings, report=lambda text: check())
+        except GlowsimError as problem:
+            said = (f"what would mend it cannot be tried: {problem}", None)
+            found = Mended({one.number: said for one in findings.found}, (), "")
+        check()
+        self.mended = (findings, found)
 
     def _problems(self, plan: Plan) -> dict[int, BodyProblem]:
         numbers = range(len(plan.scene_file.scene.bodies))
@@ -198,5 +242,14 @@ class Answers:
             light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back, calm)
             number = last.number + 1 if last else 1
             limb = tuple(skin.limb_shape(glow)) if last is None or full else last.limb
-            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb)
+            same = last is not None and last.skin is shape and _same_around(last.light, light)
+            around = last.around if last and same else number
+            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb, around)
         self._changed()
+
+
+def _same_around(one: bytes, other: bytes) -> bool:
+    """Whether two lights, see `Skin.light_bytes`, have the same sent back."""
+    part = len(one) // BYTES_A_CORNER
+    around = slice(OWN_BYTES * part, (BYTES_A_CORNER - CALM_BYTES) * part)
+    return one[around] == other[around]

@@ -15,7 +15,8 @@ from glowsim.geometry.boards import BoardShape, board_shape
 from glowsim.geometry.hollow import depth_mm, nearest_on
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
-from glowsim.live.clearance import Surroundings, kept_clear, surroundings
+from glowsim.live import edits
+from glowsim.live.clearance import Surroundings, free_place, has_room, kept_clear, surroundings
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.pictures import marks_of
 from glowsim.pictures.marks import KIND_WORDS
@@ -142,6 +143,44 @@ def in_body(prop: Prop, at: BoardAt, copy: int, point: Sequence[float]) -> Float
     """Return a point of the prop in the frame of one copy of a body, (3,) float [mm]."""
     transform = copies_of(prop.scene.bodies[at.body])[copy]
     return np.asarray((np.asarray(point, float) - transform[:3, 3]) @ transform[:3, :3])
+
+
+def turned_clear(
+    prop: Prop, at: BoardAt, direction: Sequence[float], problem: BodyProblem, catalogue: Catalogue
+) -> Prop:
+    """Return the prop with a board facing another way, pushed clear if it has to be.
+
+    Raises SceneError if it has no room that way near where it stands.
+    """
+    new = edits.turned(prop, at, direction)
+    place = np.asarray(prop.light(at).position_mm, float)
+    shape, around = room_for(new, at, problem, catalogue)
+    free = place if has_room(shape, around) else free_place(shape, around, [place])
+    if free is None:
+        raise SceneError("the board has no room to face that way here")
+    return edits.moved(new, at, free)
+
+
+def added_clear(
+    prop: Prop,
+    body: int,
+    light: Light,
+    tries: Sequence[FloatArray],
+    problem: BodyProblem,
+    catalogue: Catalogue,
+) -> Prop:
+    """Return the prop with one more board in a body, at the first place tried that has room.
+
+    Raises SceneError if none has.
+    """
+    new = edits.added(prop, body, light)
+    at = BoardAt(body, len(new.scene.bodies[body].lights) - 1)
+    for place in tries:
+        here = edits.moved(new, at, place)
+        shape, around = room_for(here, at, problem, catalogue)
+        if (free := free_place(shape, around, [place])) is not None:
+            return edits.moved(here, at, free)
+    raise SceneError(f"'{prop.scene.bodies[body].name}' has no room for another such board")
 
 
 def as_marks(findings: Findings | None) -> list[dict[str, Any]]:

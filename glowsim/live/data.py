@@ -33,7 +33,7 @@ def _add_light(app: FastAPI, page: Page) -> None:
         return Response(seen.skin.shape_bytes, media_type=_BYTES, headers=_FRESH)
 
     @app.get("/live/light")
-    def light() -> Response:
+    def light(known: str = "") -> Response:
         seen = page.session.seen if page.session else None
         if seen is None:
             return Response(status_code=204)
@@ -44,11 +44,14 @@ def _add_light(app: FastAPI, page: Page) -> None:
             "exposure": seen.exposure_cd_m2,
             "scale": seen.scale,
             "limb": seen.limb,
+            "around": seen.around_key,
+            "whole": known != seen.around_key,
         }
         # One line of JSON, filled up so that the numbers after it start at a whole one.
         line = json.dumps(heading).encode()
         line += b" " * (-(len(line) + 1) % 4) + b"\n"
-        return Response(line + seen.light, media_type=_BYTES, headers=_FRESH)
+        values = seen.light if heading["whole"] else seen.light_without_around()
+        return Response(line + values, media_type=_BYTES, headers=_FRESH)
 
     @app.get("/live/pulse")
     def pulse() -> Response:

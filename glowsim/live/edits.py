@@ -115,6 +115,12 @@ def removed(prop: Prop, at: BoardAt) -> Prop:
     return _with_lights(replace(prop, kept=kept), at.body, rest)
 
 
+def with_lights(prop: Prop, body: int, lights: tuple[Light, ...]) -> Prop:
+    """Return the prop with other boards in a body, all of them on."""
+    kept = {at: drive for at, drive in prop.kept.items() if at.body != body}
+    return _with_lights(replace(prop, kept=kept), body, lights)
+
+
 def split_off(prop: Prop, body: int, copy: int) -> Prop:
     """Return the prop with one copy of a body as a body of its own, the last one.
 

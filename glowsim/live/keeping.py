@@ -11,7 +11,7 @@ import tomlkit
 from glowsim.decisions.placed_scene import free_name, with_lights, write_new
 from glowsim.errors import SceneError
 from glowsim.files import write_whole
-from glowsim.scene import Light, Scene, SceneFile, parse_scene
+from glowsim.scene import Light, Scene, SceneFile, Tree, parse_scene
 
 ENDING = "live"
 
@@ -38,6 +38,7 @@ def text_of(origin: SceneFile, scene: Scene) -> tuple[str, SceneFile]:
     for number, body in enumerate(scene.bodies[:shared]):
         _set_keys(document["bodies"][number], origin.scene.bodies[number], body,
                   ("material", "wall_mm"))  # fmt: skip
+    _set_names(document, origin.scene, scene)
     text = tomlkit.dumps(document)
     read = parse_scene(text, name, origin.folder)
     if not _alike(read.scene, scene):
@@ -63,6 +64,8 @@ def _with_bodies(origin: SceneFile, scene: Scene) -> str:
         del document["bodies"][shared]
     for body in scene.bodies[shared:]:
         document["bodies"].append(_tables([body])[0])
+    if scene.pulses != origin.scene.pulses:
+        document.pop("pulses", None)  # until the zones are those they speak of
     return tomlkit.dumps(document)
 
 
@@ -146,6 +149,36 @@ def _set_keys(table: Any, old: Any, new: Any, keys: tuple[str, ...]) -> None:
             table[key] = int(now)
         else:
             table[key] = now
+
+
+def _set_names(document: Any, old: Scene, new: Scene) -> None:
+    """Put in what names the boards and zones, as far as it differs: wires, pins, pulses."""
+    if new.pulses != old.pulses:
+        document["pulses"] = _tables(new.pulses)
+    wiring = new.wiring
+    if wiring == old.wiring or wiring is None:
+        pass
+    elif isinstance(wiring, Tree):
+        for table, segment in zip(document["wiring"]["segments"], wiring.segments, strict=True):
+            _name(table, "boards", segment.boards)
+    else:
+        _name(document["wiring"], "boards", wiring.boards)
+    pins = zip(new.controller.pins, old.controller.pins, strict=True)
+    for number, (pin, was) in enumerate(pins):
+        if pin != was:
+            table = document["controller"]["pins"][number]
+            _name(table, "boards", pin.boards)
+            _name(table, "branches", pin.branches)
+
+
+def _name(table: Any, key: str, names: Sequence[Any]) -> None:
+    """Write names under a key, or nothing where there are none."""
+    plain = [list(name) if isinstance(name, tuple) else name for name in names]
+    if plain:
+        if table.get(key) != plain:
+            table[key] = plain
+    elif key in table:
+        table.remove(key)
 
 
 def _alike(one: Any, other: Any) -> bool:

@@ -14,20 +14,21 @@ from pathlib import Path
 import numpy as np
 
 from glowsim.catalogue import Catalogue
+from glowsim.decisions.mending import Mended
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.mesh import FloatArray
-from glowsim.live import edits, keeping, photos
+from glowsim.live import edits, keeping, photos, splitting
 from glowsim.live.answers import Answers, Seen
 from glowsim.live.boards import (
+    added_clear,
     beside,
     cleared,
     in_body,
-    room_for,
     shape_of,
+    turned_clear,
     up_the_middle,
     with_hand,
 )
-from glowsim.live.clearance import free_place, has_room
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.figures import Figures
 from glowsim.live.history import History
@@ -97,6 +98,17 @@ class Session:
     def figures(self) -> Figures:
         """The figures of the last full answer; those of `now` once it `rests`."""
         return self._answers.figures
+
+    @property
+    def judged(self) -> Prop | None:
+        """The prop that the findings among `figures` are of."""
+        return self._answers.judged
+
+    @property
+    def mended(self) -> Mended | None:
+        """What was tried against the findings among `figures`; None before it was asked for."""
+        found = self._answers.mended
+        return found[1] if found and found[0] is self.figures.findings else None
 
     @property
     def problems(self) -> dict[int, BodyProblem]:
@@ -185,17 +197,8 @@ class Session:
 
         Raises SceneError if it has no room that way near where it stands.
         """
-
-        def turned(prop: Prop) -> Prop:
-            new = edits.turned(prop, at, direction)
-            place = np.asarray(prop.light(at).position_mm, float)
-            shape, around = room_for(new, at, self.problem(at.body), self.catalogue())
-            free = place if has_room(shape, around) else free_place(shape, around, [place])
-            if free is None:
-                raise SceneError("the board has no room to face that way here")
-            return edits.moved(new, at, free)
-
-        self.do("turn a board", turned)
+        problem, catalogue = self.problem(at.body), self.catalogue()
+        self.do("turn a board", lambda p: turned_clear(p, at, direction, problem, catalogue))
 
     def add(self, body: int, board: str) -> BoardAt:
         """Put one more board of the catalogue into a body, where there is room; return it."""
@@ -219,11 +222,11 @@ class Session:
     def split_off(self, at: BoardAt, copy: int) -> BoardAt:
         """Make the copy a board was taken at a body of its own; return the board in there.
 
-        Raises SceneError where there are no copies, or where the scene would not hold together.
+        Raises SceneError where that cannot be, see `splitting.split_off`.
         """
 
         def split(prop: Prop) -> Prop:
-            new = edits.split_off(prop, at.body, copy)
+            new = splitting.split_off(prop, at.body, copy, self.file(prop))
             keeping.text_of(self.origin, new.scene)
             return new
 
@@ -232,6 +235,10 @@ class Session:
         if at.body in self.problems:
             self.problems[new.body] = self.problems[at.body]
         return new
+
+    def ask_mended(self) -> None:
+        """Have what may mend the findings tried, once the prop rests; see `mended`."""
+        self._answers.mend(self.file(), self.now)
 
     def undo(self) -> None:
         """Take back the last step."""
@@ -341,17 +348,8 @@ class Session:
         return keeping.text_of(self.origin, self._history.now.scene)[0]
 
     def _put(self, body: int, light: Light, tries: Sequence[FloatArray], words: str) -> None:
-        def put(prop: Prop) -> Prop:
-            new = edits.added(prop, body, light)
-            at = BoardAt(body, len(new.scene.bodies[body].lights) - 1)
-            for place in tries:
-                here = edits.moved(new, at, place)
-                shape, around = room_for(here, at, self.problem(body), self.catalogue())
-                if (free := free_place(shape, around, [place])) is not None:
-                    return edits.moved(here, at, free)
-            raise SceneError(f"'{prop.scene.bodies[body].name}' has no room for another such board")
-
-        self.do(words, put)
+        problem, catalogue = self.problem(body), self.catalogue()
+        self.do(words, lambda p: added_clear(p, body, light, tries, problem, catalogue))
 
     def problem(self, body: int) -> BodyProblem:
         """Return a body of the last full answer; raises SceneError if there is none yet."""

@@ -72,7 +72,8 @@ export default {
     this.hints = new HintCloud();
     this.marks = new FindingMarks();
     this.player = null;
-    this.scene.add(this.glow.mesh, this.outlines.group, this.hints.group);
+    this.over = new THREE.Scene(); // seen through what glows: drawn over it
+    this.scene.add(this.glow.mesh); this.over.add(this.outlines.group, this.hints.group);
     this.orbit = new Orbit(this.view.azimuth, this.view.elevation, this.view.distance);
     this.pointers = new Map();
     this.shown = 0;
@@ -89,7 +90,9 @@ export default {
     this.picture.dispose();
   },
   methods: {
-    redraw() {
+    // glow: whether what glows, or the view of it, has changed, or boards alone.
+    redraw(glow = true) {
+      this.changed ||= glow || !!this.cut;
       if (this.waiting) return;
       this.waiting = requestAnimationFrame(() => {
         this.waiting = 0;
@@ -97,7 +100,8 @@ export default {
         if (!w || !h) return;
         this.orbit.update(w, h);
         this.glow.setCut(this.cut ? this.orbit : null, this.outlines.current && this.outlines.place(this.outlines.current));
-        this.picture.draw(this.scene, this.orbit.camera, w, h, this.pointers.size > 0 || this.playing);
+        this.picture.draw(this.scene, this.over, this.orbit.camera, w, h, this.pointers.size > 0 || this.playing, this.changed);
+        this.changed = false;
         this.follow(w, h);
         clearTimeout(this.marking);
         if (this.figures) this.marking = setTimeout(() => this.mark(), this.placed.length ? 0 : 30);
@@ -138,7 +142,7 @@ export default {
       this.fetching = false;
     },
     async fetchLight() {
-      const answer = await fetch("/live/light");
+      const answer = await fetch(`/live/light?known=${this.glow.around}`);
       if (answer.status !== 200) return; // no light yet
       const buffer = await answer.arrayBuffer();
       const end = new Uint8Array(buffer).indexOf(10);
@@ -162,7 +166,7 @@ export default {
       const place = moving && this.outlines.place(moving);
       this.outlines.set(boards);
       if (moving && this.outlines.current && !this.taken.told) this.outlines.moveTo(this.outlines.current, place);
-      this.redraw();
+      this.redraw(false);
     },
     setHeld(held) {
       this.held = held;
@@ -171,7 +175,7 @@ export default {
       const other = held && !(board && board.body === held.body && board.light === held.light);
       if (!held) this.outlines.choose(null);
       else if (other) this.outlines.choose(held.body, held.light, held.copy ?? 0);
-      this.redraw();
+      this.redraw(false);
     },
     setFigures(on) {
       this.figures = on;
@@ -180,7 +184,7 @@ export default {
     },
     setMarks(marks) {
       this.marks.set(marks);
-      this.redraw();
+      this.redraw(false);
     },
     async playPulse() {
       const answer = await fetch("/live/pulse");
@@ -196,7 +200,7 @@ export default {
     stopPulse() {
       this.run(false);
       if (!this.player) return;
-      this.player = this.pulse = null;
+      this.player = this.pulse = null; this.glow.around = ""; // where the player put its own
       this.light();
     },
     run(on) {
@@ -230,7 +234,7 @@ export default {
       const gain = marks && Number(marks.gain.toPrecision(2));
       this.told = marks && `Plus: more light there helps the ${marks.words}; minus: less does. ` +
         `A board as bright as all together, at the best place, lifts it ${gain} times against the mean, about.`;
-      this.redraw();
+      this.redraw(false);
     },
     setDistance(distance) {
       this.orbit.distance = distance;
@@ -262,7 +266,7 @@ export default {
       const chosen = board && { body: board.body, light: board.light, copy: board.copy };
       this.outlines.choose(chosen?.body ?? null, chosen?.light, chosen?.copy);
       this.$emit("choose", chosen);
-      this.redraw();
+      this.redraw(false);
     },
     down(event) {
       const canvas = this.$refs.canvas;
@@ -317,7 +321,7 @@ export default {
       if (alongAxis) step.projectOnVector(axis);
       const place = start.clone().add(step);
       this.outlines.moveTo(board, place);
-      this.redraw();
+      this.redraw(false);
       const { body, light, copy } = board;
       this.tell({ body, light, copy, point: place.toArray() });
     },

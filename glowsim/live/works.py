@@ -111,7 +111,7 @@ class Works:
         """Place so many boards of a body anew."""
 
         def work(report: Report) -> str:
-            return " ".join(helping.find_places(session, body, count, report))
+            return helping.find_places(session, body, count, report)
 
         self.start("looking for places", work)
 

@@ -12,6 +12,7 @@ import pytest
 
 from glowsim.cli.main import main
 from glowsim.decisions.bound import bound_of
+from glowsim.decisions.effort import Effort
 from glowsim.decisions.modules import modules
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import free_name, with_lights, write_new
@@ -45,13 +46,13 @@ drive = { red = 0.5, green = 0.2, blue = 0.1 }
 @pytest.fixture(autouse=True, scope="module")
 def _fewer_candidates():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("glowsim.decisions.placer.CANDIDATES", 250)
+        patch.setattr("glowsim.decisions.response.THOROUGH", Effort(candidates=250))
         yield
 
 
 @pytest.fixture(scope="module")
 def responses() -> Responses:
-    return Responses(plan_of(scene(SPIKE, light=LIGHT)), 0, 60)
+    return Responses(plan_of(scene(SPIKE, light=LIGHT)), 0, Effort(patches=60, candidates=250))
 
 
 def again(responses: Responses, wish: Wish | None = None, **placing: object) -> Placer:

@@ -11,7 +11,7 @@ from glowsim.decisions.objective import Wish
 from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.placing import place
 from glowsim.decisions.polish import Placement, site_luminance
-from glowsim.decisions.response import SURE_RAYS, Responses
+from glowsim.decisions.response import Responses
 from glowsim.decisions.sites import Sites, candidates
 from glowsim.scene import Placing, read_scene
 from glowsim.transport.plan import plan_of
@@ -44,7 +44,9 @@ def test_as_even_as_the_best_of_2000_random_placements(name, body, board, count)
     moved = type(net.poses)(net.poses.position + shift, net.poses.direction)
     moved = moved.at(np.nonzero(found.allowed.allows(moved))[0])
     sites = Sites(moved, np.arange(len(moved)), net.step_mm)
-    rows = site_luminance(responses, found.kind, found.allowed, sites, SURE_RAYS // 4)
+    rows = site_luminance(
+        responses, found.kind, found.allowed, sites, responses.effort.sure_rays // 4
+    )
     chosen = rng.integers(0, len(sites), (2000, count))
     random = found.aim.off_by(rows[chosen].sum(axis=1))
     # The best of them with their shadows counted, as in what is expected.

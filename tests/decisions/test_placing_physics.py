@@ -8,6 +8,7 @@ from scipy.special import i0, i1
 
 from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
+from glowsim.decisions.effort import Effort
 from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import patch_middles
 from glowsim.findings.unevenness import off_by
@@ -30,7 +31,7 @@ glow_where = {{ above_mm = {LOW_MM}, below_mm = {HIGH_MM} }}
 @pytest.fixture(autouse=True, scope="module")
 def _fewer_candidates():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("glowsim.decisions.placer.CANDIDATES", 250)
+        patch.setattr("glowsim.decisions.response.THOROUGH", Effort(candidates=250))
         yield
 
 
@@ -161,7 +162,7 @@ def light_box(count: int, pitch_mm: float) -> tuple[Responses, np.ndarray]:
     written = text(BOX, light=light).replace("[materials.cloud]", "[materials.other]")
     plan = plan_of(parse_scene(written + OPAL))
     body = plan.scene_file.scene.bodies[0]
-    responses = Responses(plan, 0, 250)
+    responses = Responses(plan, 0, Effort(patches=250))
     kind = BoardKind(body.lights[0], plan.catalogue, 0.4, body)
     allowed = Allowed(responses.problem, Placing(), kind)
     line = (np.arange(count) - (count - 1) / 2) * pitch_mm

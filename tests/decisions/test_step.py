@@ -9,6 +9,7 @@ import pytest
 
 from glowsim.decisions.allowed import Allowed
 from glowsim.decisions.boards import BoardKind, Poses
+from glowsim.decisions.effort import Effort
 from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import judged
@@ -41,7 +42,7 @@ def test_a_body_whose_name_begins_like_anothers_is_not_taken_for_it():
     assert step.evenness.body == "orb"
     # It comes back from another process whole, though rays do not travel.
     assert pickle.loads(pickle.dumps(step)).as_json() == step.as_json()
-    responses = Responses(plan, 1, 30)
+    responses = Responses(plan, 1, Effort(patches=30))
     patches = patch_luminance(responses, step)
     # Solved once, as only their drive differs; each keeps its own name.
     assert len(glow.bodies) == 1
@@ -59,7 +60,7 @@ def test_a_body_read_backwards_is_as_bright_as_findings_say():
     scene_file = parse_scene(text + DOT)
     plan = plan_of(scene_file)
     (look,) = looks_of(solve(scene_file), scene_file.scene.room)
-    responses = Responses(plan, 0, 30)
+    responses = Responses(plan, 0, Effort(patches=30))
     body = plan.scene_file.scene.bodies[0]
     kind = BoardKind(body.lights[0], plan.catalogue, 0.4, body)
     poses = Poses(np.array([[0.0, 0.0, 5.0]]), np.array([[0.0, 0.0, 1.0]]))

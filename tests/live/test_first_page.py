@@ -59,8 +59,23 @@ def test_a_sketch_becomes_a_scene_on_the_stage(page, tmp_path):
     assert (tmp_path / "orb-live.toml").exists()
 
 
-def test_a_mesh_is_asked_for_its_size(page, tmp_path):
+def by_chooser(page):
     page.driver.find_element(By.CSS_SELECTOR, ".begin input[type=file]").send_keys(str(MESH))
+
+
+def by_mouse(page):
+    """Drag the file over the page and let go of it, as the browser is told by the desktop."""
+    files = {"items": [], "files": [str(MESH)], "dragOperationsMask": 1}
+    for kind in ("dragEnter", "dragOver", "drop"):
+        told = {"type": kind, "x": 300, "y": 300, "data": files}
+        page.driver.execute_cdp_cmd("Input.dispatchDragEvent", told)
+        if kind == "dragOver":
+            page.until("return document.querySelector('.over')")
+
+
+@pytest.mark.parametrize("given", [by_chooser, by_mouse])
+def test_a_mesh_is_asked_for_its_size(page, tmp_path, given):
+    given(page)
     page.until("return document.querySelector('.begin').innerText.includes('right?')")
     assert "58 mm high" in page.text("select[aria-label='its size']")
     choose(page, "light board", "rgb_5050_5ma")

@@ -65,6 +65,11 @@ def test_drag_shows_drafts_and_the_release_a_full_answer(session):
     draft = session.seen
     assert not draft.full
     assert draft.light != first.light
+    # What is sent back stays as it was, and need not be fetched again.
+    assert draft.around_key == first.around_key
+    corners = len(draft.light) // 40
+    rest = draft.light_without_around()
+    assert (len(rest), rest[: 12 * corners]) == (16 * corners, draft.light[: 12 * corners])
     assert draft.exposure_cd_m2 == first.exposure_cd_m2  # brighter must look brighter
     figures = session.figures
     session.release()
@@ -262,6 +267,45 @@ def test_places_are_found_in_the_background_and_can_be_given_up(session):
     with pytest.raises(SupersededError):
         helping.find_places(session, 0, 1, given_up)
     assert session.now == before
+
+
+@pytest.mark.slow
+def test_places_found_in_a_short_search_are_judged_by_the_full_answer(session):
+    session.do("to the foot", lambda p: edits.moved(p, HIGH, (0, 0, 16)))
+    session.do("brighter room", lambda p: edits.in_room(p, illuminance_lx=35))
+    assert session.wait()
+    before, said = session.figures.evenness("bud").off_by, []
+    told = helping.find_places(session, 0, 2, said.append)
+    assert session.wait()
+    after = session.figures.evenness("bud").off_by
+    assert after < before
+    assert told == (
+        f"bud: a typical place is off by {after:.2f} times, {before:.2f} before; undo takes it back"
+    )
+    assert any(words.startswith("reading the light backwards") for words in said)
+    assert session.now.scene.room.illuminance_lx == 35  # what else was changed stays
+    assert session.save().exists()
+    found = session.now
+    told = helping.find_places(session, 0, 2, said.append)
+    assert ("leave the boards where they are" in told) == (session.now == found)
+
+
+@pytest.mark.slow
+def test_what_would_mend_it_is_told_once_it_was_tried(session):
+    assert session.wait()
+    assert session.mended is None
+    session.ask_mended()
+    assert session.wait()
+    saved = session.save()
+    command = ["glow", str(saved), "--no-pictures", "--json", "--out", str(saved.parent / "out")]
+    told = json.loads(CliRunner().invoke(cli, command).stdout)
+    mended = session.mended
+    found = [mended.put_into_one(f).suggestion for f in session.figures.findings.found]
+    assert found == [f["suggestion"] for f in told["findings"]]
+    assert list(mended.also) == told["tried"]["also"]
+    session.nudge(HIGH, (0, 0, 3))
+    assert session.wait()
+    assert session.mended is None  # it was of another prop
 
 
 def test_what_was_not_saved_outlives_a_crash(session):

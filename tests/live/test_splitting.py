@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import SceneError
 from glowsim.geometry.patterns import copies_of
-from glowsim.live import edits, keeping
+from glowsim.live import edits, keeping, splitting
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.session import Session
 from glowsim.scene import parse_scene
@@ -103,6 +104,54 @@ def test_light_follows_it_and_its_undoing(tmp_path):
     assert session.error == ""
     assert session.rests
     session.close()
+
+
+BUS = """
+[power]
+battery = "power_bank_10000"
+[wiring]
+kind = "bus"
+feed_mm = 100
+spacing_mm = 50
+boards = ["bud 5", "bud 1: light 1", "bud 3", "bud 2", "bud 4"]
+[controller]
+[[controller.pins]]
+name = "D5"
+boards = ["bud"]
+[[pulses]]
+zone = "bud {copy}"
+pattern = "swell"
+stagger = 0.2
+"""
+
+
+def test_wires_pins_and_pulses_go_with_the_copies():
+    wired = parse_scene(SCENE + BUS, "three.toml", Path())
+    split = splitting.split_off(Prop(wired.scene), 0, 2, wired)
+    _, read = keeping.text_of(wired, split.scene)
+    assert read.scene.wiring.boards == ("bud 4", "bud 1: light 1", "bud apart", "bud 2", "bud 3")
+    (pin,) = read.scene.controller.pins
+    assert pin.boards == ("bud 1", "bud 2", "bud apart", "bud 3", "bud 4")
+    before, after = (power_report(Electrics(file)) for file in (wired, read))
+    assert after.total.drawn_ma == pytest.approx(before.total.drawn_ma, rel=1e-12)
+    assert [(p.zone, p.phase) for p in read.scene.pulses] == [
+        (f"bud {k + 1}", pytest.approx((1 - 0.2 * k) % 1)) for k in range(5)
+    ]
+    _, again = keeping.text_of(read, wired.scene)  # undone after it was saved
+    assert again.scene == wired.scene
+
+
+@pytest.mark.parametrize(("copy", "words"), [(1, "the pulse of zone 'all' goes"), (4, None)])
+def test_a_pulse_that_runs_through_the_copies_is_not_broken(copy, words):
+    running = SCENE.replace('zone = "bud {copy}"', "")
+    running += '[[pulses]]\nzone = "all"\npattern = "run"\n'
+    scene_file = parse_scene(running, "three.toml", Path())
+    if words is None:
+        split = splitting.split_off(Prop(scene_file.scene), 0, copy, scene_file)
+        assert split.scene.pulses == scene_file.scene.pulses
+    else:
+        with pytest.raises(SceneError, match=words):
+            splitting.split_off(Prop(scene_file.scene), 0, copy, scene_file)
 
 
 def test_one_alone_cannot_be_split(origin):

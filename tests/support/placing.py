@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from glowsim.decisions.effort import Effort
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.response import Responses
@@ -63,5 +64,5 @@ def placer(
     """Return what places boards in the only body of a scene."""
     plan: Plan = plan_of(scene_file)
     room = placing or scene_file.scene.bodies[0].placing or Placing()
-    known = responses or Responses(plan, 0, patches)
+    known = responses or Responses(plan, 0, Effort(patches=patches, candidates=250))
     return Placer(plan, 0, known, pattern_light(plan, 0, None), room, wish or Wish())

@@ -116,7 +116,7 @@ export class GlowMesh {
     this.material = new THREE.ShaderMaterial({ ...shading, side: THREE.DoubleSide });
     this.mesh = new THREE.Mesh(new THREE.BufferGeometry(), this.material);
     this.mesh.frustumCulled = false;
-    this.key = "";
+    this.key = this.around = ""; // what it has: its shape, and what is sent back, see `Seen.around`
   }
 
   setShape(key, buffer) {
@@ -138,17 +138,20 @@ export class GlowMesh {
     this.mesh.geometry.dispose();
     this.mesh.geometry = geometry;
     this.key = key;
+    this.around = "";
   }
 
   setLight(buffer, start, heading) {
     const { glow, across, back, calm } = this.mesh.geometry.attributes;
     const values = new Float32Array(buffer, start);
     const size = glow.array.length;
-    if (values.length !== 3 * size + size / 3) return;
-    [glow, across, back, calm].forEach((part, k) => {
+    const parts = heading.whole ? [glow, across, back, calm] : [glow, calm];
+    if (values.length !== parts.reduce((sum, part) => sum + part.array.length, 0)) return;
+    parts.forEach((part, k) => {
       part.array.set(values.subarray(k * size, k * size + part.array.length));
       part.needsUpdate = true;
     });
+    this.around = heading.around;
     this.uniforms.limb.value = heading.limb;
     this.uniforms.exposure.value = heading.exposure;
     const scale = heading.scale;
