@@ -123,7 +123,7 @@ def rewritten(shown: tuple[str, ...], printed: list[str]) -> list[str]:
             continue
         if free:
             rest = range(at, len(printed))
-            at = max(rest, key=lambda i: (_likeness(line, printed[i]), -i), default=at)
+            at = max(rest, key=lambda i: (*_likeness(line, printed[i]), -i), default=at)
         while not free and at < len(printed) and not told(printed[at]):
             lines.append(printed[at])
             at += 1
@@ -137,12 +137,16 @@ def rewritten(shown: tuple[str, ...], printed: list[str]) -> list[str]:
     return lines
 
 
-def _likeness(a: str, b: str) -> float:
-    return difflib.SequenceMatcher(None, NUMBER.sub("#", a), NUMBER.sub("#", b)).ratio()
+def _likeness(a: str, b: str) -> tuple[float, float]:
+    """Return how alike two lines are but for their figures, then with them."""
+    bare = difflib.SequenceMatcher(None, NUMBER.sub("#", a), NUMBER.sub("#", b)).ratio()
+    return bare, difflib.SequenceMatcher(None, a, b).ratio()
 
 
 def _cut(line: str, width: int) -> str:
-    words = line[: width - 4].rsplit(" ", 1)[0]
+    words, more = line[: width - 4], line[width - 4 :]
+    if more and not more.startswith(" "):
+        words = words.rsplit(" ", 1)[0]
     return f"{words} ..."
 
 
