@@ -106,16 +106,16 @@ def test_glow_writes_everything_and_reuses_it(scene):
 def test_old_pictures_beside_new_figures_are_said(scene):
     folder = scene.parent / "little-glow"
     findings = folder / "findings.json"
-    first = run("glow", scene, "--size", "320x240", folder=scene.parent)
+    first = run("glow", scene, "--size", "320x240", "--no-suggest", folder=scene.parent)
     assert first.returncode == 0, first.stderr
     drawn = ["brightness.png", "glow.glb", "glow.ply", "photo.png"]
     assert json.loads(findings.read_text())["shown_in"] == drawn
-    same = run("glow", scene, "--no-pictures", folder=scene.parent)
+    same = run("glow", scene, "--no-pictures", "--no-suggest", folder=scene.parent)
     assert "of an earlier result" not in same.stdout
     assert json.loads(findings.read_text())["shown_in"] == drawn
     scene.write_text(GOOD.replace("illuminance_lx = 10", "illuminance_lx = 30"))
     for _ in range(2):
-        other = run("glow", scene, "--no-pictures", folder=scene.parent)
+        other = run("glow", scene, "--no-pictures", "--no-suggest", folder=scene.parent)
         assert (
             "note: of an earlier result in little-glow: photo.png, brightness.png" in other.stdout
         )
@@ -127,7 +127,7 @@ def test_a_set_is_not_half_written(scene, typed, monkeypatch):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr("PIL.Image.Image.save", full)
-    shown = typed("glow", scene, "--size", "320x240")
+    shown = typed("glow", scene, "--size", "320x240", "--no-suggest")
     assert shown.returncode == 2
     assert "photo.png: cannot be written: No space left on device" in shown.stderr
     assert "/." not in shown.stderr
@@ -150,7 +150,16 @@ def test_a_refused_scene_leaves_the_old_results(scene, typed, name, more):
 
 
 def test_json_is_all_that_is_printed(scene):
-    shown = run("glow", scene, "--no-pictures", "--json", "--out", "elsewhere", folder=scene.parent)
+    shown = run(
+        "glow",
+        scene,
+        "--no-pictures",
+        "--no-suggest",
+        "--json",
+        "--out",
+        "elsewhere",
+        folder=scene.parent,
+    )
     data = json.loads(shown.stdout)
     assert data["solver"] == "quick"
     assert data["energy"]["error_share"] < 1e-3
@@ -164,6 +173,7 @@ def test_same_seed_gives_the_same_findings(scene):
                 "glow",
                 scene,
                 "--no-pictures",
+                "--no-suggest",
                 "--json",
                 "--seed",
                 seed,
@@ -271,7 +281,11 @@ def test_ctrl_c_during_an_import_is_not_swallowed(tmp_path):
 
 def test_a_screen_of_plain_letters(scene):
     scene.write_text(GOOD.replace("Little spike", "Kleine Größe ×"))
-    for arguments in (("check", scene), ("catalogue",), ("glow", scene, "--no-pictures")):
+    for arguments in (
+        ("check", scene),
+        ("catalogue",),
+        ("glow", scene, "--no-pictures", "--no-suggest"),
+    ):
         shown = run(*arguments, folder=scene.parent, PYTHONIOENCODING="ascii")
         assert shown.returncode == 0, shown.stderr
         assert "Traceback" not in shown.stderr
@@ -295,7 +309,7 @@ def test_a_full_disk_names_the_file_asked_for(scene, typed, monkeypatch):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr("numpy.savez", full)
-    shown = typed("glow", scene, "--no-pictures")
+    shown = typed("glow", scene, "--no-pictures", "--no-suggest")
     assert shown.returncode == 2
     assert "little-glow/glow.npz: cannot be written" in shown.stderr.replace("\\", "/")
     assert "No space left on device" in shown.stderr

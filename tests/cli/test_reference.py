@@ -59,11 +59,15 @@ class Shown:
 
 @pytest.fixture
 def run(scene, monkeypatch, capsys):
-    """Run the command line in this process, in the scene's folder: imports are paid once."""
+    """Run the command line in this process, in the scene's folder: imports are paid once.
+
+    What would mend a scene is tried in `tests/decisions`.
+    """
     monkeypatch.chdir(scene.parent)
 
     def command(*arguments) -> Shown:
-        monkeypatch.setattr(sys, "argv", ["glowsim", *map(str, arguments)])
+        more = ["--no-suggest"] if arguments[0] == "glow" else []
+        monkeypatch.setattr(sys, "argv", ["glowsim", *map(str, arguments), *more])
         with pytest.raises(SystemExit) as left:
             cli_main.main()
         return Shown(int(left.value.code or 0), *capsys.readouterr())

@@ -206,9 +206,7 @@ def test_heat_turns_the_boards_down_and_says_so():
     assert only.step.heat.power_w <= 0.1 + 1e-6
     assert "Heat, not optics, limits this glow" in " ".join(answer.text)
     assert "The 0.1 W are a rule of thumb" in " ".join(answer.text)
-    assert "what a board bears here is not known (heat needs the conductivity" in " ".join(
-        answer.text
-    )
+    assert "a board's limit here is not known (heat needs the conductivity" in " ".join(answer.text)
     assert only.joints == 6
 
 

@@ -153,7 +153,7 @@ def test_light_shares_are_those_of_the_state():
 
 
 def test_a_pack_that_cannot_run_the_prop_is_said():
-    assert "bears 300 mA" in pack_words(electrics(idle_row(6, CELLS)))
+    assert "its limit 300 mA" in pack_words(electrics(idle_row(6, CELLS)))
     assert pack_words(electrics(idle_row(6, BANK))) == ""
     assert pack_words(electrics(idle_row(6, ""))) == ""
 

@@ -91,7 +91,7 @@ def test_three_small_alkaline_cells_cannot_carry_the_load():
 def test_four_alkaline_cells_are_too_much():
     choice = judge(electrics(row(1)), pack("alkaline_aa", 4))
     assert choice.verdict == "no"
-    assert choice.why == "5.8 V is above the 5.3 V the boards bear"
+    assert choice.why == "5.8 V is above the 5.3 V limit of the boards"
 
 
 def test_four_nimh_cells_want_rest_after_charging():
