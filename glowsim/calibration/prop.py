@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glowsim.calibration.forward import INDEX_DOUBT, Optics
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import MATT
-from glowsim.transport.kept import Kept
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, Medium
 from glowsim.transport.sizes import cell_for_mm

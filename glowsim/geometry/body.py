@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from glowsim.geometry.drawn import drawn_mesh
 from glowsim.geometry.hollow import depth_mm, grown_mesh, hollow_mesh, nearest_on
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
-from glowsim.geometry.kept import kept
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.labels import bearing, named_as, single_names
 from glowsim.geometry.mesh import (
     FloatArray,
@@ -42,6 +43,9 @@ from glowsim.scene.read import SceneFile
 from glowsim.scene.shapes import Shape
 from glowsim.tomlfile import KeyPath
 
+_MADE_LAST: Kept[Any] = Kept(6)
+"""Surfaces made from mesh files, as many as the bodies of a large prop take turns: reading and
+mending a fine mesh takes seconds. Shared: callers must not change them."""
 OUT_SHARE = 1e-4
 """Share of an inner surface's volume that may stick out of the outer one unsaid."""
 
@@ -146,7 +150,7 @@ def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
     files = [mesh for mesh in (*(item.mesh for item in items), body.inner) if mesh is not None]
     if not files or any(isinstance(item.shape, FromDrawing) for item in items):
         return _made(scene_file, number)
-    return kept(
+    return _MADE_LAST.get(
         (
             *(_file_key(file, scene_file.folder) for file in files),
             body.model_dump_json(exclude={"lights"}),
@@ -222,7 +226,8 @@ def _repaired_file(mesh_file: MeshFile, folder: Path, what: str) -> tuple[Mesh, 
         mesh, repairs = repaired(file.vertices, file.faces, what, mesh_file.keep)
         return named_as(mesh, file), notes + repairs
 
-    return kept((_file_key(mesh_file, folder), mesh_file.model_dump_json(), what), made)
+    key = (_file_key(mesh_file, folder), mesh_file.model_dump_json(), what)
+    return _MADE_LAST.get(key, made)
 
 
 def _file_key(mesh_file: MeshFile, folder: Path) -> str:

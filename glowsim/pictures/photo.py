@@ -15,6 +15,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from glowsim.errors import PictureError
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures.backends import choose_backend
 from glowsim.pictures.calm import calmed
@@ -27,7 +28,6 @@ from glowsim.pictures.text import font, number, scale_bar, shortened
 from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, developed
 from glowsim.pictures.visibility import Points, View, points_seen, view_of
 from glowsim.scene import Scene
-from glowsim.transport.kept import Kept
 from glowsim.transport.result import SurfaceGlow
 
 SAMPLES = 2

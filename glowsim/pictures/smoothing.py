@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix, diags
 
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import factored
-from glowsim.transport.kept import Kept
 
 _STEPS = 2
 """Implicit steps of one smoothing: two already fall off much like a Gaussian."""

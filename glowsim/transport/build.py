@@ -11,6 +11,7 @@ import numpy as np
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
@@ -18,7 +19,6 @@ from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
 from glowsim.transport.fit import Misfit, misfits, notes_on_fit
-from glowsim.transport.kept import Kept
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.likeness import CLOSED
 from glowsim.transport.names import digest, geometry_key, unlit_key

@@ -15,9 +15,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
-from glowsim.transport.kept import Kept
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 from glowsim.transport.quick import QuickBody, solve_body

@@ -18,6 +18,7 @@ from glowsim.cli import reference as cli_reference
 from glowsim.transport import reference
 from glowsim.transport.reference import run as run_module
 from glowsim.transport.store import load_glow, load_tallies
+from tests.support.scenes import THIN
 
 SCENE = """
 title = "Little puff"
@@ -78,19 +79,6 @@ def run(scene, monkeypatch, capsys):
 def photons(scene):
     tables = load_tallies(scene.parent / "little-glow" / "reference.npz")
     return sum(int(table["photons"].sum()) for table in tables.values())
-
-
-THIN = """
-[[bodies]]
-name = "thin"
-shape = { kind = "orb", diameter_mm = 12 }
-material = "polyester_stuffing"
-detail_mm = 6
-position_mm = [200, 0, 0]
-  [[bodies.lights]]
-  board = "rgb_5050_18ma"
-  position_mm = [0, 0, 0]
-"""
 
 
 def test_sure_asks_the_reference_where_quick_is_rough_only(run, scene):

@@ -25,6 +25,19 @@ shape = { kind = "spike", length_mm = 120, base_diameter_mm = 40, tip_radius_mm 
   position_mm = [0, 0, 12]
 """
 
+THIN = """
+[[bodies]]
+name = "thin"
+shape = { kind = "orb", diameter_mm = 12 }
+material = "polyester_stuffing"
+detail_mm = 6
+position_mm = [200, 0, 0]
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 0]
+"""
+"""So thin a puff that quick calls itself a rough guide."""
+
 
 def _sizes(least: float = 1.0, most: float = 500.0) -> st.SearchStrategy[float]:
     return st.floats(least, most).map(lambda x: round(x, 3))

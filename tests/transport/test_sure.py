@@ -20,6 +20,7 @@ from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import solve
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 from glowsim.transport.sure import BOTH, Sure, made_sure, rough_bodies
+from tests.support.scenes import THIN
 
 THICK = """
 [[bodies]]
@@ -28,17 +29,6 @@ shape = { kind = "orb", diameter_mm = 40 }
 material = "upholstery_foam_white"
 detail_mm = 12
 cell_mm = 4
-  [[bodies.lights]]
-  board = "rgb_5050_18ma"
-  position_mm = [0, 0, 0]
-"""
-THIN = """
-[[bodies]]
-name = "thin"
-shape = { kind = "orb", diameter_mm = 12 }
-material = "polyester_stuffing"
-detail_mm = 6
-position_mm = [200, 0, 0]
   [[bodies.lights]]
   board = "rgb_5050_18ma"
   position_mm = [0, 0, 0]

@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM
-from glowsim.transport.kept import Kept
 from glowsim.transport.problem import Emitters
 from glowsim.transport.quick.aim import Aims, beams
 from glowsim.transport.quick.beams import Rays, cosine_directions, even_points

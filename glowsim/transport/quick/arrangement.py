@@ -14,12 +14,12 @@ from scipy import sparse
 
 from glowsim.errors import SolveError
 from glowsim.geometry.body import region_of
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.geometry.rays import Target
 from glowsim.geometry.regions import ROOM
 from glowsim.transport.boards import folded
-from glowsim.transport.kept import Kept
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.aim import beams
 from glowsim.transport.quick.beams import Rays

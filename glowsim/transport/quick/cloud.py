@@ -10,8 +10,8 @@ from typing import Protocol
 import numpy as np
 from scipy import sparse
 
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
-from glowsim.transport.kept import Kept
 from glowsim.transport.problem import Medium, OpaqueBoard
 from glowsim.transport.quick.assembly import PartedMatrix
 from glowsim.transport.quick.elements import Elements, Nodes

@@ -208,8 +208,8 @@ class Elements:
         lines = []
         for stride in (size[1] * size[2], size[2], 1):
             for step in (stride, -stride):
-                near = _find(self.node_key, self.node_key[weak] + step)
-                far = _find(self.node_key, self.node_key[weak] + 2 * step)
+                near = found_rows(self.node_key, self.node_key[weak] + step)
+                far = found_rows(self.node_key, self.node_key[weak] + 2 * step)
                 use = (near >= 0) & (far >= 0) & holds_up(support, weak, near, far)
                 lines.append((weak[use], near[use], far[use]))
         end, near, far = (np.concatenate(part) for part in zip(*lines, strict=True))
@@ -273,7 +273,9 @@ def _pattern(
     return indptr, neighbours[present], slots
 
 
-def _find(keys: IntArray, wanted: IntArray) -> IntArray:
-    """Return the row of each wanted key, -1 where it is missing."""
+def found_rows(keys: IntArray, wanted: IntArray) -> IntArray:
+    """Return the row of each wanted key among ascending ones, -1 where it is missing."""
+    if len(keys) == 0:
+        return np.full(len(wanted), -1, dtype=np.int64)
     row = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
     return np.where(keys[row] == wanted, row, -1)

@@ -17,7 +17,7 @@ from glowsim.geometry.rays import BoolArray
 from glowsim.geometry.voxels import Grid
 from glowsim.transport.quick.boardlines import BoardLines, face_points
 from glowsim.transport.quick.cutting import Zone, measure, moments_of
-from glowsim.transport.quick.elements import NODE_MARGIN, Elements
+from glowsim.transport.quick.elements import NODE_MARGIN, Elements, found_rows
 from glowsim.transport.quick.ground import Ground
 from glowsim.transport.quick.sides import Layers, clusters
 
@@ -81,7 +81,9 @@ class Parts:
 
     def find(self, cell: IntArray, code: IntArray) -> IntArray:
         """Return the part with given sides of changed cells, -1 where there is none."""
-        return _find(self.cell * self.layers.codes + self.code, cell * self.layers.codes + code)
+        return found_rows(
+            self.cell * self.layers.codes + self.code, cell * self.layers.codes + code
+        )
 
     def ranges(self) -> tuple[IntArray, IntArray]:
         """Return the first part of each changed cell, and how many there are."""
@@ -198,7 +200,7 @@ def _on_boards(
             inside = np.nonzero(cell >= 0)[0]
             digits, covered = _sides(boards, layers, zone, near, cell[inside], points[inside])
             part = np.full(len(left), -1, dtype=np.int64)
-            part[inside] = _find(keys, cell[inside] * layers.codes + layers.code(digits))
+            part[inside] = found_rows(keys, cell[inside] * layers.codes + layers.code(digits))
             part[inside[covered]] = -1
             region = np.full(len(left), -1, dtype=np.int64)
             there = np.nonzero(part >= 0)[0]
@@ -221,7 +223,7 @@ def _zone_cell(
     cell, local = elements.grid.locate(points)
     row = elements.row[cell]
     row[((local < 0) | (local > 1)).any(axis=1)] = -1
-    return _find(rows, row), local
+    return found_rows(rows, row), local
 
 
 def _region(ground: Ground, rows: IntArray, points: FloatArray, axis: int) -> IntArray:
@@ -330,11 +332,3 @@ def _distinct(keys: IntArray, size: int) -> IntArray:
     seen = np.zeros(size, dtype=bool)
     seen[keys] = True
     return np.nonzero(seen)[0]
-
-
-def _find(keys: IntArray, wanted: IntArray) -> IntArray:
-    """Return the place of each wanted key among ascending ones, -1 where it is missing."""
-    if len(keys) == 0:
-        return np.full(len(wanted), -1, dtype=np.int64)
-    place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-    return np.where(keys[place] == wanted, place, -1)

@@ -8,10 +8,10 @@ from functools import cached_property
 
 import numpy as np
 
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.rays import Joined, RayTarget, Target
 from glowsim.transport.boards import with_boards
-from glowsim.transport.kept import Kept
 from glowsim.transport.problem import BodyProblem, Emitters, OpaqueBoard
 from glowsim.transport.quick.arrangement import Arrangement, BodyResponse
 from glowsim.transport.quick.cavity import cavity_with_boards
