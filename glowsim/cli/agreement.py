@@ -38,7 +38,7 @@ from glowsim.cli.reference import (
 from glowsim.errors import SolveError
 from glowsim.files import write_whole, written_together
 from glowsim.findings import Agreement, agreement_of, comparisons_of
-from glowsim.findings.agreement import FAINT, OFF, BodyAgreement
+from glowsim.findings.agreement import LEAST_OF_MEAN, OFF, BodyAgreement
 from glowsim.findings.slices import SURE, Ratio
 from glowsim.geometry.mesh import at_mm
 from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
@@ -193,7 +193,7 @@ def _print(screen: Console, found: Agreement, supply: str) -> None:
     table.caption = (
         "± one standard error of the reference; a slice counts from two of them on, the worst of "
         "many places from what chance brings. As a rule: root mean square over patches "
-        f"({widths}). What is darker than {_percent(FAINT)} % of the mean is not judged."
+        f"({widths}). What is darker than {_percent(LEAST_OF_MEAN)} % of the mean is not judged."
     )
     screen.print(table)
     for body in found.bodies:

@@ -121,7 +121,7 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
             f"{board.board_c:.0f}",
             "-" if board.chip_c is None else f"{board.chip_c:.0f}",
             f"{board.skin_c:.0f}",
-            f"{board.bearable_w:.2g}" if board.bears < float("inf") else "-",
+            f"{board.bearable_w:.2g}" if board.allowed_share < float("inf") else "-",
             f"{board.full_power_w:.2g}",
             f"{board.full_board_c:.0f}",
             _time(board.minutes),
@@ -143,7 +143,7 @@ def _limits(board: BoardHeat) -> Table:
             limit.what,
             f"{limit.limit_c:.0f}",
             f"{limit.found_c:.0f}",
-            f"{100 * limit.bears:.0f} %",
+            f"{100 * limit.allowed_share:.0f} %",
         )
     return table
 

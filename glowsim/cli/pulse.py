@@ -232,7 +232,7 @@ def _chart(report: PulseReport, electrics: Electrics) -> Any:
         )
     ]
     current = current_ma(electrics, fine)
-    bears = report.bears_ma
+    bears = report.limit_ma
     top = float(max(electrics.total_drawn_ma, current.max(), 1.1 * (bears or 0.0)))
     words = f"mean {report.average_ma:.0f}" + ("" if bears is None else f"\nlimit {bears:.0f}")
     strips.append(Strip("current, mA", current, top, (90, 90, 95), words, bears))

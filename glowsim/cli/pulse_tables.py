@@ -71,13 +71,13 @@ def _moments(report: PulseReport) -> list[str]:
         "moment is darker or brighter."
     ]
     peak = f"Peak current: {peak_ma:.0f} mA, at {peak_s:.1f} s"
-    if report.bears_ma is None:
+    if report.limit_ma is None:
         lines.append(f"{peak}.")
-    elif peak_ma <= report.bears_ma:
-        lines.append(f"{peak}; the battery's limit for long is {report.bears_ma:.0f} mA.")
+    elif peak_ma <= report.limit_ma:
+        lines.append(f"{peak}; the battery's limit for long is {report.limit_ma:.0f} mA.")
     else:
         lines.append(
-            f"{peak}: MORE than the {report.bears_ma:.0f} mA of the battery's limit for long. "
+            f"{peak}: MORE than the {report.limit_ma:.0f} mA of the battery's limit for long. "
             "Lower the level, let the zones take turns (stagger), or take a larger pack."
         )
     return lines
@@ -150,7 +150,7 @@ def pulse_json(
             name: {"at_s": round(at, 3), "value": round(value, 4)}
             for name, (at, value) in report.moments.items()
         },
-        "battery_bears_ma": report.bears_ma,
+        "battery_bears_ma": report.limit_ma,
         "average_ma": round(report.average_ma, 2),
         "drawn_ma": round(report.drawn_ma, 2),
         "seamless": report.seamless,

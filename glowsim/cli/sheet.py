@@ -95,7 +95,7 @@ def command(
         )
         return
     screen = console()
-    if made.heat is not None and made.heat.hottest.bears < 1:
+    if made.heat is not None and made.heat.hottest.allowed_share < 1:
         worst = made.heat.hottest
         screen.print(f"heat: {worst.name}: {worst.verdict}", markup=False)
     screen.print(
@@ -109,7 +109,9 @@ def command(
             "write these names in other letters.",
             markup=False,
         )
-    passed = made.heat.cautions if made.heat is not None and made.heat.hottest.bears < 1 else ()
+    passed = (
+        made.heat.cautions if made.heat is not None and made.heat.hottest.allowed_share < 1 else ()
+    )
     for text in (caution("sheet"), *passed):
         screen.print(f"caution: {text}", markup=False)
     screen.print("Written:", *(f"\n  {path}" for path in made.files), markup=False, sep="")

@@ -62,12 +62,12 @@ def _cautions(answer: Thickness) -> list[str]:
 
 def _too_warm(advice: Advice) -> bool:
     heat, warmest = advice.step.heat, advice.warmest
-    return bool((heat and heat.exceeded) or (warmest and warmest.bears < 1))
+    return bool((heat and heat.exceeded) or (warmest and warmest.allowed_share < 1))
 
 
 def _tables(answer: Thickness, advice: Advice, groups: list[Columns]) -> list[Table]:
     """Return the figures of one material, a table for each group of columns."""
-    rows = {step.value_mm: step for step in (*answer.of(advice.material), advice.step)}
+    rows = {step.value: step for step in (*answer.of(advice.material), advice.step)}
     moves = _moves(tuple(rows.values()))
     tables = []
     for group in groups:
@@ -119,7 +119,7 @@ _SEEN: Columns = {
     "dark": lambda step: str(step.dark_gaps),
 }
 _REST: Columns = {
-    "light out": lambda step: f"{100 * step.let_out:.0f} %",
+    "light out": lambda step: f"{100 * step.escape_fraction:.0f} %",
     "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
     "watts": _watts,
     "LED mm": lambda step: f"{step.led_depth_mm:.1f}",
@@ -155,7 +155,7 @@ def _sure_words(steps: list[Step]) -> str:
     """Return which steps the reference solver has solved, and how well it knows them."""
     noise = max((max(step.findings.noise.values(), default=0.0) for step in steps), default=0.0)
     return (
-        f"solved by the reference at {', '.join(f'{step.value_mm:g}' for step in steps)} mm, since "
+        f"solved by the reference at {', '.join(f'{step.value:g}' for step in steps)} mm, since "
         f"quick is a rough guide there; single bright faces are known to {100 * noise:.2g} %"
     )
 
@@ -176,8 +176,8 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
                 "quick solver holds for"
             )
             continue
-        values = ", ".join(f"{step.value_mm:g}" for step in rough)
+        values = ", ".join(f"{step.value:g}" for step in rough)
         screen.print(f"trust: {material}: quick is a rough guide at {values} mm:", markup=False)
         for step in rough if verbose else rough[:1]:
             for reason in step.trust:
-                screen.print(f"  - at {step.value_mm:g} mm: {reason}", markup=False)
+                screen.print(f"  - at {step.value:g} mm: {reason}", markup=False)

@@ -27,7 +27,7 @@ class PulseReport:
     mean_levels : (members,) float, over whole cycles;  colours : (members, 3), drive at level 1
     light       : (t,) float, light of the whole prop as a share of that as drawn
     current_ma  : (t,) float, at full supply;  average_ma, drawn_ma, idle_ma : of the whole prop
-    bears_ma    : what the scene's battery bears for long, None without one
+    limit_ma    : what the scene's battery bears for long, None without one
     seamless    : whether the stretch repeats without a jump
     """
 
@@ -43,7 +43,7 @@ class PulseReport:
     average_ma: float
     drawn_ma: float
     idle_ma: float
-    bears_ma: float | None
+    limit_ma: float | None
     seamless: bool
 
     @property

@@ -105,11 +105,11 @@ def test_the_level_for_the_heat_meets_the_tightest_limit():
     scene = parse_scene(text + '[heat]\ncontact = "held"\n', "prop.toml")
     e = electrics(text)
     heat = heat_of(scene)
-    assert heat.hottest.bears < 1
+    assert heat.hottest.allowed_share < 1
     level = level_for_heat(e, heat)
     board = e.boards[0]
     power = 5 * board.current_ma(level.factor * e.average_levels()[0]) / 1000
-    assert_allclose(power, heat.hottest.bears * heat.hottest.power_w, rtol=1e-6)
+    assert_allclose(power, heat.hottest.allowed_share * heat.hottest.power_w, rtol=1e-6)
 
 
 def test_what_a_share_of_the_light_looks_like():

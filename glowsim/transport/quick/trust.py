@@ -19,7 +19,7 @@ THIN_ROUND_A_CORE = 3.5
 """The same with an opaque core inside, in whose shadow quick is too bright: by 16 % at 3.4."""
 DARK = 0.1
 """Absorption above this share of the reduced scattering is strong for diffusion."""
-NEAR = 1.25
+DEEP_ENOUGH = 1.25
 """A light within this many transport lengths of the surface it lights is close."""
 COARSE = (1.5, 0.3)
 """Cells of a wall lit from a hollow are coarse above this many transport lengths, if light decays
@@ -71,10 +71,10 @@ def _of_thickness(problem: BodyProblem, region: int) -> list[str]:
             f"{name}: only {thickness:.2g} transport lengths thick (quick needs {needed:g})"
         )
     depth_mm, depth = depth_of(problem, region)
-    if thickness > 0 and depth < NEAR:
+    if thickness > 0 and depth < DEEP_ENOUGH:
         cautions.append(
             f"a light lies {depth_mm:.1f} mm below the surface, "
-            f"{depth:.2g} transport lengths (quick needs {NEAR:g})"
+            f"{depth:.2g} transport lengths (quick needs {DEEP_ENOUGH:g})"
         )
     return cautions
 

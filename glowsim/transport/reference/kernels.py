@@ -32,7 +32,7 @@ _TO_SIGNED = 1.0 / 2147483648.0
 
 CHECK_EVERY = 32
 """Scatterings between two looks at the weight."""
-FAINT = 1e-3
+ROULETTE_BELOW = 1e-3
 """Below this weight a photon plays for its life."""
 SURVIVES = 0.1
 EDGE = 1e-9
@@ -51,7 +51,7 @@ SCATTERINGS, SEARCHES, LOSSES, JUMPS, TRAPPED = 0, 1, 2, 3, 4
 
 
 @inlined
-def mixed(z):
+def scrambled(z):
     """Scramble the 64 bits of a counter: the finalizer of SplitMix64."""
     z = (z ^ (z >> uint64(30))) * _MIX_1
     z = (z ^ (z >> uint64(27))) * _MIX_2
@@ -62,7 +62,7 @@ def mixed(z):
 def uniform(state):
     """Advance the stream; return the new state and a number above 0 and below 1."""
     state = state + _GOLDEN
-    return state, (float(mixed(state) >> uint64(11)) + 0.5) * _TO_UNIT
+    return state, (float(scrambled(state) >> uint64(11)) + 0.5) * _TO_UNIT
 
 
 @inlined
@@ -70,7 +70,7 @@ def on_disc(state):
     """Return a point drawn evenly over the unit disc, and the square of its radius."""
     while True:
         state = state + _GOLDEN
-        bits = mixed(state)
+        bits = scrambled(state)
         a = (float(bits & _LOW_32) + 0.5) * _TO_SIGNED - 1.0
         b = (float(bits >> uint64(32)) + 0.5) * _TO_SIGNED - 1.0
         s = a * a + b * b
@@ -81,9 +81,9 @@ def on_disc(state):
 @compiled
 def first_state(seed, light, photon):
     """Return the start of a photon's own stream."""
-    state = mixed(uint64(seed) * _GOLDEN + uint64(0x5851F42D4C957F2D))
-    state = mixed(state ^ (uint64(light) * _MIX_1 + uint64(1)))
-    return mixed(state ^ (uint64(photon) * _MIX_2 + uint64(7)))
+    state = scrambled(uint64(seed) * _GOLDEN + uint64(0x5851F42D4C957F2D))
+    state = scrambled(state ^ (uint64(light) * _MIX_1 + uint64(1)))
+    return scrambled(state ^ (uint64(photon) * _MIX_2 + uint64(7)))
 
 
 @compiled
@@ -101,7 +101,7 @@ def exponential(state):
     (2000)): exact, and quicker than a logarithm."""
     while True:
         state = state + _GOLDEN
-        bits = mixed(state)
+        bits = scrambled(state)
         layer = int(bits & _LOW_8)
         x = (float(bits >> uint64(11)) + 0.5) * _TO_UNIT * WIDTH[layer]
         if x < QUICK[layer]:
@@ -368,10 +368,10 @@ def gone_out(tally, row, w, dx, dy, dz, direct):
 
 
 @compiled
-def gambled(state, tally, w):
+def russian_roulette(state, tally, w):
     """Play for the life of a faint photon; return whether it lives. The account stays exact."""
     most = max(w[0], max(w[1], w[2]))
-    if most >= FAINT:
+    if most >= ROULETTE_BELOW:
         return state, True
     state, u = uniform(state)
     if most > 0.0 and u < SURVIVES:
@@ -606,7 +606,7 @@ def follow(
                                     # Between walls that only mirror, nothing else looks.
                                     paid(tally, media, region, length, w)
                                     length = 0.0
-                                    state, alive = gambled(state, tally, w)
+                                    state, alive = russian_roulette(state, tally, w)
                                     if not alive:
                                         break
                                 continue
@@ -632,7 +632,7 @@ def follow(
                             back = True
                         if back:
                             direct = False
-                            state, alive = gambled(state, tally, w)
+                            state, alive = russian_roulette(state, tally, w)
                             if not alive:
                                 break
                             state, dx, dy, dz = lambertian(state, -nx, -ny, -nz)
@@ -668,7 +668,7 @@ def follow(
                 dx, dy, dz = of_length_one(dx, dy, dz)
                 paid(tally, media, region, length, w)
                 length = 0.0
-                state, alive = gambled(state, tally, w)
+                state, alive = russian_roulette(state, tally, w)
                 if not alive:
                     break
             if jump_2 >= 0.0:

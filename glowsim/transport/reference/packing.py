@@ -46,7 +46,7 @@ class Media(NamedTuple):
     passage: FloatArray
 
 
-class Walls(NamedTuple):
+class PackedWalls(NamedTuple):
     """Wall faces.
 
     geometry : (m, 16), what a search reads of a face, side by side:
@@ -83,7 +83,7 @@ class Lamp(NamedTuple):
     region: Int32
 
 
-class Grid(NamedTuple):
+class PackedGrid(NamedTuple):
     """See `cells.CellGrid`."""
 
     low: FloatArray
@@ -138,8 +138,8 @@ class Packed(NamedTuple):
     groups: tuple[Group, ...]
     lamps: tuple[Lamp, ...]
     coats: Coats
-    walls: Walls
-    grid: Grid
+    walls: PackedWalls
+    grid: PackedGrid
 
 
 def packed(bare: BodyProblem, jumps: bool) -> Packed:
@@ -271,7 +271,7 @@ def _coats(problem: BodyProblem) -> Coats:
     )
 
 
-def _walls(problem: BodyProblem, first_of_boards: int) -> Walls:
+def _walls(problem: BodyProblem, first_of_boards: int) -> PackedWalls:
     triangles = problem.walls.triangles
     row = np.full(len(triangles), -1, dtype=np.int32)
     row[problem.skin] = np.arange(len(problem.skin))
@@ -288,7 +288,7 @@ def _walls(problem: BodyProblem, first_of_boards: int) -> Walls:
         geometry[:, first + 3] = np.einsum("md,md->m", vector, corner)
     geometry[:, 12:14] = _numbers(problem)[np.column_stack([problem.inside, problem.outside])]
     geometry[first_of_boards:, 13] = ANY
-    return Walls(geometry, problem.coat.astype(np.int32), row)
+    return PackedWalls(geometry, problem.coat.astype(np.int32), row)
 
 
 def _scatters(problem: BodyProblem) -> NDArray[np.bool_]:
@@ -297,8 +297,8 @@ def _scatters(problem: BodyProblem) -> NDArray[np.bool_]:
     return region[np.column_stack([problem.inside, problem.outside])]
 
 
-def _grid(grid: CellGrid) -> Grid:
-    return Grid(
+def _grid(grid: CellGrid) -> PackedGrid:
+    return PackedGrid(
         np.ascontiguousarray(grid.cells.low_mm),
         grid.cells.cell_mm,
         grid.cells.counts,
