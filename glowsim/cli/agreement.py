@@ -160,7 +160,8 @@ def _map(studio: Studio, body: BodyAgreement, size: tuple[int, int]) -> Image:
         f"Quick against the reference, beyond noise, in patches of {body.patch_mm:.2g} mm: "
         f"{body.body}",
         {"hot": "worst place: quick too bright", "dark": "worst place: quick too dark"},
-        "white: no difference can be told   grey: dark, not meant to glow, or too few photons"
+        "white: no difference can be told   hatched: quick too dark   "
+        "grey: dark, not meant to glow, or too few photons"
         + (f"   {studio.glow.supply}" if studio.glow.supply else ""),
     )
     return ratio_map(studio, {body.copies[0]: Compared(*body.faces)}, words, marks, size)

@@ -164,6 +164,6 @@ def _draw(found: HeatReport, scene_file: SceneFile, path: Path) -> None:
         room_c=found.settings.room_c,
         pixel_mm=section.pixel_mm,
         title=f"Cut through {hottest.name}, {found.judged} ({hottest.power_w:.2g} W)",
-        caption=f"room {found.settings.room_c:g} °C, still air; light board outlined in orange",
+        caption=f"room {found.settings.room_c:g} °C, still air",
     )
     save_picture(picture, path)

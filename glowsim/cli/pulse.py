@@ -39,8 +39,8 @@ from glowsim.electrics.pulse_report import (
 )
 from glowsim.errors import SceneError
 from glowsim.files import write_whole
-from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures import Studio, save_picture
+from glowsim.pictures.inks import FAINT_INK, line_colour
 from glowsim.pictures.pulsed import (
     own_light_view,
     pulse_frames,
@@ -226,22 +226,18 @@ def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> li
 def _chart(report: PulseReport, electrics: Electrics) -> Any:
     fine = report.course.levels(np.linspace(0, report.seconds, CHART_POINTS))
     strips = [
-        Strip(member.name, fine[:, k], 1.0, _ink(report.colours[k]), f"mean {mean:.2f}")
+        Strip(member.name, fine[:, k], 1.0, line_colour(report.colours[k]), f"mean {mean:.2f}")
         for k, (member, mean) in enumerate(
             zip(report.course.members, report.mean_levels, strict=True)
         )
     ]
     current = current_ma(electrics, fine)
-    bears = report.limit_ma
-    top = float(max(electrics.total_drawn_ma, current.max(), 1.1 * (bears or 0.0)))
-    words = f"mean {report.average_ma:.0f}" + ("" if bears is None else f"\nlimit {bears:.0f}")
-    strips.append(Strip("current, mA", current, top, (90, 90, 95), words, bears))
+    limit_ma = report.limit_ma
+    top = float(max(electrics.total_drawn_ma, current.max(), 1.1 * (limit_ma or 0.0)))
+    words = f"mean {report.average_ma:.0f}" + (
+        "" if limit_ma is None else f"\nlimit {limit_ma:.0f}"
+    )
+    strips.append(Strip("current, mA", current, top, FAINT_INK, words, limit_ma))
     return strip_chart(
         strips, report.seconds, f"{electrics.plan.title}: levels (share of light) over time"
     )
-
-
-def _ink(colour: FloatArray) -> tuple[int, int, int]:
-    """Return a colour for lines on paper: the light's hue, dark enough to be seen."""
-    strong = 200 * (colour / max(float(colour.max()), 1e-9)) ** 0.6
-    return (int(strong[0]) + 20, int(strong[1]) + 20, int(strong[2]) + 20)

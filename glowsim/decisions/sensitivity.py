@@ -157,9 +157,9 @@ class Sensitivity:
             title=f"{self._responses.problem.name}: what would mend the {self.place.words} at "
             f"{at_mm(self.place.point_mm)}",
             note=f"{'▲' if kind == 'hot' else '■'} the place  ● lights (hollow: off the section)  "
-            "Orange: more light here mends it; violet: less light here does.\nThe sections meet at "
-            f"{at_mm(best)}, {why}. Colours on a square-root scale, so that weak effects show."
-            + sentence(self._step.findings.supply),
+            "Orange: more light here mends it; violet, hatched: less light here does.\n"
+            f"The sections meet at {at_mm(best)}, {why}. Colours on a square-root "
+            "scale, so that weak effects show." + sentence(self._step.findings.supply),
         )
 
     def _marks(self, meet: FloatArray) -> list[SectionMark]:

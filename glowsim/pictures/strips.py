@@ -10,14 +10,12 @@ from PIL import Image, ImageDraw
 
 from glowsim.errors import PictureError
 from glowsim.geometry.mesh import FloatArray
-from glowsim.pictures.text import FAINT_INK, INK, Colour, font, number, round_number, shortened
+from glowsim.pictures.inks import FAINT_INK, FRAME, INK, LIMIT, PAPER, Colour
+from glowsim.pictures.text import font, number, round_number, shortened
 
 WIDTH_PX = 1200
 _STRIP_PX, _GAP_PX = 64, 14
 _LEFT_PX, _RIGHT_PX = 230, 110
-_PAPER: Colour = (255, 255, 255)
-_FRAME: Colour = (205, 205, 210)
-_LIMIT: Colour = (200, 40, 30)
 _FINE = 3
 """Drawn so many times larger and made small again, so that lines are smooth."""
 
@@ -45,7 +43,7 @@ def strip_chart(strips: Sequence[Strip], seconds: float, title: str) -> Image.Im
         raise PictureError("a strip chart needs at least one strip")
     head, foot = 52, 56
     height = head + len(strips) * (_STRIP_PX + _GAP_PX) + foot
-    page = Image.new("RGB", (WIDTH_PX, height), _PAPER)
+    page = Image.new("RGB", (WIDTH_PX, height), PAPER)
     draw = ImageDraw.Draw(page)
     draw.text((18, 16), shortened(title, 19, WIDTH_PX - 36), INK, font(19))
     width = WIDTH_PX - _LEFT_PX - _RIGHT_PX
@@ -66,7 +64,7 @@ def strip_chart(strips: Sequence[Strip], seconds: float, title: str) -> Image.Im
 def _plot(strip: Strip, width: int) -> Image.Image:
     """Return one strip: the line, the area below it tinted."""
     w, h = width * _FINE, _STRIP_PX * _FINE
-    picture = Image.new("RGB", (w, h), _PAPER)
+    picture = Image.new("RGB", (w, h), PAPER)
     draw = ImageDraw.Draw(picture)
     x = np.linspace(0, w - 1, len(strip.values))
     y = (h - 1) * (1 - np.clip(strip.values / max(strip.top, 1e-12), 0, 1))
@@ -76,8 +74,8 @@ def _plot(strip: Strip, width: int) -> Image.Image:
     draw.line(line, fill=strip.colour, width=2 * _FINE, joint="curve")
     if strip.limit is not None:
         level = (h - 1) * (1 - min(strip.limit / max(strip.top, 1e-12), 1.0))
-        draw.line([(0, level), (w - 1, level)], fill=_LIMIT, width=2 * _FINE)
-    draw.rectangle([0, 0, w - 1, h - 1], outline=_FRAME, width=_FINE)
+        draw.line([(0, level), (w - 1, level)], fill=LIMIT, width=2 * _FINE)
+    draw.rectangle([0, 0, w - 1, h - 1], outline=FRAME, width=_FINE)
     return picture.resize((width, _STRIP_PX), Image.Resampling.LANCZOS)
 
 

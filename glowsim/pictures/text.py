@@ -9,9 +9,7 @@ from pathlib import Path
 import numpy as np
 from PIL import ImageDraw, ImageFont
 
-Colour = tuple[int, int, int]
-INK: Colour = (35, 35, 40)
-FAINT_INK: Colour = (120, 120, 128)
+from glowsim.pictures.inks import Colour
 
 
 @cache
