@@ -12,7 +12,6 @@ import click
 import numpy as np
 from PIL.Image import Image
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.common import (
     SizeType,
@@ -29,6 +28,7 @@ from glowsim.cli.common import (
     supply_options,
     table_of,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import (
     check_fresh,
     goal_of,
@@ -208,7 +208,7 @@ def _sure_first(ratio: Ratio) -> tuple[float, float]:
     return ratio.surely_off, ratio.off / max(ratio.noise, 1e-12)
 
 
-def _slices(body: BodyAgreement) -> Table:
+def _slices(body: BodyAgreement) -> FigureTable:
     table = table_of(
         f"{body.body}: slices along {body.axis} (luminance in cd/m2, quick too bright by percent)",
         (),

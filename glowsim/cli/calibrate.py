@@ -133,7 +133,14 @@ def _print(learnt: Learnt, written: list[Path], entry: Path | None, sentences: l
     table = table_of(
         f"{bench.name}, starting from {bench.material}",
         ["band"],
-        ["mu_a per mm", "x/÷", "mu_s' per mm", "x/÷", "together", "to a tenth mm"],
+        [
+            "absorption mu_a per mm",
+            "x/÷",
+            "cloudiness mu_s' per mm",
+            "x/÷",
+            "together",
+            "to a tenth mm",
+        ],
     )
     for one in learnt.bands:
         optics, sd = one.fitted.optics, one.fitted.sd

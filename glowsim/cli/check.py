@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from glowsim.cli.common import (
     console,
@@ -15,6 +14,7 @@ from glowsim.cli.common import (
     scene_argument,
     table_of,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.errors import SceneError
 from glowsim.findings.inspection import BodyCheck, inspect, told
 from glowsim.scene import SceneFile, read_scene
@@ -90,7 +90,7 @@ def _electric(scene_file: SceneFile) -> tuple[str, ...]:
     return electric_doubts(Electrics(scene_file))
 
 
-def _bodies(checks: tuple[BodyCheck, ...]) -> Table:
+def _bodies(checks: tuple[BodyCheck, ...]) -> FigureTable:
     table = table_of(
         "Bodies", ("body", "kind", "material"), ("size mm", "cm3", "weight g", "thickness")
     )
@@ -112,7 +112,7 @@ def _bodies(checks: tuple[BodyCheck, ...]) -> Table:
     return table
 
 
-def _lights(checks: tuple[BodyCheck, ...]) -> Table:
+def _lights(checks: tuple[BodyCheck, ...]) -> FigureTable:
     table = table_of(
         "Lights, in each body's own frame",
         ("body", "light", "board", "sits in"),
@@ -133,7 +133,7 @@ def _lights(checks: tuple[BodyCheck, ...]) -> Table:
     return table
 
 
-def _regions(checks: tuple[BodyCheck, ...]) -> Table:
+def _regions(checks: tuple[BodyCheck, ...]) -> FigureTable:
     table = table_of("Regions of the surface", ("body", "region", "what"), ("cm2", "share"))
     for check in checks:
         for region in check.regions:

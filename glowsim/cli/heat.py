@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from glowsim.cli.common import (
     console,
@@ -18,6 +17,7 @@ from glowsim.cli.common import (
     table_of,
     verbose_option,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.electrics.heat import BoardHeat, HeatReport, heat_of
 from glowsim.electrics.heat_section import heat_section
 from glowsim.pictures import heat_map, save_picture
@@ -108,7 +108,7 @@ def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
     return list(rows.values())
 
 
-def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
+def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> FigureTable:
     table = table_of(
         "Light boards, once warm (temperatures in °C)",
         ("board",),
@@ -136,7 +136,7 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
     return table
 
 
-def _limits(board: BoardHeat) -> Table:
+def _limits(board: BoardHeat) -> FigureTable:
     table = table_of(f"Limits of {board.name}", ("what",), ("limit °C", "found °C", "power at it"))
     for limit in board.limits:
         table.add_row(

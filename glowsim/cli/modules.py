@@ -8,10 +8,10 @@ from typing import Any
 
 import click
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
+    KEY,
     SizeType,
     Wires,
     backend_option,
@@ -30,6 +30,7 @@ from glowsim.cli.common import (
     table_of,
     titled,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
@@ -168,7 +169,7 @@ def _level(light: Light) -> str:
     return f"{100 * max(drive.red, drive.green, drive.blue):.0f} %"
 
 
-def _table(answer: Modules, board: str) -> Table:
+def _table(answer: Modules, board: str) -> FigureTable:
     bound = answer.bounds[board]
     table = table_of(
         titled(
@@ -205,7 +206,8 @@ def _table(answer: Modules, board: str) -> Table:
     arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
         (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")
-        + f"{wanted(answer.before)} are wanted. any: no number of these boards, each at its own "
+        + f"{wanted(answer.before)} are wanted; {KEY}. any: no number of these boards, each at "
+        "its own "
         "level, can beat that"
     )
     return table

@@ -8,10 +8,10 @@ from typing import Any
 
 import click
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
+    KEY,
     SizeType,
     Wires,
     backend_option,
@@ -30,6 +30,7 @@ from glowsim.cli.common import (
     table_of,
     titled,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.worth import wanted
@@ -165,7 +166,7 @@ def _print(screen: Console, answer: Placed) -> None:
     )
 
 
-def _figures(answer: Placed) -> Table:
+def _figures(answer: Placed) -> FigureTable:
     table = table_of(
         titled(
             f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply
@@ -196,13 +197,13 @@ def _figures(answer: Placed) -> Table:
             f"{sum(light.power_w for light in lights):.2g}",
         )
     table.caption = (
-        f"even enough: {wanted(answer.before)}; hot, dark: spots that stand out; board W, °C: the "
+        f"even enough: {wanted(answer.before)}; {KEY}; board W, °C: the "
         "warmest board, on average over its pulses, ! above what heat allows there"
     )
     return table
 
 
-def _boards(answer: Placed) -> Table:
+def _boards(answer: Placed) -> FigureTable:
     moves = answer.moves
     more = {
         "was at": [

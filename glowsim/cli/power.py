@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.common import (
     battery_option,
@@ -21,6 +20,7 @@ from glowsim.cli.common import (
     table_of,
     verbose_option,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.levels import Wish, answers_of, print_answers
 from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.export_pins import pins_header
@@ -55,7 +55,7 @@ from glowsim.scene import read_scene
 @click.option(
     "--hours",
     type=click.FloatRange(0, 1000, min_open=True),
-    help="Say which level lasts so long, and which battery carries the level as drawn.",
+    help="Say which level lasts so long, and which battery can run your settings.",
 )
 @click.option("--zone", help="With --hours: turn this zone alone up or down.")
 @click.option("--cool", is_flag=True, help="Say which level keeps every temperature limit.")
@@ -82,11 +82,11 @@ def command(
     as_json: bool,
     verbose: bool,
 ) -> None:
-    """Say what SCENE draws, which battery carries it and for how long, and how its wires do.
+    """Say what SCENE draws, which battery can run it and for how long, and how its wires do.
 
     Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
-    drawn. With --hours, --cool or --lit it is turned round: the level that lasts so long, stays so
-    cool or looks so bright, and which batteries of the catalogue carry it, the lightest first.
+    drawn. With --hours, --cool or --lit it works backwards: the level that lasts so long, stays so
+    cool or looks so bright, and which batteries of the catalogue can run it, the lightest first.
     """
     scene_file = read_scene(scene).on_battery(battery)
     electrics = Electrics(scene_file)
@@ -130,11 +130,11 @@ def command(
         screen.print(f"caution: {caution}", markup=False)
 
 
-def _currents(report: PowerReport, each_board: bool) -> Table:
+def _currents(report: PowerReport, each_board: bool) -> FigureTable:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
-        ("boards", "LEDs", "dark", "average", "brightest", "as drawn", "full white"),
+        ("boards", "LEDs", "idle", "average", "brightest", "at your settings", "full white"),
     )
     rows: list[Currents] = []
     for zone in report.zones:
@@ -151,8 +151,8 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
         figures = (row.idle_ma, row.average_ma, row.peak_ma, row.drawn_ma, row.white_ma)
         table.add_row(row.name, str(row.boards), str(row.leds), *(f"{v:.0f}" for v in figures))
     table.caption = (
-        "average, brightest: over the pulses, and at the moment that draws most. Lots sold\n"
-        "under one number differ by 1.6 times: measure one board"
+        "idle: LEDs dark. average, brightest: over the pulses, and at the moment that draws most. "
+        "Lots sold under one number differ by 1.6 times: measure one board"
     )
     return table
 
@@ -185,9 +185,10 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
     drawn, white = wiring.drawn, wiring.white
     table = table_of(
         f"At the boards, battery {report.state_of_charge} ({wiring.harness.kind}; "
-        f"{drawn.supply_v:.2f} V at the supply as drawn, {white.supply_v:.2f} V at full white)",
+        f"{drawn.supply_v:.2f} V at the supply at your settings, {white.supply_v:.2f} V at full "
+        "white)",
         ("board",),
-        ("V as drawn", "light left R G B", "V full white", "light left R G B"),
+        ("V at your settings", "light left R G B", "V full white", "light left R G B"),
     )
     shown = [mine[0] for mine in in_one_piece(range(len(report.boards)), report.boards)]
     if not verbose and len(shown) > 12:
@@ -215,11 +216,11 @@ def _percents(share: object) -> str:
     return f"{values[0]} %" if len(set(values)) == 1 else " ".join(values) + " %"
 
 
-def _runs(report: PowerReport, wiring: WiringReport) -> Table:
+def _runs(report: PowerReport, wiring: WiringReport) -> FigureTable:
     table = table_of(
         "Runs of wire",
         ("from", "to", "gauge", "boards there"),
-        ("mm", "mA full white", "V at its end as drawn"),
+        ("mm", "mA full white", "V at its end at your settings"),
     )
     harness = wiring.harness
     for k, run in enumerate(harness.every_run):
@@ -235,7 +236,7 @@ def _runs(report: PowerReport, wiring: WiringReport) -> Table:
     return table
 
 
-def _cut_list(report: PowerReport) -> Table:
+def _cut_list(report: PowerReport) -> FigureTable:
     table = table_of("Wire to cut, ends included", ("gauge", "conductors", "for"), ("mm", "pieces"))
     total_mm: dict[tuple[str, str], float] = {}
     for row in cut_rows(report.cut_list):
@@ -263,7 +264,7 @@ def _data(screen: Console, report: PowerReport) -> None:
         screen.print(data.as_toml, markup=False)
 
 
-def _pins(report: PowerReport) -> Table:
+def _pins(report: PowerReport) -> FigureTable:
     data = report.data
     whose = "as written in the scene" if data.written else "a plan"
     table = table_of(

@@ -29,7 +29,7 @@ def print_pulse(
     """Print levels, currents and flashes."""
     table = table_of(
         f"Levels over {report.seconds:g} s (share of light)",
-        ("moves as one", "pattern"),
+        ("group", "pattern"),
         ("lights", "period s", "least", "mean", "greatest"),
     )
     for k, member in enumerate(report.course.members):
@@ -43,12 +43,13 @@ def print_pulse(
             f"{report.mean_levels[k]:.2f}",
             f"{report.levels[:, k].max():.2f}",
         )
-    table.caption = "mean: over the pattern's whole round"
+    table.caption = "group: lights that move together; mean: over the pattern's whole round"
     screen.print(table)
     share = report.average_ma / report.drawn_ma if report.drawn_ma else 0.0
     screen.print(
         f"Average current: {report.average_ma:.0f} mA, {100 * share:.0f} % of the "
-        f"{report.drawn_ma:.0f} mA of a steady glow as drawn; {report.idle_ma:.0f} mA of it flow "
+        f"{report.drawn_ma:.0f} mA of a steady glow at your settings; {report.idle_ma:.0f} mA of "
+        "it flow "
         "in the dark."
     )
     for line in _moments(report):
@@ -64,20 +65,22 @@ def _moments(report: PulseReport) -> list[str]:
     (dark_s, dark), (bright_s, bright) = moments["darkest"], moments["brightest"]
     peak_s, peak_ma = moments["most current"]
     lines = [
-        f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light as drawn. Brightest: "
+        f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light at your settings. "
+        "Brightest: "
         f"at {bright_s:.1f} s, {100 * bright:.0f} %."
         if bright - dark > STEADY
-        else f"The light of the whole prop stays at {100 * bright:.0f} % of that as drawn: no "
+        else f"The light of the whole prop stays at {100 * bright:.0f} % of that at your settings: "
+        "no "
         "moment is darker or brighter."
     ]
     peak = f"Peak current: {peak_ma:.0f} mA, at {peak_s:.1f} s"
     if report.limit_ma is None:
         lines.append(f"{peak}.")
     elif peak_ma <= report.limit_ma:
-        lines.append(f"{peak}; the battery's limit for long is {report.limit_ma:.0f} mA.")
+        lines.append(f"{peak}; the battery's continuous limit is {report.limit_ma:.0f} mA.")
     else:
         lines.append(
-            f"{peak}: MORE than the {report.limit_ma:.0f} mA of the battery's limit for long. "
+            f"{peak}: MORE than the {report.limit_ma:.0f} mA of the battery's continuous limit. "
             "Lower the level, let the zones take turns (stagger), or take a larger pack."
         )
     return lines

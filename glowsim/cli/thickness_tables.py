@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import off_text, short, short_share, table_of, titled
+from glowsim.cli.common import KEY, off_text, short, short_share, table_of, titled
+from glowsim.cli.figure_table import FigureTable
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
@@ -24,17 +24,12 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
         screen.print("Whether its copies still have room beside each other is not looked at.")
     now, before = "" if variation.vary == "around" else f" {variation.now_mm:g} mm,", answer.before
     screen.print(
-        f"'{answer.body}' as drawn:{now} {figures(before)} ({before.grade}), mean "
+        f"'{answer.body}' as it is:{now} {figures(before)} ({before.grade}), mean "
         f"{before.evenness.mean_cd_m2:.3g} cd/m2.",
         markup=False,
     )
     for advice in answer.advice:
-        one = _tables(answer, advice, [_SEEN | _REST])
-        endless = screen.options.update(max_width=10 * screen.width)
-        fits = screen.measure(one[0], options=endless).maximum <= screen.width
-        for table in one if fits else _tables(answer, advice, [_SEEN, _REST]):
-            screen.print(table)
-        screen.print(_explained(answer, advice), style="dim", markup=False)
+        screen.print(_table(answer, advice))
     for advice in answer.advice:
         screen.print(advice.sentences[0], markup=False)
         for sentence in (*advice.sentences[1:], f"To build it: {advice.edit}"):
@@ -65,22 +60,18 @@ def _too_warm(advice: Advice) -> bool:
     return bool((heat and heat.exceeded) or (warmest and warmest.allowed_share < 1))
 
 
-def _tables(answer: Thickness, advice: Advice, groups: list[Columns]) -> list[Table]:
-    """Return the figures of one material, a table for each group of columns."""
+def _table(answer: Thickness, advice: Advice) -> FigureTable:
+    """Return the figures of one material."""
     rows = {step.value: step for step in (*answer.of(advice.material), advice.step)}
     moves = _moves(tuple(rows.values()))
-    tables = []
-    for group in groups:
-        columns = {name: cell for name, cell in group.items() if moves or name != "LED mm"}
-        table = table_of("", (), (f"{answer.variation.quantity} mm", *columns))
-        for column in table.columns:
-            column.no_wrap = True
-        for value, step in sorted(rows.items()):
-            mark = "-> " if advice.worth and value == advice.value_mm else ""
-            table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
-        tables.append(table)
-    tables[0].title = titled(f"{advice.material} (luminance in cd/m2)", advice.step.findings.supply)
-    return tables
+    columns = {name: cell for name, cell in _COLUMNS.items() if moves or name != "LED mm"}
+    title = titled(f"{advice.material} (luminance in cd/m2)", advice.step.findings.supply)
+    table = table_of(title, (), (f"{answer.variation.quantity} mm", *columns))
+    for value, step in sorted(rows.items()):
+        mark = "-> " if advice.worth and value == advice.value_mm else ""
+        table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
+    table.caption = _explained(answer, advice)
+    return table
 
 
 def _explained(answer: Thickness, advice: Advice) -> str:
@@ -90,7 +81,7 @@ def _explained(answer: Thickness, advice: Advice) -> str:
     arrow = "least that is even enough" if advice.meets else "best, but not even enough"
     return (
         (f"-> {arrow}: " if advice.worth else "no ->, none is worth it: ")
-        + f"{wanted(advice.step)} are wanted.  hot, dark: spots that stand out.  "
+        + f"{wanted(advice.step)} are wanted.  {KEY}.  "
         + ("LED: below the surface.  " if moves else "")
         + f"watts: of the hottest board, ! above {limits.buried_power_w:g} W, the rule of thumb.  "
         "quick: whether that solver holds or is a rough guide"
@@ -107,8 +98,7 @@ def _watts(step: Step) -> str:
     return "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}"
 
 
-Columns = dict[str, Callable[[Step], str]]
-_SEEN: Columns = {
+_COLUMNS: dict[str, Callable[[Step], str]] = {
     "glow": lambda step: step.grade,
     "off by": lambda step: off_text(step.evenness.off_by),
     "5%/mean": lambda step: short_share(step.even),
@@ -117,8 +107,6 @@ _SEEN: Columns = {
     "looks": lambda step: step.lit.grade,
     "hot": lambda step: str(step.hot_spots),
     "dark": lambda step: str(step.dark_gaps),
-}
-_REST: Columns = {
     "light out": lambda step: f"{100 * step.escape_fraction:.0f} %",
     "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
     "watts": _watts,

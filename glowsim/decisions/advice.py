@@ -140,7 +140,7 @@ def advise(
     verdict = weigh(before, step, Wish(), spares)
     worth = verdict.worth
     sentences = tuple(_sentences(variation, step, before, (meets, verdict), predicted, edge))
-    edit = variation.edit(step.value) if worth else "leave it as drawn"
+    edit = variation.edit(step.value) if worth else "leave it as it is"
     return Advice(step.material, step, meets, worth, predicted, edge, edit, sentences)
 
 
@@ -225,10 +225,10 @@ def _sentences(
             f"{what}: {figures(step)}, where {wanted(step)} are wanted."
         )
         said += _what_it_lacks(step, edge)
-    said.append(f"Beside what it is now: {change(step, before)}.")
+    said.append(f"Compared with now: {change(step, before)}.")
     if not worth:
         lost = "; ".join(verdicts[1].losses)
-        said.append(f"{lost[:1].upper() + lost[1:] or NO_GAIN}: leave it as drawn.")
+        said.append(f"{lost[:1].upper() + lost[1:] or NO_GAIN}: leave it as it is.")
     said.append(
         f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
         f"{100 * step.escape_fraction:.0f} % of its light out: {_reads(step.lit.grade)}."

@@ -42,7 +42,7 @@ def thickness_chart(answer: Thickness) -> Image.Image:
             rings(_off),
         ),
         Panel(
-            "Evenness: 5%/mean, dashed U0",
+            "Evenness: 5%/mean, dashed least/mean (U0)",
             lines(_even) + lines(lambda s: s.evenness.u0, dashed=True),
             [(limits.evenness_target, f"even enough: {limits.evenness_target:g}")],
             rings(_even),

@@ -73,7 +73,11 @@ def level_for_hours(electrics: Electrics, hours: float, zone: str = "") -> Level
         return level_at(electrics, most, zone)
     longest = lasts(LEAST_LEVEL)
     if longest < hours:
-        others = f"with '{zone}' all but dark and the others as drawn" if zone else "all but dark"
+        others = (
+            f"with '{zone}' all but dark and the others at your settings"
+            if zone
+            else "all but dark"
+        )
         raise SceneError(
             f"no level lasts {hours:g} h: {others}, {pack.label} lasts {longest:.1f} h"
             + _more_cells(electrics, hours, zone)

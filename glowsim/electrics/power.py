@@ -291,7 +291,9 @@ def _notes(electrics: Electrics) -> list[str]:
     if scene.wiring is None:
         notes.append("the scene has no wiring: every board is taken to sit at the supply")
     if not scene.pulses:
-        notes.append("the scene has no pulses: the average is that of a steady glow as drawn")
+        notes.append(
+            "the scene has no pulses: the average is that of a steady glow at your settings"
+        )
     return notes
 
 

@@ -149,7 +149,7 @@ class Findings:
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
                 f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
-                f"5 %/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
+                f"5%/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
             )
         for found in self.found:
             place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)

@@ -109,7 +109,8 @@ def test_steps_name_what_to_expect():
         in text
     )
     assert (
-        "limit the supply to 76 mA; then as drawn, expect 76 mA, limit the supply to 98 mA" in text
+        "limit the supply to 76 mA; then at your settings, expect 76 mA, limit the supply to 98 mA"
+        in text
     )
     for words in ("Continuity", "Polarity", "One branch at a time", "spike 2: board should read"):
         assert words in text

@@ -169,8 +169,8 @@ def test_several_materials_stand_side_by_side():
         assert advice.step.evenness.mean_cd_m2 == brightest
     # Black foam over the same light is no gain on white foam as drawn.
     assert not answer.advice[1].worth
-    assert answer.advice[1].edit == "leave it as drawn"
-    assert "leave it as drawn" in answer.advice[1].text
+    assert answer.advice[1].edit == "leave it as it is"
+    assert "leave it as it is" in answer.advice[1].text
     assert answer.before.evenness == answer.of(names[0])[0].evenness
 
 

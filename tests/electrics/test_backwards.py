@@ -71,7 +71,7 @@ def test_hours_that_no_level_can_reach_are_one_message():
     # With one zone alone turned down the others go on as drawn: 3 x 0.1078 + 3 x 0.007 A, and
     # 37 x 0.85 / 5 Ah a bank: 18 h, so that 50 h want three.
     zoned = idle_row(6, BANK).replace('zone = "spikes"', 'zones = ["a", "a", "a", "b", "b", "b"]')
-    with pytest.raises(SceneError, match=r"dark and the others as drawn.*3 such packs"):
+    with pytest.raises(SceneError, match=r"dark and the others at your settings.*3 such packs"):
         level_for_hours(electrics(zoned), 50, "b")
     with pytest.raises(SceneError, match="the scene has no battery"):
         level_for_hours(electrics(idle_row(1, "")), 4)
