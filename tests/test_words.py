@@ -22,6 +22,8 @@ BANNED = {
     r"\bfeed the far end\b": "power injection at the far end",
     r"\bswallows?\b": "absorbs",
     r"5 %/mean": "5%/mean",
+    r"\bfore(see\w*|tells?|told)\b": "predicted",
+    r"\bhangs? on\b": "depends on, is wired to",
     r"\bbears (W|mA)\b": "limit W, limit mA",
     r"\bslip of the pen\b": "typo",
     r"\bquiescent (current|draw)\b": "idle current",

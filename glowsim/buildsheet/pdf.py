@@ -38,7 +38,7 @@ from glowsim.buildsheet.blocks import (
     Para,
     Shown,
 )
-from glowsim.buildsheet.drawing import Colour, Drawing, Path, Round
+from glowsim.buildsheet.drawing import GREY, Colour, Drawing, Path, Round
 from glowsim.buildsheet.paper import (
     BAR_MM,
     EDGE_MM,
@@ -192,7 +192,7 @@ def _grid(block: Grid, styles: _Styles, usable_mm: float) -> list[Any]:
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.Color(0.7, 0.7, 0.72)),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.Color(*GREY)),
                 ("LEFTPADDING", (0, 0), (-1, -1), 2),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 4),
                 ("TOPPADDING", (0, 0), (-1, -1), 2.5),

@@ -22,6 +22,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     seed_option,
@@ -123,7 +124,7 @@ def command(
         )
         return
     _print(console(), found, quick.supply or "as driven")
-    console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+    console().print("Written:", *(f"\n  {path}" for path in written), sep="")
 
 
 def _holds(saved: Path, scene_file: SceneFile, seed: int) -> bool:
@@ -173,7 +174,7 @@ def _plain_name(name: str) -> str:
 
 def _print(screen: Console, found: Agreement, supply: str) -> None:
     """Print the agreement as a maker should read it."""
-    screen.print(f"[bold]{found.title}[/bold]: the quick solver beside the reference, {supply}")
+    print_title(screen, found.title, f": the quick solver beside the reference, {supply}")
     table = table_of(
         "Quick is too bright (+) or too dark (-) by so many percent",
         ("body",),
@@ -200,7 +201,7 @@ def _print(screen: Console, found: Agreement, supply: str) -> None:
     for body in found.bodies:
         screen.print(_slices(body))
     for body in found.bodies:
-        screen.print(_verdict(body), markup=False)
+        screen.print(_verdict(body))
 
 
 def _sure_first(ratio: Ratio) -> tuple[float, float]:

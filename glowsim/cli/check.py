@@ -10,6 +10,7 @@ from glowsim.cli.common import (
     console,
     json_option,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     table_of,
@@ -54,7 +55,7 @@ def command(scene: Path, as_json: bool) -> None:
 
 def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...]) -> None:
     screen = console()
-    screen.print(f"[bold]{title}[/bold]: {_verdict(checks)}")
+    print_title(screen, title, f": {_verdict(checks)}")
     screen.print(_bodies(checks))
     if any(check.lights for check in checks):
         screen.print(_lights(checks))
@@ -62,11 +63,11 @@ def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...])
         screen.print(_regions(checks))
     for check in checks:
         for note in check.notes:
-            screen.print(f"note: {note}", markup=False)
+            screen.print(f"note: {note}")
     doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
     doubts += [("electrics", doubt) for doubt in electric]
     for name, doubt in doubts:
-        screen.print(f"suspicious: {name}: {doubt}", markup=False)
+        screen.print(f"suspicious: {name}: {doubt}")
     screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
 
 

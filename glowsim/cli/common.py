@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 from rich.console import Console
+from rich.text import Text
 
 if TYPE_CHECKING:
     from glowsim.electrics.power import Electrics
@@ -148,17 +149,22 @@ def out_folder(out: Path | None, stem: str) -> Path:
 
 def console() -> Console:
     """Return the console tables are printed on; it heeds NO_COLOR, COLUMNS and plain pipes."""
-    screen = Console(highlight=False)
+    screen = Console(highlight=False, markup=False)
     if screen.is_terminal:
         return screen
     asked = os.environ.get("COLUMNS", "")
     width = max(int(asked), LEAST_WIDTH) if asked.isdecimal() else PIPE_WIDTH
-    return Console(highlight=False, width=width)
+    return Console(highlight=False, markup=False, width=width)
+
+
+def print_title(screen: Console, title: str, words: str) -> None:
+    """Print the first line of an answer: the scene's title stands out."""
+    screen.print(Text.assemble((title, "bold"), words))
 
 
 def notice() -> Console:
     """Return the console for progress and notes, apart from the results."""
-    return Console(stderr=True, highlight=False)
+    return Console(stderr=True, highlight=False, markup=False)
 
 
 def table_of(
@@ -252,7 +258,7 @@ class Wires:
     def print_headline(self, screen: Console) -> None:
         """Print what must be said before any figure."""
         for words in self.headline:
-            screen.print(words, markup=False, style="bold")
+            screen.print(words, style="bold")
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""

@@ -12,6 +12,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     table_of,
@@ -58,15 +59,17 @@ def command(scene: Path, out: Path | None, picture: bool, as_json: bool, verbose
     screen = console()
     print_heat(found, verbose)
     if picture:
-        screen.print(f"Written:\n  {written}", markup=False)
+        screen.print(f"Written:\n  {written}")
 
 
 def print_heat(found: HeatReport, verbose: bool) -> None:
     """Print a heat report."""
     screen, heat = console(), found.settings
-    screen.print(
-        f"[bold]{found.title}[/bold]: heat in a room of {heat.room_c:g} °C, skin film "
-        f"{heat.skin_w_m2k:g} W/m2K, {found.judged}"
+    print_title(
+        screen,
+        found.title,
+        f": heat in a room of {heat.room_c:g} °C, skin film {heat.skin_w_m2k:g} W/m2K, "
+        f"{found.judged}",
     )
     rows = _alike(found.boards)
     screen.print(_boards(rows))
@@ -76,26 +79,24 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
         if board.limits:
             worst = board.limits[0]
             words += f" ({worst.what}: {worst.found_c:.0f} °C, limit {worst.limit_c:.0f} °C)"
-        screen.print(words, markup=False)
+        screen.print(words)
     if verbose:
         for board, _ in rows:
             screen.print(_limits(board))
     for note in found.notes:
-        screen.print(f"note: {note}", markup=False)
+        screen.print(f"note: {note}")
     screen.print(
         "Paths for the heat: a hollow around the board, an aluminium plate behind it, copper leads "
-        "(leads in [heat]), vents, a lower drive or a pulse.",
-        markup=False,
+        "(leads in [heat]), vents, a lower drive or a pulse."
     )
     screen.print(
         f"Rises are good to a factor of about {found.error_factor:.2g}: conductivities and the "
         "still air are estimates. Computed: steady conduction on a grid as the glow's, and the way "
         "there from a few slow modes. Not computed: sun, draughts, clothing, neighbouring "
-        "bodies' own heat, faults.",
-        markup=False,
+        "bodies' own heat, faults."
     )
     for text in found.cautions:
-        screen.print(f"caution: {text}", markup=False)
+        screen.print(f"caution: {text}")
 
 
 def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from rich.console import Console
 
-from glowsim.cli.common import table_of
+from glowsim.cli.common import print_title, table_of
 from glowsim.electrics.backwards import (
     Level,
     brightest_factor,
@@ -170,10 +170,10 @@ def print_answers(
     screen: Console, electrics: Electrics, answers: list[Answer], verbose: bool
 ) -> None:
     """Print levels found backwards, and which batteries carry them."""
-    screen.print(f"[bold]{electrics.plan.title}[/bold]: the level for what you ask")
+    print_title(screen, electrics.plan.title, ": the level for what you ask")
     for answer in answers:
         for line in _lines(electrics, answer):
-            screen.print(line, markup=False)
+            screen.print(line)
         if answer.carried:
             _print_carriers(screen, answer, verbose)
 
@@ -181,8 +181,7 @@ def print_answers(
 def _print_carriers(screen: Console, answer: Answer, verbose: bool) -> None:
     if not answer.carriers:
         screen.print(
-            f"No battery of the catalogue can run {answer.carried}, not even eight side by side.",
-            markup=False,
+            f"No battery of the catalogue can run {answer.carried}, not even eight side by side."
         )
         return
     table = table_of(

@@ -21,6 +21,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     seed_option,
@@ -123,10 +124,10 @@ def command(
         return
     wires.print_headline(console())
     _print(console(), answer)
-    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
+    console().print(*odds, sep="\n", end="\n" if odds else "")
     if write and not answer.verdict.worth:
         console().print("No new scene is written: the one there is stays as it is.")
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    console().print("Written:", *(f"\n  {file}" for file in files), sep="")
 
 
 def _drawn(
@@ -142,25 +143,24 @@ def _drawn(
 
 
 def _print(screen: Console, answer: Modules) -> None:
-    screen.print(f"[bold]{answer.plan.title}[/bold]: how many boards?")
+    print_title(screen, answer.plan.title, ": how many boards?")
     screen.print(
         f"'{answer.body.name}' as it is: {figures(answer.before)} ({answer.before.grade}), mean "
-        f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",
-        markup=False,
+        f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2."
     )
     for board in answer.bounds:
         if answer.of(board):
             screen.print(_table(answer, board))
     for reason in answer.missing:
-        screen.print(f"left out: {reason}", markup=False)
+        screen.print(f"left out: {reason}")
     for sentence in answer.text:
-        screen.print(sentence, markup=False)
+        screen.print(sentence)
     shown = answer.shown
     free = answer.wish.free_levels
     levels = {"level": [_level(light) for light in shown.lights]} if free else {}
     screen.print(boards_table(shown.lights, levels))
     for caution in shown.step.findings.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+        screen.print(f"caution: {caution}")
 
 
 def _level(light: Light) -> str:

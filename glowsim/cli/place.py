@@ -21,6 +21,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     seed_option,
@@ -126,7 +127,7 @@ def command(
         return
     wires.print_headline(console())
     _print(console(), answer)
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    console().print("Written:", *(f"\n  {file}" for file in files), sep="")
 
 
 def _drawn(
@@ -146,20 +147,20 @@ def _drawn(
 
 
 def _print(screen: Console, answer: Placed) -> None:
-    screen.print(f"[bold]{answer.plan.title}[/bold]: where?")
+    print_title(screen, answer.plan.title, ": where?")
     screen.print(_figures(answer))
     if answer.worth:
         screen.print(_boards(answer))
         if answer.removed:
             gone = ", ".join(answer.removed)
-            screen.print(f"No longer there: {gone}.", markup=False)
+            screen.print(f"No longer there: {gone}.")
     for sentence in answer.text:
-        screen.print(sentence, markup=False)
+        screen.print(sentence)
     if not answer.worth:
         screen.print("No new scene is written: the one there is stays as it is.")
         return
     for caution in answer.after.findings.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+        screen.print(f"caution: {caution}")
     screen.print(
         "Wires take no light in this model, and a board in a hollow needs a "
         "stick or bracket to sit on. Brightness is good to a third either way."

@@ -15,6 +15,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     table_of,
@@ -111,23 +112,23 @@ def command(
         print_json(power_json(report))
         return
     screen = console()
-    screen.print(f"[bold]{report.title}[/bold]: power")
+    print_title(screen, report.title, ": power")
     for note in report.notes:
-        screen.print(f"note: {note}", markup=False)
+        screen.print(f"note: {note}")
     if not report.boards:
         screen.print("No body of this scene has a light: it draws nothing.")
         return
     screen.print(_currents(report, verbose))
     for line in limits_words(report.boards):
-        screen.print(line, markup=False)
+        screen.print(line)
     _batteries(screen, report)
     if report.wiring:
         _wiring(screen, report, report.wiring, verbose)
     elif report.fuse:
-        screen.print(fuse_words(report.fuse), markup=False)
+        screen.print(fuse_words(report.fuse))
     _data(screen, report)
     for caution in report.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+        screen.print(f"caution: {caution}")
 
 
 def _currents(report: PowerReport, each_board: bool) -> FigureTable:
@@ -159,7 +160,7 @@ def _currents(report: PowerReport, each_board: bool) -> FigureTable:
 
 def _batteries(screen: Console, report: PowerReport) -> None:
     if report.choice:
-        screen.print(battery_words(report.choice), markup=False)
+        screen.print(battery_words(report.choice))
     table = table_of(
         "Other batteries, same wires" if report.choice else "Batteries",
         ("battery", "fit", "why, or what to watch"),
@@ -188,7 +189,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
         f"{drawn.supply_v:.2f} V at the supply at your settings, {white.supply_v:.2f} V at full "
         "white)",
         ("board",),
-        ("V at your settings", "light left R G B", "V full white", "light left R G B"),
+        ("V at your settings", "light left R G B", "V at full white", "light left at full white"),
     )
     shown = [mine[0] for mine in in_one_piece(range(len(report.boards)), report.boards)]
     if not verbose and len(shown) > 12:
@@ -205,7 +206,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
     screen.print(table)
     lines = [*wiring_words(wiring), *gauge_words(wiring, report.fuse)]
     for line in [*lines, *([fuse_words(report.fuse)] if report.fuse else [])]:
-        screen.print(line, markup=False)
+        screen.print(line)
     if verbose:
         screen.print(_runs(report, wiring))
     screen.print(_cut_list(report))
@@ -258,10 +259,10 @@ def _data(screen: Console, report: PowerReport) -> None:
     if data.outputs:
         screen.print(_pins(report))
     for note in data.notes:
-        screen.print(note, markup=False)
+        screen.print(note)
     if data.sharing:
         screen.print("Written into the scene, with the names of your pins, this plan is:")
-        screen.print(data.as_toml, markup=False)
+        screen.print(data.as_toml)
 
 
 def _pins(report: PowerReport) -> FigureTable:

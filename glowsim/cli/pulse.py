@@ -172,17 +172,16 @@ def command(
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
         return
     for words in headline(electrics):
-        console().print(words, markup=False, style="bold")
+        console().print(words, style="bold")
     print_pulse(console(), report, flashes, nearest_mm, note)
     if pictures and held_back:
         console().print(
             "The animation is not drawn: on a screen it would flash in somebody's face. "
-            "--despite-flashes draws it.",
-            markup=False,
+            "--despite-flashes draws it."
         )
     if verbose:
-        console().print(f"pictures by {studio.reason}", markup=False)
-    console().print("Written:", *(f"\n  {file}" for file in written), markup=False, sep="")
+        console().print(f"pictures by {studio.reason}")
+    console().print("Written:", *(f"\n  {file}" for file in written), sep="")
 
 
 def _some_zone(scene_file: SceneFile) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 from rich.console import Console
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import table_of
+from glowsim.cli.common import print_title, table_of
 from glowsim.electrics.flashes import LEAST_AREA_SR, MOST_PER_SECOND, FlashCount, FlashReport
 from glowsim.electrics.pulse_report import PulseReport
 
@@ -53,10 +53,10 @@ def print_pulse(
         "in the dark."
     )
     for line in _moments(report):
-        screen.print(line, markup=False)
-    screen.print(_seam(report), markup=False)
+        screen.print(line)
+    screen.print(_seam(report))
     if note:
-        screen.print(f"note: {note}", markup=False)
+        screen.print(f"note: {note}")
     _print_flashes(screen, report.seconds, flashes, nearest_mm)
 
 
@@ -100,16 +100,17 @@ def _print_flashes(
 ) -> None:
     worst = max(c.per_second for f in flashes.values() for c in (f.general, f.red))
     if any(f.too_many for f in flashes.values()):
-        screen.print(
-            f"[bold]WARNING: it flashes {worst:g} times within a second[/bold], more than the "
+        print_title(
+            screen,
+            f"WARNING: it flashes {worst:g} times within a second",
+            f", more than the "
             f"{MOST_PER_SECOND:g} that WCAG 2.x allows. Make it slower or softer, or a smaller "
-            "part of it at a time; do not show it as it is."
+            "part of it at a time; do not show it as it is.",
         )
     for name, found in flashes.items():
         screen.print(
             f"Flashes within a second, {name}: {_words(found.general, nearest_mm)}; strong red "
-            f"{_words(found.red, nearest_mm)}.",
-            markup=False,
+            f"{_words(found.red, nearest_mm)}."
         )
     counted_s = min(found.seconds for found in flashes.values())
     if counted_s < seconds - 0.01:
@@ -117,10 +118,9 @@ def _print_flashes(
     area_cm2 = LEAST_AREA_SR * nearest_mm**2 / 100
     screen.print(
         f"Counted over areas above {LEAST_AREA_SR:g} sr, which is {area_cm2:.0f} cm2 for a viewer "
-        f"{nearest_mm / 10:.0f} cm away. {NOT_COUNTED}",
-        markup=False,
+        f"{nearest_mm / 10:.0f} cm away. {NOT_COUNTED}"
     )
-    screen.print(f"caution: {caution('flashing')}", markup=False)
+    screen.print(f"caution: {caution('flashing')}")
 
 
 def _words(count: FlashCount, nearest_mm: float) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rich.console import Console
 
-from glowsim.cli.common import RATIOS, off_text, short, table_of, titled
+from glowsim.cli.common import RATIOS, off_text, print_title, short, table_of, titled
 from glowsim.cli.figure_table import FigureTable
 from glowsim.findings import EnergyAccount, Findings
 from glowsim.findings.report import untold_words
@@ -17,13 +17,15 @@ from glowsim.transport.sure import BOTH
 def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     """Print everything a maker should read, in the order they need it."""
     room = findings.room
-    screen.print(
-        f"[bold]{findings.title}[/bold], seen from {room.viewing_distance_mm / 1000:g} m in "
+    print_title(
+        screen,
+        findings.title,
+        f", seen from {room.viewing_distance_mm / 1000:g} m in "
         f"{room.illuminance_lx:g} lx ({findings.solver} solver)"
-        + (f", {findings.supply}" if findings.supply else "")
+        + (f", {findings.supply}" if findings.supply else ""),
     )
     for note in findings.notes:
-        screen.print(f"note: {note}", markup=False)
+        screen.print(f"note: {note}")
     if not findings.bodies:
         screen.print("No body of this scene has a light: there is nothing to judge.")
         return
@@ -32,9 +34,9 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     if findings.found:
         screen.print(_found(findings))
         for numbers, advice in _advice(findings):
-            screen.print(f"{numbers}. {advice}", markup=False)
+            screen.print(f"{numbers}. {advice}")
         for words in findings.also:
-            screen.print(f"also: {words}", markup=False)
+            screen.print(f"also: {words}")
         if findings.unlisted:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:
@@ -43,16 +45,16 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
         screen.print(_openings(findings))
     screen.print(_account(findings.account, findings.supply))
     for line in _trust(findings):
-        screen.print(line, markup=False)
+        screen.print(line)
     for caution in findings.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+        screen.print(f"caution: {caution}")
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and ratios better than that."
     )
     if verbose:
         limits = ", ".join(f"{k} {v:g}" for k, v in findings.limits.model_dump().items())
-        screen.print(f"thresholds: {limits}", markup=False)
+        screen.print(f"thresholds: {limits}")
 
 
 def _trust(findings: Findings) -> Iterator[str]:

@@ -157,8 +157,8 @@ def command(
         return
     wires.print_headline(console())
     print_thickness(console(), answer, verbose)
-    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    console().print(*odds, sep="\n", end="\n" if odds else "")
+    console().print("Written:", *(f"\n  {file}" for file in files), sep="")
 
 
 @contextmanager

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from rich.console import Console
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import KEY, off_text, short, short_share, table_of, titled
+from glowsim.cli.common import KEY, off_text, print_title, short, short_share, table_of, titled
 from glowsim.cli.figure_table import FigureTable
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
@@ -18,27 +18,26 @@ from glowsim.decisions.worth import figures, off_log, wanted
 def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     """Print what is varied, every step, what is recommended, and how far to trust it."""
     variation = answer.variation
-    screen.print(f"[bold]{variation.scene_file.scene.title or answer.body}[/bold]: how thick?")
-    screen.print(f"Varied: {variation.varied}.", markup=False)
+    print_title(screen, variation.scene_file.scene.title or answer.body, ": how thick?")
+    screen.print(f"Varied: {variation.varied}.")
     if variation.vary in ("around", "size") and variation.body.patterns:
         screen.print("Whether its copies still have room beside each other is not looked at.")
     now, before = "" if variation.vary == "around" else f" {variation.now_mm:g} mm,", answer.before
     screen.print(
         f"'{answer.body}' as it is:{now} {figures(before)} ({before.grade}), mean "
-        f"{before.evenness.mean_cd_m2:.3g} cd/m2.",
-        markup=False,
+        f"{before.evenness.mean_cd_m2:.3g} cd/m2."
     )
     for advice in answer.advice:
         screen.print(_table(answer, advice))
     for advice in answer.advice:
-        screen.print(advice.sentences[0], markup=False)
+        screen.print(advice.sentences[0])
         for sentence in (*advice.sentences[1:], f"To build it: {advice.edit}"):
-            screen.print(f"  - {sentence}", markup=False)
+            screen.print(f"  - {sentence}")
     if len(answer.advice) > 1:
-        screen.print(_compared(answer), markup=False)
+        screen.print(_compared(answer))
     _print_trust(screen, answer, verbose)
     for text in _cautions(answer):
-        screen.print(f"caution: {text}", markup=False)
+        screen.print(f"caution: {text}")
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and evenness and ratios better than that."
@@ -154,7 +153,7 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
         steps = answer.of(material)
         sure = [step for step in steps if step.by_reference]
         if sure:
-            screen.print(f"trust: {material}: {_sure_words(sure)}", markup=False)
+            screen.print(f"trust: {material}: {_sure_words(sure)}")
         rough = [step for step in steps if step.trust and not step.by_reference]
         if len(sure) == len(steps):
             continue
@@ -165,7 +164,7 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
             )
             continue
         values = ", ".join(f"{step.value:g}" for step in rough)
-        screen.print(f"trust: {material}: quick is a rough guide at {values} mm:", markup=False)
+        screen.print(f"trust: {material}: quick is a rough guide at {values} mm:")
         for step in rough if verbose else rough[:1]:
             for reason in step.trust:
-                screen.print(f"  - at {step.value:g} mm: {reason}", markup=False)
+                screen.print(f"  - at {step.value:g} mm: {reason}")

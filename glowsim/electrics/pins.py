@@ -33,7 +33,7 @@ def written_outputs(
                     raise _fault(
                         plan,
                         (number,),
-                        f"'{boards[board].name}' hangs on '{seen[board]}' already; a board gets "
+                        f"'{boards[board].name}' is wired to '{seen[board]}' already; a board gets "
                         "its data from one place",
                     )
                 seen[board] = pin.name

@@ -56,7 +56,7 @@ def test_tree_is_drawn_from_its_root():
 def test_a_second_feed_is_drawn_as_one():
     (drawing,) = drawn(SPIKE + "second_feed_mm = 700\n")
     second = words_of(drawing)[-1]
-    assert second.text.startswith("second feed, to spike 2: board: 700 mm, 24 AWG, ")
+    assert second.text.startswith("power injection, to spike 2: board: 700 mm, 24 AWG, ")
     # It leaves the supply as the first feed does, and the first feed keeps its own figures.
     first = words_of(drawing)[2]
     assert second.at[0] == first.at[0]

@@ -185,7 +185,7 @@ def test_glow_says_that_it_is_as_wired(folder):
     assert flat.startswith("18650 lithium-ion cell, 2600 mAh, protected, half used, no longer runs")
     assert "On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white" in flat
     assert "(quick solver), as wired, battery half used" in flat
-    assert "U0 is least over mean; as wired, battery half used)" in flat
+    assert "Evenness (luminance in cd/m2; as wired, battery half used)" in flat
     assert "Does it look lit? (as wired, battery half used)" in flat
     assert "note: as wired, battery half used: 3." in flat
 

@@ -166,7 +166,7 @@ FAULTS = {
     ),
     "a board on two pins": (
         pins('name = "D5"\nboards = ["spike"]', 'name = "D6"\nboards = ["spike 2"]'),
-        "controller.pins[1]: 'spike 2: board' hangs on 'D5' already",
+        "controller.pins[1]: 'spike 2: board' is wired to 'D5' already",
     ),
     "a board on none": (
         pins('name = "D5"\nboards = ["spike 1", "spike 2"]'),
