@@ -23,6 +23,7 @@ from glowsim.cli.common import (
     out_option,
     print_json,
     print_title,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -124,7 +125,7 @@ def command(
         )
         return
     _print(console(), found, quick.supply or "as driven")
-    console().print("Written:", *(f"\n  {path}" for path in written), sep="")
+    print_written(written)
 
 
 def _holds(saved: Path, scene_file: SceneFile, seed: int) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowsim.cli.common import console, print_json, progress_line, table_of
+from glowsim.cli.common import console, print_json, print_written, progress_line, table_of
 
 if TYPE_CHECKING:
     from glowsim.calibration.learn import Learnt
@@ -142,7 +142,7 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
         return
     for one in plain:
         _print_one(one)
-    console().print("Written:", *(f"\n  {path}" for path in written), sep="")
+    print_written(written)
 
 
 def _each_material(
@@ -202,4 +202,4 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
         return
     for one in found:
         console().print(*one.sentences, sep="\n")
-    console().print("Written:", f"\n  {path}", sep="")
+    print_written([path])

@@ -12,6 +12,7 @@ from glowsim.cli.common import (
     json_option,
     notice,
     print_json,
+    print_written,
     progress_line,
     short,
     table_of,
@@ -159,9 +160,7 @@ def _print(learnt: Learnt, written: list[Path], entry: Path | None, sentences: l
         screen.print(f"Careful: {caution}.")
     for sentence in sentences:
         screen.print(sentence)
-    screen.print("Written:")
-    for path in written:
-        screen.print(f"  {path}")
+    print_written(written)
     if entry is not None:
         screen.print(f'In a scene: materials_from = ["{entry.as_posix()}"], ', end="")
         screen.print(f'with the path as seen from the scene, and material = "{bench.name}"')

@@ -89,6 +89,11 @@ def _materials(rows: dict[str, Material]) -> FigureTable:
             f"{entry.g:g}",
             f"{entry.refractive_index:g}",
         )
+    table.caption = (
+        "x/÷: good to within that factor; g: how straight on light goes at each turn, 1 is "
+        "straight; "
+        "n: refractive index"
+    )
     return table
 
 

@@ -9,6 +9,7 @@ import click
 from glowsim.cli.common import (
     console,
     json_option,
+    print_each,
     print_json,
     print_title,
     progress_line,
@@ -62,8 +63,7 @@ def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...])
     if any(check.regions for check in checks):
         screen.print(_regions(checks))
     for check in checks:
-        for note in check.notes:
-            screen.print(f"note: {note}")
+        print_each(screen, "note", check.notes)
     doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
     doubts += [("electrics", doubt) for doubt in electric]
     for name, doubt in doubts:

@@ -162,6 +162,17 @@ def print_title(screen: Console, title: str, words: str) -> None:
     screen.print(Text.assemble((title, "bold"), words))
 
 
+def print_each(screen: Console, what: str, lines: Iterable[str]) -> None:
+    """Print lines with a word before each that says what they are: a note, a caution."""
+    for line in lines:
+        screen.print(f"{what}: {line}")
+
+
+def print_written(files: Iterable[Path]) -> None:
+    """Print the files that were written, none of them wrapped."""
+    console().print("Written:", *(f"\n  {file}" for file in files), sep="", soft_wrap=True)
+
+
 def notice() -> Console:
     """Return the console for progress and notes, apart from the results."""
     return Console(stderr=True, highlight=False, markup=False)

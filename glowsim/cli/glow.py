@@ -19,6 +19,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -156,7 +157,7 @@ def command(
         if old:
             names = ", ".join(path.name for path in old)
             console().print(f"note: of an earlier result in {folder}: {names}")
-        console().print("Written:", *(f"\n  {path}" for path in written), sep="")
+        print_written(written)
     if "cannot be used" in reason:
         notice().print(f"note: pictures drawn by {reason}")
 

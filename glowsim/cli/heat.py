@@ -11,8 +11,10 @@ from glowsim.cli.common import (
     json_option,
     out_folder,
     out_option,
+    print_each,
     print_json,
     print_title,
+    print_written,
     progress_line,
     scene_argument,
     table_of,
@@ -56,10 +58,9 @@ def command(scene: Path, out: Path | None, picture: bool, as_json: bool, verbose
         files = [str(written)] if picture else []
         print_json(found.as_json() | {"files": files, "cautions": list(found.cautions)})
         return
-    screen = console()
     print_heat(found, verbose)
     if picture:
-        screen.print(f"Written:\n  {written}")
+        print_written([written])
 
 
 def print_heat(found: HeatReport, verbose: bool) -> None:
@@ -83,8 +84,7 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
     if verbose:
         for board, _ in rows:
             screen.print(_limits(board))
-    for note in found.notes:
-        screen.print(f"note: {note}")
+    print_each(screen, "note", found.notes)
     screen.print(
         "Paths for the heat: a hollow around the board, an aluminium plate behind it, copper leads "
         "(leads in [heat]), vents, a lower drive or a pulse."
@@ -95,8 +95,7 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
         "there from a few slow modes. Not computed: sun, draughts, clothing, neighbouring "
         "bodies' own heat, faults."
     )
-    for text in found.cautions:
-        screen.print(f"caution: {text}")
+    print_each(screen, "caution", found.cautions)
 
 
 def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
@@ -113,7 +112,17 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> FigureTable:
     table = table_of(
         "Light boards, once warm (temperatures in °C)",
         ("board",),
-        ("W", "board", "chips", "skin", "limit W", "full W", "board", "90 % after", "in 5 min"),
+        (
+            "W",
+            "board",
+            "chips",
+            "skin",
+            "limit W",
+            "full W",
+            "board at full",
+            "90 % after",
+            "in 5 min",
+        ),
     )
     for board, names in rows:
         table.add_row(
@@ -130,8 +139,8 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> FigureTable:
         )
     table.caption = (
         "limit W: average power at which its tightest limit is reached, all boards of the body "
-        "turned\ndown alike. full W: everything full white; far above a limit a temperature is a "
-        "sum on paper.\n90 % after, in 5 min: how soon it is warm, and what a bench test of five "
+        "turned down alike. full W: everything full white; far above a limit a temperature is a "
+        "sum on paper. 90 % after, in 5 min: how soon it is warm, and what a bench test of five "
         "minutes would see."
     )
     return table

@@ -20,8 +20,10 @@ from glowsim.cli.common import (
     off_text,
     out_folder,
     out_option,
+    print_each,
     print_json,
     print_title,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -127,7 +129,7 @@ def command(
     console().print(*odds, sep="\n", end="\n" if odds else "")
     if write and not answer.verdict.worth:
         console().print("No new scene is written: the one there is stays as it is.")
-    console().print("Written:", *(f"\n  {file}" for file in files), sep="")
+    print_written(files)
 
 
 def _drawn(
@@ -159,8 +161,7 @@ def _print(screen: Console, answer: Modules) -> None:
     free = answer.wish.free_levels
     levels = {"level": [_level(light) for light in shown.lights]} if free else {}
     screen.print(boards_table(shown.lights, levels))
-    for caution in shown.step.findings.cautions:
-        screen.print(f"caution: {caution}")
+    print_each(screen, "caution", shown.step.findings.cautions)
 
 
 def _level(light: Light) -> str:

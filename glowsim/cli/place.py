@@ -20,8 +20,10 @@ from glowsim.cli.common import (
     off_text,
     out_folder,
     out_option,
+    print_each,
     print_json,
     print_title,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -127,7 +129,7 @@ def command(
         return
     wires.print_headline(console())
     _print(console(), answer)
-    console().print("Written:", *(f"\n  {file}" for file in files), sep="")
+    print_written(files)
 
 
 def _drawn(
@@ -159,8 +161,7 @@ def _print(screen: Console, answer: Placed) -> None:
     if not answer.worth:
         screen.print("No new scene is written: the one there is stays as it is.")
         return
-    for caution in answer.after.findings.cautions:
-        screen.print(f"caution: {caution}")
+    print_each(screen, "caution", answer.after.findings.cautions)
     screen.print(
         "Wires take no light in this model, and a board in a hollow needs a "
         "stick or bracket to sit on. Brightness is good to a third either way."

@@ -14,6 +14,7 @@ from glowsim.cli.common import (
     json_option,
     out_folder,
     out_option,
+    print_each,
     print_json,
     print_title,
     progress_line,
@@ -113,8 +114,7 @@ def command(
         return
     screen = console()
     print_title(screen, report.title, ": power")
-    for note in report.notes:
-        screen.print(f"note: {note}")
+    print_each(screen, "note", report.notes)
     if not report.boards:
         screen.print("No body of this scene has a light: it draws nothing.")
         return
@@ -127,8 +127,7 @@ def command(
     elif report.fuse:
         screen.print(fuse_words(report.fuse))
     _data(screen, report)
-    for caution in report.cautions:
-        screen.print(f"caution: {caution}")
+    print_each(screen, "caution", report.cautions)
 
 
 def _currents(report: PowerReport, each_board: bool) -> FigureTable:

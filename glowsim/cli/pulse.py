@@ -19,6 +19,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -181,7 +182,7 @@ def command(
         )
     if verbose:
         console().print(f"pictures by {studio.reason}")
-    console().print("Written:", *(f"\n  {file}" for file in written), sep="")
+    print_written(written)
 
 
 def _some_zone(scene_file: SceneFile) -> str:

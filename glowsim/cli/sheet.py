@@ -17,6 +17,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -112,4 +113,4 @@ def command(
     )
     for text in (caution("sheet"), *passed):
         screen.print(f"caution: {text}")
-    screen.print("Written:", *(f"\n  {path}" for path in made.files), sep="")
+    print_written(made.files)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rich.console import Console
 
-from glowsim.cli.common import RATIOS, off_text, print_title, short, table_of, titled
+from glowsim.cli.common import RATIOS, off_text, print_each, print_title, short, table_of, titled
 from glowsim.cli.figure_table import FigureTable
 from glowsim.findings import EnergyAccount, Findings
 from glowsim.findings.report import untold_words
@@ -24,8 +24,7 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
         f"{room.illuminance_lx:g} lx ({findings.solver} solver)"
         + (f", {findings.supply}" if findings.supply else ""),
     )
-    for note in findings.notes:
-        screen.print(f"note: {note}")
+    print_each(screen, "note", findings.notes)
     if not findings.bodies:
         screen.print("No body of this scene has a light: there is nothing to judge.")
         return
@@ -46,8 +45,7 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     screen.print(_account(findings.account, findings.supply))
     for line in _trust(findings):
         screen.print(line)
-    for caution in findings.cautions:
-        screen.print(f"caution: {caution}")
+    print_each(screen, "caution", findings.cautions)
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and ratios better than that."

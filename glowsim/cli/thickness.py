@@ -24,6 +24,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     scene_argument,
     seed_option,
     supply_options,
@@ -158,7 +159,7 @@ def command(
     wires.print_headline(console())
     print_thickness(console(), answer, verbose)
     console().print(*odds, sep="\n", end="\n" if odds else "")
-    console().print("Written:", *(f"\n  {file}" for file in files), sep="")
+    print_written(files)
 
 
 @contextmanager

@@ -7,7 +7,16 @@ from collections.abc import Callable
 from rich.console import Console
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import KEY, off_text, print_title, short, short_share, table_of, titled
+from glowsim.cli.common import (
+    KEY,
+    off_text,
+    print_each,
+    print_title,
+    short,
+    short_share,
+    table_of,
+    titled,
+)
 from glowsim.cli.figure_table import FigureTable
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
@@ -36,8 +45,7 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     if len(answer.advice) > 1:
         screen.print(_compared(answer))
     _print_trust(screen, answer, verbose)
-    for text in _cautions(answer):
-        screen.print(f"caution: {text}")
+    print_each(screen, "caution", _cautions(answer))
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and evenness and ratios better than that."

@@ -14,6 +14,8 @@ from glowsim.pictures.text import font, scale_bar, shortened
 WIDTH, TALL = 800, 800
 """Least width of the page and height of the cut, about [px]."""
 OUTLINE_PX = 3
+ALIKE_K = 0.3
+"""Places so near to the hottest are as hot."""
 BOARD_WORDS = "light board: black outline with a white rim"
 """It is seen on every temperature's colour."""
 
@@ -86,10 +88,12 @@ def _hottest_place(
     size_px: float,
 ) -> None:
     """Write the highest temperature at its place."""
-    row, column = np.unravel_index(int(np.nanargmax(temperature_c)), temperature_c.shape)
-    x, y = corner[0] + zoom * int(column), corner[1] + zoom * int(row)
+    hottest = float(np.nanmax(temperature_c))
+    # A board is about as hot all over: its middle stands for it, and its outline stays free.
+    row, column = (float(k.mean()) + 0.5 for k in np.nonzero(temperature_c > hottest - ALIKE_K))
+    x, y = corner[0] + zoom * column, corner[1] + zoom * row
     away = corner[0] + zoom * temperature_c.shape[1]
-    draw.line([x, y, away, y], PAPER, 5)
+    draw.line([x, y, away, y], PAPER, 3)
     draw.line([x, y, away, y], INK, 1)
-    words = f"{temperature_c[row, column]:.0f} °C"
+    words = f"{hottest:.0f} °C"
     draw.text((away + 0.3 * size_px, y), words, INK, font(size_px), anchor="lm")

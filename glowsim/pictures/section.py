@@ -119,7 +119,7 @@ def _hatch(axis: Any, across: FloatArray, up: FloatArray, effect: FloatArray) ->
     if np.nanmin(effect) < -_LITTLE:
         levels = [-np.inf, -_LITTLE]
         axis.contourf(across, up, np.ma.masked_invalid(effect), levels, colors="none",
-                      hatches=["////"])  # fmt: skip
+                      hatches=["//"])  # fmt: skip
 
 
 def _mark(axis: Any, mark: SectionMark, place: FloatArray, on: bool) -> None:
