@@ -48,7 +48,7 @@ class HeatLimit:
     allowed_share: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BoardHeat:
     """One light board at the drive that is judged.
 
@@ -274,21 +274,21 @@ def _judged(
             limits.append(_limit(f"its holder, {name}", limit_c, heat.room_c, float(rise[k, 0])))
         judged.append(
             BoardHeat(
-                board.name,
-                board.copy,
-                board.body,
-                board.kind,
-                ", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
-                float(watts[k, 0]),
-                float(watts[k, 1]),
-                heat.room_c + float(rise[k, 0]),
-                heat.room_c + float(rise[k, 1]),
-                None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
-                heat.room_c + skin_k,
-                tuple(sorted(limits, key=lambda limit: limit.allowed_share)),
-                warm.seconds_to(0.9, k) / 60 if warm else 0.0,
-                float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
-                hangs,
+                name=board.name,
+                copy=board.copy,
+                body=board.body,
+                kind=board.kind,
+                buried_in=", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
+                power_w=float(watts[k, 0]),
+                full_power_w=float(watts[k, 1]),
+                board_c=heat.room_c + float(rise[k, 0]),
+                full_board_c=heat.room_c + float(rise[k, 1]),
+                chip_c=None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
+                skin_c=heat.room_c + skin_k,
+                limits=tuple(sorted(limits, key=lambda limit: limit.allowed_share)),
+                minutes=warm.seconds_to(0.9, k) / 60 if warm else 0.0,
+                soon_share=float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
+                in_air=hangs,
             )
         )
     return judged

@@ -46,7 +46,7 @@ class WorstPlace:
     ratio: Ratio
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BodyAgreement:
     """Quick beside reference on one body as lit.
 

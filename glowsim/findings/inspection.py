@@ -40,7 +40,7 @@ class LightCheck:
     inside: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BodyCheck:
     """One body of the scene.
 
