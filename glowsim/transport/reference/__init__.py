@@ -20,7 +20,7 @@ from glowsim.transport.reference.tallies import Tallies
 from glowsim.transport.result import BodyGlow, is_hole, skin_mesh
 
 DEFAULT_GOAL = Goal()
-ENTERING_PHOTONS = 50_000
+ENTERING_PHOTONS = 10_000
 """Through each piece of an opening: what it adds to a glow is a part of it."""
 __all__ = ["Goal", "Progress", "Report", "Tallies", "entering_of", "noise_of", "solve_body"]
 
