@@ -290,17 +290,20 @@ def untold_words(share: float) -> str:
 
 
 def _across_notes(looks: Sequence[Look]) -> list[str]:
-    """Say how far light between faces matters, where it does, and what of it is left out."""
+    """Say how far light between faces matters, where it does, and what falls into hollows."""
     notes, shares = [], []
     for look in looks:
         weight = look.body.surface.areas_mm2 * look.glows
         share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
         if share >= MATTERS:
             shares.append(f"{100 * share:.0f} % of what {look.name} shows")
-        if look.lost_share >= MATTERS:
+        if look.fallen_share >= MATTERS:
+            what = "what comes out again counts"
+            if look.body.entering is None:
+                what = "is left out: it is somewhat brighter than said"
             notes.append(
-                f"{100 * look.lost_share:.0f} % of the light that {look.name} lets out falls back "
-                "into its open hollow and is left out: it is somewhat brighter than said"
+                f"light falls into the open hollow of {look.name}, {100 * look.fallen_share:.0f} % "
+                f"of what it lets out itself; {what}"
             )
     if shares:
         shown = ", ".join(shares)

@@ -67,12 +67,18 @@ def solve(
     prop = prop or PreparedProp(seed)
     known = _known(file, QUICK, prop.seed, report) if file and not fresh else {}
     glow = prop.glow(plan, known=known, report=report)
-    if file and not all(key in known for key in plan.distinct):
+    if file and any(_is_new(body, known) for body in glow.bodies):
         save_glow(glow, file)
     return made_sure(
         plan, glow, sure, seed=prop.seed, saved=photons, resume=resume, jumps=jumps,
         fresh=fresh, report=report, watch=watch,
     )  # fmt: skip
+
+
+def _is_new(body: BodyGlow, known: Mapping[str, BodyGlow]) -> bool:
+    """Return whether a body, or what light does in its open hollow, is not in a file yet."""
+    there = known.get(body.key)
+    return there is None or (body.entering is not None and there.entering is None)
 
 
 def _known(

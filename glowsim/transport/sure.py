@@ -46,7 +46,8 @@ def made_sure(
 ) -> SurfaceGlow:
     """Return quick's glow with the bodies it is not sure of solved by the reference solver.
 
-    The time of the goal is shared by them. What quick holds for stays as it is, to the last bit.
+    The time of the goal is shared by them. What quick holds for stays as it is, to the last bit;
+    so does what light does that falls into open hollows, which is a small part.
 
     goal  : when the reference solver stops; None returns quick's glow
     only  : keys of bodies; the others stay quick's, rough or not
@@ -63,7 +64,9 @@ def made_sure(
     followed = run.solve()
     sure = {body.key: body for body in followed.bodies if body.key in rough}
     bodies = tuple(
-        replace(sure[body.key], name=body.name) if body.key in sure else body
+        replace(sure[body.key], name=body.name, entering=body.entering)
+        if body.key in sure
+        else body
         for body in glow.bodies
     )
     alone = all(body.key in sure for body in bodies if body.light_count)

@@ -22,7 +22,7 @@ from glowsim.geometry.regions import ROOM
 from glowsim.transport.boards import folded
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.aim import beams
-from glowsim.transport.quick.beams import Rays
+from glowsim.transport.quick.beams import MOST_SHARING, Rays, rays_of
 from glowsim.transport.quick.cavity import Cavity, Exchange
 from glowsim.transport.quick.cloud import Cloud
 from glowsim.transport.quick.flight import FirstFlight, Flight
@@ -34,6 +34,8 @@ from glowsim.transport.quick.walls import Walls
 VISIBLE_DIRECT = 0.01
 """From this share of a light's flux on, unscattered light at the surface counts as showing."""
 LIGHTS_AT_ONCE = 8
+ENTERING_RAYS = 20 * MOST_SHARING
+"""Rays that enter by a piece of an opening, as `rays_of` counts: 20 from each of its places."""
 CALM_CELLS = 1.25
 """What leaves the surface is averaged over this many cells where light turns round within one;
 over less where it does not. On a shell two cells thick that takes the scatter between
@@ -119,6 +121,17 @@ class Arrangement:
         return BodyResponse(
             *(np.concatenate([getattr(p, name) for p in parts]) for name in _FIELDS)
         )
+
+    def entered(self, lamps: Emitters, quality: Quality = FULL) -> BodyResponse:
+        """Return the response to even light from the room through openings.
+
+        lamps : see `hollows.lamps_of`. Their rays are spread, for they are too many to be aimed
+                one by one, and what is many together is smooth.
+        """
+        every = np.ones(len(lamps.light), dtype=bool)
+        rays = rays_of(lamps, every, ENTERING_RAYS, self._seed)
+        flight = self.follow([rays], lamps.light_count)
+        return self._response(flight, [self._field(flight, band, quality) for band in range(3)])
 
     def fluence_per_mm2(self, emitters: Emitters, points: FloatArray) -> FloatArray:
         """Return the fluence rate of scattered light at points in scattering material.
