@@ -193,6 +193,7 @@ def _openings(findings: Findings) -> FigureTable:
         "Light out of its openings, as on the wearer's side",
         ("body", "opening"),
         ("place mm", "cm2", "lm", "lx on a face there", "at most lx"),
+        names=2,
     )
     for light in findings.openings:
         place = ", ".join(f"{c:.0f}" for c in light.place_mm)
