@@ -9,8 +9,8 @@ from rich.console import Console
 from glowsim.cli.common import RATIOS, off_text, print_each, print_title, short, table_of, titled
 from glowsim.cli.figure_table import FigureTable
 from glowsim.findings import EnergyAccount, Findings
-from glowsim.findings.report import untold_words
 from glowsim.findings.unevenness import off_of_ripple
+from glowsim.findings.wording import untold_words
 from glowsim.transport.sure import BOTH
 
 
