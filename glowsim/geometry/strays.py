@@ -44,8 +44,8 @@ def _only(mesh: Mesh, chosen: BoolArray) -> Mesh:
 
 def _without_nowhere(mesh: Mesh, name: str, notes: list[str]) -> Mesh:
     """Drop the few faces with a corner that is no number."""
-    lost: BoolArray = ~np.isfinite(mesh.vertices).all(axis=1)
-    hanging: BoolArray = lost[mesh.faces].any(axis=1)
+    lost = np.any(~np.isfinite(mesh.vertices), axis=1, keepdims=True).ravel()
+    hanging = np.any(lost[mesh.faces], axis=1, keepdims=True).ravel()
     if hanging.mean() > FEW:
         raise GeometryError(
             f"{name} holds coordinates that are not numbers, at {np.count_nonzero(hanging)} of its "
