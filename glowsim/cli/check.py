@@ -119,7 +119,7 @@ def _lights(checks: tuple[BodyCheck, ...]) -> Table:
         ("LEDs", "centre mm", "below surface mm"),
     )
     for check in checks:
-        for light in check.lights:
+        for light, _ in check.rows:
             centre = ", ".join(f"{c:g}" for c in light.centre_mm)
             table.add_row(
                 check.name,

@@ -134,7 +134,7 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
-        ("boards", "LEDs", "dark", "average", "brightest", "as drawn", "full white"),
+        ("boards", "LEDs", "dark", "average", "brightest", "as\ndrawn", "full\nwhite"),
     )
     rows: list[Currents] = []
     for zone in report.zones:
@@ -151,7 +151,7 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
         figures = (row.idle_ma, row.average_ma, row.peak_ma, row.drawn_ma, row.white_ma)
         table.add_row(row.name, str(row.boards), str(row.leds), *(f"{v:.0f}" for v in figures))
     table.caption = (
-        "average, brightest: over the pulses, and at the moment that draws most. Lots sold\n"
+        "average, brightest: over the pulses, and at the moment that draws most. Lots sold "
         "under one number differ by 1.6 times: measure one board"
     )
     return table
@@ -187,7 +187,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
         f"At the boards, battery {report.state_of_charge} ({wiring.harness.kind}; "
         f"{drawn.supply_v:.2f} V at the supply as drawn, {white.supply_v:.2f} V at full white)",
         ("board",),
-        ("V as drawn", "light left R G B", "V full white", "light left R G B"),
+        ("V as\ndrawn", "light left\nR G B", "V full\nwhite", "light left\nR G B"),
     )
     shown = [mine[0] for mine in in_one_piece(range(len(report.boards)), report.boards)]
     if not verbose and len(shown) > 12:
@@ -269,7 +269,7 @@ def _pins(report: PowerReport) -> Table:
     table = table_of(
         f"Pins: {whose} (wanted: {data.frames_per_second:g} frames a second)",
         ("pin", "boards, in the order of the data", "zones"),
-        ("LEDs", "first wire mm", "ms a frame", "most frames/s"),
+        ("LEDs", "first\nwire mm", "ms a\nframe", "most\nframes/s"),
     )
     lead = {(w.output, w.to_board): w.length_mm for w in data.wires if w.from_board is None}
     for out in data.outputs:
