@@ -152,28 +152,14 @@ def command(
         tell("counting flashes")
         flashes = flashes_in(studio, view, report, nearest_mm)
     held_back = not despite_flashes and any(found.too_many for found in flashes.values())
-    with written_together(folder) as part:
-        made = _write_tables(report, electrics, part)
-        if pictures:
-            made.append(part / "pulse_chart.png")
-            save_picture(_chart(report, electrics), made[-1])
-        if pictures and not held_back:
-            made.append(target or part / "pulse.webp")
-            levels = levels_as_wired(electrics, report, glow)
-            note += ", at full levels; each frame with the loss at its own" if loss else ""
-            frames = pulse_frames(
-                pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
-            )
-            with _bar(len(levels)) as progress:
-                write_moving(
-                    frames,
-                    made[-1],
-                    frame_count=len(levels),
-                    seconds=seconds,
-                    kept_by=target or folder / "pulse.webp",
-                    progress=progress,
-                )
-    written = [folder / path.name if path.parent == part else path for path in made]
+    frames = None
+    if pictures and not held_back:
+        levels = levels_as_wired(electrics, report, glow)
+        note += ", at full levels; each frame with the loss at its own" if loss else ""
+        frames = pulse_frames(
+            pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
+        )
+    written = _write_set(report, electrics, folder, pictures, frames, target)
     if as_json:
         files = [str(file) for file in written]
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
@@ -207,6 +193,38 @@ def _bar(count: int) -> Any:
             bar.update(task, completed=done)
 
         yield show
+
+
+def _write_set(
+    report: PulseReport,
+    electrics: Electrics,
+    folder: Path,
+    pictures: bool,
+    frames: Any,
+    target: Path | None,
+) -> list[Path]:
+    """Write tables, chart and animation, to the folder at once; return the files.
+
+    frames : of the animation, or None for none of it;  target : where it goes, if not there
+    """
+    with written_together(folder) as part:
+        made = _write_tables(report, electrics, part)
+        if pictures:
+            made.append(part / "pulse_chart.png")
+            save_picture(_chart(report, electrics), made[-1])
+        if frames is not None:
+            made.append(target or part / "pulse.webp")
+            count = len(report.levels)
+            with _bar(count) as progress:
+                write_moving(
+                    frames,
+                    made[-1],
+                    frame_count=count,
+                    seconds=report.seconds,
+                    kept_by=target or folder / "pulse.webp",
+                    progress=progress,
+                )
+    return [folder / path.name if path.parent == part else path for path in made]
 
 
 def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> list[Path]:

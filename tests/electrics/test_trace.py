@@ -235,7 +235,9 @@ def test_the_leds_that_were_counted_are_named():
             counted_leds(e, [wrong])
 
 
-STRIP = BUS + """
+STRIP = (
+    BUS
+    + """
 [[bodies]]
 name = "bowl"
 material = "pla_white"
@@ -247,6 +249,7 @@ shape = { kind = "orb", diameter_mm = 120 }
   led_count = 6
   path_mm = [[-40, 0, 10], [0, -40, 10], [40, 0, 10]]
 """
+)
 
 
 def test_leds_of_a_strip_are_one_thing_with_places_in_it():
