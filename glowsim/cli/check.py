@@ -66,7 +66,7 @@ def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...])
     doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
     doubts += [("electrics", doubt) for doubt in electric]
     for name, doubt in doubts:
-        screen.print(f"suspicious: {name}: {doubt}", markup=False)
+        screen.print(f"suspicious: {name}: {doubt.removeprefix(f'{name}: ')}", markup=False)
     screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
 
 

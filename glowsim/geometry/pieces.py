@@ -40,7 +40,10 @@ class Piece:
 
 
 def closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[Piece], list[str]]:
-    """Return the closed connected pieces; raise GeometryError where one is too broken."""
+    """Return the closed connected pieces and notes on what is none of them.
+
+    Raises GeometryError where one is too broken.
+    """
     groups = trimesh.graph.connected_components(
         mesh.face_adjacency, nodes=np.arange(len(mesh.faces))
     )
@@ -72,8 +75,7 @@ def closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[Piece], list[s
             f"{what}: has no thickness; a surface must enclose a body. Give it thickness in the "
             "modelling program"
         )
-    notes = [note for piece in bodies for note in piece.notes]
-    notes += [
+    notes = [
         f"{what}: dropped a loose scrap about {at_mm(place)}, which cannot be closed"
         for _, _, place in broken
     ]

@@ -29,6 +29,7 @@ from glowsim.geometry.mesh import (
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.pieces import Piece, closed_pieces
 from glowsim.geometry.rebuild import rebuilt
+from glowsim.geometry.rimless import opened_rims
 
 WELD_SHARES = (1e-5, 1e-4)
 """How far apart open edges may lie to be welded, as shares of the body's size."""
@@ -52,12 +53,11 @@ def repaired(
         pieces, piece_notes = closed_pieces(clean, what)
     except GeometryError as fault:
         return _rebuilt_instead(clean, what, notes, fault)
-    notes += piece_notes
     if keep == "largest" and len(pieces) > 1:
         pieces = _largest(pieces)
-        notes.append(f"{what}: kept the largest of the separate pieces")
+        piece_notes.append(f"{what}: kept the largest of the separate pieces")
     mesh, more = _united(pieces, what)
-    notes += more
+    notes += [*(note for piece in pieces for note in piece.notes), *piece_notes, *more]
     place = runs_through_itself(mesh)
     if place is not None:
         mesh, note = rebuilt(mesh.vertices, mesh.faces, what)
@@ -141,6 +141,9 @@ def _united(pieces: list[Piece], what: str) -> tuple[Mesh, list[str]]:
         notes += [_turned(piece.mesh, what) for piece in solids if piece.inside_out]
     if len(pieces) == 1:
         return pieces[0].mesh, notes
+    mouths: list[manifold3d.Manifold] = []
+    for k in np.flatnonzero(void):
+        mouths += opened_rims(pieces[k], [pieces[j] for j in around[k]], what, notes)
     if len(solids) > 1:
         notes.append(f"{what}: united {len(solids)} pieces into one body")
     if any(void):
@@ -155,6 +158,7 @@ def _united(pieces: list[Piece], what: str) -> tuple[Mesh, list[str]]:
             ]
             if tools:
                 body = manifold3d.Manifold.batch_boolean([body, *tools], work)
+    body = manifold3d.Manifold.batch_boolean([body, *mouths], manifold3d.OpType.Subtract)
     apart = sum(piece.volume() > 0 for piece in body.decompose())
     if apart > 1:
         notes.append(
@@ -199,24 +203,21 @@ def _around(pieces: list[Piece]) -> list[list[int]]:
     low = np.array([piece.mesh.bounds[0] for piece in pieces])
     high = np.array([piece.mesh.bounds[1] for piece in pieces])
     facing = np.array([piece.inside_out for piece in pieces])
-    found = []
+    found: list[list[int]] = []
     for k, piece in enumerate(pieces):
         near = ((low <= low[k]) & (high >= high[k])).all(axis=1)
         near |= (facing != facing[k]) & ((low <= high[k]) & (high >= low[k])).all(axis=1)
         near[k] = False
         corners = piece.mesh.vertices[:: max(1, len(piece.mesh.vertices) // 64)]
-        found.append(
-            [
-                int(j)
-                for j in np.nonzero(near)[0]
-                if _share_within(pieces[j].mesh, corners) >= (1 if facing[j] == facing[k] else MOST)
-            ]
-        )
+        found.append([])
+        for j in np.nonzero(near)[0].tolist():
+            mesh, alike = pieces[j].mesh, facing[j] == facing[k]
+            winding = winding_number(mesh.vertices, mesh.faces, corners)
+            # On the surface itself it is one half: a hollow may end there.
+            share = (winding > (0.5 if alike else 0.4)).mean()
+            if share >= (1 if alike else MOST):
+                found[-1].append(j)
     return found
-
-
-def _share_within(mesh: Mesh, points: FloatArray) -> float:
-    return float((winding_number(mesh.vertices, mesh.faces, points) > 0.5).mean())
 
 
 def runs_through_itself(mesh: Mesh) -> FloatArray | None:

@@ -6,6 +6,7 @@ that of the mesh before, by the boolean library.
 
 from functools import cache
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -15,6 +16,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.mesh import from_manifold, to_manifold
+from glowsim.geometry.notes import Doubt
 from glowsim.geometry.repair import repaired
 from glowsim.geometry.strays import without_strays
 from tests.support import damage
@@ -110,6 +112,29 @@ def test_a_hollow_with_some_faces_turned_stays_a_hollow():
 def test_a_piece_inside_out_beside_others_is_asked_about():
     _, notes = mended(joined(ball(50, 3), turned(ball(20, 3, at=(60, 0, 0)))))
     assert any("was inside out, and others were not: it is taken as solid" in n for n in notes)
+
+
+@pytest.mark.parametrize("lower_mm", [0.0, 2.0])
+def test_a_cup_without_its_rim_stays_open(lower_mm):
+    """Its two skins end level, or the inner one a little lower: no sealed hollow, no solid."""
+    frustum = manifold3d.Manifold.cylinder
+    outer = frustum(90, 30, 40, 96)
+    hollow = frustum(87, 27, 37, 96).translate((0, 0, 3))
+    skins = [from_manifold(outer), from_manifold(hollow.trim_by_plane((0, 0, -1), lower_mm - 90))]
+    tops = [np.isclose(mesh.triangles[:, :, 2], mesh.bounds[1, 2]).all(axis=1) for mesh in skins]
+    parts = [
+        trimesh.Trimesh(mesh.vertices, mesh.faces[~top], process=False)
+        for mesh, top in zip(skins, tops, strict=True)
+    ]
+    made, notes = mended(joined(parts[0], turned(parts[1])))
+    cup = outer - hollow
+    assert_allclose(made.volume_mm3, cup.volume(), rtol=0.01)
+    assert to_manifold(made, "cup").genus() == 0  # one skin, open above
+    assert len(to_manifold(made, "cup").decompose()) == 1
+    (doubt,) = [note for note in notes if isinstance(note, Doubt)]
+    assert (
+        "the rim between its outer and its inner skin was missing about (0.0, 0.0, 90.0)" in doubt
+    )
 
 
 @given(
