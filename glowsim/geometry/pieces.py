@@ -90,8 +90,7 @@ def _closed_piece(part: Any, what: str) -> Piece:
     Where the faces around an edge cannot be paired, they are cut out, and what is open then is
     closed as a hole is, up to a small share of the surface.
     """
-    edges, count = np.unique(part.edges_sorted, axis=0, return_counts=True)
-    knots = edges[count > 2]
+    knots = _knots(np.asarray(part.faces, np.int64))
     try:
         return _mended(part, knots, what)
     except GeometryError as fault:
@@ -133,14 +132,27 @@ def _mended(part: Any, knots: IntArray, what: str) -> Piece:
     vertices, faces, closed = with_holes_closed(
         np.asarray(part.vertices, float), faces, float(part.scale), what
     )
-    _refuse_open(vertices, faces, what)
     mesh = Mesh.single_part(vertices, faces)
     inside_out = mesh.volume_mm3 < 0
     if inside_out:
         mesh = Mesh.single_part(vertices, faces[:, ::-1])
-    to_manifold(mesh, what)
+    try:
+        to_manifold(mesh, what)
+    except GeometryError as fault:
+        _refuse_open(vertices, faces, what)
+        raise fault
     # It came as most of its faces lay.
     return Piece(mesh, inside_out != mostly_turned, not closed, notes + closed)
+
+
+def _knots(faces: IntArray) -> IntArray:
+    """Return the edges of more than two faces, (k, 2) int."""
+    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    count = int(faces.max()) + 1
+    number, times = np.unique(
+        directed.min(axis=1) * count + directed.max(axis=1), return_counts=True
+    )
+    return np.column_stack(np.divmod(number[times > 2], count))
 
 
 def _refuse_open(vertices: FloatArray, faces: IntArray, what: str) -> None:
