@@ -9,6 +9,7 @@ import numpy as np
 
 from glowsim.catalogue import Material
 from glowsim.findings.fictions import fictions
+from glowsim.findings.light_rows import LightCheck, light_rows, strip_groups
 from glowsim.findings.surface_regions import RegionCheck, region_checks, too_small
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
@@ -25,26 +26,12 @@ CROWDED_MM = 1.0
 """LED boards nearer than this to the surface leave no room for glue or wire."""
 
 
-@dataclass(frozen=True)
-class LightCheck:
-    """One light of a body, in the body's frame.
-
-    depth_mm : of its shallowest LED below the outer surface;  inside : what the LEDs sit in
-    """
-
-    name: str
-    board: str
-    leds: int
-    centre_mm: tuple[float, ...]
-    depth_mm: float
-    inside: str
-
-
 @dataclass(frozen=True, kw_only=True)
 class BodyCheck:
     """One body of the scene.
 
     thickness_mm : wall of a shell, or the mean half chord of a solid
+    lights       : one by one;  rows : as they are listed, LEDs of one strip together
     misfits      : boards that cannot be built where they stand, or want a second look
     optical      : that thickness in transport mean free paths, thinnest band
     weight_g     : of the body's own material, None where its density is not known
@@ -63,17 +50,24 @@ class BodyCheck:
     faces: int
     cell_mm: float
     lights: tuple[LightCheck, ...]
+    rows: tuple[tuple[LightCheck, tuple[int, ...]], ...]
     regions: tuple[RegionCheck, ...]
     notes: tuple[str, ...]
     suspicious: tuple[str, ...]
     misfits: tuple[Misfit, ...]
 
     def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        return vars(self) | {
-            "lights": [vars(light) for light in self.lights],
+        """Return plain data; a misfit's `light` is the number of a row of `lights`."""
+        row_of = {n: k for k, (_, numbers) in enumerate(self.rows) for n in numbers}
+        plain = {key: value for key, value in vars(self).items() if key != "rows"}
+        return plain | {
+            "lights": [vars(row) for row, _ in self.rows],
             "regions": [vars(region) for region in self.regions],
-            "misfits": [misfit.as_json() for misfit in self.misfits],
+            "misfits": [
+                misfit.as_json()
+                | {"light": row_of[misfit.light], "name": self.lights[misfit.light].name}
+                for misfit in self.misfits
+            ],
         }
 
 
@@ -135,6 +129,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         faces=len(problem.skin),
         cell_mm=problem.cell_mm,
         lights=lights,
+        rows=light_rows(body.lights, lights),
         regions=regions,
         notes=tuple(note for note in problem.notes if note not in asked),
         suspicious=(*asked, *_suspicious(body, problem, lights), *too_small(regions)),
@@ -187,12 +182,16 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
 def _suspicious(body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]) -> list[str]:
     """Return what a second pair of eyes would ask about."""
     doubts = []
-    for light, spec in zip(lights, body.lights, strict=True):
-        if light.depth_mm < CROWDED_MM:
-            doubts.append(f"{light.name} lies only {light.depth_mm:.1f} mm below the surface")
-        drive = spec.drive
-        if max(drive.red, drive.green, drive.blue, drive.white) == 0:
-            doubts.append(f"{light.name} is turned off: all its drive levels are 0")
+    crowded = [n for n, light in enumerate(lights) if light.depth_mm < CROWDED_MM]
+    for name, mine in strip_groups(body.lights, crowded):
+        depth = min(lights[n].depth_mm for n in mine)
+        doubts.append(f"{name} lies only {depth:.1f} mm below the surface")
+    drives = [light.drive for light in body.lights]
+    off = [n for n, d in enumerate(drives) if max(d.red, d.green, d.blue, d.white) == 0]
+    doubts += [
+        f"{name} is turned off: all its drive levels are 0"
+        for name, _ in strip_groups(body.lights, off)
+    ]
     centres = np.array([light.centre_mm for light in lights]).reshape(-1, 3)
     for k in range(len(centres)):
         near = np.linalg.norm(centres[k + 1 :] - centres[k], axis=1)
