@@ -18,6 +18,7 @@ from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
+from glowsim.transport.coats import layer_number
 from glowsim.transport.fit import Misfit, misfits, notes_on_fit
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.likeness import CLOSED
@@ -186,7 +187,7 @@ class _Builder:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
         layers: list[Layer] = []
-        coat = self._coats(faces, layers)
+        coat = self._coats(faces, layers, media)
         return BodyProblem(
             name=self._body.name,
             media=tuple(media),
@@ -302,30 +303,22 @@ class _Builder:
             name, Kind.OPAQUE, np.zeros(3), np.zeros(3), reflectance=np.array(entry.reflectance)
         )
 
-    def _layer(self, name: str, layers: list[Layer]) -> int:
-        """Return the number of a coat in `layers`, adding it when it is new."""
-        for number, layer in enumerate(layers):
-            if layer.name == name:
-                return number
-        entry = self.catalogue.coat(name)
-        layers.append(
-            Layer(
-                name,
-                np.array(entry.reflectance),
-                np.array(entry.transmittance),
-                entry.open_fraction,
-            )
-        )
-        return len(layers) - 1
-
-    def _coats(self, faces: _Faces, layers: list[Layer]) -> IntArray:
+    def _coats(self, faces: _Faces, layers: list[Layer], media: list[Medium]) -> IntArray:
         """Return the coat of each face, filling `layers`."""
+        body, entries = self._body, self.catalogue.coats
+        index = np.array([medium.refractive_index for medium in media])
         coat = np.full(len(faces.inside), BARE)
         if self._is_sheet:
-            coat[faces.on_room & (faces.inside == 0)] = self._layer(self._body.material, layers)
-        for k, mask in enumerate(self._body.masks):
+            coat[faces.on_room & (faces.inside == 0)] = layer_number(
+                layers, body.material, entries[body.material], 1.0
+            )
+        for k, mask in enumerate(body.masks):
             chosen = self._chosen(faces, mask.where, "masks", k, "where")
-            coat[chosen] = self._layer(mask.coat, layers)
+            behind = index[faces.inside]
+            for n in np.unique(behind[chosen]):
+                coat[chosen & (behind == n)] = layer_number(
+                    layers, mask.coat, entries[mask.coat], float(n)
+                )
         return coat
 
     def _chosen(self, faces: _Faces, where: Where, *keys: str | int) -> BoolArray:

@@ -68,12 +68,16 @@ class Layer:
 
     reflectance, transmittance : (3,) float, diffuse; transmittance includes `open_fraction`
     open_fraction              : share of light that passes straight through
+    roughness                  : above 0 of a face of the material itself, frosted or engraved, whose
+                                 facets mirror and refract (`reference.kernels`); the other figures
+                                 are then those for diffuse light from within
     """
 
     name: str
     reflectance: FloatArray
     transmittance: FloatArray
     open_fraction: float = 0.0
+    roughness: float = 0.0
 
 
 @dataclass(frozen=True)
