@@ -18,6 +18,7 @@ import numpy as np
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
+from glowsim.transport.guide import carries_light, followed
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 from glowsim.transport.quick import QuickBody, solve_body
@@ -26,8 +27,8 @@ from glowsim.transport.quick.quality import DRAFT, FULL, Quality
 from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.solvers import solver_of
 
-QUICK = "quick"
 Report = Callable[[str], None]
 
 
@@ -76,7 +77,9 @@ class PreparedProp:
             bodies.append(replace(body, name=name))
         copies, lights = plan.copies([body.light_mm for body in bodies])
         seconds = time.perf_counter() - started
-        return SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, self.seed, seconds)
+        return SurfaceGlow(
+            plan.title, tuple(bodies), copies, lights, solver_of(bodies), self.seed, seconds
+        )
 
     def body_glow(
         self,
@@ -92,6 +95,8 @@ class PreparedProp:
             report(f"shaping {name}")
             # Who looks at a draft sees where the boards stand.
             problem = body_problem(plan, number, self._shapes, fitted=quality == FULL)
+            if carries_light(problem):
+                return followed(problem, self.seed, quality, report)
             report(f"lighting {name}")
             return solve_body(problem, self.seed, self.quick(problem), quality)
 

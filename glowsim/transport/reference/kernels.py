@@ -48,8 +48,10 @@ MOST_FACETS = 100
 CIRCLING = 0.5
 """Below this weight light that has been mirrored many times plays for its life: in clear material
 it goes on for tens of metres."""
-MOST_MIRRORED = 40_000
-"""Reflections in a row after which light is taken to circle for ever in clear material."""
+MOST_MIRRORED = 10_000
+"""Reflections in a row after which light is taken to circle for ever in clear material..."""
+ABSORBS = 1e-6
+"""... and twenty times as many where every band of it is absorbed by more than this [1/mm]."""
 
 SCATTERINGS, SEARCHES, LOSSES, JUMPS, TRAPPED = 0, 1, 2, 3, 4
 """Places in `tally.events`."""
@@ -408,6 +410,12 @@ def emitted(state, lamp):
 
 
 @inlined
+def least_absorption(media, region):
+    """Return what a region absorbs in the band in which it absorbs least [1/mm]."""
+    return min(media.mu_a[region, 0], min(media.mu_a[region, 1], media.mu_a[region, 2]))
+
+
+@inlined
 def paid(tally, media, region, length, w):
     """Take what a path of `length` through `region` absorbs out of the weights `w`."""
     if length > 0.0:
@@ -683,7 +691,10 @@ def follow(
                                     dx - 2.0 * cos * nx, dy - 2.0 * cos * ny, dz - 2.0 * cos * nz
                                 )  # fmt: skip
                                 mirrored += 1
-                                if mirrored == MOST_MIRRORED:
+                                if mirrored >= MOST_MIRRORED and (
+                                    mirrored >= 20 * MOST_MIRRORED
+                                    or least_absorption(media, region) < ABSORBS
+                                ):
                                     for band in range(3):
                                         tally.lost[band] += w[band]
                                     tally.events[TRAPPED] += 1
