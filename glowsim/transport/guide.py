@@ -11,6 +11,7 @@ from glowsim.errors import SolveError
 from glowsim.geometry.mesh import Mesh
 from glowsim.transport.problem import BodyProblem, Kind, Medium
 from glowsim.transport.quick.quality import DRAFT, Quality
+from glowsim.transport.quick.trust import BARE, bare_words
 from glowsim.transport.reference import Goal, Progress, solve_body
 from glowsim.transport.result import BodyGlow
 
@@ -59,7 +60,10 @@ def followed(
         f"That is no job for quick: the reference followed {int(tallies.photons.min()):,} photons "
         f"of each light, for {tallies.seconds:.0f} s (--reference follows more)"
     )
-    return replace(body, notes=(*body.notes, note, _where_it_leaves(problem.name, body)))
+    bare = float(((body.direct @ body.surface.areas_mm2).mean(axis=1)).max())
+    trust = (*body.trust, bare_words(bare)) if bare > BARE else body.trust
+    notes = (*body.notes, note, _where_it_leaves(problem.name, body))
+    return replace(body, trust=trust, notes=notes)
 
 
 def _where_it_leaves(name: str, body: BodyGlow) -> str:
