@@ -122,8 +122,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         material=body.material,
         confidence=_confidence(entry),
         size_mm=tuple(round(float(s), 1) for s in problem.outer.size_mm),
-        volume_cm3=solid.volume_mm3 / 1000,
-        weight_g=None if density is None else solid.volume_mm3 * density * 1e-6,
+        volume_cm3=problem.own_volume_mm3 / 1000,
+        weight_g=None if density is None else problem.own_volume_mm3 * density * 1e-6,
         thickness_mm=thickness,
         optical=float(own.mu_t_reduced_per_mm.min()) * thickness if scatters else None,
         faces=len(problem.skin),
@@ -140,6 +140,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
 def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
     if not scatters:
         return "sheet lantern" if body.lights else "opaque"
+    if any(medium.own_share is not None for medium in problem.media) and body.infill is not None:
+        return f"skin {body.infill.skin_mm:.3g} mm, infill {100 * body.infill.share:.0f} %"
     if problem.wall_mm is None:
         return "solid"
     if body.wall_by_height_mm is not None:
@@ -150,6 +152,8 @@ def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
 
 def _confidence(entry: Any) -> str:
     factor = getattr(entry, "mu_s_reduced_factor", None)
+    if factor is not None and max(entry.mu_s_reduced_per_mm) == 0:
+        factor = entry.mu_a_factor
     return f"{entry.confidence}, x/÷ {factor:.2g}" if factor else str(entry.confidence)
 
 

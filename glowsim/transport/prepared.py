@@ -19,6 +19,7 @@ from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
 from glowsim.transport.exchange import with_hollows
+from glowsim.transport.guide import carries_light, followed
 from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
@@ -28,8 +29,8 @@ from glowsim.transport.quick.quality import DRAFT, FULL, Quality
 from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.solvers import solver_of
 
-QUICK = "quick"
 Report = Callable[[str], None]
 
 
@@ -79,7 +80,8 @@ class PreparedProp:
             body = body or self.body_glow(plan, number, quality, report)
             bodies.append(replace(body, name=name))
         copies, lights = plan.copies([body.light_mm for body in bodies])
-        glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, self.seed, 0.0)
+        solver = solver_of(bodies)
+        glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, solver, self.seed, 0.0)
         last = self._last
         if last is not None and last.same_faces(glow):
             glow = last.relit(glow)
@@ -102,6 +104,8 @@ class PreparedProp:
             report(f"shaping {name}")
             # Who looks at a draft sees where the boards stand.
             problem = body_problem(plan, number, self._shapes, fitted=quality == FULL)
+            if carries_light(problem):
+                return followed(problem, self.seed, quality, report)
             report(f"lighting {name}")
             return solve_body(problem, self.seed, self.quick(problem), quality)
 

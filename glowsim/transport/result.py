@@ -310,7 +310,6 @@ def body_glow(
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
     total = np.maximum(direct.sum(axis=1), 1e-30)[:, :, None]
-    own = problem.solids[0]
     return BodyGlow(
         name=problem.name,
         key=problem.key,
@@ -329,7 +328,7 @@ def body_glow(
         trust=trust,
         notes=problem.notes,
         likeness=likeness_of(problem),
-        volume_mm3=own.volume_mm3 if own is not None else 0.0,
+        volume_mm3=problem.own_volume_mm3,
         index=emission_index(problem)[skin],
     )
 
