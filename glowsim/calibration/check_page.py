@@ -8,13 +8,13 @@ from collections.abc import Sequence
 import numpy as np
 from PIL import Image
 
-from glowsim.calibration.check import Checked
+from glowsim.calibration.compare import Compared
 
 INCHES = (5.2, 5.2)
 DPI = 110
 
 
-def check_page(every: Sequence[Checked]) -> Image.Image:
+def check_page(every: Sequence[Compared]) -> Image.Image:
     """Return, for each photo, the photo with its places, and both against each other."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -39,7 +39,7 @@ def check_page(every: Sequence[Checked]) -> Image.Image:
         left.set_xlim(low[0] - margin, high[0] + margin)
         left.set_ylim(high[1] + margin, low[1] - margin)
         left.set_title("the photo, and where it parts", fontsize=10, loc="left")
-        chance = float(np.exp(3 * np.median(one.sd)))
+        chance = float(np.exp(one.parted * np.median(one.sd)))
         right.axhspan(1 / chance, chance, color="#eeeeee")
         right.errorbar(one.points[:, 2], np.exp(one.off), yerr=_bars(one), fmt="o", markersize=4)
         right.set_yscale("log")
@@ -51,7 +51,7 @@ def check_page(every: Sequence[Checked]) -> Image.Image:
     return Image.open(stream).convert("RGB")
 
 
-def _bars(one: Checked) -> np.ndarray:
+def _bars(one: Compared) -> np.ndarray:
     """Return how far the ends of the error bars lie below and above, (2, m) float."""
     return np.array(
         [sign * (np.exp(one.off + sign * one.sd) - np.exp(one.off)) for sign in (-1, 1)]

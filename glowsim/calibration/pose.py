@@ -80,21 +80,25 @@ class Pose:
         across, down = self.unknowns[4:6] * distance
         return self.focus_mm - distance * axes[2] - across * axes[0] - down * axes[1]
 
+    def moved_px(self, points: FloatArray) -> FloatArray:
+        """Return by how much one deviation of each unknown moves points in the image, (7, n, 2)
+        float; unknowns made independent."""
+        step = 1e-4
+        root = np.linalg.cholesky(self.doubt + 1e-18 * np.eye(7))
+        here = self.pixels(points)
+        moved = [
+            _pixels(self.unknowns + step * column, self.base, self.focus_mm, self.middle, points)
+            for column in root.T
+        ]
+        return (np.array(moved) - here) / step
+
     def along_mm(self, points: FloatArray, heading: FloatArray) -> FloatArray:
         """Return by how much one deviation of each unknown moves what is seen at points along a
         heading on the body, (n, 7) float [mm]; unknowns made independent.
         """
-        step = 1e-4
-        root = np.linalg.cholesky(self.doubt + 1e-18 * np.eye(7))
-        here = self.pixels(points)
         per_mm = self.pixels(points + 0.5 * heading) - self.pixels(points - 0.5 * heading)
-        moved = []
-        for column in root.T:
-            there = _pixels(
-                self.unknowns + step * column, self.base, self.focus_mm, self.middle, points
-            )
-            moved.append(((there - here) / step * per_mm).sum(axis=1) / (per_mm**2).sum(axis=1))
-        return np.array(moved).T
+        along = (self.moved_px(points) * per_mm).sum(axis=2) / (per_mm**2).sum(axis=1)
+        return np.asarray(along.T, dtype=float)
 
 
 def pose_of(pixels: FloatArray, known: Known) -> Pose:

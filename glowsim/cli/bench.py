@@ -180,7 +180,7 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
     with progress_line() as tell:
         found = check_photos(file, tell)
         tell("drawing")
-        picture = check_page(found)
+        picture = check_page([one.compared for one in found])
     path = (out if out is not None else Path(f"{readings.stem}-check")) / "check.png"
     write_whole(path, lambda place: picture.save(place, "PNG"))
     if as_json:
@@ -190,8 +190,8 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
                     {
                         "words": one.sentences,
                         "parts": one.parts,
-                        "places": one.points.tolist(),
-                        "photo_over_prediction": np.exp(one.off).tolist(),
+                        "places": one.compared.points.tolist(),
+                        "photo_over_prediction": np.exp(one.compared.off).tolist(),
                         "causes": [{"cause": c.words, "gain": c.gain} for c in one.causes],
                     }
                     for one in found

@@ -71,7 +71,7 @@ def test_a_prop_as_drawn_agrees(piece, tmp_path):
     assert not found.parts
     assert found.causes == ()
     assert "agree within their errors" in " ".join(found.sentences)
-    assert np.abs(found.off).max() < 0.15
+    assert np.abs(found.compared.off).max() < 0.15
 
 
 def test_a_photo_of_something_else_is_not_explained(piece, tmp_path):
@@ -123,7 +123,7 @@ def test_a_thinner_wall_is_measured(tmp_path):
     drawn, built = walled(6.0), walled(5.0)
     light = np.ones(1) @ built.shone_by(FOAM, built.problem.emitters)
     photo = photographed(built, tmp_path, light)
-    found = checked(photo, tmp_path, drawn, FOAM, KNOWN, thinner=(0.9, walled(5.1)))
+    found = checked(photo, tmp_path, drawn, FOAM, KNOWN, thinner=(0.9, lambda: walled(5.1)))
     words = found.causes[0].words
     assert words.startswith("the wall is ")
     assert words.endswith(" mm thinner than drawn")
