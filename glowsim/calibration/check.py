@@ -217,8 +217,8 @@ def _other_material(mine: Compared, piece: TestPiece, optics: Optics) -> Cause:
     for _ in range(MATERIAL_STEPS):
         left = mine.residual - change + slope @ size
         precision = slope.T @ inverse @ slope + believed
-        size = np.linalg.solve(precision, slope.T @ inverse @ left)
-        size = np.clip(size, -MATERIAL_MOST, MATERIAL_MOST)
+        there = np.linalg.solve(precision, slope.T @ inverse @ left)
+        size = np.asarray(np.clip(there, -MATERIAL_MOST, MATERIAL_MOST), dtype=float)
         other = optics.at(optics.logarithms + size)
         light = np.log(piece.exitance(other) @ mine.weights.T)
         change, slope = light[0] - before, (light[1:] - light[0]).T / SLOPE
