@@ -9,8 +9,10 @@ import mimetypes
 from fastapi import FastAPI, Request
 from fastapi.responses import FileResponse, JSONResponse, Response
 
+from glowsim.calibration.image import UnreadableError
 from glowsim.errors import GlowsimError
 from glowsim.live.page import Page
+from glowsim.live.photos import as_jpeg
 
 _BYTES = "application/octet-stream"
 _FRESH = {"Cache-Control": "no-store"}
@@ -78,6 +80,19 @@ def _add_files(app: FastAPI, page: Page) -> None:
             return Response(tries.picture(number).read_bytes(), media_type="image/png")
         except OSError:
             return Response(status_code=404)
+
+    @app.get("/live/photo/{k}/{shot}")
+    def photo(k: int, shot: int) -> Response:
+        points = page.points
+        if points is None or not 0 <= k < len(points.subjects):
+            return Response(status_code=404)
+        if not 0 <= shot < len(points.subjects[k].photo.images):
+            return Response(status_code=404)
+        try:
+            data = as_jpeg(points.frame(k, shot))
+        except UnreadableError:
+            return Response(status_code=404)
+        return Response(data, media_type="image/jpeg", headers=_FRESH)
 
     @app.get("/live/made/{number}/{k}/{name}")
     def made(number: int, k: int, name: str) -> Response:

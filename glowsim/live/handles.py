@@ -69,7 +69,7 @@ class Handles:
         button.on("click", opened)
 
     def _told(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:
-        return lambda event: self._view._guarded(lambda _: act(event.value))(event)
+        return lambda event: self._view.guarded(lambda _: act(event.value))(event)
 
     @property
     def _own(self) -> Body:
@@ -174,7 +174,7 @@ class Handles:
             number.set_text(shown(float(event.args)))
             self._session.hold(change(float(event.args)))
 
-        guarded = self._view._guarded
+        guarded = self._view.guarded
         slider.on("update:model-value", moving, throttle=0.03)
         slider.on("change", guarded(lambda _: self._session.release(f"set {words}")))
 
@@ -204,7 +204,7 @@ class Handles:
 
     def _number(self, words: str, value: float, told: Callable[[float], Any]) -> None:
         field = ui.number(words, value=value).classes("wide")
-        guarded = self._view._guarded
+        guarded = self._view.guarded
         field.on("change", guarded(lambda _: told(float(field.value or 0))))
 
     def _room(self, menu: ui.menu) -> None:
