@@ -21,6 +21,7 @@ from glowsim.calibration.pose import Pose
 from glowsim.calibration.readings import Bench, parse_readings
 from glowsim.calibration.strip import Strip, camera_by_card, camera_of, strip_of
 from glowsim.errors import GlowsimError, ReadingsError
+from glowsim.geometry.body import unlit_solid_of
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.live import keeping, points_text
 from glowsim.live.history import History
@@ -28,8 +29,6 @@ from glowsim.live.landmarks import first_stretch, landmarks, on_surface
 from glowsim.live.points_text import Click, Clicks
 from glowsim.scene import read_scene
 from glowsim.tomlfile import TomlText, read_toml, validate
-from glowsim.transport.build import body_problem
-from glowsim.transport.plan import plan_of
 
 KINDS = ("piles", "cards", "photos", "lux", "levels")
 NEAR_MM = 3.0
@@ -278,10 +277,9 @@ def _clicks(photo: Photo, unset: set[int]) -> Clicks:
 
 def _body_of(scene: str, name: str | None, folder: Path) -> Mesh:
     """Return the outer surface of a photo's piece; raises what its scene raises."""
-    plan = plan_of(read_scene(folder / scene))
-    names = [body.name for body in plan.scene_file.scene.bodies]
-    number = names.index(name) if name in names else 0
-    return body_problem(plan, number, fitted=False).outer
+    scene_file = read_scene(folder / scene)
+    names = [body.name for body in scene_file.scene.bodies]
+    return unlit_solid_of(scene_file, names.index(name) if name in names else 0).outer
 
 
 def _filled(toml: TomlText, folder: Path) -> tuple[dict[str, Any], dict[int, set[int]]]:

@@ -1,4 +1,4 @@
-"""Points clicked in the photos of a readings file: what they are called, what comes of them, what is
+"""Points clicked in the photos of a readings file: their names, what comes of them, and what is
 written back."""
 
 from __future__ import annotations
@@ -36,12 +36,14 @@ def without_clicks(file):
 
 
 def box(x, y, z):
-    corners = np.array([(i, j, k) for k in (0, z) for j in (-y / 2, y / 2) for i in (-x / 2, x / 2)])
+    corners = np.array(
+        [(i, j, k) for k in (0, z) for j in (-y / 2, y / 2) for i in (-x / 2, x / 2)]
+    )
     faces = [
         *((0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4)),
         *((2, 6, 3), (3, 6, 7), (0, 4, 2), (2, 4, 6), (1, 3, 5), (3, 7, 5)),
     ]
-    return Mesh.single_part(corners, np.array(faces))
+    return Mesh.single_part(corners * (x, y, z), np.array(faces))
 
 
 def test_landmarks_are_what_a_camera_sees_at_left_and_right():
@@ -136,10 +138,20 @@ def test_an_editor_is_not_written_over(readings):
 
 
 def test_clicks_change_their_own_lines_alone():
-    text = (
-        "name = 'a'\n[[photos]]  # one\nband = 'red'\npoints = [\n  { pixel = [1, 2], at_mm = [0, 0, 1.0] },"
-        " # tip\n]\n\n# two\n[[piles]]\nband = 'red'\n\n[[photos]]\nband = 'green'\n"
-    )
+    text = """name = 'a'
+[[photos]]  # one
+band = 'red'
+points = [
+  { pixel = [1, 2], at_mm = [0, 0, 1.0] }, # tip
+]
+
+# two
+[[piles]]
+band = 'red'
+
+[[photos]]
+band = 'green'
+"""
     tip = Click((0.0, 0.0, 1.0), (3.5, 4.0))
     foot = Click((5.0, 0.0, 0.0), (7.0, 8.0))
     new = text_with(text, {0: Clicks((tip,)), 1: Clicks((foot, Click((1.0, 0.0, 0.0))))})
