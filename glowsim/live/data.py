@@ -35,11 +35,12 @@ def _add_light(app: FastAPI, page: Page) -> None:
         return Response(seen.skin.shape_bytes, media_type=_BYTES, headers=_FRESH)
 
     @app.get("/live/light")
-    def light(known: str = "") -> Response:
+    def light(known: str = "", have: int = 0) -> Response:
         seen = page.session.seen if page.session else None
         if seen is None:
             return Response(status_code=204)
-        heading = {
+        part, values = seen.for_page(known, have)
+        heading = part | {
             "number": seen.number,
             "full": seen.full,
             "shape": seen.skin.key,
@@ -47,12 +48,10 @@ def _add_light(app: FastAPI, page: Page) -> None:
             "scale": seen.scale,
             "limb": seen.limb,
             "around": seen.around_key,
-            "whole": known != seen.around_key,
         }
         # One line of JSON, filled up so that the numbers after it start at a whole one.
         line = json.dumps(heading).encode()
         line += b" " * (-(len(line) + 1) % 4) + b"\n"
-        values = seen.light if heading["whole"] else seen.light_without_around()
         return Response(line + values, media_type=_BYTES, headers=_FRESH)
 
     @app.get("/live/pulse")

@@ -73,7 +73,7 @@ class _Search:
 
     def briefly(self) -> Found:
         def report(words: str) -> None:
-            self._report(f"a short search: {words}")
+            self._report(f"a short search, {words}")
 
         return guessed(self._file, self.name, self._count, report)
 
@@ -83,7 +83,7 @@ class _Search:
         def report(words: str) -> None:
             if self._session.now != self.best:
                 raise SupersededError
-            self._report(f"the long search: {words}")
+            self._report(f"the long search, {words}")
 
         answer = place(self._file, self.name, self._count, report=report)
         if answer.drive_factor < 1.0:

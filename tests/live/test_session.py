@@ -14,7 +14,7 @@ from PIL import Image
 
 from glowsim.cli.group import cli
 from glowsim.errors import SceneError
-from glowsim.live import edits, helping, placing
+from glowsim.live import edits, helping, placing, sending
 from glowsim.live.boards import place_of, room_for
 from glowsim.live.clearance import has_room
 from glowsim.live.edits import BoardAt
@@ -67,9 +67,11 @@ def test_drag_shows_drafts_and_the_release_a_full_answer(session):
     assert draft.light != first.light
     # What is sent back stays as it was, and need not be fetched again.
     assert draft.around_key == first.around_key
-    corners = len(draft.light) // 40
-    rest = draft.light_without_around()
-    assert (len(rest), rest[: 12 * corners]) == (16 * corners, draft.light[: 12 * corners])
+    heading, sent = draft.for_page(first.around_key, first.number)
+    corners = sending.corners_of(draft.light)
+    assert heading == {"whole": False, "first": 0, "count": corners}
+    assert (len(sent), sent[: 12 * corners]) == (16 * corners, draft.light[: 12 * corners])
+    assert draft.for_page("", 0) == (heading | {"whole": True}, draft.light)
     assert draft.exposure_cd_m2 == first.exposure_cd_m2  # brighter must look brighter
     figures = session.figures
     session.release()
@@ -323,8 +325,8 @@ def test_places_of_a_search_are_judged_by_the_full_answer(session):
         f"bud: a typical place is off by {after:.2f} times, {before:.2f} before; undo takes it back"
     )
     searched = [words for words in said if "reading the light backwards" in words]
-    assert searched[0].startswith("a short search: ")
-    assert searched[-1].startswith("the long search: ")
+    assert searched[0].startswith("a short search, ")
+    assert searched[-1].startswith("the long search, ")
     assert session.now.scene.room.illuminance_lx == 35  # what else was changed stays
     assert session.save().exists()
 
