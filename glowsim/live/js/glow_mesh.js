@@ -149,11 +149,11 @@ export class GlowMesh {
     this.around = ""; // if this is not what it is thought to be, the next is fetched whole
     if (values.length !== sizes.reduce((sum, size) => sum + size, 0)) return;
     if (parts.some((part) => part.count < heading.first + heading.count)) return;
-    let start = 0;
+    let taken = 0;
     parts.forEach((part, k) => {
       const first = part.itemSize * heading.first;
-      part.array.set(values.subarray(start, start + sizes[k]), first);
-      start += sizes[k];
+      part.array.set(values.subarray(taken, taken + sizes[k]), first);
+      taken += sizes[k];
       if (!sizes[k]) return;
       part.addUpdateRange(first, sizes[k]);
       part.needsUpdate = true;
