@@ -14,7 +14,8 @@ export default {
         <path class="fit" :d="edges"/>
         <polygon class="strip" :points="strip.join(' ')"/>
         <g v-for="(e, k) in ends" class="end" @pointerdown.stop="grab($event, 'end', k)">
-          <circle :cx="e[0]" :cy="e[1]" :r="9 * unit"/><title>{{ k ? 'its far end' : 'where the stretch begins' }}</title></g>
+          <circle :cx="e[0]" :cy="e[1]" :r="9 * unit"/>
+          <title>{{ k ? 'where the stretch ends' : 'where the stretch begins' }}</title></g>
         <template v-for="(p, n) in points">
           <line v-if="p.pixel && seen[n]" class="off" :x1="p.pixel[0]" :y1="p.pixel[1]" :x2="seen[n][0]" :y2="seen[n][1]"/>
           <g v-if="p.pixel" class="point" :class="{ now: n === current }" @pointerdown.stop="grab($event, 'point', n)">
@@ -27,7 +28,8 @@ export default {
         <p class="dim" v-if="by_card">The marks card finds itself; nothing is to be clicked.</p>
         <ol v-else>
           <li v-for="(p, n) in points">
-            <button class="quiet" :class="{ now: n === current }" @click="current = n" @keydown="nudge(n, $event)">{{ p.words }}
+            <button class="quiet" :class="{ now: n === current }" @click="current = n"
+              @keydown="nudge(n, $event)">{{ p.words }}
               <small>{{ p.pixel ? p.pixel.join(', ') + ' px' : 'to be clicked' }}</small></button>
             <button class="quiet" :aria-label="'leave out ' + p.words" title="leave it out" @click="$emit('forget', n)">×</button>
           </li>
@@ -36,9 +38,11 @@ export default {
           pixel. Turn the wheel to come nearer.</p>
         <form v-if="!by_card && points.length < 6" @submit.prevent="add">
           <label>another point, at mm</label>
-          <input v-for="(a, k) in ['x', 'y', 'z']" type="number" step="any" v-model.number="place[k]" :aria-label="a + ' in mm'" :placeholder="a">
+          <input v-for="(a, k) in ['x', 'y', 'z']" type="number" step="any" v-model.number="place[k]"
+            :aria-label="a + ' in mm'" :placeholder="a">
           <button class="quiet">add</button></form>
-        <label class="slide">brighter <input type="range" min="1" max="12" step="0.5" v-model.number="bright" aria-label="show the photo brighter"></label>
+        <label class="slide">brighter <input type="range" min="1" max="12" step="0.5" v-model.number="bright"
+          aria-label="show the photo brighter"></label>
         <label v-if="shots.length > 1">exposure <select v-model="shot" aria-label="exposure">
           <option v-for="(s, k) in shots" :value="k">{{ s }}</option></select></label>
         <figure v-if="profile.length">
