@@ -31,7 +31,8 @@ export default {
             <button class="quiet" :class="{ now: n === current }" @click="current = n"
               @keydown="nudge(n, $event)">{{ p.words }}
               <small>{{ p.pixel ? p.pixel.join(', ') + ' px' : 'to be clicked' }}</small></button>
-            <button class="quiet" :aria-label="'leave out ' + p.words" title="leave it out" @click="$emit('forget', n)">×</button>
+            <button class="quiet" :aria-label="'leave out ' + p.words" title="leave it out"
+              @click="$emit('forget', n)">×</button>
           </li>
         </ol>
         <p class="dim" v-if="!by_card">Drag a point to correct it, or press its line here: arrow keys move it by a
