@@ -81,7 +81,7 @@ class Works:
         if self._command is not None:
             self._command.give_up()
         if self.busy:
-            self.doing = "giving up …"
+            self.doing = "giving up"
         self._changed()
 
     def wait(self, seconds: float = 60.0) -> bool:
