@@ -137,7 +137,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         lights=lights,
         regions=regions,
         notes=tuple(note for note in problem.notes if note not in asked),
-        suspicious=(*asked, *_suspicious(body, problem, lights), *too_small(regions)),
+        suspicious=(*asked, *_suspicious(plan, body, problem, lights), *too_small(regions)),
         misfits=found,
     )
 
@@ -184,14 +184,17 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
     return tuple(checks)
 
 
-def _suspicious(body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]) -> list[str]:
+def _suspicious(
+    plan: Plan, body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]
+) -> list[str]:
     """Return what a second pair of eyes would ask about."""
     doubts = []
     for light, spec in zip(lights, body.lights, strict=True):
         if light.depth_mm < CROWDED_MM:
             doubts.append(f"{light.name} lies only {light.depth_mm:.1f} mm below the surface")
+        white = plan.catalogue.board(spec.board).drive == "white"
         drive = spec.drive
-        if max(drive.red, drive.green, drive.blue, drive.white) == 0:
+        if (drive.white if white else max(drive.red, drive.green, drive.blue)) == 0:
             doubts.append(f"{light.name} is turned off: all its drive levels are 0")
     centres = np.array([light.centre_mm for light in lights]).reshape(-1, 3)
     for k in range(len(centres)):
