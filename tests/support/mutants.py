@@ -40,8 +40,10 @@ TESTS = (
 )
 STORE = Path(tempfile.gettempdir()) / "glowsim-mutants"
 SEED = 1
-LONGEST_S = 60
+LONGEST_S = 120
 """Of processor time, for one wrong."""
+QUICK_S, AGAIN_S = 12.0, 60.0
+"""Of tests, as recorded: for a first try, and where that was survived."""
 READY = (
     *("pytest", "hypothesis", "hypothesis.internal.conjecture.engine", "tomlkit", "numba"),
     *("scipy.sparse.linalg", "scipy.interpolate", "scipy.optimize", "scipy.spatial", "trimesh"),
@@ -326,7 +328,7 @@ def _recorded(name: str, folder: Path) -> dict[str, Any]:
     return found
 
 
-def chosen(mutant: Mutant, tests: dict[str, dict[str, Any]]) -> list[str]:
+def chosen(mutant: Mutant, tests: dict[str, dict[str, Any]], longest_s: float) -> list[str]:
     """Return the tests that may notice, the quickest first, as many as there is time for.
 
     Those named after the file first (what is cached runs in the first of them alone), then those
@@ -342,14 +344,14 @@ def chosen(mutant: Mutant, tests: dict[str, dict[str, Any]]) -> list[str]:
     taken, spent = [], 0.0
     for test in sorted(there, key=lambda test: (name not in test, tests[test]["s"], test)):
         spent += tests[test]["s"]
-        if spent > LONGEST_S / 2 and taken:
+        if spent > longest_s and taken:
             break
         taken.append(test)
     return taken
 
 
 def tried(
-    mutants: list[Mutant], folder: Path, tests: dict[str, Any]
+    mutants: list[Mutant], folder: Path, tests: dict[str, Any], longest_s: float
 ) -> Iterator[tuple[Mutant, str]]:
     """Try each in turn; yield it with its fate."""
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
@@ -357,7 +359,7 @@ def tried(
         importlib.import_module(module)
     honest = min(tests, key=lambda test: (tests[test]["s"], test))
     assert forked(lambda: tested([honest]), LONGEST_S, folder / "mutant.log") == 0, "see its log"
-    ready = {mutant: chosen(mutant, tests) for mutant in mutants}
+    ready = {mutant: chosen(mutant, tests, longest_s) for mutant in mutants}
     for mutant, names in sorted(ready.items(), key=lambda it: sum(tests[t]["s"] for t in it[1])):
         if not names:
             yield mutant, "SURVIVED, no test"
@@ -389,8 +391,9 @@ def main() -> None:
         mutants = [mutant for mutant in mutants if fates.get(str(mutant), "").startswith("S")]
     else:
         mutants = [mutant for mutant in mutants if str(mutant) not in fates]
+    longest_s = AGAIN_S if asked.again else QUICK_S
     began = time.monotonic()
-    for count, (mutant, fate) in enumerate(tried(mutants, folder, tests), 1):
+    for count, (mutant, fate) in enumerate(tried(mutants, folder, tests, longest_s), 1):
         fates[str(mutant)] = fate
         kept.write_text(json.dumps(fates, indent=1))
         print(f"{count:4d} {time.monotonic() - began:5.0f} s  {fate:9s} {mutant}", flush=True)
