@@ -37,6 +37,7 @@ detail_mm = 4
   name = "one"
   board = "rgb_5050_18ma"
   position_mm = [0, 0, 3]
+  drive = { red = 0, blue = 0 }
   [[bodies.lights]]
   name = "two"
   board = "rgb_5050_18ma"
@@ -97,6 +98,7 @@ def test_what_a_second_pair_of_eyes_would_ask(checks):
     assert "one sits in the same place as another light" in lamp
     assert "two is turned off: all its drive levels are 0" in lamp
     assert any(doubt.startswith("light 3 lies only 0.") for doubt in lamp)
+    assert not any("one is turned off" in doubt for doubt in lamp)
     assert not any("two sits" in doubt or "one lies" in doubt for doubt in lamp)
     assert checks["unlit"].suspicious == (
         "has no light of its own; it is drawn in room light only",

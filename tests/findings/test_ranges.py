@@ -14,7 +14,6 @@ from glowsim.findings.ranges import material_range
 from glowsim.scene import parse_scene
 from glowsim.transport.solve import solve
 
-
 ORB = 'shape = { kind = "orb", diameter_mm = 40 }'
 
 

@@ -354,9 +354,6 @@ def tried(
     mutants: list[Mutant], folder: Path, tests: dict[str, Any], longest_s: float
 ) -> Iterator[tuple[Mutant, str]]:
     """Try each in turn; yield it with its fate."""
-    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
-    for module in READY:
-        importlib.import_module(module)
     honest = min(tests, key=lambda test: (tests[test]["s"], test))
     assert forked(lambda: tested([honest]), LONGEST_S, folder / "mutant.log") == 0, "see its log"
     ready = {mutant: chosen(mutant, tests, longest_s) for mutant in mutants}
@@ -383,6 +380,9 @@ def main() -> None:
     folder = asked.folder
     folder.mkdir(parents=True, exist_ok=True)
     os.chdir(ROOT)
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+    for module in READY:
+        importlib.import_module(module)
     tests = recorded(folder)
     kept = folder / "fates.json"
     fates: dict[str, str] = json.loads(kept.read_text()) if kept.exists() else {}
