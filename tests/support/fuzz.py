@@ -19,13 +19,17 @@ import io
 import random
 import re
 import resource
+import shutil
 import signal
+import subprocess
 import sys
 import tempfile
+import time
 import traceback
 import warnings
 from collections import Counter
 from collections.abc import Callable
+from hashlib import sha256
 from pathlib import Path
 
 import trimesh
@@ -35,6 +39,7 @@ from glowsim.errors import GlowsimError
 from glowsim.scene import parse_scene, read_scene
 from glowsim.transport.solve import solve
 from glowsim.transport.store import load_glow, load_tallies, save_glow
+from tests.support.commands import command
 
 ROOT = Path(__file__).parents[2]
 NUMBER = re.compile(r"(?<![\w.\"])-?\d+(?:\.\d+)?(?:e-?\d+)?(?![\w.\"])")
@@ -242,14 +247,93 @@ def results(count: int, tried: Tried, draw: random.Random) -> None:
             tried(lambda read=read: read(file) is not None and "read", content, "npz")
 
 
-KILLED = ("glow", "turntable", "sheet", "pulse", "reference")
+KILLED = {
+    "glow": ("--size", "320x240", "--no-suggest"),
+    "turntable": ("--frames", "4", "--size", "160x120"),
+    "sheet": (),
+    "reference": ("--photons", "2000", "--size", "160x120"),
+    "heat": (),
+}
 
 
 def kills(count: int, tried: Tried, draw: random.Random) -> None:
-    """Kill commands at random moments; then the result must load and every set be of one run."""
-    from tests.support import killed
+    """Kill commands at random moments: results stay readable, sets of files of one run."""
+    folder = tried.folder / "kills"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    file = folder / "bud.toml"
+    ways = [SMALL, SMALL.replace("[0, 0, 24]", "[0, 0, 20]").replace('"bud"', '"bloom"')]
+    whole = {name: [_of_a_whole_run(name, text, file) for text in ways] for name in KILLED}
+    for k in range(count):
+        name = list(KILLED)[k % len(KILLED)]
+        file.write_text(ways[draw.randrange(2)])
+        seconds = max(run[0] for run in whole[name])
+        tried(lambda n=name, s=seconds: _killed(n, file, draw.uniform(0, 1.1 * s)), b"", "txt")
+        mixed = _mixed(file, *(run[1] for run in whole[name]))
+        if mixed:
+            tried.fault(f"{name}: mixed folder: {mixed} at", b"", "txt")
 
-    killed.campaign(count, tried, draw)
+
+def _command(name: str) -> list[str]:
+    if name == "reference":
+        return [*command("glow"), "--reference", *KILLED[name]]
+    return [*command(name), *KILLED[name]]
+
+
+def _of_a_whole_run(name: str, text: str, file: Path) -> tuple[float, dict[str, str]]:
+    """Return how long a run takes, and the digests of what it leaves."""
+    shutil.rmtree(file.parent / "bud-glow", ignore_errors=True)
+    file.write_text(text)
+    began = time.monotonic()
+    subprocess.run([*_command(name), file.name], cwd=file.parent, check=True, capture_output=True)
+    seconds = time.monotonic() - began
+    found = _digests(file)
+    shutil.rmtree(file.parent / "bud-glow")
+    return seconds, found
+
+
+def _digests(file: Path) -> dict[str, str]:
+    folder = file.parent / "bud-glow"
+    return {
+        str(path.relative_to(folder)): sha256(path.read_bytes()).hexdigest()
+        for path in folder.rglob("*")
+        if path.is_file() and path.suffix != ".npz" and not path.name.startswith(".")
+    }
+
+
+def _killed(name: str, file: Path, after_s: float) -> str:
+    """Kill a run; then every result there was is there and whole."""
+    there = sorted((file.parent / "bud-glow").glob("*.npz"))
+    with subprocess.Popen(
+        [*_command(name), file.name],
+        cwd=file.parent,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    ) as run:
+        try:
+            told = run.communicate(timeout=after_s)[1].decode()
+            answer = "ended first"
+        except subprocess.TimeoutExpired:
+            run.kill()
+            told = run.communicate()[1].decode()
+            answer = "killed"
+    if "Traceback" in told or run.returncode not in (0, -signal.SIGKILL):
+        raise RuntimeError(f"{name}: {told[-200:]}")
+    for path in {*there, *(file.parent / "bud-glow").glob("*.npz")}:
+        try:
+            load_glow(path)
+        except GlowsimError as fault:
+            raise RuntimeError(f"{name}: a result is lost: {fault}") from fault
+    return answer
+
+
+def _mixed(file: Path, one: dict[str, str], other: dict[str, str]) -> str:
+    """Return which files of a set are of one scene beside others of the other; '' if none are."""
+    now = _digests(file)
+    differ = [name for name in one if name in now and one[name] != other.get(name)]
+    first = [name for name in differ if now[name] == one[name]]
+    second = [name for name in differ if now[name] == other.get(name)]
+    return f"{first} beside {second}" if first and second else ""
 
 
 def main() -> None:
