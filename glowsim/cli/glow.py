@@ -40,6 +40,7 @@ from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
+from glowsim.pictures.text import boxes_note
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import REFERENCE_GOAL, solve
@@ -157,6 +158,8 @@ def command(
         if old:
             names = ", ".join(path.name for path in old)
             console().print(f"note: of an earlier result in {folder}: {names}")
+        if pictures and (boxes := boxes_note([glow.title, *(copy.name for copy in glow.copies)])):
+            console().print(f"note: {boxes}")
         print_written(written)
     if "cannot be used" in reason:
         notice().print(f"note: pictures drawn by {reason}")

@@ -14,7 +14,7 @@ from glowsim.findings.surface_regions import RegionCheck, region_checks, too_sma
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.patterns import copies_of
-from glowsim.scene import Body
+from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
 from glowsim.transport.plan import Plan
@@ -132,7 +132,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         rows=light_rows(body.lights, lights),
         regions=regions,
         notes=tuple(note for note in problem.notes if note not in asked),
-        suspicious=(*asked, *_suspicious(body, problem, lights), *too_small(regions)),
+        suspicious=(*asked, *_suspicious(plan, body, problem, lights), *too_small(regions)),
         misfits=found,
     )
 
@@ -183,15 +183,23 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
     return tuple(checks)
 
 
-def _suspicious(body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]) -> list[str]:
+def _is_off(plan: Plan, light: Light) -> bool:
+    drive = light.drive
+    if plan.catalogue.board(light.board).drive == "white":
+        return drive.white == 0
+    return max(drive.red, drive.green, drive.blue) == 0
+
+
+def _suspicious(
+    plan: Plan, body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]
+) -> list[str]:
     """Return what a second pair of eyes would ask about."""
     doubts = []
     crowded = [n for n, light in enumerate(lights) if light.depth_mm < CROWDED_MM]
     for name, mine in strip_groups(body.lights, crowded):
         depth = min(lights[n].depth_mm for n in mine)
         doubts.append(f"{name} lies only {depth:.1f} mm below the surface")
-    drives = [light.drive for light in body.lights]
-    off = [n for n, d in enumerate(drives) if max(d.red, d.green, d.blue, d.white) == 0]
+    off = [n for n, light in enumerate(body.lights) if _is_off(plan, light)]
     doubts += [
         f"{name} is turned off: all its drive levels are 0"
         for name, _ in strip_groups(body.lights, off)
