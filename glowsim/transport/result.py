@@ -128,7 +128,8 @@ class BodyGlow:
         return len(self.diffuse)
 
 
-_STAYS = ("faces", "air", "rough_air")
+_OF_AIR = ("air", "rough_air")
+_STAYS = ("faces", *_OF_AIR)
 """What is known of a prop's faces that no light changes."""
 
 
@@ -214,6 +215,11 @@ class SurfaceGlow:
     def rough_air(self) -> Air:
         """The same, good enough to tell in the mean over a body whether it matters."""
         return air_between(self.faces, self.bodies, self.copies, rough=True)
+
+    @property
+    def known_air(self) -> dict[str, Air]:
+        """What has been worked out so far of `air` and `rough_air`, by these names."""
+        return {name: vars(self)[name] for name in _OF_AIR if name in vars(self)}
 
     def alike(self, **changes: Any) -> SurfaceGlow:
         """Return the same glow with fields changed that leave its faces in their places.

@@ -13,7 +13,7 @@ from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
 from glowsim.transport.plan import plan_of
 from glowsim.transport.prepared import QUICK, PreparedProp
 from glowsim.transport.reference import Goal
-from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.store import load_glow, save_glow
 from glowsim.transport.sure import made_sure
@@ -65,8 +65,11 @@ def solve(
     if method == REFERENCE:
         return LongRun(plan, goal, seed, file, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(file, QUICK, prop.seed, report) if file and not fresh else {}
+    earlier = _earlier(file, QUICK, prop.seed, report) if file and not fresh else None
+    known = {body.key: body for body in earlier.bodies if body.key} if earlier else {}
     glow = prop.glow(plan, known=known, report=report)
+    if earlier and earlier.same_faces(glow):
+        glow = earlier.relit(glow)
     if file and not all(key in known for key in plan.distinct):
         save_glow(glow, file)
     return made_sure(
@@ -75,17 +78,24 @@ def solve(
     )  # fmt: skip
 
 
-def _known(
+def keep_what_is_known(solved: SurfaceGlow, since: SurfaceGlow, saved: Path) -> None:
+    """Let the result file of quick's answer say too what was worked out of its faces since.
+
+    since : made from `solved`, as wired for one
+    """
+    if since.known_air.keys() - solved.known_air.keys():
+        save_glow(since.relit(solved), saved)
+
+
+def _earlier(
     saved: Path, solver: str, seed: int, report: Callable[[str], None]
-) -> dict[str, BodyGlow]:
-    """Return the bodies of an earlier result by key; none where it cannot be used."""
+) -> SurfaceGlow | None:
+    """Return an earlier result, none where it cannot be used."""
     if not saved.exists():
-        return {}
+        return None
     try:
         earlier = load_glow(saved)
     except SolveError as problem:
         report(str(problem))
-        return {}
-    if earlier.solver != solver or earlier.seed != seed:
-        return {}
-    return {body.key: body for body in earlier.bodies if body.key}
+        return None
+    return earlier if (earlier.solver, earlier.seed) == (solver, seed) else None
