@@ -46,6 +46,7 @@ class PreparedProp:
         self._bodies: Kept[QuickBody] = Kept(most)
         self._glows: Kept[BodyGlow] = Kept(4 * most)
         self._drafts: Kept[FloatArray] = Kept(most)
+        self._befores: Kept[BodyProblem] = Kept(most)
 
     def glow(
         self,
@@ -100,14 +101,17 @@ class PreparedProp:
     def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
         """Return a draft of a shell lit from its hollow, from the full answer to lights near by;
         None where the body is another, or other lights shine in it."""
-        problem, before = (
-            body_problem(one, number, self._shapes, fitted=False) for one in (plan, near)
+        before = self._befores.get(
+            near.keys[number], lambda: body_problem(near, number, self._shapes, fitted=False)
         )
-        quick = self.quick(problem)
+        quick = self.quick(before)
         shell = quick.shell
+        if shell is None:
+            return None
+        problem = body_problem(plan, number, self._shapes, fitted=False)
         air = problem.kind_of(problem.emitters.region) == Kind.AIR
         alike = np.array_equal(problem.emitters.light, before.emitters.light)
-        if shell is None or not air.all() or not alike or self.quick(before) is not quick:
+        if not air.all() or not alike or self.quick(problem) is not quick:
             return None
         full = self.body_glow(near, number)
         area = full.surface.areas_mm2

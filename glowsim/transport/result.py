@@ -294,12 +294,15 @@ def body_glow(
     trust: tuple[str, ...],
     error: Shares | None = None,
     surface: Mesh | None = None,
+    judged: bool = True,
 ) -> BodyGlow:
     """Return a body's glow from shares of flux per face.
 
     diffuse, direct, error : (lights, 3, k) float, shares of each light's flux
     heading                : (lights, k, 3) float, sum over bands of direct share times direction
     surface                : the skin's mesh, if it has been made
+    judged                 : whether anything is judged by it: then it says what the body is to
+                             light
     """
     skin = problem.skin
     surface = surface or skin_mesh(problem)
@@ -324,7 +327,7 @@ def body_glow(
         account=account,
         trust=trust,
         notes=problem.notes,
-        likeness=likeness_of(problem),
+        likeness=likeness_of(problem) if judged else None,
         volume_mm3=own.volume_mm3 if own is not None else 0.0,
         index=emission_index(problem)[skin],
     )
