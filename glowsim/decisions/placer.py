@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -114,33 +114,42 @@ class Placer:
 
         Raises SceneError if so many do not fit. Boards that stand are moved only for the better.
         """
-        self._found[count] = chosen = self._chosen(count)
-        start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
+        choices = self._chosen(count)
+        starts = [self._on_sites(chosen) for chosen in choices]
+        first = self._better([(one, self.corrected(one)) for one in starts])[0] if starts[1:] else 0
+        self._found[count], start = choices[first], starts[first]
         found = [self._refined(start)]
         stands = self._as_it_stands(count)
         if stands is not None and self._score(stands) >= AS_GOOD * self._score(start):
             found += [(stands, self.corrected(stands)), self._refined(stands)]
-        expected = [self._expected(one) for one, _ in found]
-        scores = [float(aim.score(one.luminance[None])[0]) for one, aim in found]
-        if self.wish.first == "evenness" and self.aim.glow.all():
-            scores = [-one.off_by for one in expected]  # of all faces, not of those looked at
-        best = int(np.argmax(scores))
-        return found[best][0], expected[best]
+        best, expected = self._better(found)
+        return found[best][0], expected
 
     def at_sites(self, count: int) -> Placement:
         """Return the best choice of candidates alone, in whole tenths: a guess, not solved.
 
         Raises SceneError if so many do not fit.
         """
-        chosen = self._chosen(count)
-        start = Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
-        return self._tidied(start, self.aim)
+        return self._tidied(self._on_sites(self._chosen(count)[0]), self.aim)
 
-    def _chosen(self, count: int) -> IntArray:
-        """Return the sites of the best choice of candidates."""
+    def _better(self, found: Sequence[tuple[Placement, Aim]]) -> tuple[int, Expected]:
+        """Return which of some placements, each with the aim as it is true of it, is the best by a
+        forward solve, and what it comes to."""
+        expected = [self._expected(one) for one, _ in found]
+        scores = [float(aim.score(one.luminance[None])[0]) for one, aim in found]
+        if self.wish.first == "evenness" and self.aim.glow.all():
+            scores = [-one.off_by for one in expected]  # of all faces, not of those looked at
+        best = int(np.argmax(scores))
+        return best, expected[best]
+
+    def _on_sites(self, chosen: IntArray) -> Placement:
+        return Placement(self.sites.at(chosen), np.ones(len(chosen)), self.luminance[chosen])
+
+    def _chosen(self, count: int) -> list[IntArray]:
+        """Return the sites of the best choices of candidates, the best first."""
         hints = [self.bound.sites, *self._found.values()]
-        chosen = self._search.best(count, hints)
-        if chosen is None:
+        found = self._search.best(count, hints)
+        if not found:
             # Candidates are too few to lie beside each other: take in places that do.
             packed = self._room.packed(count)
             chosen = len(self.sites) + np.arange(len(packed))
@@ -148,9 +157,9 @@ class Placer:
             self.luminance = np.vstack([self.luminance, self._rows(packed)])
             for known in ("_search", "bound"):
                 self.__dict__.pop(known, None)
-            chosen = self._search.best(count, [chosen, self.bound.sites, *self._found.values()])
-            assert chosen is not None, "the packed places have room beside each other"
-        return chosen
+            found = self._search.best(count, [chosen, self.bound.sites, *self._found.values()])
+            assert found, "the packed places have room beside each other"
+        return found
 
     def _as_it_stands(self, count: int) -> Placement | None:
         """Return the boards as the scene has them, where they are such boards at allowed places."""

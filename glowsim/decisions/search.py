@@ -30,8 +30,9 @@ class Search:
         self._crowding = crowding
         self._seed = seed
 
-    def best(self, count: int, hints: Sequence[IntArray] = ()) -> IntArray | None:
-        """Return the sites of the best choice of `count` boards found, None if none fits.
+    def best(self, count: int, hints: Sequence[IntArray] = ()) -> list[IntArray]:
+        """Return the sites of the best choices of `count` boards found, the best first; none if
+        so many do not fit.
 
         hints : choices to start from, besides greedy and random ones; too long ones are cut
         """
@@ -48,7 +49,7 @@ class Search:
         finalists = {tuple(sorted(map(int, chosen))): score for score, chosen in found}
         best = sorted(finalists, key=lambda chosen: -finalists[chosen])[:FINALISTS]
         sharp = [self._exchanged(np.array(chosen), sharp=True) for chosen in best]
-        return max(sharp, key=lambda pair: pair[0])[1] if sharp else None
+        return [chosen for _, chosen in sorted(sharp, key=lambda pair: -pair[0])]
 
     def score(self, chosen: IntArray, sharp: bool = True) -> float:
         """Return the figure of a choice."""
