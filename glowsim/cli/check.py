@@ -67,7 +67,7 @@ def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...])
     doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
     doubts += [("electrics", doubt) for doubt in electric]
     for name, doubt in doubts:
-        screen.print(f"suspicious: {name}: {doubt}")
+        screen.print(f"suspicious: {name}: {doubt.removeprefix(f'{name}: ')}")
     screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
 
 
@@ -121,7 +121,7 @@ def _lights(checks: tuple[BodyCheck, ...]) -> FigureTable:
         names=2,
     )
     for check in checks:
-        for light in check.lights:
+        for light, _ in check.rows:
             centre = ", ".join(f"{c:g}" for c in light.centre_mm)
             table.add_row(
                 check.name,

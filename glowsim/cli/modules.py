@@ -37,6 +37,7 @@ from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
+from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import Light, read_scene
@@ -112,14 +113,16 @@ def command(
             report=report,
         )
         odds = counted(answer.neighbours, report)
-        files = [answer.write()] if write and answer.verdict.worth else []
-        plain = answer.as_json() | {"wiring": wires.as_json()}
-        plain |= {"known": list(odds)} if odds else {}
-        plain |= {"new_scene": str(files[0]) if files else None}
-        files.append(folder / "modules.json")
-        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
-        if pictures:
-            files += _drawn(answer, folder, size, backend, report)
+        with written_together(folder) as part:
+            drawn = _drawn(answer, part, size, backend, report) if pictures else []
+            # The new scene last: it is a file of its own, and the set names it.
+            scenes = [answer.write()] if write and answer.verdict.worth else []
+            plain = answer.as_json() | {"wiring": wires.as_json()}
+            plain |= {"known": list(odds)} if odds else {}
+            plain |= {"new_scene": str(scenes[0]) if scenes else None}
+            names = ["modules.json", *(path.name for path in drawn)]
+            write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+        files = [*scenes, *(folder / name for name in names)]
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return

@@ -34,6 +34,7 @@ from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells, watts
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.worth import wanted
+from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
@@ -114,13 +115,15 @@ def command(
             reference=None if reference is None else Goal(seconds=reference),
             report=report,
         )
-        files = [answer.write()] if answer.worth else []
-        plain = answer.as_json() | {"wiring": wires.as_json()}
-        plain |= {"new_scene": str(files[0]) if files else None}
-        files.append(folder / "place.json")
-        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
-        if pictures:
-            files += _drawn(answer, folder, size, backend, report)
+        with written_together(folder) as part:
+            drawn = _drawn(answer, part, size, backend, report) if pictures else []
+            # The new scene last: it is a file of its own, and the set names it.
+            scenes = [answer.write()] if answer.worth else []
+            plain = answer.as_json() | {"wiring": wires.as_json()}
+            plain |= {"new_scene": str(scenes[0]) if scenes else None}
+            names = ["place.json", *(path.name for path in drawn)]
+            write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+        files = [*scenes, *(folder / name for name in names)]
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return

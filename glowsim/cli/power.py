@@ -134,7 +134,7 @@ def _currents(report: PowerReport, each_board: bool) -> FigureTable:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
-        ("boards", "LEDs", "idle", "average", "brightest", "at your settings", "full white"),
+        ("boards", "LEDs", "idle", "average", "brightest", "at your\nsettings", "full\nwhite"),
     )
     rows: list[Currents] = []
     for zone in report.zones:
@@ -188,7 +188,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
         f"{drawn.supply_v:.2f} V at the supply at your settings, {white.supply_v:.2f} V at full "
         "white)",
         ("board",),
-        ("V at your settings", "light left R G B", "V at full white", "light left at full white"),
+        ("V at your\nsettings", "light left\nR G B", "V full\nwhite", "light left\nR G B"),
     )
     shown = [mine[0] for mine in in_one_piece(range(len(report.boards)), report.boards)]
     if not verbose and len(shown) > 12:
@@ -271,7 +271,7 @@ def _pins(report: PowerReport) -> FigureTable:
     table = table_of(
         f"Pins: {whose} (wanted: {data.frames_per_second:g} frames a second)",
         ("pin", "boards, in the order of the data", "zones"),
-        ("LEDs", "first wire mm", "ms a frame", "most frames/s"),
+        ("LEDs", "first\nwire mm", "ms a\nframe", "most\nframes/s"),
     )
     lead = {(w.output, w.to_board): w.length_mm for w in data.wires if w.from_board is None}
     for out in data.outputs:

@@ -39,7 +39,7 @@ from glowsim.electrics.pulse_report import (
     pulse_report,
 )
 from glowsim.errors import SceneError
-from glowsim.files import write_whole
+from glowsim.files import write_whole, written_together
 from glowsim.pictures import Studio, save_picture
 from glowsim.pictures.inks import FAINT_INK, line_colour
 from glowsim.pictures.pulsed import (
@@ -152,22 +152,15 @@ def command(
             view = own_light_view(studio, groups, camera)
         tell("counting flashes")
         flashes = flashes_in(studio, view, report, nearest_mm)
-        written = _write_tables(report, electrics, folder)
     held_back = not despite_flashes and any(found.too_many for found in flashes.values())
-    if pictures:
-        save_picture(_chart(report, electrics), folder / "pulse_chart.png")
-        written.append(folder / "pulse_chart.png")
+    frames = None
     if pictures and not held_back:
-        path = target or folder / "pulse.webp"
         levels = levels_as_wired(electrics, report, glow)
         note += ", at full levels; each frame with the loss at its own" if loss else ""
         frames = pulse_frames(
             pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
         )
-        count = len(levels)
-        with _bar(count) as progress:
-            write_moving(frames, path, frame_count=count, seconds=seconds, progress=progress)
-        written.append(path)
+    written = _write_set(report, electrics, folder, pictures, frames, target)
     if as_json:
         files = [str(file) for file in written]
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
@@ -200,6 +193,38 @@ def _bar(count: int) -> Any:
             bar.update(task, completed=done)
 
         yield show
+
+
+def _write_set(
+    report: PulseReport,
+    electrics: Electrics,
+    folder: Path,
+    pictures: bool,
+    frames: Any,
+    target: Path | None,
+) -> list[Path]:
+    """Write tables, chart and animation, to the folder at once; return the files.
+
+    frames : of the animation, or None for none of it;  target : where it goes, if not there
+    """
+    with written_together(folder) as part:
+        made = _write_tables(report, electrics, part)
+        if pictures:
+            made.append(part / "pulse_chart.png")
+            save_picture(_chart(report, electrics), made[-1])
+        if frames is not None:
+            made.append(target or part / "pulse.webp")
+            count = len(report.levels)
+            with _bar(count) as progress:
+                write_moving(
+                    frames,
+                    made[-1],
+                    frame_count=count,
+                    seconds=report.seconds,
+                    kept_by=target or folder / "pulse.webp",
+                    progress=progress,
+                )
+    return [folder / path.name if path.parent == part else path for path in made]
 
 
 def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> list[Path]:

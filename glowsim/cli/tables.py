@@ -11,7 +11,7 @@ from glowsim.cli.figure_table import FigureTable
 from glowsim.findings import EnergyAccount, Findings
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.findings.wording import untold_words
-from glowsim.transport.sure import BOTH
+from glowsim.transport.solvers import BOTH
 
 
 def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:

@@ -35,6 +35,7 @@ from glowsim.cli.thickness_tables import print_thickness
 from glowsim.decisions.odds import counted
 from glowsim.decisions.sweep import cluster, local_processes
 from glowsim.decisions.thickness import Report, Thickness, thickness
+from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
@@ -146,9 +147,11 @@ def command(
                 report=report,
             )
         odds = counted(answer.neighbours, lambda text: report(text, 0, 1))
-        files = _tables(answer, folder)
-        if pictures:
-            files += _drawn(answer, folder, size, backend, report)
+        with written_together(folder) as part:
+            made = _tables(answer, part)
+            if pictures:
+                made += _drawn(answer, part, size, backend, report)
+        files = [folder / path.name for path in made]
     if as_json:
         print_json(
             answer.as_json()

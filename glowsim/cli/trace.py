@@ -16,6 +16,7 @@ from glowsim.cli.common import (
     scene_argument,
     verbose_option,
 )
+from glowsim.electrics.loads import told_together
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.trace import (
     Cause,
@@ -84,12 +85,14 @@ def command(
             "lists their names"
         )
     electrics = Electrics(read_scene(scene))
-    partly, lit_first = counted_leds(electrics, half_dark)
+    partly, lit_first, behind = counted_leds(electrics, half_dark)
     graph = Graph(electrics, lit_first)
-    seen = named_symptoms(electrics, (dark, wrong_colour, flicker, frozen, partly, *gone))
+    seen = named_symptoms(
+        electrics, ((*dark, *behind), wrong_colour, flicker, frozen, partly, *gone)
+    )
     found = trace(graph, seen)
     if as_json:
-        print_json({"title": electrics.plan.title, **trace_json(found)})
+        print_json({"title": electrics.plan.title, **trace_json(graph, found)})
         return
     _print(console(), graph, found, verbose)
 
@@ -120,7 +123,7 @@ def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
 def _seen(graph: Graph, seen: Symptoms) -> str:
     parts = []
     for kind, numbers in zip(KINDS, seen.by_kind, strict=True):
-        names = [graph.boards[n].name for n in sorted(numbers)]
+        names = told_together(numbers, graph.boards)
         if names:
             shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if names[6:] else "")
             parts.append(f"{kind}: {shown}")

@@ -15,11 +15,10 @@ from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import SceneFile
 from glowsim.transport.exchange import settle
-from glowsim.transport.long_run import REFERENCE
 from glowsim.transport.plan import Plan
-from glowsim.transport.prepared import QUICK
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.solvers import QUICK, REFERENCE
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from glowsim.catalogue import Board
 from glowsim.errors import SceneError, did_you_mean
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
+from glowsim.geometry.strips import leds_in_words
 from glowsim.scene import Light, StripPiece
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.plan import Plan
@@ -158,6 +159,17 @@ def in_one_piece(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[tup
     for number in numbers:
         groups.setdefault(boards[number].whole, []).append(number)
     return [tuple(group) for group in groups.values()]
+
+
+def told_together(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[str]:
+    """Return the names of boards, LEDs of one strip together: 'mask: brow strip, LEDs 4 to 9'."""
+    strips = {boards[group[0]].whole: group for group in in_one_piece(range(len(boards)), boards)}
+    told = []
+    for group in in_one_piece(sorted(numbers), boards):
+        whole = boards[group[0]].whole
+        leds = [strips[whole].index(number) for number in group]
+        told.append(leds_in_words(whole, leds, len(strips[whole])))
+    return told
 
 
 def named_boards(

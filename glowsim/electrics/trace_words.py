@@ -164,7 +164,7 @@ def inside(name: str, which: str) -> str:
 def strip(board: LitBoard) -> str:
     """Return the test of a strip between two of its LEDs."""
     return (
-        f"Volts plus to minus on the cut marks of {board.name} on both sides of the place: the "
+        f"Volts plus to minus on the cut marks of {board.whole} on both sides of the place: the "
         "same on both, or the copper is torn there. Bend it while it is on; solder three short "
         "wires across."
     )

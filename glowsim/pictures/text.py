@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -44,6 +45,20 @@ def shortened(text: str, size_px: float, width_px: float) -> str:
     while text and text_width(text + "...", size_px) > width_px:
         text = text[:-1]
     return text.rstrip() + "..." if text else ""
+
+
+def boxes_note(texts: Iterable[str]) -> str:
+    """Return which letters of some texts come out as boxes on pictures, as a note; '' for none."""
+    there = font(24.0)
+    box = bytes(there.getmask("\uffff"))  # no letter, so what stands for one that is missing
+    letters = dict.fromkeys(letter for letter in "".join(texts) if letter.isprintable())
+    gone = [letter for letter in letters if bytes(there.getmask(letter)) == box]
+    if not gone:
+        return ""
+    return (
+        f"pictures have no letters for {' '.join(gone)} and show boxes in their place; write the "
+        "title and names in other letters"
+    )
 
 
 def round_number(limit: float) -> float:

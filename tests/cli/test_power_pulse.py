@@ -141,6 +141,27 @@ def test_pulse_writes_everything(folder):
     assert "WARNING" not in flat
 
 
+def test_a_pulse_stopped_while_it_draws_leaves_the_old_set(folder, monkeypatch):
+    out = folder / "out"
+    names = ("pulse.csv", "pulse.h", "pulse_chart.png")
+    out.mkdir(exist_ok=True)
+    for name in names:
+        (out / name).write_bytes(b"old")
+    told = []
+
+    def stopped(frames, path, **more):
+        told.append(more["kept_by"])
+        frames.close()
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pulse, "write_moving", stopped)
+    shown = run(pulse.command, folder / "slow.toml", "--out", out, "--size", "80x60")
+    assert shown.exit_code != 0
+    assert told == [out / "pulse.webp"]  # what is finished of it stays beside it
+    assert {(out / name).read_bytes() for name in names} == {b"old"}
+    assert not list(out.glob(".*"))
+
+
 def test_pulse_figures_use_the_saved_glow_and_draw_nothing(folder):
     out = folder / "figures"
     for _ in range(2):

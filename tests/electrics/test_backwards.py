@@ -89,6 +89,12 @@ def test_carriers_carry_and_the_lightest_comes_first():
     assert run_time(fewer, e.circuit, e.boards, e.average_levels()).hours < 3
 
 
+def test_a_pack_that_lasts_but_cannot_give_the_current_carries_nothing():
+    short = carriers(electrics(idle_row(12, CELLS)), 0.01)
+    assert short
+    assert all(c.verdict in ("yes", "with care") for c in short)
+
+
 def test_a_lower_level_needs_a_lighter_pack():
     e = electrics(idle_row(2, CELLS))
     # 24 h of 2 x 107.8 mA are 5.2 Ah: two of the 2.6 Ah cells at the least.

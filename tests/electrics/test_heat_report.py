@@ -137,6 +137,12 @@ def test_verdict_follows_the_drive(ball):
     )
 
 
+def test_wires_that_hang_free_carry_away_more_than_wires_cut_off(ball):
+    lengths = {mm: f"[heat]\nleads = 3\nlead_free_mm = {mm}\n" for mm in (0, 200)}
+    cut, free = (heat(BALL, more=more).boards[0].board_c for more in lengths.values())
+    assert ball.boards[0].board_c > cut > free
+
+
 def test_near_a_limit_is_not_below_it(ball):
     spare = ball.boards[0]
     for bears, words in ((0.5, "derate to 50 %"), (1.1, "near"), (NEAR_LIMIT + 0.1, "below")):

@@ -151,6 +151,13 @@ def test_demo_scenes(scene):
         assert wiring_words(report.wiring)
 
 
+def test_voltages_of_a_pack_are_told_where_no_converter_holds_them():
+    held = '[power]\nbattery = "lithium_18650"\nconverter = { output_v = 5.0 }\n'
+    free = battery_words(report_of(row(2, '[power]\nbattery = "lithium_18650"\n' + BUS)).choice)
+    assert "Half used it has 3." in free
+    assert "Half used" not in battery_words(report_of(row(2, held + BUS)).choice)
+
+
 def test_the_thistle_starves_its_last_spikes():
     # One pinned number of the demo scene: one lithium cell, half used (3.82 V), a chain of 28 AWG.
     from glowsim.electrics.power import Electrics

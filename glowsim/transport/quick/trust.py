@@ -54,10 +54,13 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
     if not any("transport lengths thick" in caution for caution in cautions):
         cautions += cautions_behind_boards(problem) + cautions_of_shut_boards(problem)
     if direct_share > BARE:
-        cautions.append(
-            f"{100 * direct_share:.0f} % of the light leaves without scattering: the bare LEDs show"
-        )
+        cautions.append(bare_words(direct_share))
     return tuple(cautions)
+
+
+def bare_words(share: float) -> str:
+    """Return what it means that a share of the light leaves without scattering."""
+    return f"{100 * share:.0f} % of the light leaves without scattering: the bare LEDs show"
 
 
 def _of_thickness(problem: BodyProblem, region: int) -> list[str]:

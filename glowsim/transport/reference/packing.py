@@ -66,11 +66,12 @@ class PackedWalls(NamedTuple):
 
 
 class Coats(NamedTuple):
-    """Layers on walls."""
+    """Layers on walls; `straight` is the share that passes through holes."""
 
     reflectance: FloatArray
     transmittance: FloatArray
     straight: FloatArray
+    roughness: FloatArray
 
 
 class Lamp(NamedTuple):
@@ -236,6 +237,9 @@ def face_index(problem: BodyProblem, region: int) -> float | None:
         if kind == Kind.SCATTERS:
             return None
         found.add(problem.media[region].refractive_index if kind == Kind.AIR else 1.0)
+    rough = np.array([layer.roughness > 0 for layer in problem.layers] + [False])
+    if rough[coated].any():
+        return None
     if (coated >= 0).any():
         found.add(1.0)
     return found.pop() if len(found) == 1 else None
@@ -268,6 +272,7 @@ def _coats(problem: BodyProblem) -> Coats:
         np.array([layer.reflectance for layer in layers]).reshape(-1, 3),
         np.array([layer.transmittance for layer in layers]).reshape(-1, 3),
         np.array([layer.open_fraction for layer in layers], dtype=float),
+        np.array([layer.roughness for layer in layers], dtype=float),
     )
 
 
