@@ -98,7 +98,7 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     power = prop.power
     rows = [*power.zones, power.total] if len(power.zones) > 1 else list(power.zones)
     grid = Grid(
-        ("zone", "boards", "LEDs", "dark mA", "show, average mA", "show, brightest mA"),
+        ("zone", "boards", "LEDs", "idle mA", "show, average mA", "show, brightest mA"),
         tuple(
             (
                 row.name,
