@@ -172,7 +172,10 @@ def _closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[_Piece], list
 
 def _closed_piece(part: Any, what: str) -> _Piece:
     """Return a connected part of a mesh, closed and turned outward."""
-    edges, count = np.unique(part.edges_sorted, axis=0, return_counts=True)
+    # As one number each: rows are slow to sort.
+    corners = len(part.vertices)
+    keys, count = np.unique(part.edges_sorted @ [corners, 1], return_counts=True)
+    edges = np.column_stack(np.divmod(keys, corners))
     notes = []
     if (count > 2).any():
         place = part.vertices[edges[count > 2]].reshape(-1, 3).mean(axis=0)
