@@ -24,6 +24,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     scene_argument,
     seed_option,
     supply_options,
@@ -160,8 +161,8 @@ def command(
         return
     wires.print_headline(console())
     print_thickness(console(), answer, verbose)
-    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    console().print(*odds, sep="\n", end="\n" if odds else "")
+    print_written(files)
 
 
 @contextmanager

@@ -12,6 +12,7 @@ from glowsim.cli.common import (
     console,
     json_option,
     print_json,
+    print_title,
     scene_argument,
     verbose_option,
 )
@@ -97,7 +98,7 @@ def command(
 
 
 def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
-    screen.print(f"[bold]{graph.electrics.plan.title}[/bold]: {_seen(graph, found.seen)}")
+    print_title(screen, graph.electrics.plan.title, f": {_seen(graph, found.seen)}")
     if graph.electrics.harness is None:
         screen.print("note: the scene has no [wiring]: only battery, pins and boards can be told")
     if found.faults == 2:
@@ -108,7 +109,7 @@ def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
             "mend one fault at a time. Each of these explains a part:"
         )
     if test := first_test(graph, found):
-        screen.print(test, markup=False)
+        screen.print(test)
     most = len(found.causes) if verbose else SHOWN
     for k, (row, share) in enumerate(zip(found.causes, found.shares, strict=True), start=1):
         if k > most:
@@ -116,7 +117,7 @@ def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
             break
         for cause in row:
             _cause(screen, f"{k}. ({100 * share:.0f} %)", cause, verbose)
-    screen.print(f"caution: {caution('polarity')}", markup=False)
+    screen.print(f"caution: {caution('polarity')}")
 
 
 def _seen(graph: Graph, seen: Symptoms) -> str:
@@ -130,6 +131,6 @@ def _seen(graph: Graph, seen: Symptoms) -> str:
 
 
 def _cause(screen: Console, mark: str, cause: Cause, verbose: bool) -> None:
-    screen.print(f"\n{mark} {cause.where}", markup=False)
+    screen.print(f"\n{mark} {cause.where}")
     for suspect in cause.suspects[: None if verbose else SHOWN_SUSPECTS]:
-        screen.print(f"   - {suspect.what}. {suspect.test}", markup=False)
+        screen.print(f"   - {suspect.what}. {suspect.test}")

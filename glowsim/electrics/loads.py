@@ -21,7 +21,7 @@ IDLE_FULL_V = 1.0
 equations sound where nothing works any more)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LitBoard:
     """One light board of the prop.
 
@@ -133,20 +133,23 @@ def _lit(
     drive = np.array([light.drive.red, light.drive.green, light.drive.blue])
     if board.drive == "white":
         channel, drive = channel / 3, np.full(3, light.drive.white)
+    name, copy, body = names
     return LitBoard(
-        *names,
-        zone,
-        zone if light.zones else light.zone,
-        light.board,
-        board,
-        leds,
-        leds * channel,
-        leds * board.quiescent_ma,
-        drive,
-        position_mm,
-        lights,
-        whole,
-        light.strip if isinstance(light, StripPiece) else -1,
+        name=name,
+        copy=copy,
+        body=body,
+        zone=zone,
+        zone_rule=zone if light.zones else light.zone,
+        kind=light.board,
+        board=board,
+        led_count=leds,
+        channel_ma=leds * channel,
+        idle_ma=leds * board.quiescent_ma,
+        drive=drive,
+        position_mm=position_mm,
+        lights=lights,
+        whole=whole,
+        strip=light.strip if isinstance(light, StripPiece) else -1,
     )
 
 

@@ -14,7 +14,7 @@ from glowsim.findings.surface_regions import RegionCheck, region_checks, too_sma
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.patterns import copies_of
-from glowsim.scene import Body
+from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
 from glowsim.transport.plan import Plan
@@ -26,7 +26,7 @@ CROWDED_MM = 1.0
 """LED boards nearer than this to the surface leave no room for glue or wire."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BodyCheck:
     """One body of the scene.
 
@@ -122,8 +122,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         material=body.material,
         confidence=_confidence(entry),
         size_mm=tuple(round(float(s), 1) for s in problem.outer.size_mm),
-        volume_cm3=solid.volume_mm3 / 1000,
-        weight_g=None if density is None else solid.volume_mm3 * density * 1e-6,
+        volume_cm3=problem.own_volume_mm3 / 1000,
+        weight_g=None if density is None else problem.own_volume_mm3 * density * 1e-6,
         thickness_mm=thickness,
         optical=float(own.mu_t_reduced_per_mm.min()) * thickness if scatters else None,
         faces=len(problem.skin),
@@ -132,7 +132,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         rows=light_rows(body.lights, lights),
         regions=regions,
         notes=tuple(note for note in problem.notes if note not in asked),
-        suspicious=(*asked, *_suspicious(body, problem, lights), *too_small(regions)),
+        suspicious=(*asked, *_suspicious(plan, body, problem, lights), *too_small(regions)),
         misfits=found,
     )
 
@@ -140,6 +140,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
 def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
     if not scatters:
         return "sheet lantern" if body.lights else "opaque"
+    if any(medium.own_share is not None for medium in problem.media) and body.infill is not None:
+        return f"skin {body.infill.skin_mm:.3g} mm, infill {100 * body.infill.share:.0f} %"
     if problem.wall_mm is None:
         return "solid"
     if body.wall_by_height_mm is not None:
@@ -150,6 +152,8 @@ def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
 
 def _confidence(entry: Any) -> str:
     factor = getattr(entry, "mu_s_reduced_factor", None)
+    if factor is not None and max(entry.mu_s_reduced_per_mm) == 0:
+        factor = entry.mu_a_factor
     return f"{entry.confidence}, x/÷ {factor:.2g}" if factor else str(entry.confidence)
 
 
@@ -179,15 +183,23 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
     return tuple(checks)
 
 
-def _suspicious(body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]) -> list[str]:
+def _is_off(plan: Plan, light: Light) -> bool:
+    drive = light.drive
+    if plan.catalogue.board(light.board).drive == "white":
+        return drive.white == 0
+    return max(drive.red, drive.green, drive.blue) == 0
+
+
+def _suspicious(
+    plan: Plan, body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]
+) -> list[str]:
     """Return what a second pair of eyes would ask about."""
     doubts = []
     crowded = [n for n, light in enumerate(lights) if light.depth_mm < CROWDED_MM]
     for name, mine in strip_groups(body.lights, crowded):
         depth = min(lights[n].depth_mm for n in mine)
         doubts.append(f"{name} lies only {depth:.1f} mm below the surface")
-    drives = [light.drive for light in body.lights]
-    off = [n for n, d in enumerate(drives) if max(d.red, d.green, d.blue, d.white) == 0]
+    off = [n for n, light in enumerate(body.lights) if _is_off(plan, light)]
     doubts += [
         f"{name} is turned off: all its drive levels are 0"
         for name, _ in strip_groups(body.lights, off)

@@ -101,7 +101,7 @@ def test_without_a_battery_it_says_which_would_carry_the_scene(folder):
     bare.write_text(LITTLE.replace('[power]\nbattery = "lithium_18650"\n', ""))
     shown = " ".join(run(power.command, bare, "--hours", 1).output.split())
     assert "The scene names no battery" in shown
-    assert "These carry the level as drawn for 1 h" in shown
+    assert "These can run your settings for 1 h" in shown
 
 
 def test_power_lists_every_run_when_asked(folder):
@@ -206,7 +206,7 @@ def test_glow_says_that_it_is_as_wired(folder):
     assert flat.startswith("18650 lithium-ion cell, 2600 mAh, protected, half used, no longer runs")
     assert "On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white" in flat
     assert "(quick solver), as wired, battery half used" in flat
-    assert "U0 is least over mean; as wired, battery half used)" in flat
+    assert "Evenness (luminance in cd/m2; as wired, battery half used)" in flat
     assert "Does it look lit? (as wired, battery half used)" in flat
     assert "note: as wired, battery half used: 3." in flat
 
@@ -307,9 +307,9 @@ def test_power_turned_round(folder):
     shown = run(power.command, folder / "still.toml", "--hours", 2, "--lit", 5, "--out", out)
     assert shown.exit_code == 0, shown.output
     flat = " ".join(shown.output.split())
-    for words in ("For 2 h: everything at", "of the level as drawn", "to the eye", "drive: red",
+    for words in ("For 2 h: everything at", "of your settings", "to the eye", "drive: red",
                   "how 'spike (x2)' looks: glows strongly (5 times white paper in this room)",
-                  "These carry the level as drawn for 2 h, the lightest first"):  # fmt: skip
+                  "These can run your settings for 2 h, the lightest first"):  # fmt: skip
         assert words in flat, words
     data = json.loads(
         run(power.command, folder / "still.toml", "--hours", 3, "--out", out, "--json").output

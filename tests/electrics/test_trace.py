@@ -361,3 +361,22 @@ def test_names():
         named_symptoms(e, (("spike 7: board",), (), (), ()))
     with pytest.raises(SceneError, match="'spike 2: board' is named twice"):
         named_symptoms(e, (("spike 2",), ("spike 2",), (), ()))
+
+
+def test_symptoms_are_explained_only_if_each_of_them_is():
+    seen = Symptoms(dark=frozenset({1}), frozen=frozenset({2}))
+    assert seen.within(seen)
+    assert seen.within(Symptoms(dark=frozenset({1, 2})))  # what is dark shows nothing else
+    assert not seen.within(Symptoms(dark=frozenset({1})))
+    assert not seen.within(Symptoms(frozen=frozenset({1, 2})))
+    assert not Symptoms().within(seen)
+
+
+def test_a_colour_is_wrong_beside_what_it_was_before():
+    """Boards that an empty battery has dimmed to half already are no sign of a fault."""
+    graph = Graph(electrics(row(2, POWER + BUS)))
+    sound = graph.sound
+    dim = vars(graph)["sound"] = replace(sound, share=np.full_like(sound.share, 0.5))
+    assert not graph.seen(dim).all
+    assert not graph.seen(replace(dim, share=0.8 * dim.share)).all
+    assert graph.seen(replace(dim, share=0.6 * dim.share)).wrong_colour == {0, 1}
