@@ -12,7 +12,7 @@ from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.lines import cut_along_line
+from glowsim.geometry.lines import ball, cut_along_level, cut_along_line, height
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
@@ -105,12 +105,24 @@ class _Faces:
     part_names: tuple[str, ...]
 
     def cut_along(self, where: Where) -> _Faces:
-        """Return the faces with those along an engraved line cut at its edges."""
-        if where.line_mm is None:
-            return self
-        vertices, faces, was = cut_along_line(
-            self.walls.vertices, self.walls.faces, where.line_mm, where.line_width_mm
-        )
+        """Return the faces with those across the limits of a region cut there: at the edges of an
+        engraved line, at a height or a ball. `facing` and parts go by whole faces."""
+        faces = self
+        if where.line_mm is not None:
+            faces = faces._divided(
+                cut_along_line(
+                    self.walls.vertices, self.walls.faces, where.line_mm, where.line_width_mm
+                )
+            )
+        levels = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
+        if where.centre_mm is not None and where.radius_mm is not None:
+            levels.append(ball(where.centre_mm, where.radius_mm))
+        for level in levels:
+            faces = faces._divided(cut_along_level(faces.walls.vertices, faces.walls.faces, level))
+        return faces
+
+    def _divided(self, cut: tuple[FloatArray, IntArray, IntArray]) -> _Faces:
+        vertices, faces, was = cut
         walls = Mesh.single_part(vertices, faces)
         inside, outside, part = (row[was] for row in (self.inside, self.outside, self.part))
         return _Faces(walls, inside, outside, part, self.part_names)
@@ -200,8 +212,9 @@ class _Builder:
     ) -> BodyProblem:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
-        for mask in self._body.masks:
-            faces = faces.cut_along(mask.where)
+        named = (self._body.glow_where, self._body.dark_where)
+        for where in (*(mask.where for mask in self._body.masks), *named):
+            faces = faces if where is None else faces.cut_along(where)
         layers: list[Layer] = []
         coat = self._coats(faces, layers, media)
         return BodyProblem(
