@@ -104,19 +104,24 @@ class _Faces:
     part: IntArray
     part_names: tuple[str, ...]
 
-    def cut_along(self, where: Where) -> _Faces:
-        """Return the faces with those across the limits of a region cut there: at the edges of an
-        engraved line, at a height or a ball. `facing` and parts go by whole faces."""
-        faces = self
-        if where.line_mm is not None:
-            faces = faces._divided(
-                cut_along_line(
-                    self.walls.vertices, self.walls.faces, where.line_mm, where.line_width_mm
-                )
-            )
+    def cut_along_line(self, where: Where) -> _Faces:
+        """Return the faces with those along an engraved line cut at its edges."""
+        if where.line_mm is None:
+            return self
+        mesh = self.walls
+        return self._divided(
+            cut_along_line(mesh.vertices, mesh.faces, where.line_mm, where.line_width_mm)
+        )
+
+    def cut_at_limits(self, where: Where | None) -> _Faces:
+        """Return the faces with those across a height or a ball that ends a region cut there; its
+        other limits go by whole faces."""
+        if where is None:
+            return self
         levels = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
         if where.centre_mm is not None and where.radius_mm is not None:
             levels.append(ball(where.centre_mm, where.radius_mm))
+        faces = self
         for level in levels:
             faces = faces._divided(cut_along_level(faces.walls.vertices, faces.walls.faces, level))
         return faces
@@ -212,9 +217,10 @@ class _Builder:
     ) -> BodyProblem:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
-        named = (self._body.glow_where, self._body.dark_where)
-        for where in (*(mask.where for mask in self._body.masks), *named):
-            faces = faces if where is None else faces.cut_along(where)
+        for mask in self._body.masks:
+            faces = faces.cut_along_line(mask.where)
+        for where in (self._body.glow_where, self._body.dark_where):
+            faces = faces.cut_at_limits(where)
         layers: list[Layer] = []
         coat = self._coats(faces, layers, media)
         return BodyProblem(
