@@ -95,7 +95,7 @@ def refuse_guide(problem: BodyProblem, what: str) -> None:
     """Raise SolveError where something that goes by the quick solver is asked of a guide."""
     if carries_light(problem):
         raise SolveError(
-            f"'{problem.name}' is a clear body that carries light along inside: {what} goes by the "
-            "quick solver, which does not follow that. Change lights, frosted faces or engraved "
-            "lines by hand and see with `glow`"
+            f"'{problem.name}' is a clear body that carries light along inside: {what} is worked "
+            "out by the quick solver, which does not follow that. Change lights, frosted or "
+            "engraved faces by hand and see with `glow`"
         )
