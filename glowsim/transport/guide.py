@@ -40,6 +40,7 @@ def is_clear(medium: Medium, solid: Mesh | None) -> bool:
 def carries_light(problem: BodyProblem) -> bool:
     """Return whether a body is a guide: solid, clear, and lit."""
     lit = problem.emitters.light_count > 0 and problem.wall_mm is None
+    lit = lit and not any(medium.own_share for medium in problem.media)
     return lit and is_clear(problem.media[0], problem.solids[0])
 
 
