@@ -59,6 +59,8 @@ def making_steps(bodies: Iterable[tuple[BodyPlaces, int]]) -> tuple[str, ...]:
 def _steps(places: BodyPlaces, count: int) -> str:
     name = places.name if count == 1 else f"{places.name} ({count} times)"
     cm3 = places.material.volume_mm3 / 1000
+    if places.rough:
+        return _polished(name, places.rough)
     buried = any(light.channel is not None for light in places.lights)
     match places.making:
         case "printed":
@@ -96,6 +98,16 @@ def _steps(places: BodyPlaces, count: int) -> str:
                 "board in its hole before any glue, then plug the hole behind it with the same "
                 "material."
             )
+
+
+def _polished(name: str, rough: tuple[str, ...]) -> str:
+    """Return how to make a clear body whose faces carry light."""
+    return (
+        f"Make {name} of the clear material and polish every face, saw cuts too: light runs on "
+        "inside, and every scratch and every smear of glue lets some out. Keep glue and paint off "
+        f"its faces. Then frost or engrave {', '.join(rough)}, as the list of parts says where; "
+        "try the light after each, and stop before it is too much."
+    )
 
 
 def _order(places: BodyPlaces) -> str:

@@ -10,6 +10,7 @@ from glowsim.buildsheet.places import BodyPlaces
 from glowsim.catalogue.cautions import Topic, caution
 from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.power import PowerReport
+from glowsim.scene import Where
 from glowsim.transport.plan import Plan
 
 PRACTICE = "common practice"
@@ -157,5 +158,14 @@ def _inserts(
                 found[(insert.name or "core", label, f"set into {places.name}")] += count
         for mask in places.spec.masks:
             label = plan.catalogue.coat(mask.coat).label
-            found[(mask.name or "cover", label, f"on {places.name}")] += count
+            there = f"on {places.name}{_line_words(mask.where)}"
+            found[(mask.name or "cover", label, there)] += count
     return found
+
+
+def _line_words(where: Where) -> str:
+    """Say where a line runs, '' for what is no line."""
+    if where.line_mm is None:
+        return ""
+    points = "; ".join(", ".join(f"{c:g}" for c in point) for point in where.line_mm)
+    return f", {where.line_width_mm:g} mm wide, by x, y, z = {points} mm"

@@ -137,6 +137,7 @@ class BodyPlaces:
     base     : outlines of the base seen from above, [] if it has none;  seen : from above
     axis_mm  : x and y of the axis heights and distances refer to
     feet     : what is cut from its foot so that it sits on other bodies
+    rough    : names of what is frosted or engraved into its own faces
     """
 
     name: str
@@ -149,6 +150,7 @@ class BodyPlaces:
     axis_mm: FloatArray
     making: Making
     feet: tuple[Foot, ...] = ()
+    rough: tuple[str, ...] = ()
 
     @property
     def foot_mm(self) -> float:
@@ -176,7 +178,11 @@ def body_places(plan: Plan, number: int, solid: Solid, clearance_mm: float) -> B
         for k in range(len(spec.lights))
     )
     making = making_of(spec, plan.catalogue)
-    return BodyPlaces(spec.name, spec, solid, material, places, base, seen, axis, making)
+    coats = plan.catalogue.coats
+    rough = tuple(m.name or m.coat for m in spec.masks if coats[m.coat].roughness is not None)
+    return BodyPlaces(
+        spec.name, spec, solid, material, places, base, seen, axis, making, rough=rough
+    )
 
 
 def _material(plan: Plan, number: int, solid: Solid) -> Mesh:

@@ -30,6 +30,7 @@ from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.geometry.regions import ROOM
 from glowsim.scene import Light, Placing
+from glowsim.transport.guide import refuse_guide
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind
 
@@ -83,6 +84,7 @@ class Room:
         self.kind = BoardKind(light, plan.catalogue, scene.findings.buried_power_w, body)
         if self.kind.heat is None:
             raise SceneError(f"{body.name}: all drive levels of its light are 0; turn it up first")
+        refuse_guide(problem, "where boards go")
         self.allowed = Allowed(problem, rules, self.kind)
         wanted = rules.directions or tuple(light.direction for light in body.lights)
         listed = [list(way) for way in wanted]

@@ -10,7 +10,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.hollow import nearest_on
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 
 Level = Callable[[FloatArray], FloatArray]
 """How far points, (n, 3) [mm], lie beyond a limit, (n,) [mm]: 0 on it."""
@@ -59,6 +60,19 @@ def height(level_mm: float) -> Level:
 def ball(centre_mm: Sequence[float], radius_mm: float) -> Level:
     """Return how far points lie outside a ball."""
     return lambda points: np.linalg.norm(points - np.asarray(centre_mm), axis=1) - radius_mm
+
+
+def nothing_there(walls: Mesh, line_mm: Line | None) -> str:
+    """Say why a region of a surface holds no face of it."""
+    if line_mm is None:
+        low, high = walls.bounds[:, 2]
+        return f"covers no face of the body, which reaches from z = {low:.3g} to {high:.3g} mm"
+    off_mm = nearest_on(walls, np.asarray(line_mm, dtype=float))[0]
+    place = ", ".join(f"{c:g}" for c in line_mm[int(off_mm.argmax())])
+    return (
+        f"its line meets no face of the body: its point ({place}) lies {off_mm.max():.2g} mm off "
+        "the surface; give points on it"
+    )
 
 
 def cut_along_line(

@@ -44,6 +44,8 @@ def infill_as_medium(
     balance with that outside. For thin walls of index 1 it is the mixture by volume. Walls of one
     print stand in a pattern: an estimate. Against photons through cubic cells of 9 mm: light
     absorbed 5 % too little in white, 10 % in natural plastic (`tests/transport/test_infill`).
+    Where it comes out follows the cells: of a bare core five cells wide the middle of a side is
+    half as bright again as foretold, its rim two thirds.
     """
     t, weight = gauss_legendre(0.0, 1.0, 32)
     mu, weight = t**2, 2.0 * t * weight

@@ -12,7 +12,7 @@ from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.lines import ball, cut_along_level, cut_along_line, height
+from glowsim.geometry.lines import ball, cut_along_level, cut_along_line, height, nothing_there
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
@@ -104,9 +104,9 @@ class _Faces:
     part: IntArray
     part_names: tuple[str, ...]
 
-    def cut_along_line(self, where: Where) -> _Faces:
+    def cut_along_line(self, where: Where | None) -> _Faces:
         """Return the faces with those along an engraved line cut at its edges."""
-        if where.line_mm is None:
+        if where is None or where.line_mm is None:
             return self
         mesh = self.walls
         return self._divided(
@@ -217,9 +217,10 @@ class _Builder:
     ) -> BodyProblem:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
-        for mask in self._body.masks:
-            faces = faces.cut_along_line(mask.where)
-        for where in (self._body.glow_where, self._body.dark_where):
+        body = self._body
+        for where in (*(mask.where for mask in body.masks), body.glow_where, body.dark_where):
+            faces = faces.cut_along_line(where)
+        for where in (body.glow_where, body.dark_where):
             faces = faces.cut_at_limits(where)
         layers: list[Layer] = []
         coat = self._coats(faces, layers, media)
@@ -349,10 +350,8 @@ class _Builder:
         except GeometryError as fault:
             raise self.scene_file.fault(self._path(*keys), str(fault)) from None
         if not chosen.any():
-            low, high = faces.walls.bounds[:, 2]
             raise self.scene_file.fault(
-                self._path(*keys),
-                f"covers no face of the body, which reaches from z = {low:.3g} to {high:.3g} mm",
+                self._path(*keys), nothing_there(faces.walls, where.line_mm)
             )
         return chosen
 

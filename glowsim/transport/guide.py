@@ -40,6 +40,7 @@ def is_clear(medium: Medium, solid: Mesh | None) -> bool:
 def carries_light(problem: BodyProblem) -> bool:
     """Return whether a body is a guide: solid, clear, and lit."""
     lit = problem.emitters.light_count > 0 and problem.wall_mm is None
+    lit = lit and not any(medium.own_share for medium in problem.media)
     return lit and is_clear(problem.media[0], problem.solids[0])
 
 
@@ -95,7 +96,7 @@ def refuse_guide(problem: BodyProblem, what: str) -> None:
     """Raise SolveError where something that goes by the quick solver is asked of a guide."""
     if carries_light(problem):
         raise SolveError(
-            f"'{problem.name}' is a clear body that carries light along inside: {what} goes by the "
-            "quick solver, which does not follow that. Change lights, frosted faces or engraved "
-            "lines by hand and see with `glow`"
+            f"'{problem.name}' is a clear body that carries light along inside: {what} is worked "
+            "out by the quick solver, which does not follow that. Change lights, frosted or "
+            "engraved faces by hand and see with `glow`"
         )

@@ -2,7 +2,8 @@
 
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.drawing import Path, Words
-from glowsim.buildsheet.parts import bought, material_cautions, parts_grid
+from glowsim.buildsheet.making import making_steps
+from glowsim.buildsheet.parts import _inserts, bought, material_cautions, parts_grid
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import _heat
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
@@ -12,6 +13,7 @@ from glowsim.electrics.heat import heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.geometry.body import solid_of
 from glowsim.scene import parse_scene
+from glowsim.transport.plan import plan_of
 from tests.support.sheets import SPIKE
 
 TREE = """
@@ -188,3 +190,29 @@ def test_a_strip_along_a_path_is_bought_in_one_length():
     boards = Electrics(parse_scene(TWO_STRIPS)).boards
     assert len(boards) == 10
     assert [(b.copy, leds) for b, leds in bought(boards)] == [("ball 1", 5), ("ball 2", 5)]
+
+
+PANE = """
+[[bodies]]
+name = "pane"
+shape = { kind = "slab", length_mm = 40, width_mm = 40, thickness_mm = 8 }
+material = "acrylic_clear"
+  [[bodies.masks]]
+  name = "reed"
+  coat = "engraved"
+  where = { line_mm = [[-10, 0, 8], [10, 0, 8]], line_width_mm = 1.5 }
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 4]
+"""
+
+
+def test_an_engraved_line_is_told_with_its_place_and_its_body_is_polished():
+    scene_file = parse_scene(PANE)
+    plan = plan_of(scene_file)
+    places = body_places(plan, 0, solid_of(scene_file, 0), 0.5)
+    ((_, _, where),) = _inserts(plan, ((places, 1),))
+    assert where == "on pane, 1.5 mm wide, by x, y, z = -10, 0, 8; 10, 0, 8 mm"
+    (step,) = making_steps([(places, 1)])
+    assert "polish every face" in step
+    assert "engrave reed" in step

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from glowsim.decisions.response import Responses
-from glowsim.errors import SolveError
+from glowsim.errors import SceneError, SolveError
 from glowsim.findings import findings_of
 from glowsim.scene import parse_scene
 from glowsim.transport import guide
@@ -103,6 +103,13 @@ def test_a_groove_is_cut_out_of_the_faces_it_crosses():
     _, shared = np.unique(edges, axis=0, return_counts=True)
     assert (shared >= 2).mean() > 0.999
     assert body.glows[body.coat == number].all()
+
+
+def test_a_line_off_the_surface_is_told_where_it_should_be():
+    off = GROOVE.replace("[[8, 0, 30], [8, 0, 60]]", "[[8, 0, 30], [14, 0, 60]]")
+    build_problem(parse_scene(off))
+    with pytest.raises(SceneError, match=r"point \(14, 0, 60\) lies 6 mm off the surface"):
+        build_problem(parse_scene(off.replace("[8, 0, 30]", "[13, 0, 30]")))
 
 
 def test_what_goes_by_quick_is_refused_in_one_sentence():

@@ -7,6 +7,7 @@ anew.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import tempfile
 from pathlib import Path
@@ -20,6 +21,9 @@ def _kept() -> bool:
     """Choose the folder for compiled code; return whether there is one that can be written."""
     given = os.environ.get("NUMBA_CACHE_DIR")
     folder = Path(given) if given else user_cache_path("glowsim") / "compiled"
+    # What is kept names the classes it was compiled for: where these changed it cannot be read.
+    packing = Path(__file__).with_name("packing.py").read_bytes()
+    folder /= hashlib.sha256(packing).hexdigest()[:12]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
