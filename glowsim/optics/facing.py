@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from glowsim.optics.emission import luminance_shape
+from glowsim.optics.emission import MATT, luminance_shape
+from glowsim.optics.fresnel import reflectance, reflectance_diffuse
 
 Array = NDArray[np.float64]
 
@@ -37,3 +38,19 @@ def deep_share(n: ArrayLike) -> Array:
 def turned_share(cosine: ArrayLike, n: ArrayLike) -> Array:
     """Return the share of light from a direction that turns round at the face, 1 - s p(mu)."""
     return 1.0 - deep_share(n) * luminance_shape(cosine, n=n)
+
+
+def mirrored(cosine: ArrayLike, n: ArrayLike) -> Array:
+    """Return the share of light from a direction that the face mirrors; none where it is MATT."""
+    return reflectance(cosine, n_from=1.0, n_to=_smooth(n))
+
+
+def mirrored_share(n: ArrayLike) -> Array:
+    """Return the share of even light from all sides that the face mirrors; none where MATT."""
+    return reflectance_diffuse(n_from=1.0, n_to=_smooth(n))
+
+
+def _smooth(n: ArrayLike) -> Array:
+    """Return indices of refraction, those of matt faces as of no face."""
+    index = np.asarray(n, dtype=float)
+    return np.where(index == MATT, 1.0, index)
