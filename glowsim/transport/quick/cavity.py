@@ -26,12 +26,13 @@ from scipy import linalg, sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import Target
-from glowsim.optics.facing import deep_share, mirrored_share
+from glowsim.optics.facing import deep_share, going_on_share
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.sights import (
     RAYS_PER_PATCH,
     Sights,
     air_side,
+    g_toward_air,
     index_toward_air,
 )
 
@@ -50,8 +51,8 @@ class Cavity:
     deep   : (p, p) float, the same for light from deep inside one wall that gets deep into another
     turned : (p, p) float, for light that turned round at one wall and gets deep into another
     keeps  : (p,) float, s, the share of even light from all sides that gets deep
-    takes  : (p,) float, the share of it that the face does not mirror: what is mirrored goes on
-             to other walls, as rays were counted
+    takes  : (p,) float, the share of it that does not go on along the wall: what does gets to
+             other walls, as rays were counted
     sights : the rays that these were counted by
     scale  : (p,) float, what made the counts add up
     """
@@ -78,7 +79,7 @@ class Cavity:
         scale: FloatArray,
     ) -> Cavity:
         """Work out the exchange from how many rays met what, (4, p, p), see `Sights.counts`."""
-        # Of light that is not mirrored patches are as large as they take of it.
+        # To light that does not go on, patches are as large as they take of it.
         worth = area * takes
         view, by_law, by_both, scale = _reciprocal(counts / RAYS_PER_PATCH, worth, scale)
         view, deep, turned = _exchange(view, by_law, by_both, worth, keeps / takes)
@@ -180,7 +181,7 @@ def cavity_of(
     count = len(area)
     index = index_toward_air(problem)
     keeps, takes, bare = np.ones(count), np.ones(count), faces[index[faces] > 0]
-    takes[patch[bare]] = 1 - mirrored_share(index[bare])
+    takes[patch[bare]] = 1 - going_on_share(index[bare], g_toward_air(problem)[bare])
     keeps[patch[bare]] = np.minimum(deep_share(index[bare]), takes[patch[bare]])
     return Cavity.counted(patch, area, sights.counts(count), keeps, takes, sights, np.ones(count))
 

@@ -10,7 +10,7 @@ import numpy as np
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM, RayTarget, Target
 from glowsim.optics.emission import MATT, luminance_shape
-from glowsim.optics.facing import mirrored, mirrored_share
+from glowsim.optics.facing import going_on, going_on_share
 from glowsim.transport.problem import BARE, BodyProblem, Kind
 from glowsim.transport.quick.beams import cosine_directions, even_points
 
@@ -35,12 +35,19 @@ def index_toward_air(problem: BodyProblem) -> FloatArray:
     return np.where(bare & (air_side(problem) != 0), index[behind], MATT)
 
 
+def g_toward_air(problem: BodyProblem) -> FloatArray:
+    """Return the mean cosine of scattering behind each wall face, (faces,); 0 for the room."""
+    g = np.array([m.g for m in problem.media] + [0.0])
+    return g[np.where(air_side(problem) < 0, problem.outside, problem.inside)]
+
+
 @dataclass(frozen=True)
 class Sights:
     """Rays sent from patches, spread as diffuse light is, and the patch each ends on.
 
-    A bare wall mirrors some of them, by chance, as often as its face mirrors light; a ray goes on
-    from there as another one, until it ends. So what is counted is light that walls do not mirror.
+    A bare wall mirrors some of them, by chance, as often as light goes on along it (`going_on`); a
+    ray flies on from there as another one, until it ends. So what is counted is light that walls
+    do not mirror.
 
     origin, direction : (n, 3) float32 [mm];  distance_mm : (n,) float32
     patch, met        : (n,) int, from which patch to which, -1 for none and where it is mirrored
@@ -142,7 +149,7 @@ def _bundles(
 ) -> Iterator[Sights]:
     """Yield rays, those of some patches at a time."""
     rng = np.random.default_rng(seed)
-    index = index_toward_air(problem)
+    index, g = index_toward_air(problem), g_toward_air(problem)
     faces = np.nonzero((patch >= of.start) & (patch < of.stop))[0]
     faces = faces[np.argsort(patch[faces], kind="stable")]
     running = np.cumsum(problem.walls.areas_mm2[faces])
@@ -150,7 +157,7 @@ def _bundles(
     first_sum = np.concatenate([[0.0], running[last][:-1]])
     span = running[last] - first_sum
     batch = max(1, RAYS_AT_ONCE // RAYS_PER_PATCH)
-    walls = _Mirrors(problem, target, patch, side, index)
+    walls = _Mirrors(problem, target, patch, side, index, g)
     for start in range(0, len(of), batch):
         owner = np.repeat(np.arange(start, min(start + batch, len(of))), RAYS_PER_PATCH)
         number = np.tile(np.arange(RAYS_PER_PATCH), len(owner) // RAYS_PER_PATCH)
@@ -162,19 +169,20 @@ def _bundles(
         shift = rng.random((len(of), 2))[owner]
         direction = cosine_directions(normal, even_points(number, shift))
         cosine = np.einsum("nd,nd->n", direction, normal)
-        sent, leaves = _law(cosine, index[face])
+        sent, leaves = _law(cosine, index[face], g[face])
         yield walls.followed(origin, direction, of.start + owner, sent, leaves, rng)
 
 
 @dataclass(frozen=True)
 class _Mirrors:
-    """The walls of hollows, as rays meet them; index : see `index_toward_air`."""
+    """The walls of hollows, as rays meet them; index, g : see `index_toward_air`."""
 
     problem: BodyProblem
     target: Target
     patch: IntArray
     side: IntArray
     index: FloatArray
+    g: FloatArray
 
     def followed(
         self,
@@ -191,9 +199,9 @@ class _Mirrors:
             hits = self.target.first_hits(origin, direction)
             normal = self.problem.walls.normals[hits.face] * self.side[hits.face, None]
             along = np.einsum("nd,nd->n", direction, normal)
-            index = self.index[hits.face]
-            _, arrives = _law(np.abs(along), index)
-            share = mirrored(np.abs(along), index) * (hits.face >= 0)
+            index, g = self.index[hits.face], self.g[hits.face]
+            _, arrives = _law(np.abs(along), index, g)
+            share = going_on(np.abs(along), index, g) * (hits.face >= 0)
             # Walls that mirror nothing leave chance as it is.
             on = rng.random(len(share)) < share if left and share.any() else share < 0
             met = np.where((hits.face >= 0) & ~on, self.patch[hits.face], -1)
@@ -209,10 +217,10 @@ class _Mirrors:
         return Sights.joined(parts)
 
 
-def _law(cosine: FloatArray, index: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _law(cosine: FloatArray, index: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the share of even light that faces do not mirror toward a cosine, of mean 1, and the
     law of emission over it."""
-    takes = (1 - mirrored(cosine, index)) / (1 - mirrored_share(index))
+    takes = (1 - going_on(cosine, index, g)) / (1 - going_on_share(index, g))
     return takes, luminance_shape(cosine, n=index) / np.maximum(takes, 1e-9)
 
 
