@@ -22,9 +22,9 @@ from glowsim.transport.reference import (
     solve_body,
 )
 from glowsim.transport.result import BodyGlow, SurfaceGlow, unlit_body
+from glowsim.transport.solvers import REFERENCE
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 
-REFERENCE = "reference"
 SHORTEST_S = 1.0
 """Seconds left over that are worth another turn."""
 

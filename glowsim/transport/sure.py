@@ -6,13 +6,11 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
+from glowsim.transport.long_run import LongRun, Watch, nothing_seen
 from glowsim.transport.plan import Plan
 from glowsim.transport.reference import Goal
 from glowsim.transport.result import SurfaceGlow
-
-BOTH = "quick and reference"
-"""The solver of a glow of which some bodies are quick's and some are the reference's."""
+from glowsim.transport.solvers import solver_of
 
 
 def rough_bodies(glow: SurfaceGlow, only: Collection[str] | None = None) -> list[str]:
@@ -69,10 +67,9 @@ def made_sure(
         else body
         for body in glow.bodies
     )
-    alone = all(body.key in sure for body in bodies if body.light_count)
     return glow.alike(
         bodies=bodies,
-        solver=REFERENCE if alone else BOTH,
+        solver=solver_of(bodies),
         seconds=glow.seconds + sum(run.seconds_of(key) for key in rough),
     )
 

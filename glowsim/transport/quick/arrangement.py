@@ -227,24 +227,24 @@ class Arrangement:
         return System(*self.cloud.equations(band, number_type), returns)
 
     def backward(
-        self, heard: FloatArray, band: int, quality: Quality
+        self, adjoint_source: FloatArray, band: int, quality: Quality
     ) -> tuple[FloatArray, FloatArray]:
         """Return what light anywhere does to chosen readings of the skin, the transpose of a solve.
 
-        heard : (skin faces, k) float, what each reading counts of what leaves each face.
+        adjoint_source : (skin faces, k) float, what each reading counts of what leaves each face.
         Returns (nodes, k) for power scattered at the nodes, and (2 patches, k) for what patches of
         hollows send first into the air, per area (`Cavity.sent`).
         """
         walls, problem = self.walls, self.problem
-        weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
-        weight[problem.skin] = heard * walls.let_out[problem.skin, band : band + 1]
+        weight = np.zeros((len(problem.walls.faces), adjoint_source.shape[1]))
+        weight[problem.skin] = adjoint_source * walls.escape_fraction[problem.skin, band : band + 1]
         weight *= problem.walls.areas_mm2[:, None]
-        load = np.zeros((self.node_count, heard.shape[1]))
+        load = np.zeros((self.node_count, adjoint_source.shape[1]))
         if self.cloud is not None:
             load += self.cloud.face_mean.back(walls.field_b[:, band : band + 1] * weight)
         cavity = self.cavity
         if cavity is None:
-            return self.solved(load, band, quality), np.zeros((0, heard.shape[1]))
+            return self.solved(load, band, quality), np.zeros((0, adjoint_source.shape[1]))
         exchange, b = self._exchanges[band], self._patch_b[band][:, None]
         sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
         air = cavity.gather(sign * walls.cavity_b[:, band : band + 1] * weight)
@@ -267,7 +267,7 @@ class Arrangement:
             if self.cloud is not None:
                 for region, taken in self.cloud.absorbed(field, band).items():
                     absorbed[:, band, region] += taken
-            let_out.append(walls.let_out[skin, band : band + 1] * flux[skin])
+            let_out.append(walls.escape_fraction[skin, band : band + 1] * flux[skin])
             in_coats[:, band] += (walls.in_coat[:, band : band + 1] * flux).sum(axis=0)
             self._count_cores(flux, absorbed[:, band])
         # All bands and lights are smoothed in one go.
