@@ -158,7 +158,7 @@ class PreparedProp:
         walls = _digest(
             *(problem.walls.vertices, problem.walls.faces),
             *(problem.inside, problem.outside, problem.coat),
-            np.array([m.kind for m in problem.media]),
+            np.array([(m.kind, m.refractive_index, m.g) for m in problem.media]),
             np.array(media_alike(problem)),
         )
         grid = f"{walls} {problem.cell_mm!r}"

@@ -8,7 +8,7 @@ import pytest
 from glowsim.optics.boundary import split_cosines
 from glowsim.optics.emission import luminance_shape
 from glowsim.optics.exact import chandrasekhar_h, gauss_legendre
-from glowsim.optics.facing import deep_share, turned_share
+from glowsim.optics.facing import deep_share, going_on, going_on_share, turned_share
 from glowsim.optics.fresnel import reflectance, reflectance_diffuse
 from glowsim.optics.milne import milne_transients
 
@@ -77,3 +77,48 @@ def test_two_terms_stand_for_the_exact_law(n):
     print(f"n {n}: {off(law):.3f}, matt {off(1.0):.3f}")
     assert off(law) < 0.055
     assert off(law) < 0.6 * off(1.0)
+
+
+def kept_along(n: float, g: float, cosine: float, photons: int = 6000) -> float:
+    """Return the share of the push along a half-space without absorption that photons keep which
+    enter it at a slant, what its face mirrors at once included."""
+    rng = np.random.default_rng(1)
+    slant = np.sqrt(1 - cosine**2)
+    first = float(reflectance(cosine, n_from=1.0, n_to=n))
+    way = np.tile([slant / n, 0.0, np.sqrt(1 - (slant / n) ** 2)], (photons, 1))
+    depth, weight, kept = np.zeros(photons), np.full(photons, 1 - first), 0.0
+    for _ in range(40):  # after so many scatterings nothing is left of where they came from
+        depth -= way[:, 2] * np.log(1 - rng.random(photons))
+        at_face = depth < 0
+        let_out = 1 - reflectance(np.abs(way[at_face, 2]), n_from=n, n_to=1.0)
+        kept += float((let_out * weight[at_face] * way[at_face, 0]).sum()) * n
+        weight[at_face] *= 1 - let_out
+        depth[at_face] *= -1
+        way[at_face, 2] *= -1
+        u, turn = rng.random(photons), 2 * np.pi * rng.random(photons)
+        cos = (1 + g * g - ((1 - g * g) / (1 - g + 2 * g * u)) ** 2) / (2 * g)
+        side = np.cross(np.where(np.abs(way[:, 2:]) < 0.9, [0, 0, 1.0], [1.0, 0, 0]), way)
+        side /= np.linalg.norm(side, axis=1)[:, None]
+        off = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * np.cross(way, side)
+        way = cos[:, None] * way + np.sqrt(np.maximum(1 - cos**2, 0))[:, None] * off
+    return first + kept / photons / slant
+
+
+@pytest.mark.parametrize(("n", "g"), [(1.0, 0.65), (1.0, 0.8), (1.33, 0.8), (1.5, 0.65)])
+def test_what_goes_on_along_a_wall_is_what_photons_keep_of_their_way(n, g):
+    cosines = np.array([0.05, 0.1, 0.3, 0.6])
+    kept = [kept_along(n, g, float(cosine)) for cosine in cosines]
+    np.testing.assert_allclose(going_on(cosines, n, g), kept, atol=0.045)
+
+
+@pytest.mark.parametrize("n", INDICES)
+def test_what_goes_on_leaves_room_for_what_gets_deep(n):
+    """But for 2 % straight ahead at n = 1.33: s is a fit."""
+    mu, weight = outside()
+    on = going_on(mu, n, 0.8)
+    assert weight @ on == pytest.approx(float(going_on_share(n, 0.8)), rel=1e-3)
+    assert (on + deep_share(n) * luminance_shape(mu, n=n)).max() < 1.02
+    assert going_on_share(0.0, 0.8) == 0.0
+    if n > 1:
+        mirrored = float(reflectance_diffuse(n_from=1.0, n_to=n))
+        assert float(going_on_share(n, 0.0)) == pytest.approx(mirrored, rel=1e-3)

@@ -21,7 +21,7 @@ from glowsim.transport.quick.surfaces import wall_kinds
 from glowsim.transport.quick.walls import walls_of
 from tests.support.bodies import body, emitters, medium, opaque, shell
 from tests.support.slabs import SLABS
-from tests.support.solvers import quick
+from tests.support.solvers import quick, reference
 
 
 def hollow_box(mesh, reflectance=0.5, transmittance=0.0, across=8):
@@ -230,3 +230,23 @@ def test_equilibrium_light_passes_an_index_step_unchanged(n):
     arriving = cavity.exchange(b).arriving((b * field)[:, None])[:, 0]
     np.testing.assert_allclose(arriving, 1.0, rtol=1e-6)
     np.testing.assert_allclose(b * field + (1 - b) * arriving, 1.0, rtol=1e-6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("n", [1.0, 1.5])
+def test_light_gets_far_along_a_hollow(n):
+    """Quick against the reference, from 3 widths on behind an LED that shines across a pipe. Were
+    all that a wall does not let in spread all round, a fifth of the light would be missing there.
+    """
+    pipe = shell(
+        shape_mesh(Rod(kind="rod", length_mm=70, diameter_mm=20)),
+        medium(0.003, 2.5, 0.7, n),
+        2.0,
+        emitters([[0.0, 0.0, 8.0]], direction=(1.0, 0.0, 0.0), region=1),
+        cell_mm=2 / 3,
+        face_mm=4.0,
+    )
+    far = pipe.walls.centroids[pipe.skin][:, 2] > 52
+    exact = reference(pipe, 40_000, jumps=True).leaves(far)
+    digits = 3 * exact.error + 0.05 * exact.mean
+    assert quick(pipe).leaves(far).mean == pytest.approx(exact.mean, abs=digits)

@@ -26,12 +26,13 @@ from scipy import linalg, sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import Target
-from glowsim.optics.facing import deep_share
+from glowsim.optics.facing import deep_share, going_on_share
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.sights import (
     RAYS_PER_PATCH,
     Sights,
     air_side,
+    g_toward_air,
     index_toward_air,
 )
 
@@ -50,6 +51,8 @@ class Cavity:
     deep   : (p, p) float, the same for light from deep inside one wall that gets deep into another
     turned : (p, p) float, for light that turned round at one wall and gets deep into another
     keeps  : (p,) float, s, the share of even light from all sides that gets deep
+    takes  : (p,) float, the share of it that does not go on along the wall: what does gets to
+             other walls, as rays were counted
     sights : the rays that these were counted by
     scale  : (p,) float, what made the counts add up
     """
@@ -60,6 +63,7 @@ class Cavity:
     deep: FloatArray
     turned: FloatArray
     keeps: FloatArray
+    takes: FloatArray
     sights: Sights
     scale: FloatArray
 
@@ -70,13 +74,16 @@ class Cavity:
         area: FloatArray,
         counts: FloatArray,
         keeps: FloatArray,
+        takes: FloatArray,
         sights: Sights,
         scale: FloatArray,
     ) -> Cavity:
         """Work out the exchange from how many rays met what, (4, p, p), see `Sights.counts`."""
-        view, by_law, by_both, scale = _reciprocal(counts / RAYS_PER_PATCH, area, scale)
-        exchange = _exchange(view, by_law, by_both, area, keeps)
-        return cls(patch, area, *exchange, keeps, sights, scale)
+        # To light that does not go on, patches are as large as they take of it.
+        worth = area * takes
+        view, by_law, by_both, scale = _reciprocal(counts / RAYS_PER_PATCH, worth, scale)
+        view, deep, turned = _exchange(view, by_law, by_both, worth, keeps / takes)
+        return cls(patch, area, view, deep / takes, turned / takes, keeps, takes, sights, scale)
 
     def gather(self, per_face: FloatArray) -> FloatArray:
         """Add up (faces, k) over each patch, (p, k)."""
@@ -169,13 +176,14 @@ def cavity_of(
         return None
     patch = np.full(len(problem.walls.faces), -1, dtype=np.int64)
     patch[faces] = _clusters(problem, faces, side, wall_class, MOST_PATCHES)
-    sights = Sights.sent(problem, target, patch, side, range(int(patch.max()) + 1), seed)
+    sights = Sights.sent_from(problem, target, patch, side, range(int(patch.max()) + 1), seed)
     area = _areas(problem, patch)
     count = len(area)
     index = index_toward_air(problem)
-    keeps, bare = np.ones(count), faces[index[faces] > 0]
-    keeps[patch[bare]] = deep_share(index[bare])
-    return Cavity.counted(patch, area, sights.counts(count), keeps, sights, np.ones(count))
+    keeps, takes, bare = np.ones(count), np.ones(count), faces[index[faces] > 0]
+    takes[patch[bare]] = 1 - going_on_share(index[bare], g_toward_air(problem)[bare])
+    keeps[patch[bare]] = np.minimum(deep_share(index[bare]), takes[patch[bare]])
+    return Cavity.counted(patch, area, sights.counts(count), keeps, takes, sights, np.ones(count))
 
 
 def cavity_with_boards(
@@ -201,13 +209,14 @@ def cavity_with_boards(
     area = _areas(problem, patch)
     count = len(area)
     sights = cavity.sights.blocked(problem, patch, first)
-    own = Sights.sent(problem, target, patch, side, range(known, count), seed)
+    own = Sights.sent_from(problem, target, patch, side, range(known, count), seed)
     added = np.ones(count - known)
     return Cavity.counted(
         patch,
         area,
         sights.counts(count) + own.counts(count),
         np.concatenate([cavity.keeps, added]),
+        np.concatenate([cavity.takes, added]),
         cavity.sights,
         np.concatenate([cavity.scale, added]),
     )

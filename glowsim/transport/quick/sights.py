@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import AHEAD_MM, RayTarget, Target
 from glowsim.optics.emission import MATT, luminance_shape
+from glowsim.optics.facing import going_on, going_on_share
 from glowsim.transport.problem import BARE, BodyProblem, Kind
 from glowsim.transport.quick.beams import cosine_directions, even_points
 
 RAYS_PER_PATCH = 600
 RAYS_AT_ONCE = 400_000
+MIRRORINGS = 12
+"""What has been mirrored so often is taken in by the next wall."""
 
 
 def air_side(problem: BodyProblem) -> IntArray:
@@ -32,13 +35,26 @@ def index_toward_air(problem: BodyProblem) -> FloatArray:
     return np.where(bare & (air_side(problem) != 0), index[behind], MATT)
 
 
+def g_toward_air(problem: BodyProblem) -> FloatArray:
+    """Return the mean cosine of scattering behind each wall face, (faces,); 0 for the room."""
+    g = np.array([m.g for m in problem.media] + [0.0])
+    return g[np.where(air_side(problem) < 0, problem.outside, problem.inside)]
+
+
 @dataclass(frozen=True)
 class Sights:
     """Rays sent from patches, spread as diffuse light is, and the patch each ends on.
 
+    A bare wall mirrors some of them, by chance, as often as light goes on along it (`going_on`); a
+    ray flies on from there as another one, until it ends. So what is counted is light that walls
+    do not mirror.
+
     origin, direction : (n, 3) float32 [mm];  distance_mm : (n,) float32
-    patch, met        : (n,) int, from which patch to which, -1 for none
-    leaves, arrives   : (n,) float32, the law of emission of either wall in that direction
+    patch, met        : (n,) int, from which patch to which, -1 for none and where it is mirrored
+    sent              : (n,) float32, share that the wall it leaves would not mirror, mean 1
+    leaves, arrives   : (n,) float32, the law of emission of either wall in that direction, over
+                        that share
+    after             : (n,) int, the ray that it is the mirrored rest of, -1 for none
     """
 
     origin: np.ndarray
@@ -46,11 +62,13 @@ class Sights:
     distance_mm: np.ndarray
     patch: IntArray
     met: IntArray
+    sent: np.ndarray
     leaves: np.ndarray
     arrives: np.ndarray
+    after: IntArray
 
     @classmethod
-    def sent(
+    def sent_from(
         cls,
         problem: BodyProblem,
         target: Target,
@@ -60,8 +78,20 @@ class Sights:
         seed: int,
     ) -> Sights:
         """Send rays from some patches of the walls; side : see `air_side`."""
-        parts = list(_bundles(problem, target, patch, side, of, seed))
-        return cls(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+        parts: list[Sights] = []
+        count = 0
+        for bundle in _bundles(problem, target, patch, side, of, seed):
+            parts.append(
+                replace(bundle, after=np.where(bundle.after >= 0, bundle.after + count, -1))
+            )
+            count += len(bundle.met)
+        return cls.joined(parts)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Sights]) -> Sights:
+        """Return several bundles as one."""
+        names = [field.name for field in fields(cls)]
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
 
     def counts(self, patches: int) -> FloatArray:
         """Return how many rays go from each patch to each other, (4, patches, patches).
@@ -70,10 +100,11 @@ class Sights:
         """
         good = self.met >= 0
         key = self.patch[good] * patches + self.met[good]
+        sent = self.sent[good].astype(float)
         leaves, arrives = self.leaves[good].astype(float), self.arrives[good].astype(float)
         return np.stack(
             [
-                np.bincount(key, weight, patches * patches).reshape(patches, patches)
+                np.bincount(key, sent * weight, patches * patches).reshape(patches, patches)
                 for weight in (np.ones(len(key)), leaves, arrives, leaves * arrives)
             ]
         )
@@ -94,7 +125,18 @@ class Sights:
         met, arrives = self.met.copy(), self.arrives.copy()
         met[near[stopped]] = patch[first + hits.face[stopped]]
         arrives[near[stopped]] = 1.0
+        met[self._after(near[stopped])] = -1
         return replace(self, met=met, arrives=arrives)
+
+    def _after(self, stopped: IntArray) -> np.ndarray:
+        """Return which rays are mirrored rests of some, (n,) bool."""
+        gone = np.zeros(len(self.met) + 1, dtype=bool)
+        ends = gone.copy()
+        ends[stopped] = True
+        for _ in range(MIRRORINGS):
+            # The last entry stands for no ray.
+            gone[:-1] = (ends | gone)[self.after]
+        return gone[:-1]
 
 
 def _bundles(
@@ -104,10 +146,10 @@ def _bundles(
     side: IntArray,
     of: range,
     seed: int,
-) -> Iterator[tuple[np.ndarray, ...]]:
-    """Yield the parts of `Sights`, some patches at a time."""
+) -> Iterator[Sights]:
+    """Yield rays, those of some patches at a time."""
     rng = np.random.default_rng(seed)
-    index = index_toward_air(problem)
+    index, g = index_toward_air(problem), g_toward_air(problem)
     faces = np.nonzero((patch >= of.start) & (patch < of.stop))[0]
     faces = faces[np.argsort(patch[faces], kind="stable")]
     running = np.cumsum(problem.walls.areas_mm2[faces])
@@ -115,6 +157,7 @@ def _bundles(
     first_sum = np.concatenate([[0.0], running[last][:-1]])
     span = running[last] - first_sum
     batch = max(1, RAYS_AT_ONCE // RAYS_PER_PATCH)
+    walls = _Mirrors(problem, target, patch, side, index, g)
     for start in range(0, len(of), batch):
         owner = np.repeat(np.arange(start, min(start + batch, len(of))), RAYS_PER_PATCH)
         number = np.tile(np.arange(RAYS_PER_PATCH), len(owner) // RAYS_PER_PATCH)
@@ -125,20 +168,60 @@ def _bundles(
         origin = _points_on(problem.walls.triangles[face], rng) + AHEAD_MM * normal
         shift = rng.random((len(of), 2))[owner]
         direction = cosine_directions(normal, even_points(number, shift))
-        hits = target.first_hits(origin, direction)
-        leaves = luminance_shape(np.einsum("nd,nd->n", direction, normal), n=index[face])
-        against = problem.walls.normals[hits.face]
-        cosine = np.abs(np.einsum("nd,nd->n", direction, against))
-        arrives = luminance_shape(cosine, n=index[hits.face])
-        yield (
-            origin.astype(np.float32),
-            direction.astype(np.float32),
-            hits.distance_mm.astype(np.float32),
-            of.start + owner,
-            np.where(hits.face >= 0, patch[hits.face], -1),
-            leaves.astype(np.float32),
-            arrives.astype(np.float32),
-        )
+        cosine = np.einsum("nd,nd->n", direction, normal)
+        sent, leaves = _law(cosine, index[face], g[face])
+        yield walls.followed(origin, direction, of.start + owner, sent, leaves, rng)
+
+
+@dataclass(frozen=True)
+class _Mirrors:
+    """The walls of hollows, as rays meet them; index, g : see `index_toward_air`."""
+
+    problem: BodyProblem
+    target: Target
+    patch: IntArray
+    side: IntArray
+    index: FloatArray
+    g: FloatArray
+
+    def followed(
+        self,
+        origin: FloatArray,
+        direction: FloatArray,
+        owner: IntArray,
+        sent: FloatArray,
+        leaves: FloatArray,
+        rng: np.random.Generator,
+    ) -> Sights:
+        """Follow rays until walls no longer mirror them."""
+        after, parts, count = np.full(len(owner), -1), [], 0
+        for left in range(MIRRORINGS, -1, -1):
+            hits = self.target.first_hits(origin, direction)
+            normal = self.problem.walls.normals[hits.face] * self.side[hits.face, None]
+            along = np.einsum("nd,nd->n", direction, normal)
+            index, g = self.index[hits.face], self.g[hits.face]
+            _, arrives = _law(np.abs(along), index, g)
+            share = going_on(np.abs(along), index, g) * (hits.face >= 0)
+            # Walls that mirror nothing leave chance as it is.
+            on = rng.random(len(share)) < share if left and share.any() else share < 0
+            met = np.where((hits.face >= 0) & ~on, self.patch[hits.face], -1)
+            singles = (origin, direction, hits.distance_mm, sent, leaves, arrives)
+            o, d, far, s, p, a = (part.astype(np.float32) for part in singles)
+            parts.append(Sights(o, d, far, owner, met, s, p, a, after))
+            if not on.any():
+                break
+            after, count = count + np.flatnonzero(on), count + len(on)
+            origin = hits.point[on] + AHEAD_MM * normal[on]
+            direction = direction[on] - 2 * along[on, None] * normal[on]
+            owner, sent, leaves = owner[on], sent[on], leaves[on]
+        return Sights.joined(parts)
+
+
+def _law(cosine: FloatArray, index: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the share of even light that faces do not mirror toward a cosine, of mean 1, and the
+    law of emission over it."""
+    takes = (1 - going_on(cosine, index, g)) / (1 - going_on_share(index, g))
+    return takes, luminance_shape(cosine, n=index) / np.maximum(takes, 1e-9)
 
 
 def _points_on(triangles: FloatArray, rng: np.random.Generator) -> FloatArray:

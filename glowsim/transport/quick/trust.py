@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.transport.likeness import absorption_of, depth_of, thickness_of
 from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.quick.shaded import cautions_behind_boards, cautions_of_shut_boards
@@ -24,10 +25,14 @@ DEEP_ENOUGH = 1.25
 COARSE = (1.5, 0.3)
 """Cells of a wall lit from a hollow are coarse above this many transport lengths, if light decays
 by more than the second number within one: flat sides then depend on how the grid cuts them."""
-LONG = 2.3
+LONG = (6.0, 2.3)
 """A hollow is long if its far end is more than this many of its mean widths, 4 V / S, away from
-every light. Light gets there by many bounces, and what a wall mirrors at a slant goes on forward,
-which the exchange of diffuse light does not know: -11 to -25 % at ends 2.4 to 2.6 widths away."""
+every light: the first where it is as wide there, the second where it tapers. Light gets there by
+many bounces. Pipes: within 8 % at ends 4 to 6 widths away, n from 1 to 1.58; spikes: -10 to -21 %
+in their tips 2.6 widths away."""
+TAPERS = 0.3
+"""A hollow tapers if the wall of its far end is nearer than this to its own axis, root mean square,
+in mean widths: 0.37 in a pipe, 0.2 in a spike."""
 BARE = 0.05
 """Above this share of light that never scatters, bare LEDs show."""
 SHEET_WIDE = 8.0
@@ -125,19 +130,32 @@ def _of_length(problem: BodyProblem, region: int) -> list[str]:
     for hollow in hollows:
         if hollow is None:
             continue
-        leds = problem.emitters.position
-        middles, areas = hollow.centroids, hollow.areas_mm2
-        away = np.full(len(middles), np.inf)
-        for led in leds:
-            np.minimum(away, np.linalg.norm(middles - led, axis=1), out=away)
-        far_mm, width_mm = float(away.max()), 4 * hollow.volume_mm3 / float(areas.sum())
-        if far_mm > LONG * width_mm:
+        far_mm, width_mm, tapers = _far_end(hollow, problem.emitters.position)
+        if far_mm > LONG[tapers] * width_mm:
             return [
                 f"{problem.media[region].name}: the far end of its hollow is {far_mm:.0f} mm from "
                 f"the nearest light and the hollow about {width_mm:.0f} mm wide: light gets there "
-                "from wall to wall alone. Quick may show it a sixth too dark, its tip a quarter"
+                "from wall to wall alone. Quick may show it a tenth too dark, a tip a fifth"
             ]
     return []
+
+
+def _far_end(hollow: Mesh, leds: FloatArray) -> tuple[float, float, bool]:
+    """Return how far the far end of a hollow is from every LED, how wide the hollow is in the mean
+    [mm], and whether it tapers toward that end."""
+    middles, areas = hollow.centroids, hollow.areas_mm2
+    away = np.full(len(middles), np.inf)
+    for led in leds:
+        np.minimum(away, np.linalg.norm(middles - led, axis=1), out=away)
+    far_mm, width_mm = float(away.max()), 4 * hollow.volume_mm3 / float(areas.sum())
+    end = away > far_mm - width_mm / 2
+    middle = np.average(middles[end], axis=0, weights=areas[end])
+    nearest = leds[np.linalg.norm(leds - middle, axis=1).argmin()]
+    along = (middle - nearest) / max(float(np.linalg.norm(middle - nearest)), 1e-9)
+    off = middles[end] - middle
+    off = off - np.outer(off @ along, along)
+    spread = float(np.sqrt(np.average((off**2).sum(axis=1), weights=areas[end])))
+    return far_mm, width_mm, spread < TAPERS * width_mm
 
 
 def _guides(problem: BodyProblem, region: int) -> bool:
