@@ -206,12 +206,9 @@ def mended(
         chosen, more = _told(tries, found, body)
         for finding in found:
             one = chosen.get(finding.number)
+            suggestions[finding.number] = _suggestion(one, body)
             if one is not None:
-                suggestions[finding.number] = one.words, one.remedy.place_mm
                 bodies[finding.number] = one.remedy.body
-            else:
-                words = f"leave it: no change that was tried mends it and makes '{body}' clearly"
-                suggestions[finding.number] = f"{words} evener", None
         also += more
     return Mended(suggestions, tuple(also), stamp, bodies)
 
@@ -254,6 +251,13 @@ def _told(
     elif in_vain:
         also.append(f"{body}: tried and no clear gain: {in_vain}")
     return chosen, also
+
+
+def _suggestion(one: Tried | None, body: str) -> tuple[str, tuple[float, ...] | None]:
+    """Return what to do about a finding, and where that has a light, if it does."""
+    if one is not None:
+        return one.words, one.remedy.place_mm
+    return f"leave it: no change that was tried mends it and makes '{body}' clearly evener", None
 
 
 def _short(value: float) -> str:
