@@ -12,6 +12,7 @@ from nicegui import ui
 from glowsim.findings import Finding
 from glowsim.live import edits
 from glowsim.live.edits import Prop
+from glowsim.live.sentence import reach
 
 if TYPE_CHECKING:
     from glowsim.live.view import View
@@ -37,16 +38,15 @@ class Advice:
         for finding in self._found:
             x, y, _ = finding.body_place_mm
             side = math.degrees(math.atan2(x, -y))
-            reach = f"{finding.from_mm:.0f} to {finding.to_mm:.0f} mm up"
             self._view.handles.line(
                 self._menu,
-                f"{finding.kind} from {reach}: look at it",
+                f"{finding.number}. {finding.kind} {reach(finding)}: look at it",
                 partial(self._view.stage.look, side, 10.0),
             )
             label = ui.label("").classes("said")
             put_in = self._view.handles.line(
                 self._menu, "put it in", partial(self._put_in, finding)
-            )
+            ).classes("offered")
             self._follows(label, partial(self._words, finding), put_in, finding)
         self._follows(ui.label("").classes("said"), self._also)
 
