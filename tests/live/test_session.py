@@ -100,7 +100,7 @@ def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path
     def printed(*words):
         result = CliRunner().invoke(cli, [*words, "--json"])
         assert result.exit_code == 0, result.output
-        return json.loads(result.output)
+        return json.loads(result.stdout)
 
     ours = json.loads(json.dumps(session.figures.as_json()))
     glow = printed("glow", str(path), "--no-pictures", "--no-suggest")
