@@ -97,7 +97,7 @@ def _worst(mine: Compared) -> list[str]:
             factor, chance = np.exp([abs(off[worst]), limit[worst]])
             said.append(
                 f"At ({x:.0f}, {y:.0f}, {z:.0f}) mm the photo is x {factor:.2f} {word} than "
-                f"foreseen, where x {chance:.2f} could be chance."
+                f"predicted, where x {chance:.2f} could be chance."
             )
     return said
 

@@ -123,7 +123,8 @@ def test_what_faces_see_of_each_other_is_worked_out_once(tmp_path):
             assert (getattr(new, part) != getattr(old, part)).nnz == 0
     light = np.ones_like(old.white)
     np.testing.assert_array_equal(
-        again.air.arriving(light, light), first.air.arriving(light, light)
+        again.air.arriving(light, light, again.hollows),
+        first.air.arriving(light, light, first.hollows),
     )
     moved, _ = worked_on(TWO.replace("[50, 0, 0]", "[0, 70, 0]"), saved)
     assert not moved.known_air
