@@ -205,11 +205,8 @@ def mended(
     bodies: dict[int, Body] = {}
     for body, found, tries in tried(plan, glow, findings, report):
         chosen, more = _told(tries, found, body)
-        for finding in found:
-            one = chosen.get(finding.number)
-            suggestions[finding.number] = _suggestion(one, body)
-            if one is not None:
-                bodies[finding.number] = one.remedy.body
+        suggestions |= {f.number: _suggestion(chosen.get(f.number), body) for f in found}
+        bodies |= {number: one.remedy.body for number, one in chosen.items()}
         also += more
     return Mended(suggestions, tuple(also), stamp, bodies)
 
