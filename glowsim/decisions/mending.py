@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from typing import Any
 
@@ -143,11 +143,14 @@ class Mended:
     suggestions : by a finding's number what to do about it, and where that has a light, if it does
     also        : what helps besides, and what was tried in vain
     stamp       : of the scene and glow that this is about
+    bodies      : by a finding's number the body with what is suggested, faces and cells as they
+                  were; only where it has just been tried
     """
 
     suggestions: dict[int, tuple[str, tuple[float, ...] | None]]
     also: tuple[str, ...]
     stamp: str
+    bodies: Mapping[int, Body] = field(default_factory=dict, compare=False)
 
     def put_into(self, findings: Findings) -> Findings:
         """Return findings with what was tried in place of estimates."""
@@ -199,11 +202,13 @@ def mended(
         return known
     suggestions: dict[int, tuple[str, tuple[float, ...] | None]] = {}
     also: list[str] = []
+    bodies: dict[int, Body] = {}
     for body, found, tries in tried(plan, glow, findings, report):
-        asked, more = _told(tries, found, body)
-        suggestions |= asked
+        chosen, more = _told(tries, found, body)
+        suggestions |= {f.number: _suggestion(chosen.get(f.number), body) for f in found}
+        bodies |= {number: one.remedy.body for number, one in chosen.items()}
         also += more
-    return Mended(suggestions, tuple(also), stamp)
+    return Mended(suggestions, tuple(also), stamp, bodies)
 
 
 def tried(
@@ -227,28 +232,30 @@ def tried(
 
 def _told(
     tries: Sequence[Tried], found: Sequence[Finding], body: str
-) -> tuple[dict[int, tuple[str, tuple[float, ...] | None]], list[str]]:
-    """Return what to say to each finding, by number, and of the body besides."""
+) -> tuple[dict[int, Tried], list[str]]:
+    """Return what mends each finding best, by number, and what to say of the body besides."""
     helping = sorted((t for t in tries if t.helps), key=lambda t: t.after.off_by)[:MOST_TOLD]
     vain = [t for t in tries if t not in helping]
-    told, used = {}, []
+    chosen = {}
     for finding in found:
         mine = [t for t in helping if finding.number in t.mended]
         if mine:
-            told[finding.number] = (mine[0].words, mine[0].remedy.place_mm)
-            used.append(mine[0])
+            chosen[finding.number] = mine[0]
     in_vain = "; ".join(_briefly(t) for t in vain)
-    for finding in found:
-        if finding.number not in told:
-            words = f"leave it: no change that was tried mends it and makes '{body}' clearly evener"
-            told[finding.number] = (words, None)
-    also = [f"{body}: {t.words}" for t in helping if t not in used]
+    also = [f"{body}: {t.words}" for t in helping if t not in chosen.values()]
     if not helping:
         tried = f"; tried: {in_vain}" if in_vain else ""
         also.append(f"{body}: leave it as it is, as far as simple changes go{tried}")
     elif in_vain:
         also.append(f"{body}: tried and no clear gain: {in_vain}")
-    return told, also
+    return chosen, also
+
+
+def _suggestion(one: Tried | None, body: str) -> tuple[str, tuple[float, ...] | None]:
+    """Return what to do about a finding, and where that has a light, if it does."""
+    if one is not None:
+        return one.words, one.remedy.place_mm
+    return f"leave it: no change that was tried mends it and makes '{body}' clearly evener", None
 
 
 def _short(value: float) -> str:

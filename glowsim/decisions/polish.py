@@ -242,7 +242,8 @@ def site_luminance(
     """Return what each site brings to each patch as driven, (sites, patches) float [cd/m2]."""
     poses, parts = sites.poses, []
     for first in range(0, max(len(poses), 1), BOARDS_AT_ONCE):
-        report(f"{kind.name}: trying place {first + 1} of {len(poses)}")
+        if len(poses) > BOARDS_AT_ONCE:
+            report(f"{kind.name}: trying place {first + 1} of {len(poses)}")
         some = poses.at(slice(first, first + BOARDS_AT_ONCE))
         parts.append(responses.luminance_cd_m2(kind, some, allowed, rays))
     boards = np.concatenate(parts)

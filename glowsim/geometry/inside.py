@@ -10,6 +10,7 @@ from __future__ import annotations
 import igl
 import numpy as np
 
+from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.rays import BoolArray, RayTarget
 
@@ -19,6 +20,9 @@ _GRAZING = 0.02
 """A ray that meets a face at a smaller cosine than this, or ..."""
 _TOO_NEAR_MM = 5e-4
 """... as near as this, does not tell for sure on which side it started."""
+_TARGETS: Kept[tuple[Mesh, RayTarget]] = Kept(4)
+"""Of the bodies asked about last: a board that is dragged asks of the same one at each step. The
+mesh is kept with it, so that no other has its identity."""
 
 
 def inside_closed(mesh: Mesh, points: FloatArray) -> BoolArray:
@@ -28,7 +32,7 @@ def inside_closed(mesh: Mesh, points: FloatArray) -> BoolArray:
     or graze a face, the winding number decides.
     """
     within, sure = np.zeros((2, len(points)), dtype=bool), np.ones(len(points), dtype=bool)
-    target = RayTarget(mesh.triangles)
+    _, target = _TARGETS.get(id(mesh), lambda: (mesh, RayTarget(mesh.triangles)))
     for k, way in enumerate(_WAYS):
         hits = target.first_hits(points, np.broadcast_to(way, points.shape))
         slope = np.where(hits.face >= 0, mesh.normals[hits.face] @ way, -1.0)

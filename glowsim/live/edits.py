@@ -121,6 +121,17 @@ def with_lights(prop: Prop, body: int, lights: tuple[Light, ...]) -> Prop:
     return _with_lights(replace(prop, kept=kept), body, lights)
 
 
+def remedied(prop: Prop, body: int, new: Body) -> Prop | None:
+    """Return the prop with a body's boards, material and wall as in a body that was tried; None
+    where that differs by more, which a scene's text cannot be made to say."""
+    old = prop.scene.bodies[body]
+    update = {"lights": new.lights, "material": new.material, "wall_mm": new.wall_mm}
+    as_before = {"detail_mm": None, "cell_mm": None} | dict.fromkeys(update)
+    if old.model_copy(update=as_before) != new.model_copy(update=as_before):
+        return None
+    return _with_body(with_lights(prop, body, new.lights), body, old.model_copy(update=update))
+
+
 def split_off(prop: Prop, body: int, copy: int) -> Prop:
     """Return the prop with one copy of a body as a body of its own, the last one.
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 from nicegui import ui
 
 from glowsim.electrics.power_words import battery_words
-from glowsim.findings import Finding
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.live import edits
+from glowsim.live.advice import Advice
 from glowsim.live.boards import board_name
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.sentence import COLOURS, Piece, channels_of, plain
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 MOST_PLACED = 4
 MOST_LX = 10_000.0
-FOLLOW_S = 0.5
 
 
 class Handles:
@@ -103,14 +102,14 @@ class Handles:
             words = f"find places for {count} board{'' if count == 1 else 's'}"
             self.line(menu, words, partial(self._view.find_places, count))
 
-    def line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> None:
+    def line(self, menu: ui.menu, words: str, act: Callable[[], Any]) -> ui.element:
         """Add a line to a menu; the menu goes away when it is pressed."""
 
         def pressed() -> Any:
             menu.close()
             return act()
 
-        self._view.button(words, pressed).classes("line")
+        return self._view.button(words, pressed).classes("line")
 
     def _put(self, board: str) -> None:
         self._view.choose(self._session.add(self._view.body, board))
@@ -275,41 +274,7 @@ class Handles:
                 self._find_places(menu)
 
     def _worst(self, menu: ui.menu) -> None:
-        findings = self._session.figures.findings
-        name, of_menu = self._told_as, self._session.now
-        mine = [f for f in findings.found if f.body.partition(" (x")[0] == name] if findings else []
-        for found in mine[:4]:
-            x, y, _ = found.body_place_mm
-            side = math.degrees(math.atan2(x, -y))
-            self.line(
-                menu,
-                f"{found.kind} from {found.from_mm:.0f} to {found.to_mm:.0f} mm up: look at it",
-                partial(self._view.stage.look, side, 10.0),
-            )
-            self._follows(menu, partial(self._advised, of_menu, found))
-        self._follows(menu, lambda: self._also(name))
-
-    def _also(self, body: str) -> str:
-        """Return what helps a body besides, and what was tried in vain."""
-        told = self._session.mended.also if self._session.mended else ()
-        return " ".join(words for words in told if words.startswith(f"{body}: "))
-
-    def _advised(self, prop: Prop, finding: Finding) -> str:
-        """Return what to do about a finding of a prop: what was tried, nothing before that."""
-        session = self._session
-        if session.now != prop:
-            return "the prop was changed; open this again"
-        if session.mended:
-            return session.mended.put_into_one(finding).suggestion
-        if not session.rests:
-            return f"first the full answer: {session.doing or 'waiting'} …"
-        session.ask_mended()
-        return "trying what would mend it …"
-
-    def _follows(self, menu: ui.menu, words: Callable[[], str]) -> None:
-        """Say what may still change while a menu is read."""
-        label = ui.label(words()).classes("said")
-        ui.timer(FOLLOW_S, lambda: label.set_text(words()) if menu.value else None)
+        Advice(self._view, menu, self._told_as).fill()
 
     def _power(self, menu: ui.menu) -> None:
         power = self._session.figures.power

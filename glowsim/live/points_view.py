@@ -43,7 +43,7 @@ class PointsView(Frame):
         self._shown: Any = None
         self._read: tuple[Photo, Strip | None, str] | None = None
         self._made = max(works.made, default=0)
-        self._work = WorkLine(self, works)
+        self._work = WorkLine(self, works, pictured=True)
         with ui.element("main").classes("room clicking") as self.root:
             self._build_top()
             self.sheet = PointsSheet()
@@ -102,7 +102,7 @@ class PointsView(Frame):
         self._work.refresh()
         if not self._works.busy and (newest := max(self._works.made, default=0)) != self._made:
             self._made = newest
-            self._work.show(newest, self._works.made[newest], pictured=True)
+            self._work.show(newest, self._works.made[newest])
         if pose is not None and (self._read is None or self._read[0] != points.photo(self._k)):
             background_tasks.create(self._reading(points.photo(self._k)))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from glowsim.catalogue import Catalogue
+from glowsim.findings import Finding
 from glowsim.live.edits import BoardAt, Prop, told_as
 from glowsim.live.figures import Figures
 from glowsim.scene import Light
@@ -60,6 +61,12 @@ def plain(name: str) -> str:
     return name.replace("_", " ")
 
 
+def reach(finding: Finding) -> str:
+    """Return how high up a finding reaches, in words."""
+    low, high = f"{finding.from_mm:.0f}", f"{finding.to_mm:.0f}"
+    return f"at {low} mm up" if low == high else f"from {low} to {high} mm up"
+
+
 def spoken(pieces: list[Piece]) -> str:
     """Return the whole sentence as text, for those who hear it."""
     return "".join(piece.text for piece in pieces)
@@ -109,8 +116,7 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
         Piece(even_words, "even"),
     ]
     if worst is not None:
-        reach = f"a {worst.kind} from {worst.from_mm:.0f} to {worst.to_mm:.0f} mm up"
-        pieces += [Piece(", with "), Piece(reach, "worst")]
+        pieces += [Piece(", with "), Piece(f"a {worst.kind} {reach(worst)}", "worst")]
     pieces.append(Piece("; "))
     watts = figures.watts
     pieces.append(Piece(f"{watts:.2g} W" if watts is not None else f"{WAITING} W", "power"))

@@ -24,38 +24,59 @@ THICKNESS_STEPS = 6
 
 
 class WorkLine:
-    """The line that tells what is being worked on, and what has been made."""
+    """The line that tells what is being worked on, and what came of it until it is put away."""
 
-    def __init__(self, frame: Frame, works: Works) -> None:
-        """Show it on a page."""
-        self._frame, self._works = frame, works
+    def __init__(self, frame: Frame, works: Works, pictured: bool = False) -> None:
+        """Show it on a page.
+
+        pictured : results are shown with their pictures
+        """
+        self._frame, self._works, self._pictured = frame, works, pictured
         self._told = works.news[0]
+        self._seen = max(works.made, default=0)
+        self._was_busy = False
+        self._news = ""
 
     def build(self) -> None:
         """Add the line."""
         with ui.element("div").classes("asked work").props('role="status"') as self._row:
             self._words = ui.label("")
-            self._frame.button("give up", self._works.give_up)
+            self._give_up = self._frame.button("give up", self._works.give_up)
+            self._look = self._frame.button("look at it", self._look_at_it)
+            self._away = self._frame.button("put away", self._put_away)
 
     def refresh(self) -> None:
         """Bring it up to date."""
         works = self._works
-        self._row.set_visibility(works.busy)
-        self._words.set_text(f"{works.words}: {works.doing or 'beginning'} …")
         number, words = works.news
         if number != self._told:
-            self._told = number
-            self._frame.say(words)
+            self._told, self._news = number, words
+        if works.busy and not self._was_busy:
+            self._news, self._seen = "", max(works.made, default=0)
+        self._was_busy = works.busy
+        doing = f"{works.words}: {works.doing or 'beginning'} …"
+        self._words.set_text(doing if works.busy else self._news)
+        self._row.set_visibility(works.busy or bool(self._news))
+        self._give_up.set_visibility(works.busy)
+        self._away.set_visibility(not works.busy)
+        self._look.set_visibility(max(works.made, default=0) > self._seen)
 
-    def show(self, number: int, made: Made, pictured: bool = False) -> None:
-        """Show what a command said and made, with or without its pictures themselves."""
+    def _look_at_it(self) -> None:
+        number = max(self._works.made)
+        self.show(number, self._works.made[number])
+
+    def _put_away(self) -> None:
+        self._news = ""
+
+    def show(self, number: int, made: Made) -> None:
+        """Show what a command said and made."""
         with self._frame.root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
             ui.label(made.words).classes("head")
             if made.text:
                 ui.label(made.text).classes("printed")
             for k, file in enumerate(made.to_open):
                 address = f"/live/made/{number}/{k}/{quote(file.name)}"
-                if pictured and file.suffix.lower() == ".png":
+                if self._pictured and file.suffix.lower() == ".png":
                     ui.element("img").props(f'src="{address}" alt="{html.escape(file.name)}"')
                 link = ui.link(file.name, address, True)
                 link.props(f"title={json.dumps(str(file))}")

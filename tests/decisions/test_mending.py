@@ -99,8 +99,9 @@ def test_the_loss_is_told_with_the_gain_and_nothing_that_helps_is_leave_it():
     assert dimmer.helps
     vain = Tried(remedy, seen(3.8, 120.0), seen(3.85, 200.0))
     assert not vain.helps
-    told, also = mending._told([vain], [SimpleNamespace(number=1)], "spike")
-    assert told[1][0].startswith("leave it")
+    chosen, also = mending._told([vain], [SimpleNamespace(number=1)], "spike")
+    assert chosen == {}
+    assert mending._suggestion(None, "spike")[0].startswith("leave it")
     assert also == [
         "spike: leave it as it is, as far as simple changes go; tried: 8 mm more foam all round "
         "(off by x 3.85, mean 167 %)"

@@ -122,7 +122,7 @@ def test_the_page_tells_what_the_commands_tell_of_the_saved_scene(page, scene, m
     def printed(*words):
         result = CliRunner().invoke(cli, [*words, "--json"])
         assert result.exit_code == 0, result.output
-        return json.loads(result.output)
+        return json.loads(result.stdout)
 
     glow = printed("glow", str(saved), "--no-pictures", "--no-suggest")
     del glow["files"], glow["wiring"]

@@ -36,9 +36,7 @@ def without_clicks(file):
 
 
 def box(x, y, z):
-    corners = np.array(
-        [(i, j, k) for k in (0, z) for j in (-y / 2, y / 2) for i in (-x / 2, x / 2)]
-    )
+    corners = np.array([(i, j, k) for k in (0, 1) for j in (-0.5, 0.5) for i in (-0.5, 0.5)])
     faces = [
         *((0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4)),
         *((2, 6, 3), (3, 6, 7), (0, 4, 2), (2, 4, 6), (1, 3, 5), (3, 7, 5)),

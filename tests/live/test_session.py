@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import re
 import time
 from pathlib import Path
 
@@ -99,7 +100,7 @@ def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path
     def printed(*words):
         result = CliRunner().invoke(cli, [*words, "--json"])
         assert result.exit_code == 0, result.output
-        return json.loads(result.output)
+        return json.loads(result.stdout)
 
     ours = json.loads(json.dumps(session.figures.as_json()))
     glow = printed("glow", str(path), "--no-pictures", "--no-suggest")
@@ -344,9 +345,28 @@ def test_what_would_mend_it_is_told_once_it_was_tried(session):
     found = [mended.put_into_one(f).suggestion for f in session.figures.findings.found]
     assert found == [f["suggestion"] for f in told["findings"]]
     assert list(mended.also) == told["tried"]["also"]
-    session.nudge(HIGH, (0, 0, 3))
+    # What is suggested can be put in, and does what it was found to do.
+    (number, body), *_ = mended.bodies.items()
+    before, after = (float(v) for v in re.search(
+        r"off by x ([\d.]+) -> x ([\d.]+)", mended.suggestions[number][0]).groups())  # fmt: skip
+    assert session.figures.evenness("bud").off_by == pytest.approx(before, rel=5e-3)
+    new = edits.remedied(session.now, 0, body)
+    assert new is not None
+    session.do("put it in", lambda p: new)
     assert session.wait()
+    assert session.figures.evenness("bud").off_by == pytest.approx(after, rel=0.1)
+    assert session.save().exists()
     assert session.mended is None  # it was of another prop
+
+
+def test_what_was_tried_is_put_in_where_the_text_can_say_it(tmp_path):
+    prop = edits.Prop(read_scene(_props().write_scene(tmp_path)).scene)
+    body = prop.scene.bodies[0]
+    fewer = body.model_copy(update={"lights": body.lights[:1], "detail_mm": 1.0})
+    new = edits.remedied(prop, 0, fewer)
+    assert new.scene.bodies[0] == body.model_copy(update={"lights": body.lights[:1]})
+    thicker = body.model_copy(update={"shape": body.shape.model_copy(update={"length_mm": 70})})
+    assert edits.remedied(prop, 0, thicker) is None
 
 
 def test_what_was_not_saved_outlives_a_crash(session):
