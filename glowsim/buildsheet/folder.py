@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from glowsim.errors import SceneError
-from glowsim.files import write_whole
+from glowsim.files import write_whole, written_together
 
 LIST = "sheet-files.json"
 """Names and digests of what the last sheet wrote, so that it may be replaced."""
@@ -33,7 +33,7 @@ def check_free(folder: Path, names: list[str]) -> dict[str, list[str]]:
 
 
 def fill(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
-    """Write files to a folder, each whole; take away what an earlier sheet left there unchanged.
+    """Write files to a folder, all at once; take away what an earlier sheet left there unchanged.
 
     Raises SceneError as `check_free` does, before anything is written, or if a file cannot be
     written.
@@ -44,8 +44,9 @@ def fill(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
         # Old and new are both listed while they are written: after a run that was cut short
         # either may be replaced.
         _write_list(folder, known | {n: [*known.get(n, []), digests[n]] for n in files})
-        for name, content in files.items():
-            write_whole(folder / name, content)
+        with written_together(folder) as part:
+            for name, content in files.items():
+                (part / name).write_bytes(content)
         for name, earlier in known.items():
             path = folder / name
             if name not in files and path.is_file() and _digest(path) in earlier:

@@ -97,7 +97,7 @@ def _worst(mine: Compared) -> list[str]:
             factor, chance = np.exp([abs(off[worst]), limit[worst]])
             said.append(
                 f"At ({x:.0f}, {y:.0f}, {z:.0f}) mm the photo is x {factor:.2f} {word} than "
-                f"foreseen, where x {chance:.2f} could be chance."
+                f"predicted, where x {chance:.2f} could be chance."
             )
     return said
 
@@ -197,7 +197,7 @@ def _sits(place: str) -> Words:
 def _another(size: FloatArray) -> str:
     a, s = np.exp(size)
     return (
-        f"the material is another: absorption x {a:.2f}, cloudiness x {s:.2f} of what was foreseen"
+        f"the material is another: absorption x {a:.2f}, cloudiness x {s:.2f} of what was predicted"
     )
 
 

@@ -111,7 +111,7 @@ def compared(
     views = views_of(photo, folder)
     report("looking at the photo")
     weights, points, pixels, values = _patches(views, piece)
-    report("foreseeing it")
+    report("predicting it")
     emitters = piece.problem.emitters
     alone = replace(
         emitters, light=np.arange(len(emitters.light)), share=np.ones(len(emitters.share))

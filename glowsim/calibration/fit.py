@@ -27,7 +27,7 @@ HALVED = 4
 """Times that a step which made things worse is halved; readings that fit nothing would go on."""
 GAIN = 0.003
 """Of the objective, below which a step is not worth a solve: 0.05 deviations."""
-NEAR = 0.2
+SAME_END = 0.2
 """Deviations within which a search comes to the same end as an earlier one."""
 REACH = 3.5
 """Deviations of what is believed before, beyond which nothing is sought."""
@@ -167,7 +167,7 @@ def _search(
     for _ in range(STEPS):
         weighted = np.linalg.solve(expected, slope)
         curvature = weighted.T @ slope + prior.precision
-        if any((end - at) @ curvature @ (end - at) < NEAR**2 for end, _ in ends):
+        if any((end - at) @ curvature @ (end - at) < SAME_END**2 for end, _ in ends):
             return None
         downhill = weighted.T @ (known - value) - prior.precision @ (at - middle)
         step = np.linalg.solve(curvature, downhill)

@@ -92,6 +92,14 @@ class Pose:
         ]
         return (np.array(moved) - here) / step
 
+    def ray(self, pixel: FloatArray) -> FloatArray:
+        """Return the way from the eye that a pixel looks, (3,) float, of length 1.
+
+        pixel : (2,) float
+        """
+        local = np.append((pixel - self.middle) / self.focal_px, 1.0)
+        return np.asarray(local @ self.axes / np.linalg.norm(local), dtype=float)
+
     def along_mm(self, points: FloatArray, heading: FloatArray) -> FloatArray:
         """Return by how much one deviation of each unknown moves what is seen at points along a
         heading on the body, (n, 7) float [mm]; unknowns made independent.

@@ -128,17 +128,21 @@ def strip_of(photo: Photo, folder: Path) -> Strip:
     values, good = merged(seen, views.times)
     check_colour(photo, seen[best])
     _check_sharp(pose, frames[best], views.response, points[seen[best].good], across)
-    stretch = np.array([points[0], points[-1]]), 0.5 * photo.width_mm * across
-    corners = np.array([stretch[0][k] + s * stretch[1] for k, s in _CORNERS])
     heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
     return Strip(
         points[good], along[good], values[good], toward_camera(pose, points),
         pose.along_mm(points[good], heading), views.stray * float(values[good].max()),
-        pose, frames[best], pose.pixels(corners[[0, 1, 2, 3, 0]]), left_out(seen, good),
+        pose, frames[best], stretch_px(photo, pose), left_out(seen, good),
     )  # fmt: skip
 
 
-_CORNERS = ((0, -1.0), (0, 1.0), (1, 1.0), (1, -1.0))
+def stretch_px(photo: Photo, pose: Pose) -> FloatArray:
+    """Return the closed line round what is read of a stretch, (5, 2) float, in pixels."""
+    points, _, across = _places(photo, pose)
+    half = 0.5 * photo.width_mm * across
+    (first, last), ring = points[[0, -1]], (-1, 1, 1, -1, -1)
+    ends = (first, first, last, last, first)
+    return pose.pixels(np.array([end + side * half for end, side in zip(ends, ring, strict=True)]))
 
 
 def camera_of(photo: Photo, frame: Frame) -> Pose:

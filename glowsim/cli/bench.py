@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowsim.cli.common import console, print_json, progress_line, table_of
+from glowsim.cli.common import console, print_json, print_written, progress_line, table_of
 
 if TYPE_CHECKING:
     from glowsim.calibration.learn import Learnt
@@ -50,7 +50,7 @@ def next_sentences(
         gains = plans.gains(every, known, slopes, more)
         if gains[0].before < COUNT_OPEN:
             said.append(
-                f"How many boards '{body}' needs hardly hangs on the material any more "
+                f"How many boards '{body}' needs hardly depends on the material any more "
                 f"({plans.boards(gains[0].before)})."
             )
         else:
@@ -108,7 +108,7 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
     plain: list[dict[str, Any]] = []
     written: list[Path] = []
     with progress_line() as tell:
-        tell("asking what hangs on the materials")
+        tell("asking what depends on the materials")
         for (body, name), figures in _each_material(questions_of(scene_file)).items():
             material = catalogue.material(name)
             every, known = plans.optics_of(material), plans.known_of(material, {})
@@ -126,7 +126,7 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
         return
     for one in plain:
         _print_one(one)
-    console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+    print_written(written)
 
 
 def _weighed(mean: list[Gain], evenness: list[Gain]) -> list[dict[str, Any]]:
@@ -201,5 +201,5 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
         )
         return
     for one in found:
-        console().print(*one.sentences, sep="\n", markup=False)
-    console().print("Written:", f"\n  {path}", markup=False, sep="")
+        console().print(*one.sentences, sep="\n")
+    print_written([path])

@@ -19,6 +19,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -39,9 +40,10 @@ from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
+from glowsim.pictures.text import boxes_note
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
-from glowsim.transport.solve import REFERENCE_GOAL, solve
+from glowsim.transport.solve import REFERENCE_GOAL, keep_what_is_known, solve
 from glowsim.transport.store import save_glow
 
 
@@ -124,7 +126,7 @@ def command(
         if not (reference or sure):
             glow = solve(scene_file, seed=seed, saved=files.result, fresh=fresh, report=report)
         report("judging")
-        glow = wires.show(glow)
+        solved, glow = glow, wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         odds = odds_of(glow, scene_file, findings, report)
         tried = {}
@@ -141,6 +143,8 @@ def command(
             if pictures:
                 reason = _draw(glow, scene_file, findings, parts, size, backend, report)
             old = _write_findings(told, scene_file, files, parts)
+        if not (reference or sure):
+            keep_what_is_known(solved, glow, files.result)
         written = [files.result, files.findings, *(files.drawn if pictures else ())]
     if as_json:
         print_json(told | {"files": [str(path) for path in written]})
@@ -148,17 +152,19 @@ def command(
         wires.print_headline(console())
         print_findings(console(), findings, verbose)
         for sentence in (text for one in odds for text in one.sentences):
-            console().print(sentence, markup=False)
+            console().print(sentence)
         if verbose:
-            console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
+            console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}")
         if wires.loss:
-            console().print(f"note: {wires.loss}", markup=False)
+            console().print(f"note: {wires.loss}")
         if old:
             names = ", ".join(path.name for path in old)
-            console().print(f"note: of an earlier result in {folder}: {names}", markup=False)
-        console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+            console().print(f"note: of an earlier result in {folder}: {names}")
+        if pictures and (boxes := boxes_note([glow.title, *(copy.name for copy in glow.copies)])):
+            console().print(f"note: {boxes}")
+        print_written(written)
     if "cannot be used" in reason:
-        notice().print(f"note: pictures drawn by {reason}", markup=False)
+        notice().print(f"note: pictures drawn by {reason}")
 
 
 def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:

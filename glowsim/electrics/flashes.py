@@ -109,11 +109,8 @@ def _red_changes(rgb: FloatArray) -> BoolArray:
     xyz = rgb @ XYZ_FROM_SRGB.T
     # Black has no colour of its own: it counts as the white of the screen, without light.
     xyz = np.where((total > _BLACK)[..., None], xyz, XYZ_FROM_SRGB.sum(axis=1))
-    weight = xyz @ np.array([1.0, 15.0, 3.0])
-    uv = np.stack([4 * xyz[..., 0], 9 * xyz[..., 1]], axis=-1) / weight[..., None]
-    pure = XYZ_FROM_SRGB[:, 0]
-    red_uv = np.array([4 * pure[0], 9 * pure[1]]) / (pure @ np.array([1.0, 15.0, 3.0]))
-    away = np.linalg.norm(uv - red_uv, axis=-1)
+    uv = _uv(xyz)
+    away = np.linalg.norm(uv - _uv(XYZ_FROM_SRGB[:, 0]), axis=-1)
     state = np.concatenate([uv, share[..., None]], axis=-1)
 
     def qualifies(before: FloatArray, now: FloatArray) -> BoolArray:
@@ -121,6 +118,12 @@ def _red_changes(rgb: FloatArray) -> BoolArray:
         return far & (np.maximum(before[..., 2], now[..., 2]) >= RED_SHARE)
 
     return _turns(away, state, qualifies)
+
+
+def _uv(xyz: FloatArray) -> FloatArray:
+    """Return u' and v' of CIE 1976 (CIE 15)."""
+    weight = xyz @ np.array([1.0, 15.0, 3.0])
+    return np.stack([4 * xyz[..., 0], 9 * xyz[..., 1]], axis=-1) / weight[..., None]
 
 
 def _turns(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -9,9 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import ImageDraw, ImageFont
 
-Colour = tuple[int, int, int]
-INK: Colour = (35, 35, 40)
-FAINT_INK: Colour = (120, 120, 128)
+from glowsim.pictures.inks import Colour
 
 
 @cache
@@ -21,12 +20,17 @@ def font(size_px: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
     It comes with matplotlib, which is not imported for it. Without it, Pillow's own font, which
     knows little more than plain Latin letters.
     """
+    file = font_file("DejaVuSans")
+    return ImageFont.truetype(str(file), size_px) if file else ImageFont.load_default(size_px)
+
+
+def font_file(name: str) -> Path | None:
+    """Return the file of a font that comes with matplotlib, None where there is none."""
     spec = find_spec("matplotlib")
-    if spec and spec.origin:
-        file = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
-        if file.is_file():
-            return ImageFont.truetype(str(file), size_px)
-    return ImageFont.load_default(size_px)
+    if spec is None or spec.origin is None:
+        return None
+    file = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / f"{name}.ttf"
+    return file if file.is_file() else None
 
 
 def text_width(text: str, size_px: float) -> float:
@@ -41,6 +45,20 @@ def shortened(text: str, size_px: float, width_px: float) -> str:
     while text and text_width(text + "...", size_px) > width_px:
         text = text[:-1]
     return text.rstrip() + "..." if text else ""
+
+
+def boxes_note(texts: Iterable[str]) -> str:
+    """Return which letters of some texts come out as boxes on pictures, as a note; '' for none."""
+    there = font(24.0)
+    box = bytes(there.getmask("\uffff"))  # no letter, so what stands for one that is missing
+    letters = dict.fromkeys(letter for letter in "".join(texts) if letter.isprintable())
+    gone = [letter for letter in letters if bytes(there.getmask(letter)) == box]
+    if not gone:
+        return ""
+    return (
+        f"pictures have no letters for {' '.join(gone)} and show boxes in their place; write the "
+        "title and names in other letters"
+    )
 
 
 def round_number(limit: float) -> float:

@@ -18,16 +18,19 @@ import numpy as np
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
+from glowsim.transport.exchange import with_hollows
+from glowsim.transport.guide import carries_light, followed
+from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
-from glowsim.transport.quick import QuickBody, solve_body
+from glowsim.transport.quick import QuickBody, entering_of, solve_body
 from glowsim.transport.quick.lattice import Lattice, lattice_of
 from glowsim.transport.quick.quality import DRAFT, FULL, Quality
 from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.solvers import solver_of
 
-QUICK = "quick"
 Report = Callable[[str], None]
 
 
@@ -46,6 +49,9 @@ class PreparedProp:
         self._bodies: Kept[QuickBody] = Kept(most)
         self._glows: Kept[BodyGlow] = Kept(4 * most)
         self._drafts: Kept[FloatArray] = Kept(most)
+        self._entered: Kept[Entering] = Kept(4 * most)
+        self._last: SurfaceGlow | None = None
+        self._befores: Kept[BodyProblem] = Kept(most)
 
     def glow(
         self,
@@ -54,6 +60,7 @@ class PreparedProp:
         quality: Quality = FULL,
         near: Plan | None = None,
         known: Mapping[str, BodyGlow] | None = None,
+        like: SurfaceGlow | None = None,
         report: Report = lambda text: None,
     ) -> SurfaceGlow:
         """Return the glow of a plan's scene.
@@ -62,6 +69,7 @@ class PreparedProp:
         near    : a plan with the same lights at places near by. A draft of a shell is then the
                   full answer to that one, changed by as much as a coarser model says: much sooner
         known   : glows of bodies by their key, from elsewhere
+        like    : a glow from elsewhere: what was worked out of its faces holds where they are alike
         Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be solved.
         """
         started = time.perf_counter()
@@ -75,8 +83,15 @@ class PreparedProp:
             body = body or self.body_glow(plan, number, quality, report)
             bodies.append(replace(body, name=name))
         copies, lights = plan.copies([body.light_mm for body in bodies])
-        seconds = time.perf_counter() - started
-        return SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, self.seed, seconds)
+        solver = solver_of(bodies)
+        glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, solver, self.seed, 0.0)
+        last = like or self._last
+        if last is not None and last.same_faces(glow):
+            glow = last.relit(glow)
+        if quality.judged:
+            glow = with_hollows(glow, lambda key: self._entering(plan, key))
+            self._last = glow
+        return glow.alike(seconds=time.perf_counter() - started)
 
     def body_glow(
         self,
@@ -92,22 +107,34 @@ class PreparedProp:
             report(f"shaping {name}")
             # Who looks at a draft sees where the boards stand.
             problem = body_problem(plan, number, self._shapes, fitted=quality == FULL)
+            if carries_light(problem):
+                return followed(problem, self.seed, quality, report)
             report(f"lighting {name}")
             return solve_body(problem, self.seed, self.quick(problem), quality)
 
         return self._glows.get(f"{plan.keys[number]} {quality.name}", solved)
 
+    def _entering(self, plan: Plan, key: str) -> Entering:
+        def solved() -> Entering:
+            problem = self.problem(plan, plan.distinct[key])
+            return entering_of(problem, self.seed, self.quick(problem))
+
+        return self._entered.get(key, solved)
+
     def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
         """Return a draft of a shell lit from its hollow, from the full answer to lights near by;
         None where the body is another, or other lights shine in it."""
-        problem, before = (
-            body_problem(one, number, self._shapes, fitted=False) for one in (plan, near)
+        before = self._befores.get(
+            near.keys[number], lambda: body_problem(near, number, self._shapes, fitted=False)
         )
-        quick = self.quick(problem)
+        quick = self.quick(before)
         shell = quick.shell
+        if shell is None:
+            return None
+        problem = body_problem(plan, number, self._shapes, fitted=False)
         air = problem.kind_of(problem.emitters.region) == Kind.AIR
         alike = np.array_equal(problem.emitters.light, before.emitters.light)
-        if shell is None or not air.all() or not alike or self.quick(before) is not quick:
+        if not air.all() or not alike or self.quick(problem) is not quick:
             return None
         full = self.body_glow(near, number)
         area = full.surface.areas_mm2

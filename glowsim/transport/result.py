@@ -20,6 +20,7 @@ from glowsim.notebook import table_html
 from glowsim.optics.emission import MATT
 from glowsim.transport.air import Air, Faces, air_between, faces_in_place, smooth_corners_of
 from glowsim.transport.boards import region_names
+from glowsim.transport.hollows import Entering, Hollows, hollows_of
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
     BARE,
@@ -32,7 +33,7 @@ from glowsim.transport.problem import (
     notes_of,
 )
 
-VERSION = 4
+VERSION = 5
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]
@@ -82,6 +83,8 @@ class BodyGlow:
     index      : (k,) float, index of refraction of the scattering material behind each bare face,
                  MATT for every other face; None if all are. How the luminance of `diffuse`
                  falls toward the edge follows from it (`optics.emission`)
+    entering   : what light does that falls into its open hollows; None where that is too little
+                 to count, or nothing
     """
 
     name: str
@@ -103,6 +106,7 @@ class BodyGlow:
     likeness: Likeness | None = None
     volume_mm3: float | None = None
     index: FloatArray | None = None
+    entering: Entering | None = None
 
     def __repr__(self) -> str:
         return f"BodyGlow({self.name!r}, faces: {len(self.glows)}, lights: {self.light_count})"
@@ -128,7 +132,8 @@ class BodyGlow:
         return len(self.diffuse)
 
 
-_STAYS = ("faces", "air", "rough_air")
+_OF_AIR = ("air", "rough_air")
+_STAYS = ("faces", *_OF_AIR)
 """What is known of a prop's faces that no light changes."""
 
 
@@ -201,6 +206,12 @@ class SurfaceGlow:
         return self.alike(lights=lights)
 
     @cached_property
+    def hollows(self) -> Hollows:
+        """What light that falls into open hollows does to the faces of all copies."""
+        own = [self.bodies[copy.body] for copy in self.copies]
+        return hollows_of([(body.entering, body.surface.areas_mm2) for body in own])
+
+    @cached_property
     def faces(self) -> Faces:
         """The faces of all copies in their places."""
         return faces_in_place(self.bodies, self.copies)
@@ -214,6 +225,11 @@ class SurfaceGlow:
     def rough_air(self) -> Air:
         """The same, good enough to tell in the mean over a body whether it matters."""
         return air_between(self.faces, self.bodies, self.copies, rough=True)
+
+    @property
+    def known_air(self) -> dict[str, Air]:
+        """What has been worked out so far of `air` and `rough_air`, by these names."""
+        return {name: vars(self)[name] for name in _OF_AIR if name in vars(self)}
 
     def alike(self, **changes: Any) -> SurfaceGlow:
         """Return the same glow with fields changed that leave its faces in their places.
@@ -288,19 +304,21 @@ def body_glow(
     trust: tuple[str, ...],
     error: Shares | None = None,
     surface: Mesh | None = None,
+    judged: bool = True,
 ) -> BodyGlow:
     """Return a body's glow from shares of flux per face.
 
     diffuse, direct, error : (lights, 3, k) float, shares of each light's flux
     heading                : (lights, k, 3) float, sum over bands of direct share times direction
     surface                : the skin's mesh, if it has been made
+    judged                 : whether anything is judged by it: then it says what the body is to
+                             light
     """
     skin = problem.skin
     surface = surface or skin_mesh(problem)
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
     total = np.maximum(direct.sum(axis=1), 1e-30)[:, :, None]
-    own = problem.solids[0]
     return BodyGlow(
         name=problem.name,
         key=problem.key,
@@ -318,8 +336,8 @@ def body_glow(
         account=account,
         trust=trust,
         notes=problem.notes,
-        likeness=likeness_of(problem),
-        volume_mm3=own.volume_mm3 if own is not None else 0.0,
+        likeness=likeness_of(problem) if judged else None,
+        volume_mm3=problem.own_volume_mm3,
         index=emission_index(problem)[skin],
     )
 

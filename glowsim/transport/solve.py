@@ -9,13 +9,14 @@ from typing import Literal
 
 from glowsim.errors import SolveError
 from glowsim.scene import SceneFile
-from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
+from glowsim.transport.long_run import LongRun, Watch, nothing_seen
 from glowsim.transport.plan import plan_of
-from glowsim.transport.prepared import QUICK, PreparedProp
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.reference import Goal
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.sizes import Sizes
-from glowsim.transport.store import load_glow, save_glow
+from glowsim.transport.solvers import REFERENCE
+from glowsim.transport.store import load_glow, load_tallies, save_glow
 from glowsim.transport.sure import made_sure
 
 REFERENCE_GOAL = Goal(noise=0.02, seconds=60.0)
@@ -65,9 +66,10 @@ def solve(
     if method == REFERENCE:
         return LongRun(plan, goal, seed, file, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(file, QUICK, prop.seed, report) if file and not fresh else {}
-    glow = prop.glow(plan, known=known, report=report)
-    if file and not all(key in known for key in plan.distinct):
+    earlier = _earlier(file, prop.seed, report) if file and not fresh else None
+    known = {body.key: body for body in earlier.bodies if body.key} if earlier else {}
+    glow = prop.glow(plan, known=known, like=earlier, report=report)
+    if file and any(_is_new(body, known) for body in glow.bodies):
         save_glow(glow, file)
     return made_sure(
         plan, glow, sure, seed=prop.seed, saved=photons, resume=resume, jumps=jumps,
@@ -75,17 +77,29 @@ def solve(
     )  # fmt: skip
 
 
-def _known(
-    saved: Path, solver: str, seed: int, report: Callable[[str], None]
-) -> dict[str, BodyGlow]:
-    """Return the bodies of an earlier result by key; none where it cannot be used."""
+def _is_new(body: BodyGlow, known: Mapping[str, BodyGlow]) -> bool:
+    """Return whether a body, or what light does in its open hollow, is not in a file yet."""
+    there = known.get(body.key)
+    return there is None or (body.entering is not None and there.entering is None)
+
+
+def keep_what_is_known(solved: SurfaceGlow, since: SurfaceGlow, saved: Path) -> None:
+    """Let the result file of quick's answer say too what was worked out of its faces since.
+
+    since : made from `solved`, as wired for one
+    """
+    if since.known_air.keys() - solved.known_air.keys():
+        save_glow(since.relit(solved), saved)
+
+
+def _earlier(saved: Path, seed: int, report: Callable[[str], None]) -> SurfaceGlow | None:
+    """Return an earlier result of quick's, None where it cannot be used."""
     if not saved.exists():
-        return {}
+        return None
     try:
         earlier = load_glow(saved)
     except SolveError as problem:
         report(str(problem))
-        return {}
-    if earlier.solver != solver or earlier.seed != seed:
-        return {}
-    return {body.key: body for body in earlier.bodies if body.key}
+        return None
+    # A run of the reference alone has its photons beside it; it is another answer.
+    return None if earlier.seed != seed or load_tallies(saved) else earlier

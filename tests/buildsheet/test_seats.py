@@ -181,3 +181,46 @@ def test_a_jig_holds_the_drill_where_the_pieces_stand(tilt):
     assert parts == (1 if on_whole(row) else 2)
     assert on_whole(row) == (tilt != 90)
     assert f"{row.above_mm - HALF_BAND_MM:.1f} mm above" in jig_words(row)
+
+
+@pytest.fixture(scope="module")
+def turned_rows():
+    """A row that a jig slips over and one that it cannot, no piece towards +x or -x."""
+    rows = []
+    for tilt in (70, 90):
+        (row,) = rows_of(parse_scene(CLUB.replace("tilt_deg = 70", f"tilt_deg = {tilt}")).scene)
+        rows.append(replace(row, angle_deg=tuple(a + 22.5 for a in row.angle_deg)))
+    return rows
+
+
+def test_a_jig_is_as_thick_and_its_guides_as_long_as_they_were_designed(turned_rows):
+    row, _ = turned_rows
+    made = jig(row)
+    mesh = trimesh.Trimesh(made.vertices, made.faces)
+    cut = mesh.section(plane_origin=[0, 0, 0], plane_normal=[0, 1, 0]).discrete
+    front, back = sorted(map(np.asarray, cut), key=lambda ring: -ring[:, 0].mean())
+    away = np.linalg.norm(front, axis=1)
+    assert (away.min(), away.max()) == pytest.approx((54.2, 57.2), abs=0.03)
+    upper = 54 * math.cos(math.radians(70)) + 7
+    assert back[:, 2].max() == pytest.approx(upper, abs=0.01)
+    assert front[:, 2].max() == pytest.approx(upper - 3, abs=0.01)  # the notch
+    edge = mesh.vertices[(mesh.vertices[:, 2] > upper - 0.01) & (mesh.vertices[:, 0] > 40)]
+    assert np.abs(edge[:, 1]).min() == pytest.approx(1.5, abs=0.01)
+    lean, turn = math.radians(70), math.radians(row.angle_deg[0])
+    way = [math.sin(lean) * math.cos(turn), math.sin(lean) * math.sin(turn), math.cos(lean)]
+    assert (mesh.vertices @ way).max() == pytest.approx(54.2 + 8, abs=0.01)
+    top = mesh.vertices[mesh.vertices @ way > 62]
+    # A hole of 5.2 mm in a guide whose wall is 2.5 mm.
+    assert 2 * np.linalg.norm(np.cross(top, way), axis=1).max() == pytest.approx(10.2, abs=0.02)
+
+
+def test_the_halves_of_a_jig_part_by_the_width_of_a_saw_between_guides(turned_rows):
+    _, row = turned_rows
+    made = jig(row)
+    for bearing in (row.seam_deg, row.seam_deg + 180):
+        turn = math.radians(bearing)
+        x = made.vertices @ [math.cos(turn), math.sin(turn), 0]
+        y = made.vertices @ [-math.sin(turn), math.cos(turn), 0]
+        beside = np.abs(y[(x > 0) & (np.abs(y) < 0.5)])
+        assert beside == pytest.approx(np.full(len(beside), 0.3), abs=1e-3)
+        assert len(beside) >= 8

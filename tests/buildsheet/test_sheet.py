@@ -5,19 +5,23 @@ from __future__ import annotations
 import json
 import math
 import re
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import trimesh
 from click.testing import CliRunner
 
+from glowsim.buildsheet.drawing import Path as Line
+from glowsim.buildsheet.drawing import Words
 from glowsim.buildsheet.folder import LIST, fill
 from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.meshes import pocketed, tools
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import make_sheet
-from glowsim.buildsheet.template import figures_of, spread
+from glowsim.buildsheet.template import _base_shows_all, figures_of, spread
 from glowsim.catalogue.cautions import all_cautions
 from glowsim.cli.sheet import command
 from glowsim.errors import SceneError
@@ -246,6 +250,31 @@ def test_a_round_body_is_drawn_from_one_side_only():
     assert len(figures_of(places(flat), A4)) == 4
 
 
+def test_dimension_lines_are_as_long_as_they_say():
+    front = next(f for f in figures_of(places(), A4) if f.title.endswith("front")).drawing
+    words = {item.text: item for item in front.items if isinstance(item, Words)}
+    lines = [i.points for i in front.items if isinstance(i, Line) and len(i.points) == 2]
+    for said, mm, along in (("40.0", 40, 0), ("90.0", 90, 1)):
+        label = words[said]
+        across = 1 - along
+        (line,) = (
+            points
+            for points in lines
+            if np.ptp(points[:, across]) == 0
+            and 0 < points[0, across] - label.at[across] < 4
+            and np.ptp(points[:, along]) > 9
+        )
+        assert np.ptp(line[:, along]) == pytest.approx(mm, abs=0.05)
+        assert label.at[along] == pytest.approx(line[:, along].mean(), abs=1e-9)
+        ticks = [
+            points[0, along]
+            for points in lines
+            if np.ptp(points[:, along]) == 0
+            and points[:, across] == pytest.approx(line[0, across] + np.array([-1, 1]))
+        ]
+        assert sorted(ticks) == pytest.approx(sorted(line[:, along]))
+
+
 def test_labels_do_not_widen_a_view_past_the_page():
     wide = SPIKE.replace(
         '"spike", length_mm = 90, base_diameter_mm = 40',
@@ -386,3 +415,31 @@ def test_a_prop_on_a_head_that_its_battery_does_not_carry(tmp_path):
         "jig_for_spike_1_to_spike_3.stl: drilling jig for spike 1 to spike 3, to print",
     ):
         assert words in text, words
+
+
+def test_a_sheet_that_is_cut_short_leaves_the_old_one_whole(tmp_path, monkeypatch):
+    folder, names = tmp_path / "sheet", ("a.svg", "b.svg", "c.svg")
+    fill(folder, dict.fromkeys(names, b"old"))
+    honest = Path.write_bytes
+
+    def stopped(path, content):
+        if content == b"new b.svg":
+            raise KeyboardInterrupt
+        return honest(path, content)
+
+    monkeypatch.setattr(Path, "write_bytes", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        fill(folder, {name: f"new {name}".encode() for name in names})
+    monkeypatch.undo()
+    assert [(folder / name).read_bytes() for name in names] == [b"old"] * 3
+    fill(folder, dict.fromkeys(names, b"newer"))
+    assert [(folder / name).read_bytes() for name in names] == [b"newer"] * 3
+    assert {path.name for path in folder.iterdir()} == {*names, "sheet-files.json"}
+
+
+@pytest.mark.parametrize(("seen_mm", "alike"), [(10.05, True), (9.95, True), (10.15, False)])
+def test_a_base_stands_for_the_view_from_above_where_it_is_nearly_all_of_it(seen_mm, alike):
+    def square(mm):
+        return [np.array([[0, 0], [mm, 0], [mm, mm], [0, mm]], dtype=float)]
+
+    assert _base_shows_all(SimpleNamespace(base=square(10.0), seen=square(seen_mm))) is alike

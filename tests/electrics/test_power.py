@@ -85,7 +85,7 @@ def test_one_gauge_with_its_three_reasons():
     assert gauge.gauge == "22 AWG"  # the thickest of the three
     assert len(gauge.faults) == 3
     words = " ".join(gauge_words(thin.wiring, thin.fuse))
-    assert words.startswith("Do not build as drawn, for full white: 28 AWG carries up to 2.52 A")
+    assert words.startswith("Do not build it as it is, for full white: 28 AWG carries up to 2.52 A")
     assert "Wire: 22 AWG or thicker throughout" in words
     # The cut list is that of the wiring to build; the voltages stay those of the scene.
     assert {p.gauge for p in thin.cut_list if p.conductor != "data"} == {"22 AWG"}
@@ -114,7 +114,7 @@ def test_doubts_before_anything_is_cut():
     weak = '[power]\nbattery = "alkaline_aaa"\nin_series = 3\n'
     found = electric_doubts(electrics(row(10, weak + BUS.replace("20", "30"))))
     assert "cannot run this prop" in found[0]
-    assert found[1].startswith("Do not build as drawn")
+    assert found[1].startswith("Do not build it as it is")
     short = '[power]\nbattery = "lithium_18650"\nwanted_hours = 40\n'
     (told, *_) = electric_doubts(electrics(row(2, short + BUS, drive=0.3)))
     assert "h are wanted. `glowsim power` with --hours 40 says which battery carries it" in told
@@ -149,6 +149,13 @@ def test_demo_scenes(scene):
     assert limits_words(report.boards)
     if report.wiring:
         assert wiring_words(report.wiring)
+
+
+def test_voltages_of_a_pack_are_told_where_no_converter_holds_them():
+    held = '[power]\nbattery = "lithium_18650"\nconverter = { output_v = 5.0 }\n'
+    free = battery_words(report_of(row(2, '[power]\nbattery = "lithium_18650"\n' + BUS)).choice)
+    assert "Half used it has 3." in free
+    assert "Half used" not in battery_words(report_of(row(2, held + BUS)).choice)
 
 
 def test_the_thistle_starves_its_last_spikes():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,8 @@ from glowsim.findings import findings_of
 from glowsim.findings.ranges import material_range
 from glowsim.scene import parse_scene
 from glowsim.transport.solve import solve
+
+ORB = 'shape = { kind = "orb", diameter_mm = 40 }'
 
 
 def text(material: str, shape: str, factors=(1.0, 1.0)) -> str:
@@ -91,6 +94,18 @@ def test_a_clear_material_leaves_what_its_board_takes_and_a_dark_one_has_a_wide_
     assert 1.1 < high < 1.3
     nothing = replace(account, absorbed=0 * account.absorbed)
     assert material_range(nothing, flux, scene_file.scene) == pytest.approx((1, 1))
+
+
+def test_light_that_comes_from_deep_dies_by_a_power():
+    """Of 4 % that get out, exp(-k r), with k^2 in proportion to mu_a mu_s': a closed form."""
+    scene_file = parse_scene(text("upholstery_foam_charcoal", ORB))
+    entry = load_catalogue().material("upholstery_foam_charcoal")
+    both = np.exp(np.hypot(np.log(entry.mu_a_factor), np.log(entry.mu_s_reduced_factor)))
+    account = SimpleNamespace(
+        regions=("tried",), escaped=np.full((1, 3), 0.04), absorbed=np.full((1, 3, 1), 0.96)
+    )
+    found = material_range(account, np.ones((1, 3)), scene_file.scene)
+    assert found == pytest.approx([0.04 ** (both ** (s / 2) - 1) for s in (1, -1)], rel=1e-6)
 
 
 def test_the_range_of_the_verdict_holds_both_bins_and_material():

@@ -53,6 +53,20 @@ def test_observer_cannot_be_changed() -> None:
         colour.standard_observer()[1][0, 0] = 1.0
 
 
+def test_an_leds_light_cannot_be_changed() -> None:
+    with pytest.raises(ValueError, match="read-only"):
+        colour.led_channel_xyz_per_lumen(dominant_nm=620.0, fwhm_nm=20.0)[0] = 1.0
+
+
+def test_the_deepest_red_that_a_spectrum_reaches() -> None:
+    """With a peak 60 nm beyond a spectrum 30 nm wide falls short of 648 nm by 0.2 (computed)."""
+    peak = colour.led_peak_nm(dominant_nm=647.5, fwhm_nm=30.0)
+    xy = colour.chromaticity(colour.led_xyz_per_lumen(peak_nm=peak, fwhm_nm=30.0))
+    assert colour.dominant_wavelength_nm(xy) == pytest.approx(647.5, abs=1e-3)
+    with pytest.raises(MaterialError, match="no LED spectrum"):
+        colour.led_peak_nm(dominant_nm=648.0, fwhm_nm=30.0)
+
+
 @pytest.mark.parametrize(
     ("nm", "lm_per_w"), [(465, 50.47), (520, 484.9), (525, 541.8), (620, 260.2), (625, 219.2)]
 )

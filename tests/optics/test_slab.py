@@ -182,3 +182,11 @@ def test_shapes_broadcast() -> None:
         thickness_mm=2.0,
     )
     assert r.shape == t.shape == (3, 4)
+
+
+def test_a_slanting_beam_goes_a_longer_way_through_a_clear_slab() -> None:
+    """Beer-Lambert along the way inside, without faces: exp(-mu d / cos) at 60 degrees."""
+    _, t = clear_slab_reflectance_transmittance(
+        cos_incidence=0.5, mu_a_per_mm=0.2, n=1.0, thickness_mm=3.0
+    )
+    assert_allclose(t, np.exp(-1.2), rtol=1e-12)

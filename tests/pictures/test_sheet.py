@@ -10,7 +10,7 @@ from PIL import Image
 
 from glowsim.errors import PictureError
 from glowsim.pictures import Studio, compared, contact_sheet, save_picture
-from glowsim.pictures.text import number, round_number
+from glowsim.pictures.text import boxes_note, number, round_number
 from glowsim.scene import Room
 from tests.pictures.glows import body_glow, glow_of, scene_with, sphere
 
@@ -94,3 +94,8 @@ def test_numbers_are_written_with_three_digits(value: float, text: str) -> None:
 @pytest.mark.parametrize(("limit", "length"), [(1, 1), (4.9, 2), (5, 5), (99, 50), (0.3, 0.2)])
 def test_scale_bars_have_round_lengths(limit: float, length: float) -> None:
     assert round_number(limit) == pytest.approx(length)
+
+
+def test_letters_that_pictures_lack_are_told():
+    assert boxes_note(["Lampe für Dörte: Ελλάδα, Україна, 3 × ½ Ω, ≤ 5 °C, ☐ →\n"]) == ""
+    assert "no letters for 提 灯 ラ and show boxes" in boxes_note(["提灯 lantern", "提ラ"])
