@@ -90,8 +90,8 @@ def bright(piece, truth, deeper_mm):
 
 def read(piece, level, white, rng):
     """Return a photo and a card with errors that are not the fit's own: even, not normal; light
-    that a dark frame leaves; ends that are only ever darker (in the middle half of the frame of a phone's main lens
-    cos^4 leaves 0.9 of them)."""
+    that a dark frame leaves; ends that are only ever darker (in the middle half of the frame of a
+    phone's main lens cos^4 leaves 0.9 of them)."""
     at = np.linspace(LOW, HIGH, PLACES)
     half = np.linspace(-1.0, 1.0, PLACES)
     moved = LOW + (at - LOW) * rng.uniform(0.983, 1.017) + rng.uniform(-1.7, 1.7)
