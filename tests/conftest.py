@@ -6,6 +6,7 @@ import os
 import signal
 import threading
 
+import pytest
 from hypothesis import settings
 
 # One thread of linear algebra a process, set before numpy reads it: as many as there are cores
@@ -23,3 +24,11 @@ settings.load_profile("new" if os.environ.get("GLOWSIM_NEW_EXAMPLES") else "same
 # press it would wait for ever.
 if threading.current_thread() is threading.main_thread():
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _progress_goes_unsaid():
+    """What a command prints must not hang on how busy the machine is."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("glowsim.cli.common.EVERY_S", 3600.0)
+        yield

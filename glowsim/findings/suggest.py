@@ -57,7 +57,11 @@ class _Falloff:
 
     def at(self, points: FloatArray, leds: FloatArray) -> FloatArray:
         """Return the brightness at points (n, 3) for LEDs at (m, 3), (n,)."""
-        return self.near * _kernel(_apart(points, leds), self.fall_per_mm) + self.everywhere
+        return self.of(_apart(points, leds))
+
+    def of(self, apart_mm: FloatArray) -> FloatArray:
+        """Return the same for distances of points from LEDs, (n, m)."""
+        return self.near * _kernel(apart_mm, self.fall_per_mm) + self.everywhere
 
 
 def _kernel(distance_mm: FloatArray, fall_per_mm: float) -> FloatArray:
@@ -203,13 +207,16 @@ class _Trial:
         most = max(self._peak(self._seen), self._eye.limits.whole_bright_ratio)
         tried, asked = [], []
         for point in self._places():
-            more = len(self._leds) * self._fit.at(self._centre, point[None]) / self._wanted
+            apart = _apart(self._centre, point[None])
+            more = len(self._leds) * self._fit.of(apart) / self._wanted
             leds = np.vstack([self._leds, point])
-            its_own = _apart(self._centre, point[None])[:, 0] < to_leds
+            its_own = apart[:, 0] < to_leds
             for strength in STRENGTHS:
                 seen = self._seen + strength * more
                 spot = float(seen[its_own].max(initial=0.0)) / self._mean(seen)
-                if spot * GOOD_TO < most:  # else it may well be a hot spot of its own
+                # Else it may well be a hot spot of its own. What does not help is not kept: a
+                # fine surface has many faces.
+                if spot * GOOD_TO < most and self._fault(seen, leds) < self._goal:
                     tried.append((seen, leds))
                     asked.append((point, strength))
         best = self._best(tried)
@@ -249,11 +256,13 @@ class _Trial:
         if not tried:
             return None
         fault = np.array([self._fault(seen, leds) for seen, leds in tried])
-        spread = np.array([self._spread(seen) for seen, _ in tried])
-        peak = np.array([self._peak(seen) for seen, _ in tried])
+        good = fault < self._goal
+        helping = list(zip(good.tolist(), tried, strict=True))
+        spread = np.array([self._spread(seen) if helps else np.inf for helps, (seen, _) in helping])
+        peak = np.array([self._peak(seen) if helps else np.inf for helps, (seen, _) in helping])
         # A dark gap that only wanders makes the whole no more even.
         allowed = 1.02 if self._patch.kind == "hot spot" else EVENER
-        good = (fault < self._goal) & (spread < allowed * self._spread_now)
+        good &= spread < allowed * self._spread_now
         good &= peak < max(self._peak(self._seen), self._eye.limits.whole_bright_ratio) + 1e-9
         if not good.any():
             return None

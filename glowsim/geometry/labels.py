@@ -32,9 +32,12 @@ def single_names(part_names: tuple[str, ...]) -> list[str]:
 
 def named(vertices: FloatArray, faces: IntArray, names: Iterable[Iterable[str]]) -> Mesh:
     """Return a mesh whose parts are the sets of names of its faces."""
-    words = [BETWEEN.join(dict.fromkeys(own)) for own in names]
-    numbers = {word: k for k, word in enumerate(dict.fromkeys(words))}
-    part = np.array([numbers[word] for word in words], dtype=np.int64)
+    # A fine mesh has hundreds of thousands of faces, and few sets of names.
+    sets = [tuple(own) for own in names]
+    words = {own: BETWEEN.join(dict.fromkeys(own)) for own in dict.fromkeys(sets)}
+    numbers = {word: k for k, word in enumerate(dict.fromkeys(words.values()))}
+    number = {own: numbers[word] for own, word in words.items()}
+    part = np.array([number[own] for own in sets], dtype=np.int64)
     return replace(Mesh.single_part(vertices, faces), part=part, part_names=tuple(numbers))
 
 

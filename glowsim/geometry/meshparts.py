@@ -72,7 +72,8 @@ def _joined(loaded: Any, nodes: list[Any], named: dict[Any, list[str]]) -> Mesh:
         points = np.asarray(mesh.vertices, dtype=float)
         turned = np.asarray(mesh.faces, np.int64)
         painted = colours_of(mesh.visual, turned)
-        words += [[*named[node], *([painted[k]] if painted else [])] for k in range(len(turned))]
+        own = named[node]
+        words += [[*own, paint] for paint in painted] if painted else [own] * len(turned)
         if np.linalg.det(transform[:3, :3]) < 0:
             turned = turned[:, ::-1]  # a mirrored copy
         vertices.append(points @ transform[:3, :3].T + transform[:3, 3])

@@ -83,8 +83,11 @@ def _dropped(mesh: Mesh, faces: BoolArray, lost: BoolArray, name: str, why: str)
 def _without_far_scraps(mesh: Mesh, name: str, notes: list[str]) -> Mesh:
     """Drop pieces of next to no area that lie far from the rest, so that they set no scale."""
     vertices, faces = mesh.vertices, mesh.faces
-    _, one = np.unique(vertices, axis=0, return_inverse=True)
-    corner = one.ravel()[faces]
+    order = np.lexsort(vertices.T)
+    other = (vertices[order[1:]] != vertices[order[:-1]]).any(axis=1)
+    one = np.zeros(len(vertices), dtype=np.int64)
+    one[order[1:]] = np.cumsum(other)
+    corner = one[faces]
     links = np.vstack([corner[:, [0, 1]], corner[:, [1, 2]]]).T
     graph = coo_matrix((np.ones(links.shape[1]), links), shape=(len(vertices), len(vertices)))
     _, piece = connected_components(graph, directed=False)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from manifold3d import Manifold
 
 from glowsim.geometry.mesh import FloatArray, Mesh, to_manifold
 from glowsim.transport.problem import Medium
@@ -55,8 +56,9 @@ def face_size_mm(outer: Mesh, wall_mm: float | None, led_depth_mm: FloatArray) -
         wanted = min(wanted, wall_mm)
     size = float(np.clip(wanted, least, most))
     # Slender faces are cut along their length only, and give more pieces than their area says.
+    solid = to_manifold(outer, "surface")
     for _ in range(20):
-        if faces_at(outer, size) <= MOST_FACES or size > float(outer.size_mm.max()):
+        if size > float(outer.size_mm.max()) or _faces_at(solid, size) <= MOST_FACES:
             break
         size *= 1.15
     return size
@@ -68,9 +70,11 @@ def least_face_mm(outer: Mesh) -> float:
     return float(np.sqrt(area / (0.433 * HARD_LIMIT * MOST_FACES)))
 
 
-def faces_at(outer: Mesh, face_mm: float) -> int:
-    """Return how many faces `outer` has when no edge is longer than `face_mm`."""
-    return int(to_manifold(outer, "surface").refine_to_length(face_mm).num_tri())
+def _faces_at(solid: Manifold, face_mm: float) -> int:
+    """Return how many faces a surface has when no edge is longer than `face_mm`; where it has too
+    many as it is, these: no faces are ever joined."""
+    least = int(solid.num_tri())
+    return least if least > MOST_FACES else int(solid.refine_to_length(face_mm).num_tri())
 
 
 def cell_size_mm(

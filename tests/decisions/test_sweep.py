@@ -67,18 +67,17 @@ def test_threads_give_the_same_numbers(plain):
     assert all(map(alike, swept, plain))
 
 
-def test_processes_give_the_same_numbers(plain):
+def test_processes_give_the_same_numbers_and_ctrl_c_reaches_none(plain):
+    """Not even one that only starts."""
+    can_hold_back = hasattr(signal, "pthread_sigmask")
     with local_processes(2) as executor:
+        if can_hold_back:
+            held_back = executor.submit(signal.pthread_sigmask, signal.SIG_BLOCK, []).result()
+            assert signal.SIGINT in held_back
         swept = solve_scenes(scenes()[:2], labels=LABELS[:2], executor=executor)
     assert all(map(alike, swept, plain[:2]))
-
-
-@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="signals cannot be held back")
-def test_ctrl_c_never_reaches_a_process_not_even_one_that_only_starts():
-    with local_processes(1) as executor:
-        held_back = executor.submit(signal.pthread_sigmask, signal.SIG_BLOCK, []).result()
-    assert signal.SIGINT in held_back
-    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+    if can_hold_back:
+        assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
 
 
 def test_a_dask_cluster_gives_the_same_numbers(plain, tmp_path):

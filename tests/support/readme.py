@@ -23,6 +23,8 @@ COLUMNS = "118"
 NEAR = 0.02
 """Figures may differ by this share, or by one in their last digit, from machine to machine."""
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
+PROGRESS = re.compile(r".* \(\d+ s\)")
+"""A line that says what is being worked on, and for how long: not part of an answer."""
 MISSPELLED = "upholstry_foam_white"
 
 
@@ -68,7 +70,8 @@ def answer(block: Block, folder: Path) -> list[str]:
     ended = run(*block.command.split()[1:], folder=folder, COLUMNS=COLUMNS)
     scene.write_text(right)
     assert "Traceback" not in ended.stderr, ended.stderr
-    return [line.rstrip() for line in (ended.stdout + ended.stderr).splitlines()]
+    said = [line for line in ended.stderr.splitlines() if not PROGRESS.fullmatch(line)]
+    return [line.rstrip() for line in (*ended.stdout.splitlines(), *said)]
 
 
 def told(line: str) -> bool:
