@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 
 from PIL import Image
 
 from glowsim.buildsheet.drawing import Drawing
+
+JPEG_QUALITY = 88
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,12 @@ class Shown:
 
     picture: Image.Image
     caption: str
+
+    def jpeg(self) -> bytes:
+        """Return the picture as a JPEG file."""
+        data = io.BytesIO()
+        self.picture.convert("RGB").save(data, "JPEG", quality=JPEG_QUALITY)
+        return data.getvalue()
 
 
 @dataclass(frozen=True)

@@ -98,7 +98,7 @@ def _power(prop: Prop) -> tuple[Block, ...]:
     power = prop.power
     rows = [*power.zones, power.total] if len(power.zones) > 1 else list(power.zones)
     grid = Grid(
-        ("zone", "boards", "LEDs", "dark mA", "show, average mA", "show, brightest mA"),
+        ("zone", "boards", "LEDs", "idle mA", "show, average mA", "show, brightest mA"),
         tuple(
             (
                 row.name,
@@ -117,7 +117,7 @@ def _power(prop: Prop) -> tuple[Block, ...]:
         blocks += _instead(prop) if short else []
     else:
         fit = [c for c in power.choices if c.verdict in ("yes", "with care")][:4]
-        blocks.append(Para("The scene names no battery ([power]). These would carry it:"))
+        blocks.append(Para("The scene names no battery ([power]). These could run it:"))
         blocks.append(
             Items(
                 tuple(
@@ -137,10 +137,10 @@ def _power(prop: Prop) -> tuple[Block, ...]:
 
 
 def _instead(prop: Prop) -> list[Block]:
-    """Return which batteries carry the show where the scene's own does not."""
+    """Return which batteries can run the show where the scene's own does not."""
     hours = prop.carried_hours
     if not prop.carriers:
-        return [Para(f"No battery of the catalogue carries the show for {hours:g} h.")]
+        return [Para(f"No battery of the catalogue can run the show for {hours:g} h.")]
     packs = [
         f"{c.pack.label}: {c.run.hours:.1f} h"
         + ("" if c.pack.mass_g is None else f", {c.pack.mass_g:.0f} g")
@@ -148,7 +148,7 @@ def _instead(prop: Prop) -> list[Block]:
         for c in prop.carriers[:MOST_CARRIERS]
     ]
     return [
-        Para(f"Do not build with it. These carry the show for {hours:g} h, the lightest first:"),
+        Para(f"Do not build with it. These can run the show for {hours:g} h, the lightest first:"),
         Items(tuple(packs)),
     ]
 

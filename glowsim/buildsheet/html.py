@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import base64
-import io
 from html import escape
-
-from PIL import Image
 
 from glowsim.buildsheet.blocks import (
     Block,
@@ -22,7 +19,6 @@ from glowsim.buildsheet.drawing import Drawing
 from glowsim.buildsheet.paper import BAR_MM
 from glowsim.buildsheet.svg import svg
 
-JPEG_QUALITY = 88
 STYLE = """
 :root { color-scheme: light; }
 body { font: 16px/1.5 "DejaVu Sans", Verdana, sans-serif; color: #1a1a1e; background: #fff;
@@ -74,7 +70,7 @@ def _block(block: Block) -> str:
         case Grid():
             return _table(block)
         case Shown():
-            source = _data_url(block.picture)
+            source = "data:image/jpeg;base64," + base64.b64encode(block.jpeg()).decode()
             caption = escape(block.caption)
             return (
                 f'<figure><img src="{source}" alt="{caption}"><figcaption>{caption}</figcaption>'
@@ -112,9 +108,3 @@ def _how_to_print() -> str:
         "join them by. On a screen sizes are only nominal. On paper this bar must measure "
         f"{BAR_MM:.0f} mm:</p>\n<figure>{svg(bar, 'check bar')}</figure>"
     )
-
-
-def _data_url(picture: Image.Image) -> str:
-    data = io.BytesIO()
-    picture.convert("RGB").save(data, "JPEG", quality=JPEG_QUALITY)
-    return "data:image/jpeg;base64," + base64.b64encode(data.getvalue()).decode()

@@ -51,7 +51,6 @@ MARGIN_MM = 16.0
 PICTURE_MM = 124.0
 HEADING_MM = 24.0
 """Of a heading and a caption: they stay with the picture between them."""
-JPEG_QUALITY = 88
 
 
 def pdf(sheet: BuildSheet, paper: str) -> bytes:
@@ -204,12 +203,9 @@ def _grid(block: Grid, styles: _Styles, usable_mm: float) -> list[Any]:
 
 
 def _picture(block: Shown, styles: _Styles, usable_mm: float) -> list[Any]:
-    data = io.BytesIO()
-    block.picture.convert("RGB").save(data, "JPEG", quality=JPEG_QUALITY)
-    data.seek(0)
     across, down = block.picture.size
     width = min(usable_mm, PICTURE_MM * across / max(across, down))
-    image = Image(data, width=width * mm, height=width * down / across * mm)
+    image = Image(io.BytesIO(block.jpeg()), width=width * mm, height=width * down / across * mm)
     return [image, Paragraph(escape(block.caption), styles.caption), Spacer(1, 6)]
 
 

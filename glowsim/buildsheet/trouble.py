@@ -4,6 +4,7 @@ measure."""
 from __future__ import annotations
 
 from glowsim.buildsheet.blocks import Block, Grid, Items, Para
+from glowsim.electrics.loads import in_one_piece, told_together
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.trace import first_test, trace
 from glowsim.electrics.trace_faults import faults_of
@@ -34,7 +35,7 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
         for fault in faults
         if fault.family in ("power", "data")
         for symptoms, _ in fault.shows
-        if symptoms == Symptoms(dark=symptoms.dark)
+        if symptoms == Symptoms(dark=symptoms.dark) and _by_whole_strips(graph, symptoms)
     )
     rows = []
     for seen in sorted(dark, key=lambda s: (-len(s.dark), min(s.dark))):
@@ -61,10 +62,17 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
     return (*blocks, Items(OTHERWISE))
 
 
+def _by_whole_strips(graph: Graph, seen: Symptoms) -> bool:
+    """Whether no strip is dark in part: of that there is a set for each of its LEDs, and one line
+    below the table."""
+    groups = in_one_piece(range(len(graph.boards)), graph.boards)
+    return all(seen.dark.isdisjoint(group) or seen.dark.issuperset(group) for group in groups)
+
+
 def _names(graph: Graph, seen: Symptoms) -> str:
     if seen.dark == graph.every_board:
         return "all"
-    names = [graph.boards[n].name for n in sorted(seen.dark)]
+    names = told_together(seen.dark, graph.boards)
     whole = sorted(seen.dark) == list(range(min(seen.dark), max(seen.dark) + 1))
     if whole and len(names) > 2:
         return f"{names[0]} to {names[-1]}"

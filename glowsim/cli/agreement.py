@@ -215,6 +215,7 @@ def _slices(body: BodyAgreement) -> FigureTable:
         f"{body.body}: slices along {body.axis} (luminance in cd/m2, quick too bright by percent)",
         (),
         ("from mm", "to mm", "quick", "reference", "too bright by", *BANDS),
+        names=2,
     )
     for part in body.slices:
         table.add_row(

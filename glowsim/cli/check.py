@@ -118,6 +118,7 @@ def _lights(checks: tuple[BodyCheck, ...]) -> FigureTable:
         "Lights, in each body's own frame",
         ("body", "light", "board", "sits in"),
         ("LEDs", "centre mm", "below surface mm"),
+        names=2,
     )
     for check in checks:
         for light, _ in check.rows:
@@ -135,7 +136,9 @@ def _lights(checks: tuple[BodyCheck, ...]) -> FigureTable:
 
 
 def _regions(checks: tuple[BodyCheck, ...]) -> FigureTable:
-    table = table_of("Regions of the surface", ("body", "region", "what"), ("cm2", "share"))
+    table = table_of(
+        "Regions of the surface", ("body", "region", "what"), ("cm2", "share"), names=2
+    )
     for check in checks:
         for region in check.regions:
             area, share = f"{region.area_mm2 / 100:.3g}", f"{100 * region.share:.2g} %"

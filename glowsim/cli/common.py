@@ -63,8 +63,7 @@ backend_option = click.option(
 
 
 RATIOS = "5%/mean: what the darkest 5 % stay below, over the mean; U0: least over mean"
-KEY = f"{RATIOS}; hot, dark: spots that stand out"
-"""What headings of figures of evenness mean."""
+"""What two headings of figures of evenness mean."""
 
 _STATES = {"fresh": "fresh", "half": "half used", "low": "nearly empty"}
 

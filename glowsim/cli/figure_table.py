@@ -15,8 +15,8 @@ from rich.console import Console, ConsoleOptions, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-TEXT_WIDTH = 24
-"""A text is not wrapped narrower than this, or than itself."""
+TEXT_WIDTHS = (24, 18)
+"""A text is not wrapped narrower than the first, or the second where that saves a table."""
 _EDGES, _BETWEEN = 2, 3
 """Columns that the edges of a table take, and what stands between two of its columns."""
 
@@ -45,20 +45,23 @@ class FigureTable:
         self, console: Console, options: ConsoleOptions
     ) -> Iterator[RenderableType]:
         """Yield as many tables as it takes, and the caption."""
-        title = self.title
-        for group in self._groups(options.max_width):
-            yield self._table(title, group, options.max_width)
+        title, room = self.title, options.max_width
+        ways = [(self._groups(room, text), text) for text in TEXT_WIDTHS]
+        groups, text = min(ways, key=lambda way: len(way[0]))
+        for group in groups:
+            yield self._table(title, group, room, text)
             title = ""
         if self.caption:
             yield Text(self.caption, style="dim")
 
-    def _groups(self, room: int) -> list[list[int]]:
+    def _groups(self, room: int, text: int) -> list[list[int]]:
         """Return which columns stand in each table."""
         names = list(range(self.names))
         groups = [names]
         for column in range(self.names, len(self.left) + len(self.right)):
             wider = [*groups[-1], column]
-            if self._taken([self._least(k) for k in wider]) > room and len(groups[-1]) > self.names:
+            too_wide = self._taken([self._least(k, text) for k in wider]) > room
+            if too_wide and len(groups[-1]) > self.names:
                 groups.append([*names, column])
             else:
                 groups[-1] = wider
@@ -78,20 +81,21 @@ class FigureTable:
         heading, lines = self._texts(column)
         return max(map(cell_len, [heading, *lines]))
 
-    def _least(self, column: int) -> int:
-        """Return the width below which names or figures would break."""
+    def _least(self, column: int, text: int) -> int:
+        """Return the width below which names or figures would break, and texts of `text` wrap."""
         heading, lines = self._texts(column)
         whole = max(map(cell_len, lines), default=0)
         if column < len(self.left):
-            whole = min(whole, TEXT_WIDTH)
-        words = [word for text in (heading, *lines) for word in text.split()]
+            whole = min(whole, text)
+        words = [word for line in (heading, *lines) for word in line.split()]
         if column >= len(self.left):
             words = heading.split()
         return max([whole, *map(cell_len, words)])
 
-    def _table(self, title: str, group: Sequence[int], room: int) -> Table:
+    def _table(self, title: str, group: Sequence[int], room: int, text: int) -> Table:
         """Return some of the columns, as wide as they like where there is room."""
-        least, like = ([f(k) for k in group] for f in (self._least, self._widest))
+        least = [self._least(k, text) for k in group]
+        like = [self._widest(k) for k in group]
         spare = room - self._taken(least)
         widths = []
         for low, high in zip(least, like, strict=True):

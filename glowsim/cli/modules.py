@@ -11,7 +11,6 @@ from rich.console import Console
 
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
-    KEY,
     SizeType,
     Wires,
     backend_option,
@@ -27,7 +26,6 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
-    short,
     short_share,
     supply_options,
     table_of,
@@ -35,6 +33,7 @@ from glowsim.cli.common import (
 )
 from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
+from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
@@ -181,24 +180,14 @@ def _table(answer: Modules, board: str) -> FigureTable:
             answer.shown.step.findings.supply,
         ),
         (),
-        (
-            *("", "boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "looks"),
-            *("LEDs", "joints", "mA", "W"),
-        ),
+        (*("", "boards", *STEP_COLUMNS, "LEDs", "joints", "mA", "W"),),
+        names=2,
     )
     for row in answer.of(board):
-        even = row.step.evenness
         table.add_row(
             "->" if row is answer.advised else "",
             str(row.count),
-            row.step.grade,
-            off_text(even.off_by),
-            short_share(even.p5_over_mean),
-            short_share(even.u0),
-            short(even.mean_cd_m2),
-            str(row.step.hot_spots),
-            str(row.step.dark_gaps),
-            row.step.lit.grade,
+            *step_cells(row.step),
             str(row.leds),
             str(row.joints),
             f"{row.current_ma:.0f}",

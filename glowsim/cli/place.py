@@ -11,13 +11,11 @@ from rich.console import Console
 
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
-    KEY,
     SizeType,
     Wires,
     backend_option,
     console,
     json_option,
-    off_text,
     out_folder,
     out_option,
     print_each,
@@ -27,14 +25,13 @@ from glowsim.cli.common import (
     progress_line,
     scene_argument,
     seed_option,
-    short,
-    short_share,
     supply_options,
     table_of,
     titled,
 )
 from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
+from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells, watts
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.worth import wanted
 from glowsim.files import written_together
@@ -177,27 +174,17 @@ def _figures(answer: Placed) -> FigureTable:
             f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply
         ),
         ("",),
-        (
-            *("boards", "glow", "off by", "5%/mean", "U0", "mean", "hot", "dark", "looks"),
-            *("board W", "°C", "W"),
-        ),
+        ("boards", *STEP_COLUMNS, "board W", "°C", "W"),
     )
     after = "after" if answer.worth else "best found"
     for name, step in (("before", answer.before), (after, answer.after)):
-        figures, heat = step.evenness, step.heat
+        heat = step.heat
         lights = [step.glow.lights[k] for k in step.copies[0].lights]
         table.add_row(
             name,
             str(len(lights)),
-            step.grade,
-            off_text(figures.off_by),
-            short_share(figures.p5_over_mean),
-            short_share(figures.u0),
-            short(figures.mean_cd_m2),
-            str(step.hot_spots),
-            str(step.dark_gaps),
-            step.lit.grade,
-            "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}",
+            *step_cells(step),
+            watts(step),
             "" if heat is None or heat.board_c is None else f"{heat.board_c:.0f}",
             f"{sum(light.power_w for light in lights):.2g}",
         )

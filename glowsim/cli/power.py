@@ -221,6 +221,7 @@ def _runs(report: PowerReport, wiring: WiringReport) -> FigureTable:
         "Runs of wire",
         ("from", "to", "gauge", "boards there"),
         ("mm", "mA full white", "V at its end at your settings"),
+        names=2,
     )
     harness = wiring.harness
     for k, run in enumerate(harness.every_run):

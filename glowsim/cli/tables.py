@@ -9,8 +9,8 @@ from rich.console import Console
 from glowsim.cli.common import RATIOS, off_text, print_each, print_title, short, table_of, titled
 from glowsim.cli.figure_table import FigureTable
 from glowsim.findings import EnergyAccount, Findings
-from glowsim.findings.report import untold_words
 from glowsim.findings.unevenness import off_of_ripple
+from glowsim.findings.wording import untold_words
 from glowsim.transport.solvers import BOTH
 
 
@@ -193,6 +193,7 @@ def _openings(findings: Findings) -> FigureTable:
         "Light out of its openings, as on the wearer's side",
         ("body", "opening"),
         ("place mm", "cm2", "lm", "lx on a face there", "at most lx"),
+        names=2,
     )
     for light in findings.openings:
         place = ", ".join(f"{c:.0f}" for c in light.place_mm)

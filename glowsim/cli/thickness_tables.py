@@ -8,16 +8,13 @@ from rich.console import Console
 
 from glowsim.catalogue.cautions import caution
 from glowsim.cli.common import (
-    KEY,
-    off_text,
     print_each,
     print_title,
-    short,
-    short_share,
     table_of,
     titled,
 )
 from glowsim.cli.figure_table import FigureTable
+from glowsim.cli.step_columns import KEY, STEP_COLUMNS, watts
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
@@ -100,23 +97,11 @@ def _moves(steps: tuple[Step, ...]) -> bool:
     return len({round(step.led_depth_mm, 1) for step in steps}) > 1
 
 
-def _watts(step: Step) -> str:
-    heat = step.heat
-    return "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}"
-
-
 _COLUMNS: dict[str, Callable[[Step], str]] = {
-    "glow": lambda step: step.grade,
-    "off by": lambda step: off_text(step.evenness.off_by),
-    "5%/mean": lambda step: short_share(step.even),
-    "U0": lambda step: short_share(step.evenness.u0),
-    "mean": lambda step: short(step.evenness.mean_cd_m2),
-    "looks": lambda step: step.lit.grade,
-    "hot": lambda step: str(step.hot_spots),
-    "dark": lambda step: str(step.dark_gaps),
+    **STEP_COLUMNS,
     "light out": lambda step: f"{100 * step.escape_fraction:.0f} %",
     "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
-    "watts": _watts,
+    "watts": watts,
     "LED mm": lambda step: f"{step.led_depth_mm:.1f}",
     "quick": lambda step: _quick_is(step),
 }

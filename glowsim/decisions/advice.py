@@ -245,8 +245,8 @@ def _what_it_lacks(step: Step, edge: str) -> list[str]:
         worst = step.findings.found[0]
         said.append(
             f"What it lacks: a {worst.kind} of {worst.ratio_to_mean:.2g} times the mean stays at "
-            f"height {worst.from_mm:.0f} to {worst.to_mm:.0f} mm; `glowsim glow` tries what would "
-            "mend it."
+            f"height {round(worst.from_mm)} to {round(worst.to_mm)} mm; `glowsim glow` tries what "
+            "would mend it."
         )
     low, high = step.darkest_mm
     if not any(finding.kind == "dark gap" for finding in step.findings.found):

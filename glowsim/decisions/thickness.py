@@ -174,7 +174,9 @@ def thickness(
             variation, mine, before, lambda value: solved([(material, value)], "confirming")[0]
         )
         doubtful = doubts(plan_of(given.step.scene_file), variation.number)
-        given = given.also(*(f"Look at this before you build: {doubt}." for doubt in doubtful))
+        given = given.also(
+            *(f"Look at this before you build: {_ended(doubt)}" for doubt in doubtful)
+        )
         report("adding up the heat", 0, 1)
         given = _warmed(given, variation.body.name)
         return given if check is None else given.beside(by_reference(given.step, check))
@@ -184,6 +186,10 @@ def thickness(
         return judged(glow, step.scene_file, variation.number, step.value, step.material, catalogue)
 
     return Thickness(variation, names, before, tuple(found), tuple(map(advice, names)))
+
+
+def _ended(sentence: str) -> str:
+    return sentence if sentence.endswith((".", "?")) else f"{sentence}."
 
 
 def _warmed(advice: Advice, body: str) -> Advice:

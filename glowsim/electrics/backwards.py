@@ -133,7 +133,7 @@ def _more_cells(electrics: Electrics, hours: float, zone: str) -> str:
 def _own(electrics: Electrics) -> Pack:
     if electrics.own_pack is None or not electrics.boards:
         what = "battery" if electrics.boards else "lights"
-        raise SceneError(f"the scene has no {what}: there is no time to reckon with ([power])")
+        raise SceneError(f"the scene has no {what}: there is no run time to work out ([power])")
     return electrics.own_pack
 
 

@@ -32,5 +32,5 @@ def _too_short(report: PowerReport) -> str:
     return (
         f"{choice.pack.label} lasts {choice.run.hours:.1f} h, until {choice.run.ends_by}; "
         f"{wanted:g} h are wanted. `glowsim power` with --hours {wanted:g} says which battery "
-        "carries it, and at which level this one does."
+        "can run it, and at which level this one does."
     )

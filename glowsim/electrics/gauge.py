@@ -84,7 +84,7 @@ def _faults(harness: Harness, carried_a: list[float], fuse_a: float, drop_v: flo
         )
     if drop_v > harness.drop_limit_v * (1 + 1e-9):
         faults.append(
-            f"{drop_v:.2f} V are lost on the way to a board, and the limit is "
+            f"the voltage drop to a board is {drop_v:.2f} V, and its limit "
             f"{harness.drop_limit_v:g} V"
         )
     return faults

@@ -50,13 +50,14 @@ def holder_of(plan: Plan) -> tuple[str, float] | None:
 
 def said_of_holder(catalogue: Catalogue, body: str, board_c: float, full_c: float) -> str:
     """Return what to know of whatever holds a board of `body` in air, which may be anything."""
-    bear = ", ".join(
+    limits = ", ".join(
         f"{words} {limit:.0f}"
         for name, words in USUAL.items()
         if (limit := service_c(catalogue, name)) is not None
     )
     return (
         f"{body}: a board hangs in air, and what holds it (stick, clamp, printed holder) gets as "
-        f"warm as it does: {board_c:.0f} °C, at full white {full_c:.0f} °C. For long {bear} °C are "
-        'borne (holder = "pla_natural" in [heat] counts it among the limits)'
+        f"warm as it does: {board_c:.0f} °C, at full white {full_c:.0f} °C. Continuous limits: "
+        f"{limits} "
+        '°C (holder = "pla_natural" in [heat] counts it among the limits)'
     )

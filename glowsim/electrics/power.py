@@ -285,7 +285,8 @@ def _notes(electrics: Electrics) -> list[str]:
     scene = electrics.plan.scene_file.scene
     if scene.power is None:
         notes.append(
-            f"the scene names no battery: {electrics.supply.fresh_v:g} V without sag is taken; "
+            f"the scene names no battery: {electrics.supply.fresh_v:g} V without voltage sag is "
+            "assumed; "
             'add [power] with battery = "..."'
         )
     if scene.wiring is None:

@@ -207,7 +207,7 @@ def _links(graph: Graph) -> Iterator[Fault]:
                         say.link(graph, output, row, place)),
                 Suspect(f"the first LED of {name}", LED, say.first_led(name)),
                 Suspect(f"the data wire from {start}", WIRE, say.data_wire(start, name)),
-                Suspect(f"{name} is turned round: data go into its out", CHIP, say.arrow(name)),
+                Suspect(f"{name} is in backwards: data go into its out", CHIP, say.arrow(name)),
             ]  # fmt: skip
             if before:
                 suspects.insert(1, Suspect(f"the joint at data out of {before}", JOINT,

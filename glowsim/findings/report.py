@@ -21,16 +21,15 @@ from glowsim.findings.shown import shown_html
 from glowsim.findings.suggest import Idea, Suggestion, suggestion
 from glowsim.findings.unevenness import grade
 from glowsim.findings.wanted import fade_of
+from glowsim.findings.wording import WITHIN_NOISE, across_notes, fade_notes, text_of
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Room, Scene, Thresholds
-from glowsim.transport.exchange import MATTERS
 from glowsim.transport.result import SurfaceGlow
 
 MOST_PER_BODY = 8
 """Findings listed for one body, worst first; the rest is counted."""
 WORTH_SAYING = 0.005
 """A smaller share of a surface is not worth a word."""
-WITHIN_NOISE = "within the noise of this run: more photons will tell whether it is there"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,37 +139,7 @@ class Findings:
     openings: tuple[OpeningLight, ...] = ()
 
     def __str__(self) -> str:
-        room = self.room
-        lines = [
-            f"{self.title}, seen from {room.viewing_distance_mm / 1000:g} m in "
-            f"{room.illuminance_lx:g} lx ({self.solver} solver)"
-            + (f", {self.supply}" if self.supply else "")
-        ]
-        for even, lit in zip(self.bodies, self.lit, strict=True):
-            lines.append(
-                f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
-                f"5%/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
-            )
-        for found in self.found:
-            place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
-            lines.append(
-                f"{found.number}. {found.kind} on {found.body} at ({place}) mm, {found.label}: "
-                f"{found.suggestion}"
-            )
-        if self.unlisted:
-            lines.append(f"... and {self.unlisted} lesser ones")
-        lines += [f"also: {words}" for words in self.also]
-        for body, reasons in self.trust.items():
-            rough = "be careful" if body in self.by_reference else "quick is a rough guide"
-            lines += [f"trust: {body}: {rough}: {reason}" for reason in reasons]
-        lines += [f"trust: {body}: {known}" for body, known in self.compared.items()]
-        lines += [
-            f"trust: {body}: single bright faces are known to {100 * share:.2g} %"
-            for body, share in self.noise.items()
-        ]
-        lines += [f"trust: {body}: {untold_words(share)}" for body, share in self.untold.items()]
-        lines += [f"caution: {caution}" for caution in self.cautions]
-        return "\n".join(lines)
+        return text_of(self)
 
     def _repr_html_(self) -> str:
         return shown_html(self)
@@ -250,8 +219,8 @@ def findings_of(
         cautions=cautions_of(glow, looks, scene),
         notes=(
             *glow.notes,
-            *_fades(eyes, scene),
-            *_across_notes(looks),
+            *fade_notes((eye.look.copies[0].of for eye in eyes), scene),
+            *across_notes(looks),
             *(f"{body}: {text}" for body, text in fictions(scene).items()),
         ),
         compared=compared_with(glow.bodies, comparisons),
@@ -267,48 +236,8 @@ def _eye(look: Look, scene: Scene) -> Eye:
     return Eye(look, scene.room, scene.findings, fade_of(scene, look.copies[0].of))
 
 
-def _fades(eyes: Sequence[Eye], scene: Scene) -> list[str]:
-    """Say which bodies are held against a fade."""
-    names = dict.fromkeys(eye.look.copies[0].of for eye in eyes)
-    fades = [(name, fade) for name in names if (fade := fade_of(scene, name))]
-    return [
-        f"{name}: held against the fade wanted of it, {fade.fade}, to {fade.to:g} of its bright end"
-        for name, fade in fades
-    ]
-
-
 def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
     return replace(figures, grade=grade(figures.worse_end, spots, limits))
-
-
-def untold_words(share: float) -> str:
-    """Return what it means that noise hides a share of a surface."""
-    return (
-        f"too few photons to tell hot spots and dark gaps from noise on {100 * share:.0f} % of it: "
-        "follow more"
-    )
-
-
-def _across_notes(looks: Sequence[Look]) -> list[str]:
-    """Say how far light between faces matters, where it does, and what falls into hollows."""
-    notes, shares = [], []
-    for look in looks:
-        weight = look.body.surface.areas_mm2 * look.glows
-        share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
-        if share >= MATTERS:
-            shares.append(f"{100 * share:.0f} % of what {look.name} shows")
-        if look.fallen_share >= MATTERS:
-            what = "what comes out again counts"
-            if look.body.entering is None:
-                what = "is left out: it is somewhat brighter than said"
-            notes.append(
-                f"light falls into the open hollow of {look.name}, {100 * look.fallen_share:.0f} % "
-                f"of what it lets out itself; {what}"
-            )
-    if shares:
-        shown = ", ".join(shares)
-        notes.insert(0, f"faces light each other: {shown} is the prop's own light that falls on it")
-    return notes
 
 
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:

@@ -1,8 +1,10 @@
-"""Lines engraved into a surface: its faces cut along their edges, and which lie within."""
+"""Regions of a surface have edges of their own: its faces are cut along an engraved line, along a
+height or a ball."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -10,6 +12,8 @@ from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 
+Level = Callable[[FloatArray], FloatArray]
+"""How far points, (n, 3) [mm], lie beyond a limit, (n,) [mm]: 0 on it."""
 Line = Sequence[Sequence[float]] | FloatArray
 """Its points, (k, 3) [mm]."""
 BESIDE = 1.5
@@ -20,6 +24,8 @@ FLAT = 0.9999
 """Cosine of the angle between faces that lie flat."""
 NEAR_END = 1e-3
 """A cut that meets an edge nearer to its end than this share of it is left out: no slivers."""
+NEAR_END_BENT = 0.1
+"""The same for limits across bent places, where no corner can be drawn onto them."""
 
 
 def along_line_mm(points: FloatArray, line_mm: Line) -> FloatArray:
@@ -32,6 +38,27 @@ def along_line_mm(points: FloatArray, line_mm: Line) -> FloatArray:
         away = np.linalg.norm(points - start - share[:, None] * way, axis=1)
         np.minimum(nearest, away, out=nearest)
     return nearest
+
+
+def cut_along_level(
+    vertices: FloatArray, faces: IntArray, level: Level
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """Return a surface with its faces cut where `level` is 0, and which face each was, (m,) int."""
+    ends = level(vertices)[faces]
+    across = (ends.min(axis=1) < 0) & (ends.max(axis=1) > 0)
+    if not across.any():
+        return vertices, faces, np.arange(len(faces))
+    return _cut(vertices, faces, level, NEAR_END_BENT)
+
+
+def height(level_mm: float) -> Level:
+    """Return how far points lie above a height."""
+    return lambda points: points[:, 2] - level_mm
+
+
+def ball(centre_mm: Sequence[float], radius_mm: float) -> Level:
+    """Return how far points lie outside a ball."""
+    return lambda points: np.linalg.norm(points - np.asarray(centre_mm), axis=1) - radius_mm
 
 
 def cut_along_line(
@@ -50,7 +77,11 @@ def cut_along_line(
         for normal, offsets in _planes(vertices, faces, start, end, along, width_mm):
             for offset in offsets:
                 vertices, faces, mine = _cut(
-                    vertices, faces, normal, offset, np.stack([start, end]), BESIDE * width_mm / 2
+                    vertices,
+                    faces,
+                    partial(_beyond, normal, offset),
+                    NEAR_END,
+                    (np.stack([start, end]), BESIDE * width_mm / 2),
                 )
                 was = was[mine]
     return vertices, faces, was
@@ -78,21 +109,25 @@ def _planes(
     return [(across, (level - width_mm / 2, level + width_mm / 2)), (along, ends)]
 
 
+def _beyond(normal: FloatArray, offset: float, points: FloatArray) -> FloatArray:
+    return np.asarray(points @ normal - offset)
+
+
 def _cut(
     vertices: FloatArray,
     faces: IntArray,
-    normal: FloatArray,
-    offset: float,
-    line: FloatArray,
-    reach_mm: float,
+    level: Level,
+    near_end: float,
+    near: tuple[FloatArray, float] | None = None,
 ) -> tuple[FloatArray, IntArray, IntArray]:
-    """Cut faces along a plane where it is near a line; also return which face each was."""
+    """Cut faces where a level is 0, if given only `near` a line, within a reach of it; also return
+    which face each was."""
     edges = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2)
     unique, edge = np.unique(edges.reshape(-1, 2), axis=0, return_inverse=True)
     edge = edge.reshape(-1, 3)
-    crossed, share, points = _crossings(vertices, unique, normal, offset, line, reach_mm)
+    crossed, share, points = _crossings(vertices, unique, level, NEAR_END, near)
     vertices = _drawn_near(vertices, faces, unique[crossed], share[crossed], points[crossed])
-    crossed, _, points = _crossings(vertices, unique, normal, offset, line, reach_mm)
+    crossed, _, points = _crossings(vertices, unique, level, near_end, near)
     number = np.full(len(unique), -1)
     number[crossed] = len(vertices) + np.arange(np.count_nonzero(crossed))
     return (np.concatenate([vertices, points[crossed]]), *_divided(faces, number[edge]))
@@ -101,18 +136,19 @@ def _cut(
 def _crossings(
     vertices: FloatArray,
     edges: IntArray,
-    normal: FloatArray,
-    offset: float,
-    line: FloatArray,
-    reach_mm: float,
+    level: Level,
+    near_end: float,
+    near: tuple[FloatArray, float] | None,
 ) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
-    """Return which edges, (k, 2), a plane crosses near a line, at which share of each and where."""
+    """Return which edges, (k, 2), a level of 0 crosses, at which share of each and where."""
     one, other = vertices[edges[:, 0]], vertices[edges[:, 1]]
-    low, high = one @ normal - offset, other @ normal - offset
+    low, high = level(one), level(other)
     share = low / np.where(low == high, 1.0, low - high)
     points = one + share[:, None] * (other - one)
-    crossed = (low * high < 0) & (share > NEAR_END) & (share < 1 - NEAR_END)
-    return crossed & (along_line_mm(points, line) <= reach_mm), share, points
+    crossed = (low * high < 0) & (share > near_end) & (share < 1 - near_end)
+    if near is not None:
+        crossed &= along_line_mm(points, near[0]) <= near[1]
+    return crossed, share, points
 
 
 def _drawn_near(

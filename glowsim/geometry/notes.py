@@ -12,6 +12,12 @@ class Doubt(str):
     __slots__ = ()
 
 
+class OpenHollow(Doubt):
+    """What is asked about a hollow with lights in it that is open to the room."""
+
+    __slots__ = ()
+
+
 class Closure(Doubt):
     """What is asked about a wide hole that was closed.
 

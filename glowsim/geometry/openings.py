@@ -20,7 +20,7 @@ from glowsim.errors import GeometryError
 from glowsim.geometry.holes import cover, rims
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, to_manifold
-from glowsim.geometry.notes import Doubt
+from glowsim.geometry.notes import OpenHollow
 from glowsim.geometry.skins import neighbours, skins_of, weighted_median
 
 FLAT = 1e-3
@@ -273,5 +273,5 @@ def notes_on_openings(mesh: Mesh, shell: OpenShell, what: str) -> tuple[str, ...
         if opening.width_mm < WIDE * body_mm:
             said.append(text)
         else:
-            said.append(Doubt(f"{text}: what leaves there is lost. Is it meant to be open?"))
+            said.append(OpenHollow(f"{text}: what leaves there is lost. Is it meant to be open?"))
     return tuple(said)

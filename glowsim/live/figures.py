@@ -11,6 +11,7 @@ from glowsim.electrics.power import Electrics, PowerReport, power_report
 from glowsim.electrics.power_words import hours_words
 from glowsim.electrics.report_json import power_json
 from glowsim.findings import Evenness, Finding, Findings, ReadsAsLit, findings_of
+from glowsim.geometry.notes import Doubt, OpenHollow
 from glowsim.scene import Scene, SceneFile
 from glowsim.transport.result import SurfaceGlow
 
@@ -58,6 +59,15 @@ class Figures:
     def worst(self, body: str) -> Finding | None:
         """Return the first finding of a body, the worst."""
         return _named(self.findings.found if self.findings else (), body)
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """What was taken on a guess when mesh files were read: a unit, a hole that was closed.
+
+        A hollow that lights stand in is open as the maker has it; of that nothing is asked here.
+        """
+        notes = self.findings.notes if self.findings else ()
+        return tuple(n for n in notes if isinstance(n, Doubt) and not isinstance(n, OpenHollow))
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data, each part as its command prints it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +31,24 @@ class Frame:
     def add_told(self) -> None:
         """Add the line that says what is wrong."""
         self._told = ui.label("").classes("told").props('role="alert"')
+
+    def add_doubts(self) -> None:
+        """Add the line that asks what was taken on a guess, one thing at a time."""
+        self._settled: set[str] = set()
+        with ui.element("div").classes("asked doubt").props('role="status"') as self._doubt:
+            self._doubt_words = ui.label("")
+            self.button("leave it so", self._settle)
+        self._doubt.set_visibility(False)
+
+    def show_doubts(self, asked: Iterable[str]) -> None:
+        """Show the first thing that is asked and was not answered."""
+        words = next((text for text in asked if text not in self._settled), "")
+        self._doubt_words.set_text(words)
+        self._doubt.set_visibility(bool(words))
+
+    def _settle(self) -> None:
+        self._settled.add(self._doubt_words.text)
+        self._doubt.set_visibility(False)
 
     def button(self, words: str, act: Callable[[], Any]) -> ui.element:
         """Return a quiet button in words."""

@@ -97,6 +97,7 @@ class View(Frame):
             self.handles.opening("make", self._work.opened)
             self._save = self.button("save", self.save)
         self.add_told()
+        self.add_doubts()
         with ui.element("div").classes("asked") as self._asked:
             ui.label("The scene file was changed by another program.")
             self.button("read it again", lambda: self.session.reload())
@@ -266,6 +267,7 @@ class View(Frame):
         self.set_button(self._save, "save", "the scene" if session.unsaved else "")
         self._asked.set_visibility(session.file_changed)
         self._left.set_visibility(session.left_over is not None)
+        self.show_doubts(session.figures.asked)
         self.show_told(session.error)
         self._mark.set_text(self._mark_words())
         self._work.refresh()

@@ -12,7 +12,7 @@ from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.lines import cut_along_line
+from glowsim.geometry.lines import ball, cut_along_level, cut_along_line, height
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
@@ -104,13 +104,30 @@ class _Faces:
     part: IntArray
     part_names: tuple[str, ...]
 
-    def cut_along(self, where: Where) -> _Faces:
+    def cut_along_line(self, where: Where) -> _Faces:
         """Return the faces with those along an engraved line cut at its edges."""
         if where.line_mm is None:
             return self
-        vertices, faces, was = cut_along_line(
-            self.walls.vertices, self.walls.faces, where.line_mm, where.line_width_mm
+        mesh = self.walls
+        return self._divided(
+            cut_along_line(mesh.vertices, mesh.faces, where.line_mm, where.line_width_mm)
         )
+
+    def cut_at_limits(self, where: Where | None) -> _Faces:
+        """Return the faces with those across a height or a ball that ends a region cut there; its
+        other limits go by whole faces."""
+        if where is None:
+            return self
+        levels = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
+        if where.centre_mm is not None and where.radius_mm is not None:
+            levels.append(ball(where.centre_mm, where.radius_mm))
+        faces = self
+        for level in levels:
+            faces = faces._divided(cut_along_level(faces.walls.vertices, faces.walls.faces, level))
+        return faces
+
+    def _divided(self, cut: tuple[FloatArray, IntArray, IntArray]) -> _Faces:
+        vertices, faces, was = cut
         walls = Mesh.single_part(vertices, faces)
         inside, outside, part = (row[was] for row in (self.inside, self.outside, self.part))
         return _Faces(walls, inside, outside, part, self.part_names)
@@ -201,7 +218,9 @@ class _Builder:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
         for mask in self._body.masks:
-            faces = faces.cut_along(mask.where)
+            faces = faces.cut_along_line(mask.where)
+        for where in (self._body.glow_where, self._body.dark_where):
+            faces = faces.cut_at_limits(where)
         layers: list[Layer] = []
         coat = self._coats(faces, layers, media)
         return BodyProblem(

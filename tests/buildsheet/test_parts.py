@@ -161,9 +161,7 @@ def test_heat_that_cannot_be_worked_out_is_said_so():
     assert "thermal_conductivity_w_mk" in why
 
 
-def test_a_strip_along_a_path_is_bought_in_one_length():
-    """Two copies of a strip of five: two lengths of 83 mm, not ten pieces."""
-    text = """
+TWO_STRIPS = """
 [[bodies]]
 name = "ball"
 material = "pla_white"
@@ -177,6 +175,16 @@ patterns = [{ kind = "along", count = 2, step_mm = [200, 0, 0] }]
 [power]
 battery = "power_bank_5000"
 """
-    boards = Electrics(parse_scene(text)).boards
+
+
+def test_strips_are_dark_as_a_whole_in_the_table():
+    wired = TWO_STRIPS + '[wiring]\nkind = "bus"\ngauge = 22\nfeed_mm = 300\nspacing_mm = 90\n'
+    _, table, *_ = trouble(Electrics(parse_scene(wired)))
+    assert [row[0] for row in table.rows] == ["all", "ball 2: light 1"]
+
+
+def test_a_strip_along_a_path_is_bought_in_one_length():
+    """Two copies of a strip of five: two lengths of 83 mm, not ten pieces."""
+    boards = Electrics(parse_scene(TWO_STRIPS)).boards
     assert len(boards) == 10
     assert [(b.copy, leds) for b, leds in bought(boards)] == [("ball 1", 5), ("ball 2", 5)]

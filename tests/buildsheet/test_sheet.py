@@ -410,7 +410,7 @@ def test_a_prop_on_a_head_that_its_battery_does_not_carry(tmp_path):
         "foot dished to sit on head: 4.0 mm deep in its middle, radius 34.0 mm",
         "head, 4.0 mm deep in the middle",
         "Mark the wire holes on head with the paper strips, or put on the printed jigs",
-        "Do not build with it. These carry the show for 4 h, the lightest first",
+        "Do not build with it. These can run the show for 4 h, the lightest first",
         "from a bench supply of 5 V",
         "jig_for_spike_1_to_spike_3.stl: drilling jig for spike 1 to spike 3, to print",
     ):

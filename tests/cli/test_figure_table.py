@@ -48,6 +48,13 @@ def test_what_does_not_fit_stands_below_under_the_same_names():
     assert wide[-1] == "place: in the body's own frame"
 
 
+def test_texts_wrap_narrower_where_that_saves_a_table():
+    table = table_of("", ("battery", "why"), ("g", "hours"))
+    table.add_row("18650 lithium-ion cell, 2600 mAh", "may fall short of the 8 h wanted", "94", "8")
+    for width, tables in ((60, 1), (50, 2)):
+        assert sum("battery" in line for line in printed(table, width)) == tables
+
+
 NAME = st.text("abc de", min_size=1, max_size=20).filter(lambda text: text.strip() == text)
 
 

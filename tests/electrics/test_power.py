@@ -117,7 +117,7 @@ def test_doubts_before_anything_is_cut():
     assert found[1].startswith("Do not build it as it is")
     short = '[power]\nbattery = "lithium_18650"\nwanted_hours = 40\n'
     (told, *_) = electric_doubts(electrics(row(2, short + BUS, drive=0.3)))
-    assert "h are wanted. `glowsim power` with --hours 40 says which battery carries it" in told
+    assert "h are wanted. `glowsim power` with --hours 40 says which battery can run it" in told
     assert electric_doubts(electrics(row(10))) == ()
     assert electric_doubts(electrics(row(2, '[power]\nbattery = "power_bank_10000"\n' + BUS))) == ()
 

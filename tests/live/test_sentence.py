@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from glowsim.geometry.notes import Doubt, OpenHollow
 from glowsim.live import edits
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.figures import Figures
@@ -53,3 +55,10 @@ def test_a_board_that_is_off_is_said_to_be(tmp_path):
         lambda prop: edits.switched(prop, BoardAt(0, 1)),
     )
     assert words.startswith("Two 1 W white LEDs on a star (1 off) at 25 % light")
+
+
+def test_guesses_about_mesh_files_are_asked_and_open_hollows_are_not():
+    notes = ("plain", Doubt("12 mm or 120 mm: which?"), OpenHollow("it is open"))
+    figures = Figures(findings=SimpleNamespace(notes=notes))
+    assert figures.asked == ("12 mm or 120 mm: which?",)
+    assert Figures().asked == ()

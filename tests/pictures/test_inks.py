@@ -160,15 +160,17 @@ def test_drawings_of_the_sheet_can_be_read():
 def test_no_picture_has_colours_of_its_own(file):
     if file.stem == "inks":
         return
-    own = [
-        node.lineno
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
-        if isinstance(node, ast.Constant)
-        and isinstance(node.value, str)
-        and node.value.startswith("#")
-        and len(node.value) == 7
-        and node.value not in COLOUR.values()
+    nodes = list(ast.walk(ast.parse(file.read_text(encoding="utf-8"))))
+    texts = [n.value for n in nodes if isinstance(n, ast.Constant) and isinstance(n.value, str)]
+    triples = [
+        ast.unparse(n)
+        for n in nodes
+        if isinstance(n, ast.Tuple)
+        and len(n.elts) == 3
+        and all(isinstance(e, ast.Constant) and isinstance(e.value, int) for e in n.elts)
     ]
+    own = [t for t in texts if t.startswith("#") and len(t) == 7 and t not in COLOUR.values()]
+    own += [t for t in triples if max(ast.literal_eval(t)) > 12]
     assert not own, "take it from pictures/inks.py, where contrast is tested"
 
 
