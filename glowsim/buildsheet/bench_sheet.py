@@ -84,6 +84,7 @@ _PHOTO = (
     "One photo by room light, the whole card in it: card = { file = ... }. Then move nothing.",
     "Dark: three shutter times, each 8 times the one before, and one with the LED off.",
     "The same view at drive 255, 128, 64 and 32, if the controller dims by pulses: [[levels]].",
+    "No camera: press the meter on five places up the piece instead, in one colour: [[lux]].",
 )
 _MARKS = "Print the card at 100 %, measure its bar (if not 100 mm: bar_mm = ...) and lay it flat."
 
@@ -104,7 +105,7 @@ def _piles(optics: Optics) -> tuple[str, ...]:
         f"{tool}, as it lies: thickness_mm = [...] and height_error_mm = "
         f"{height_error_mm(optics):g}. Sheets added up, good to 3 % each, leave twice the doubt "
         "in how far light reaches.",
-        f"Leave out a pile through which less than {1 / LEAST_SHARE:.0f}th of the bare light "
+        f"Leave out a pile through which less than a {1 / LEAST_SHARE:.0f}th of the bare light "
         "comes: the thickest, in the colour that gets through least.",
     )
 

@@ -69,15 +69,14 @@ class Compared:
 
     @property
     def off(self) -> FloatArray:
-        """Ln of photo over prediction at the likeliest scale, (m,) float."""
-        pull = np.linalg.solve(self.spread, np.ones(len(self.residual)))
-        return np.asarray(self.residual - pull @ self.residual / pull.sum(), dtype=float)
+        """Ln of photo over prediction, less its mean: the scale is the camera's, (m,) float."""
+        return np.asarray(self.residual - self.residual.mean(), dtype=float)
 
     @property
     def sd(self) -> FloatArray:
         """One deviation of `off` by both errors, (m,) float."""
-        pull = np.linalg.solve(self.spread, np.ones(len(self.residual)))
-        return np.sqrt(np.maximum(np.diag(self.spread) - 1.0 / pull.sum(), 1e-12))
+        less = np.eye(len(self.residual)) - 1.0 / len(self.residual)
+        return np.asarray(np.sqrt(np.diag(less @ self.spread @ less)), dtype=float)
 
     @property
     def chi_square(self) -> float:

@@ -31,6 +31,8 @@ SAME_END = 0.2
 """Deviations within which a search comes to the same end as an earlier one."""
 REACH = 3.5
 """Deviations of what is believed before, beyond which nothing is sought."""
+HOPEFUL = 20.0
+"""Of the objective, beyond the best end, from which an end is not followed on."""
 APART = 0.2
 """Ends of the search that lie so far apart show a valley that has no floor."""
 End = tuple[FloatArray, float]
@@ -105,7 +107,8 @@ def fit(series: Sequence[Series], prior: Prior) -> Fitted:
         end = _search(series, prior, known, np.array(start) + prior.optics.logarithms, rough)
         if end is not None:
             rough.append(end)
-    ends = [_settled(series, prior, end[0]) for end in rough]
+    least = min(score for _, score in rough)
+    ends = [_settled(series, prior, at) for at, score in rough if score < least + HOPEFUL]
     best = min(ends, key=lambda end: end[1])[0]
     near = [end[0] for end in ends if end[1] - min(e[1] for e in ends) < 1.0]
     spread = max(float(np.abs(end - best).max()) for end in near)

@@ -35,6 +35,8 @@ LEAST_PX = 60.0
 """Length of the stretch in the image that can be read."""
 BLURRED = 0.45
 """Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
+NO_OUTLINE = 1.0
+"""The same from which there is none: a photo of something else."""
 FLAT_MM = 0.3
 """What a printed mark may lie off its place (opinion)."""
 TURNED_DEG = 50.0
@@ -334,7 +336,7 @@ def check_colour(photo: Photo, seen: Seen) -> None:
 def _check_sharp(
     pose: Pose, frame: Frame, response: Response, points: FloatArray, across: FloatArray
 ) -> None:
-    """Raise where the outline of the piece rises too slowly from the dark beside it."""
+    """Raise where there is no outline of the piece, or it rises too slowly from the dark."""
     found = []
     for point in points[[len(points) // 4, len(points) // 2]]:
         for side in (-1.0, 1.0):
@@ -346,7 +348,19 @@ def _check_sharp(
             light = response(frame.codes[line[:, 1], line[:, 0]] / frame.full).sum(axis=1)
             if (rise := _rise(light)) is not None:
                 found.append(rise)
-    if found and float(np.median(found)) > BLURRED:
+    if not found:
+        raise UnreadableError(
+            "beside the stretch it is nowhere darker: is this a photo of the lit piece, with dark "
+            "on both sides of it, and are the points right?",
+            *("images", 0, "file"),
+        )
+    if float(np.median(found)) > NO_OUTLINE:
+        raise UnreadableError(
+            "no sharp outline is where the points say the piece is: is this a photo of it, and are "
+            "the points right?",
+            *("images", 0, "file"),
+        )
+    if float(np.median(found)) > BLURRED:
         raise UnreadableError(
             "the image is blurred: the outline of the piece fades over "
             f"{100 * float(np.median(found)):.0f} % of its half breadth; focus by hand, on a stand",

@@ -218,6 +218,22 @@ def test_one_message_each(folder, name):
     assert fault.value.at
 
 
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        (lambda column, row: np.full(column.shape, 0.4), "nowhere darker"),
+        (lambda column, row: np.exp(-((column - 90) ** 2 + (row - 150) ** 2) / 5e3), "no sharp"),
+    ],
+    ids=["a lit wall", "a lamp's halo"],
+)
+def test_a_photo_of_something_else_is_no_outline(folder, other, words):
+    row, column = np.mgrid[: PICTURE.light.shape[0], : PICTURE.light.shape[1]]
+    save(replace(PICTURE, light=other(column, row)), folder / "other.png", deep=True)
+    with pytest.raises(UnreadableError, match=words) as fault:
+        strip_of(photo("other.png", distance_mm=600), folder)
+    assert "is this a photo of" in str(fault.value)
+
+
 def test_a_text_is_no_image(folder):
     (folder / "text.png").write_text("hello", encoding="utf-8")
     with pytest.raises(UnreadableError, match="not an image"):

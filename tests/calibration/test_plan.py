@@ -102,10 +102,13 @@ def test_a_photo_of_a_lit_rod_finds_cloudiness_and_not_absorption():
     """As fits of a photo alone say, and worth less than piles; with paper both are found."""
     photo, meter, both = rod_readings(OPTICS)
     known = plan.known_of(FOAM, {})
-    after = {one.candidate: one for one in plan.gains(OPTICS, known, DECAY, [photo, meter, both])}
-    assert gain("piles").after < after[photo].after < 0.7 * after[photo].before
-    assert after[both].after < after[photo].after
-    assert gain("piles").after < after[meter].after
+    every = plan.gains(OPTICS, known, DECAY, [photo, meter, both])
+    mine, pressed, beside = (
+        next(one for one in every if one.candidate is of) for of in (photo, meter, both)
+    )
+    assert gain("piles").after < mine.after < 0.7 * mine.before
+    assert beside.after < mine.after
+    assert gain("piles").after < pressed.after < 0.7 * pressed.before
     for coefficient, learnt in ((0, False), (1, True)):
         alone = np.zeros((3, 2))
         alone[1, coefficient] = 1.0
