@@ -79,3 +79,9 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
         return ""
     shown = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
     return f"; known: {shown}"
+
+
+def as_options(option: str, names: Iterable[str]) -> str:
+    """Return a choice as it is typed: '--body "spike 1" or --body "spike 2"'."""
+    typed = [f'{option} "{name}"' for name in names]
+    return " or ".join([", ".join(typed[:-1]), typed[-1]] if len(typed) > 1 else typed)

@@ -19,6 +19,8 @@ from glowsim.errors import GlowsimError
 
 STRAY_S = 86_400.0
 """A temporary file this old is nobody's any more, where its program cannot be asked for."""
+_WHOLE = ".whole"
+"""In the folder of a set all of whose parts are written."""
 _MACHINE = f"{zlib.crc32(platform.node().encode()):08x}"
 
 
@@ -51,18 +53,23 @@ def written_together(folder: Path) -> Iterator[Path]:
     """Give a temporary folder for a set of files; on success all of them move to `folder` at once.
 
     So a folder never holds a part of the set that is new and a part that is old. If the body of
-    the `with` raises, or the program is stopped, `folder` is left as it was. Errors name files as
-    they are asked for. Raises OSError if the place cannot be written.
+    the `with` raises, or the program is stopped, `folder` is left as it was; a set that was whole
+    when its program was killed is moved by whatever writes a set to `folder` next. Errors name
+    files as they are asked for. Raises OSError if the place cannot be written.
     """
     target = Path(os.path.realpath(folder))
     with _named(folder, target):
         target.mkdir(parents=True, exist_ok=True)
+        _finish_sets(target)
         temporary = folder_beside(target / "set")
     try:
         yield temporary
-        parts = sorted(temporary.iterdir())
-        for part in parts:
-            os.replace(part, target / part.name)
+        (temporary / _WHOLE).touch()
+        try:
+            _move_set(temporary, target)
+        except KeyboardInterrupt:  # all of it or none: it takes no time
+            _move_set(temporary, target)
+            raise
     except GlowsimError as fault:
         raise type(fault)(str(fault).replace(str(temporary), str(folder))) from None
     except OSError as problem:
@@ -71,6 +78,21 @@ def written_together(folder: Path) -> Iterator[Path]:
         raise type(problem)(problem.errno or errno.EIO, words, place) from None
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
+
+
+def _move_set(whole: Path, target: Path) -> None:
+    """Move the parts of a set that is whole to their places."""
+    for part in sorted(whole.iterdir()):
+        if part.name != _WHOLE:
+            os.replace(part, target / part.name)
+
+
+def _finish_sets(target: Path) -> None:
+    """Move the sets that killed programs had whole but did not come to move."""
+    for left in _strays(target / "set"):
+        if (left / _WHOLE).exists():
+            with suppress(OSError):
+                _move_set(left, target)
 
 
 def folder_beside(target: Path) -> Path:
@@ -101,8 +123,8 @@ def _named(path: Path, temporary: Path) -> Iterator[None]:
         raise type(problem)(problem.errno or errno.EIO, words, str(path)) from None
 
 
-def _remove_strays(target: Path) -> None:
-    """Remove what programs that are gone left beside `target` instead of finishing it."""
+def _strays(target: Path) -> Iterator[Path]:
+    """Yield what programs that are gone left beside `target` instead of finishing it."""
     pattern = re.compile(
         rf"\.{re.escape(target.stem)}-([0-9a-f]{{8}})-(\d+)-[0-9a-f]{{8}}{re.escape(target.suffix)}"
     )
@@ -110,7 +132,13 @@ def _remove_strays(target: Path) -> None:
         found = pattern.fullmatch(stray.name)
         with suppress(OSError):
             if found and _is_gone(found[1], int(found[2]), stray):
-                shutil.rmtree(stray) if stray.is_dir() else stray.unlink()
+                yield stray
+
+
+def _remove_strays(target: Path) -> None:
+    for stray in _strays(target):
+        with suppress(OSError):
+            shutil.rmtree(stray) if stray.is_dir() else stray.unlink()
 
 
 def _is_gone(machine: str, process: int, stray: Path) -> bool:

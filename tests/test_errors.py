@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from glowsim import errors
-from glowsim.errors import GlowsimError, did_you_mean
+from glowsim.errors import GlowsimError, as_options, did_you_mean
 
 
 @pytest.mark.parametrize(
@@ -61,3 +61,8 @@ def test_every_error_of_the_project_is_one_of_a_family():
     raised = [kind for kind in own if issubclass(kind, Exception)]
     assert len(raised) == 7
     assert all(issubclass(kind, GlowsimError) for kind in raised)
+
+
+def test_a_choice_is_shown_as_it_is_typed():
+    assert as_options("--body", ["spike 1"]) == '--body "spike 1"'
+    assert as_options("--body", "abc") == '--body "a", --body "b" or --body "c"'

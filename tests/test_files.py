@@ -110,6 +110,46 @@ def test_a_set_of_files_changes_at_once_or_not_at_all(
     assert sorted(os.listdir(tmp_path)) == ["a", "b"]
 
 
+STOPPED_WHILE_MOVING = """
+import os, sys
+from pathlib import Path
+from glowsim.files import written_together
+move, moved = os.replace, []
+def stopping(start, end):
+    if moved:
+        {stop}
+    moved.append(end)
+    move(start, end)
+os.replace = stopping
+with written_together(Path(sys.argv[1])) as part:
+    for name in "abc":
+        (part / name).write_text("new")
+"""
+
+
+@pytest.mark.parametrize(
+    ("stop", "at_once"),
+    [
+        ("os.kill(os.getpid(), 9)", False),
+        ("os.replace = move; raise KeyboardInterrupt", True),
+    ],
+)
+def test_a_set_whose_program_is_killed_while_it_moves_is_moved_by_the_next(
+    tmp_path: Path, stop: str, at_once: bool
+) -> None:
+    for name in "abc":
+        (tmp_path / name).write_text("old")
+    program = STOPPED_WHILE_MOVING.format(stop=stop)
+    ended = subprocess.run([sys.executable, "-c", program, tmp_path], capture_output=True)
+    assert ended.returncode != 0
+    texts = [(tmp_path / name).read_text() for name in "abc"]
+    assert texts == (["new"] * 3 if at_once else ["new", "old", "old"])
+    with written_together(tmp_path) as part:
+        (part / "d").write_text("later")
+    assert [(tmp_path / name).read_text() for name in "abcd"] == ["new", "new", "new", "later"]
+    assert sorted(os.listdir(tmp_path)) == list("abcd")
+
+
 def test_errors_within_a_set_name_the_files_asked_for(tmp_path: Path) -> None:
     folder = tmp_path / "out"
     with pytest.raises(FileNotFoundError) as caught, written_together(folder) as part:

@@ -16,7 +16,14 @@ BANNED = {
     r"\baccount closes\b": "energy check",
     r"\bthrows? back\b": "reflects",
     r"\bsends? back\b": "reflects",
-    r"\bit bears\b": "its limit is",
+    r"\b(it|heat|not) bears?\b": "its limit is",
+    r"\bas drawn\b": "at your settings, as it is",
+    r"\bmoves? as one\b": "group",
+    r"\bfeed the far end\b": "power injection at the far end",
+    r"\bswallows?\b": "absorbs",
+    r"5 %/mean": "5%/mean",
+    r"\bfore(see\w*|tells?|told)\b": "predicted",
+    r"\bhangs? on\b": "depends on, is wired to",
     r"\bbears (W|mA)\b": "limit W, limit mA",
     r"\bslip of the pen\b": "typo",
     r"\bquiescent (current|draw)\b": "idle current",
@@ -63,8 +70,12 @@ def test_no_word_that_was_given_up(room):
 
 
 def test_nor_in_the_readme():
-    lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
-    assert not faults(enumerate(lines, 1))
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    # What it shows of the program's answers is held to the program by tests/test_readme.py.
+    own = re.sub(
+        r"```\n\$ glowsim .*?```", lambda shown: "\n" * shown[0].count("\n"), text, flags=re.S
+    )
+    assert not faults(enumerate(own.splitlines(), 1))
 
 
 def test_a_banned_word_is_found():

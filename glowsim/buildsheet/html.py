@@ -32,7 +32,7 @@ h1 { font-size: 1.9rem; } h2 { margin-top: 2.2rem; border-bottom: 2px solid #1a1
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-size: .88rem; }
 th, td { text-align: left; vertical-align: top; padding: .25rem .5rem .25rem 0;
-  border-bottom: 1px solid #c8c8cc; white-space: pre-line; }
+  border-bottom: 1px solid #8c8c94; white-space: pre-line; }
 th { border-bottom: 2px solid #1a1a1e; }
 figure { margin: 1rem 0; } figcaption { font-size: .85rem; color: #55555c; }
 img, svg.fits { max-width: 100%; height: auto; }

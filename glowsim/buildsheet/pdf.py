@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-from importlib.util import find_spec
-from pathlib import Path as FilePath
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -38,7 +36,7 @@ from glowsim.buildsheet.blocks import (
     Para,
     Shown,
 )
-from glowsim.buildsheet.drawing import Colour, Drawing, Path, Round
+from glowsim.buildsheet.drawing import GREY, Colour, Drawing, Path, Round
 from glowsim.buildsheet.paper import (
     BAR_MM,
     EDGE_MM,
@@ -47,6 +45,7 @@ from glowsim.buildsheet.paper import (
     pages_for,
     paper_size_mm,
 )
+from glowsim.pictures.text import font_file
 
 MARGIN_MM = 16.0
 PICTURE_MM = 124.0
@@ -192,7 +191,7 @@ def _grid(block: Grid, styles: _Styles, usable_mm: float) -> list[Any]:
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.Color(0.7, 0.7, 0.72)),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.Color(*GREY)),
                 ("LEFTPADDING", (0, 0), (-1, -1), 2),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 4),
                 ("TOPPADDING", (0, 0), (-1, -1), 2.5),
@@ -333,16 +332,13 @@ def _fonts() -> tuple[str, str]:
     They come with matplotlib, which is not imported for them; without it, those of every PDF
     reader, which know Latin letters only.
     """
-    spec = find_spec("matplotlib")
-    if spec is None or spec.origin is None:
-        return "Helvetica", "Helvetica-Bold"
-    folder = FilePath(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+    names = ("DejaVuSans", "DejaVuSans-Bold")
     try:
-        for name in ("DejaVuSans", "DejaVuSans-Bold"):
-            pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
+        for name in names:
+            pdfmetrics.registerFont(TTFont(name, str(font_file(name))))
     except (TTFError, OSError):
         return "Helvetica", "Helvetica-Bold"
-    return "DejaVuSans", "DejaVuSans-Bold"
+    return names
 
 
 def unprintable(text: str) -> str:

@@ -34,7 +34,7 @@ PAST_MM = 2.0
 """How far a hole is cut past the surface, so that it opens cleanly."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LightPlace:
     """One light of a body, in the body's own frame.
 
@@ -228,25 +228,25 @@ def _place(
     height = float(centre[2] - outer.bounds[0, 2])
     size = outline_mm(board, light.led_count)
     return LightPlace(
-        k + 1,
-        light.name or f"light {k + 1}",
-        ", ".join(light.zones) or light.zone,
-        light.board,
-        board,
-        len(offsets),
-        centre,
-        direction,
-        leds,
-        mesh,
-        from_manifold(to_manifold(cut, spec.name) ^ to_manifold(outer, spec.name)),
-        cut,
-        height,
-        float(np.linalg.norm(away)),
-        _degrees(*away),
-        float(depth_mm(outer, leds).min()),
-        inside > 0.999,
-        bore,
-        "cast in: hang it there before the pour"
+        number=k + 1,
+        name=light.name or f"light {k + 1}",
+        zone=", ".join(light.zones) or light.zone,
+        board_name=light.board,
+        board=board,
+        led_count=len(offsets),
+        centre_mm=centre,
+        direction=direction,
+        led_mm=leds,
+        board_mesh=mesh,
+        pocket=from_manifold(to_manifold(cut, spec.name) ^ to_manifold(outer, spec.name)),
+        cut=cut,
+        height_mm=height,
+        from_axis_mm=float(np.linalg.norm(away)),
+        angle_deg=_degrees(*away),
+        below_mm=float(depth_mm(outer, leds).min()),
+        fits=inside > 0.999,
+        channel=bore,
+        make="cast in: hang it there before the pour"
         if cast and buried
         else _to_make(board, size, direction, height, clearance_mm, buried, _ends(pocket, outer)),
     )

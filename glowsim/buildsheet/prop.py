@@ -19,7 +19,7 @@ FALLS_SHORT = ("no", "too short")
 """Verdicts on the scene's own battery that call for another."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Prop:
     """All that is known of a prop once everything has been worked out.
 

@@ -107,20 +107,20 @@ def make_sheet(
     hours = (scene_file.scene.power and scene_file.scene.power.wanted_hours) or USUAL_HOURS
     short = power.choice is not None and power.choice.verdict in FALLS_SHORT
     prop = Prop(
-        plan,
-        bodies,
-        glow.copies,
-        seats,
-        power,
-        carriers(electrics, hours) if short else (),
-        hours,
-        heat,
-        why,
-        pictures,
-        findings,
-        trouble(electrics),
-        tuple(described),
-        glow.notes,
+        plan=plan,
+        bodies=bodies,
+        copies=glow.copies,
+        seats=seats,
+        power=power,
+        carriers=carriers(electrics, hours) if short else (),
+        carried_hours=hours,
+        heat=heat,
+        why_no_heat=why,
+        pictures=pictures,
+        findings=findings,
+        trouble=trouble(electrics),
+        files=tuple(described),
+        notes=glow.notes,
     )
     sheet = build_sheet(prop, paper)
     page = html(sheet)

@@ -47,7 +47,7 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Para(
             "Look which boards are dark before you open anything: a fault darkens all that hang "
-            "behind it. Volts are those of this wiring, everything on as drawn, battery "
+            "behind it. Volts are those of this wiring, everything on at your settings, battery "
             f"{electrics.state_of_charge}."
         ),
         Grid(

@@ -24,7 +24,7 @@ def wiring_drawings(wiring: WiringReport, boards: tuple[LitBoard, ...], fuse: st
     """Return the wiring as drawings of a page at most each; `fuse` is written at the fuse."""
     harness = wiring.built
     if harness.second is not None:
-        end = f"second feed, to {harness.second.end}"
+        end = f"power injection, to {harness.second.end}"
         harness = replace(harness, second=replace(harness.second, end=end))
     current = {
         run.end: f"at most {abs(drawn) / 1000:.2f} A in the show"

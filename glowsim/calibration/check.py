@@ -102,7 +102,7 @@ class Checked:
                 factor, chance = np.exp([abs(self.off[worst]), PARTED * self.sd[worst]])
                 said.append(
                     f"At ({x:.0f}, {y:.0f}, {z:.0f}) mm the photo is x {factor:.2f} {word} than "
-                    f"foreseen, where x {chance:.2f} could be chance."
+                    f"predicted, where x {chance:.2f} could be chance."
                 )
         if not self.causes:
             asked = "Is this a photo of this prop, and are its points right?"
@@ -131,7 +131,7 @@ def checked(
     views = views_of(photo, folder)
     report("looking at the photo")
     weights, points, pixels, values = _patches(views, piece)
-    report("foreseeing it")
+    report("predicting it")
     emitters = piece.problem.emitters
     alone = replace(
         emitters,
@@ -246,7 +246,7 @@ def _sits(place: str) -> Words:
 def _another(size: FloatArray) -> str:
     a, s = np.exp(size)
     return (
-        f"the material is another: absorption x {a:.2f}, cloudiness x {s:.2f} of what was foreseen"
+        f"the material is another: absorption x {a:.2f}, cloudiness x {s:.2f} of what was predicted"
     )
 
 

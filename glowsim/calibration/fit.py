@@ -26,7 +26,7 @@ HALVED = 4
 """Times that a step which made things worse is halved; readings that fit nothing would go on."""
 GAIN = 0.003
 """Of the objective, below which a step is not worth a solve: 0.05 deviations."""
-NEAR = 0.05
+SAME_END = 0.05
 """Logarithms within which a search ends where an earlier one did."""
 REACH = 3.5
 """Deviations of what is believed before, beyond which nothing is sought."""
@@ -165,7 +165,7 @@ def _search(series: Sequence[Series], prior: Prior, start: FloatArray, ends: Seq
 
 def _near(at: FloatArray, ends: Sequence[End]) -> End | None:
     """Return the end of an earlier search that lies near, if any does."""
-    return next((end for end in ends if np.abs(end[0] - at).max() < NEAR), None)
+    return next((end for end in ends if np.abs(end[0] - at).max() < SAME_END), None)
 
 
 def apart(one: Fitted, other: Fitted) -> float:

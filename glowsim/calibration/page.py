@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import Any
 
 import numpy as np
@@ -10,11 +9,13 @@ from PIL import Image
 
 from glowsim.calibration.learn import Learnt, LearntBand, ellipse
 from glowsim.calibration.strip import Strip
+from glowsim.pictures.figure import new_figure, picture_of
+from glowsim.pictures.inks import FAINT_INK, GRID, INK, PAPER, hexed
 
 INCHES = (5.0, 3.3)
 DPI = 120
 COLOUR = {"red": "#c0392b", "green": "#218c53", "blue": "#2563b0"}
-_FAINT = "#888888"
+_FAINT = hexed(FAINT_INK)
 MOST_LABELS = 12
 
 
@@ -23,15 +24,10 @@ def page(learnt: Learnt) -> Image.Image:
 
     Everything it shows stands in `learnt`.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     rows = len(learnt.bands)
     width, height = INCHES
     photos = max(len(one.strips) for one in learnt.bands)
-    size = ((3 + 0.5 * photos) * width, height * rows + 0.7)
-    figure = Figure(figsize=size, layout="constrained")
-    canvas = FigureCanvasAgg(figure)
+    figure = new_figure((3 + 0.5 * photos) * width, height * rows + 0.7, DPI)
     ratios = [1.0] * 3 + [0.5] * photos
     axes = figure.subplots(rows, 3 + photos, squeeze=False, width_ratios=ratios)
     for row, one in zip(axes, learnt.bands, strict=True):
@@ -48,10 +44,7 @@ def page(learnt: Learnt) -> Image.Image:
     figure.suptitle(
         f"{bench.name}, {bench.date.isoformat()}{made}{trusted}", fontsize=13, x=0.01, ha="left"
     )
-    stream = io.BytesIO()
-    canvas.print_figure(stream, dpi=DPI, format="png")
-    stream.seek(0)
-    return Image.open(stream).convert("RGB")
+    return picture_of(figure)
 
 
 def _readings(axis: Any, one: LearntBand) -> None:
@@ -66,7 +59,7 @@ def _readings(axis: Any, one: LearntBand) -> None:
         fmt="o", color=COLOUR[one.band], markersize=4, label="read",
     )  # fmt: skip
     axis.plot(
-        place, np.exp(fitted.foreseen + level), "x", color="#222222", markersize=6, label="fitted"
+        place, np.exp(fitted.foreseen + level), "x", color=hexed(INK), markersize=6, label="fitted"
     )
     axis.set_yscale("log")
     axis.set_title(f"{one.band}: readings and fit", fontsize=10, loc="left")
@@ -76,7 +69,7 @@ def _readings(axis: Any, one: LearntBand) -> None:
 
 def _residuals(axis: Any, one: LearntBand) -> None:
     place = np.arange(len(one.fitted.measured))
-    axis.axhspan(-1.0, 1.0, color="#eeeeee")
+    axis.axhspan(-1.0, 1.0, color=hexed(GRID))
     axis.axhline(0.0, color=_FAINT, linewidth=1)
     axis.plot(place, one.fitted.strangeness, "o", color=COLOUR[one.band], markersize=4)
     top = max(3.0, 1.1 * float(np.abs(one.fitted.strangeness).max()))
@@ -100,14 +93,14 @@ def _known(axis: Any, one: LearntBand) -> None:
     axis.set_ylabel("cloudiness mu_s', 1/mm", fontsize=9)
     axis.set_title("what is known, 68 %", fontsize=10, loc="left")
     axis.legend(fontsize=8, loc="lower left")
-    axis.grid(color="#e4e4e4", linewidth=0.7)
+    axis.grid(color=hexed(GRID), linewidth=0.7)
 
 
 def _photo(axis: Any, strip: Strip) -> None:
     """Draw the photo with what was read on it, brightened so that it can be seen."""
     share = strip.frame.codes / strip.frame.full
     axis.imshow(np.clip(share / max(float(np.percentile(share, 99.5)), 1e-6), 0.0, 1.0) ** 0.6)
-    axis.plot(*strip.outline.T, color="#ffffff", linewidth=1.2)
+    axis.plot(*strip.outline.T, color=hexed(PAPER), linewidth=1.2)
     axis.set_title("what was read", fontsize=10, loc="left")
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Annotated, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from glowsim.catalogue.entry import Entry, Fraction, FractionBands, Positive, Prose
 
@@ -17,7 +17,8 @@ class Coat(Entry):
     """What a thin layer does with light that falls on it; nothing travels sideways in it.
 
     What is neither reflected nor transmitted is absorbed. `transmittance` is the whole of
-    what comes through, as an integrating sphere measures it, holes of a weave included.
+    what comes through, as an integrating sphere measures it, holes of a weave included. Of a rough
+    face they are those of a film over an opening; on a material its facets decide.
     """
 
     reflectance: FractionBands
@@ -26,6 +27,10 @@ class Coat(Entry):
     """Share of the light let through, scattered and straight together."""
     open_fraction: Fraction = 0.0
     """Share of the light that passes straight through holes; part of `transmittance`."""
+    roughness: Annotated[float, Field(gt=0, le=3)] | None = None
+    """Of a face of the material itself that was frosted or engraved: how steep its facets are (the
+    width of the Trowbridge-Reitz law), 0.05 for satin, 0.5 for frost, 1 for a laser's groove. Left
+    out, it is a layer that lies on the face."""
     reflectance_uncertainty: Fraction = 0.1
     """One standard deviation of `reflectance`, plus or minus, in each band."""
     transmittance_uncertainty: Fraction = 0.1

@@ -12,7 +12,6 @@ import click
 import numpy as np
 from PIL.Image import Image
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.common import (
     SizeType,
@@ -23,12 +22,15 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_title,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
     supply_options,
     table_of,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import (
     check_fresh,
     goal_of,
@@ -38,7 +40,7 @@ from glowsim.cli.reference import (
 from glowsim.errors import SolveError
 from glowsim.files import write_whole, written_together
 from glowsim.findings import Agreement, agreement_of, comparisons_of
-from glowsim.findings.agreement import FAINT, OFF, BodyAgreement
+from glowsim.findings.agreement import LEAST_OF_MEAN, OFF, BodyAgreement
 from glowsim.findings.slices import SURE, Ratio
 from glowsim.geometry.mesh import at_mm
 from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
@@ -123,7 +125,7 @@ def command(
         )
         return
     _print(console(), found, quick.supply or "as driven")
-    console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+    print_written(written)
 
 
 def _holds(saved: Path, scene_file: SceneFile, seed: int) -> bool:
@@ -160,7 +162,8 @@ def _map(studio: Studio, body: BodyAgreement, size: tuple[int, int]) -> Image:
         f"Quick against the reference, beyond noise, in patches of {body.patch_mm:.2g} mm: "
         f"{body.body}",
         {"hot": "worst place: quick too bright", "dark": "worst place: quick too dark"},
-        "white: no difference can be told   grey: dark, not meant to glow, or too few photons"
+        "white: no difference can be told   hatched: quick too dark   "
+        "grey: dark, not meant to glow, or too few photons"
         + (f"   {studio.glow.supply}" if studio.glow.supply else ""),
     )
     return ratio_map(studio, {body.copies[0]: Compared(*body.faces)}, words, marks, size)
@@ -172,7 +175,7 @@ def _plain_name(name: str) -> str:
 
 def _print(screen: Console, found: Agreement, supply: str) -> None:
     """Print the agreement as a maker should read it."""
-    screen.print(f"[bold]{found.title}[/bold]: the quick solver beside the reference, {supply}")
+    print_title(screen, found.title, f": the quick solver beside the reference, {supply}")
     table = table_of(
         "Quick is too bright (+) or too dark (-) by so many percent",
         ("body",),
@@ -193,13 +196,13 @@ def _print(screen: Console, found: Agreement, supply: str) -> None:
     table.caption = (
         "± one standard error of the reference; a slice counts from two of them on, the worst of "
         "many places from what chance brings. As a rule: root mean square over patches "
-        f"({widths}). What is darker than {_percent(FAINT)} % of the mean is not judged."
+        f"({widths}). What is darker than {_percent(LEAST_OF_MEAN)} % of the mean is not judged."
     )
     screen.print(table)
     for body in found.bodies:
         screen.print(_slices(body))
     for body in found.bodies:
-        screen.print(_verdict(body), markup=False)
+        screen.print(_verdict(body))
 
 
 def _sure_first(ratio: Ratio) -> tuple[float, float]:
@@ -207,7 +210,7 @@ def _sure_first(ratio: Ratio) -> tuple[float, float]:
     return ratio.surely_off, ratio.off / max(ratio.noise, 1e-12)
 
 
-def _slices(body: BodyAgreement) -> Table:
+def _slices(body: BodyAgreement) -> FigureTable:
     table = table_of(
         f"{body.body}: slices along {body.axis} (luminance in cd/m2, quick too bright by percent)",
         (),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowsim.cli.common import console, print_json, progress_line, table_of
+from glowsim.cli.common import console, print_json, print_written, progress_line, table_of
 
 if TYPE_CHECKING:
     from glowsim.calibration.learn import Learnt
@@ -51,7 +51,7 @@ def next_sentences(
         gains = plans.gains(every, known, slopes, more)
         if gains[0].before < COUNT_OPEN:
             said.append(
-                f"How many boards '{body}' needs hardly hangs on the material any more "
+                f"How many boards '{body}' needs hardly depends on the material any more "
                 f"({plans.boards(gains[0].before)})."
             )
         else:
@@ -106,7 +106,7 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
     catalogue = plan_of(scene_file).catalogue
     folder = out if out is not None else Path(f"{scene.stem}-plan")
     with progress_line() as tell:
-        tell("asking what hangs on the materials")
+        tell("asking what depends on the materials")
         found = questions_of(scene_file)
     plain: list[dict[str, Any]] = []
     written: list[Path] = []
@@ -142,7 +142,7 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
         return
     for one in plain:
         _print_one(one)
-    console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+    print_written(written)
 
 
 def _each_material(
@@ -201,5 +201,5 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
         )
         return
     for one in found:
-        console().print(*one.sentences, sep="\n", markup=False)
-    console().print("Written:", f"\n  {path}", markup=False, sep="")
+        console().print(*one.sentences, sep="\n")
+    print_written([path])

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import click
-from rich.table import Table
 
 from glowsim.cli.common import LengthType, table_of
+from glowsim.cli.figure_table import FigureTable
 from glowsim.decisions.alike import body_number
 from glowsim.decisions.objective import Wish
 from glowsim.errors import SceneError
@@ -85,7 +85,7 @@ def placing_of(
 
 def boards_table(
     lights: Sequence[Light], extra: Mapping[str, Sequence[str]] | None = None
-) -> Table:
+) -> FigureTable:
     """Return where boards go, rounded to 0.1 mm, with further columns by their heading."""
     more = extra or {}
     table = table_of(

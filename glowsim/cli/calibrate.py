@@ -12,6 +12,7 @@ from glowsim.cli.common import (
     json_option,
     notice,
     print_json,
+    print_written,
     progress_line,
     short,
     table_of,
@@ -46,8 +47,8 @@ if TYPE_CHECKING:
 @click.option(
     "--check",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="A readings file with a photo of the finished prop: where it parts from what was "
-    "foreseen, and why.",
+    help="A readings file with a photo of the finished prop: where it differs from what was "
+    "predicted, and why.",
 )
 @click.option(
     "--out",
@@ -117,9 +118,7 @@ def _learn(readings: Path, prop: Path | None, out: Path | None, as_json: bool) -
         _print(learnt, written, entry_path if refused is None else None, sentences)
     if refused is not None:
         if entry_path.exists():
-            notice().print(
-                f"{entry_path} stands there from before and is left alone.", markup=False
-            )
+            notice().print(f"{entry_path} stands there from before and is left alone.")
         raise refused
 
 
@@ -133,7 +132,14 @@ def _print(learnt: Learnt, written: list[Path], entry: Path | None, sentences: l
     table = table_of(
         f"{bench.name}, starting from {bench.material}",
         ["band"],
-        ["mu_a per mm", "x/÷", "mu_s' per mm", "x/÷", "together", "to a tenth mm"],
+        [
+            "absorption mu_a per mm",
+            "x/÷",
+            "cloudiness mu_s' per mm",
+            "x/÷",
+            "together",
+            "to a tenth mm",
+        ],
     )
     for one in learnt.bands:
         optics, sd = one.fitted.optics, one.fitted.sd
@@ -149,19 +155,15 @@ def _print(learnt: Learnt, written: list[Path], entry: Path | None, sentences: l
         )
     screen.print(table)
     for line in lines_of(learnt):
-        screen.print(line, markup=False)
+        screen.print(line)
     for caution in learnt.cautions:
-        screen.print(f"Careful: {caution}.", markup=False)
+        screen.print(f"Careful: {caution}.")
     for sentence in sentences:
-        screen.print(sentence, markup=False)
-    screen.print("Written:")
-    for path in written:
-        screen.print(f"  {path}", markup=False)
+        screen.print(sentence)
+    print_written(written)
     if entry is not None:
-        screen.print(f'In a scene: materials_from = ["{entry.as_posix()}"], ', markup=False, end="")
-        screen.print(
-            f'with the path as seen from the scene, and material = "{bench.name}"', markup=False
-        )
+        screen.print(f'In a scene: materials_from = ["{entry.as_posix()}"], ', end="")
+        screen.print(f'with the path as seen from the scene, and material = "{bench.name}"')
 
 
 def _factor(sd: float) -> float:

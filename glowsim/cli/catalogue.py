@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 import click
-from rich.table import Table
 
 from glowsim.catalogue import (
     Battery,
@@ -18,6 +17,7 @@ from glowsim.catalogue import (
     load_catalogue,
 )
 from glowsim.cli.common import console, json_option, print_json, table_of
+from glowsim.cli.figure_table import FigureTable
 from glowsim.errors import MaterialError, did_you_mean
 
 KINDS = ("materials", "coats", "boards", "batteries", "wires")
@@ -72,11 +72,11 @@ def _bands(values: Iterable[float]) -> str:
     return texts[0] if len(set(texts)) == 1 else " ".join(texts)
 
 
-def _materials(rows: dict[str, Material]) -> Table:
+def _materials(rows: dict[str, Material]) -> FigureTable:
     table = table_of(
         "Materials (absorption and scattering at 620, 525, 465 nm)",
         ("name", "confidence"),
-        ("mu_a 1/mm", "x/÷", "mu_s' 1/mm", "x/÷", "g", "n"),
+        ("absorption mu_a 1/mm", "x/÷", "cloudiness mu_s' 1/mm", "x/÷", "g", "n"),
     )
     for name, entry in rows.items():
         table.add_row(
@@ -89,10 +89,15 @@ def _materials(rows: dict[str, Material]) -> Table:
             f"{entry.g:g}",
             f"{entry.refractive_index:g}",
         )
+    table.caption = (
+        "x/÷: good to within that factor; g: how straight on light goes at each turn, 1 is "
+        "straight; "
+        "n: refractive index"
+    )
     return table
 
 
-def _coats(rows: dict[str, Coat]) -> Table:
+def _coats(rows: dict[str, Coat]) -> FigureTable:
     table = table_of(
         "Coats: paint, tape, sheet, opaque surfaces",
         ("name", "confidence"),
@@ -109,7 +114,7 @@ def _coats(rows: dict[str, Coat]) -> Table:
     return table
 
 
-def _boards(rows: dict[str, Board]) -> Table:
+def _boards(rows: dict[str, Board]) -> FigureTable:
     table = table_of(
         "Light boards (figures of the whole board at full drive)",
         ("name", "label"),
@@ -133,7 +138,7 @@ def _boards(rows: dict[str, Board]) -> Table:
     return table
 
 
-def _batteries(rows: dict[str, Battery]) -> Table:
+def _batteries(rows: dict[str, Battery]) -> FigureTable:
     table = table_of(
         "Batteries (one cell, or one power bank)",
         ("name", "label"),
@@ -152,7 +157,7 @@ def _batteries(rows: dict[str, Battery]) -> Table:
     return table
 
 
-def _wires(rows: dict[str, Wire]) -> Table:
+def _wires(rows: dict[str, Wire]) -> FigureTable:
     table = table_of(
         "Wires (copper, one conductor, 20 C)", ("name",), ("mm2", "ohm/km", "A open", "A in foam")
     )
@@ -162,7 +167,7 @@ def _wires(rows: dict[str, Wire]) -> Table:
     return table
 
 
-TABLES: dict[str, Callable[[dict[str, Any]], Table]] = {
+TABLES: dict[str, Callable[[dict[str, Any]], FigureTable]] = {
     "materials": _materials,
     "coats": _coats,
     "boards": _boards,

@@ -5,16 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from glowsim.cli.common import (
     console,
     json_option,
+    print_each,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     table_of,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.errors import SceneError
 from glowsim.findings.inspection import BodyCheck, inspect, told
 from glowsim.scene import SceneFile, read_scene
@@ -54,19 +56,18 @@ def command(scene: Path, as_json: bool) -> None:
 
 def _print(title: str, checks: tuple[BodyCheck, ...], electric: tuple[str, ...]) -> None:
     screen = console()
-    screen.print(f"[bold]{title}[/bold]: {_verdict(checks)}")
+    print_title(screen, title, f": {_verdict(checks)}")
     screen.print(_bodies(checks))
     if any(check.lights for check in checks):
         screen.print(_lights(checks))
     if any(check.regions for check in checks):
         screen.print(_regions(checks))
     for check in checks:
-        for note in check.notes:
-            screen.print(f"note: {note}", markup=False)
+        print_each(screen, "note", check.notes)
     doubts = [(check.name, doubt) for check in checks for doubt in _doubts(check)]
     doubts += [("electrics", doubt) for doubt in electric]
     for name, doubt in doubts:
-        screen.print(f"suspicious: {name}: {doubt}", markup=False)
+        screen.print(f"suspicious: {name}: {doubt.removeprefix(f'{name}: ')}")
     screen.print(f"{len(doubts)} thing{'s' if len(doubts) != 1 else ''} to look at")
 
 
@@ -90,7 +91,7 @@ def _electric(scene_file: SceneFile) -> tuple[str, ...]:
     return electric_doubts(Electrics(scene_file))
 
 
-def _bodies(checks: tuple[BodyCheck, ...]) -> Table:
+def _bodies(checks: tuple[BodyCheck, ...]) -> FigureTable:
     table = table_of(
         "Bodies", ("body", "kind", "material"), ("size mm", "cm3", "weight g", "thickness")
     )
@@ -112,14 +113,14 @@ def _bodies(checks: tuple[BodyCheck, ...]) -> Table:
     return table
 
 
-def _lights(checks: tuple[BodyCheck, ...]) -> Table:
+def _lights(checks: tuple[BodyCheck, ...]) -> FigureTable:
     table = table_of(
         "Lights, in each body's own frame",
         ("body", "light", "board", "sits in"),
         ("LEDs", "centre mm", "below surface mm"),
     )
     for check in checks:
-        for light in check.lights:
+        for light, _ in check.rows:
             centre = ", ".join(f"{c:g}" for c in light.centre_mm)
             table.add_row(
                 check.name,
@@ -133,7 +134,7 @@ def _lights(checks: tuple[BodyCheck, ...]) -> Table:
     return table
 
 
-def _regions(checks: tuple[BodyCheck, ...]) -> Table:
+def _regions(checks: tuple[BodyCheck, ...]) -> FigureTable:
     table = table_of("Regions of the surface", ("body", "region", "what"), ("cm2", "share"))
     for check in checks:
         for region in check.regions:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -11,19 +12,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich import box
 from rich.console import Console
-from rich.table import Table
+from rich.text import Text
 
 if TYPE_CHECKING:
     from glowsim.electrics.power import Electrics
     from glowsim.scene import SceneFile
     from glowsim.transport.result import SurfaceGlow
 
+from glowsim.cli.figure_table import FigureTable
 from glowsim.errors import SceneError
 from glowsim.units import length_mm
 
 PIPE_WIDTH = 118
+"""Columns of what is printed into a pipe or a file, which have no width of their own."""
+LEAST_WIDTH = 40
 
 scene_argument = click.argument(
     "scene", type=click.Path(exists=False, dir_okay=False, path_type=Path)
@@ -54,6 +57,10 @@ backend_option = click.option(
     help="How the faces in a picture are found; both give the same picture.",
 )
 
+
+RATIOS = "5%/mean: what the darkest 5 % stay below, over the mean; U0: least over mean"
+KEY = f"{RATIOS}; hot, dark: spots that stand out"
+"""What headings of figures of evenness mean."""
 
 _STATES = {"fresh": "fresh", "half": "half used", "low": "nearly empty"}
 
@@ -141,25 +148,44 @@ def out_folder(out: Path | None, stem: str) -> Path:
 
 
 def console() -> Console:
-    """Return the console tables are printed on; it heeds NO_COLOR and plain pipes."""
-    screen = Console(highlight=False, soft_wrap=False)
-    # A pipe has no width of its own; names must not be cut short for that.
-    return screen if screen.is_terminal else Console(highlight=False, width=PIPE_WIDTH)
+    """Return the console tables are printed on; it heeds NO_COLOR, COLUMNS and plain pipes."""
+    screen = Console(highlight=False, markup=False)
+    if screen.is_terminal:
+        return screen
+    asked = os.environ.get("COLUMNS", "")
+    width = max(int(asked), LEAST_WIDTH) if asked.isdecimal() else PIPE_WIDTH
+    return Console(highlight=False, markup=False, width=width)
+
+
+def print_title(screen: Console, title: str, words: str) -> None:
+    """Print the first line of an answer: the scene's title stands out."""
+    screen.print(Text.assemble((title, "bold"), words))
+
+
+def print_each(screen: Console, what: str, lines: Iterable[str]) -> None:
+    """Print lines with a word before each that says what they are: a note, a caution."""
+    for line in lines:
+        screen.print(f"{what}: {line}")
+
+
+def print_written(files: Iterable[Path]) -> None:
+    """Print the files that were written, none of them wrapped."""
+    console().print("Written:", *(f"\n  {file}" for file in files), sep="", soft_wrap=True)
 
 
 def notice() -> Console:
     """Return the console for progress and notes, apart from the results."""
-    return Console(stderr=True, highlight=False)
+    return Console(stderr=True, highlight=False, markup=False)
 
 
-def table_of(title: str, left: Iterable[str], right: Iterable[str] = ()) -> Table:
-    """Return an empty table: text columns first, then columns of figures."""
-    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, caption_justify="left")
-    for heading in left:
-        table.add_column(heading, overflow="fold")
-    for heading in right:
-        table.add_column(heading, justify="right", overflow="fold")
-    return table
+def table_of(
+    title: str, left: Iterable[str], right: Iterable[str] = (), *, names: int = 1
+) -> FigureTable:
+    """Return an empty table: text columns first, then columns of figures.
+
+    names : how many of the first columns tell its rows apart
+    """
+    return FigureTable(title, tuple(left), tuple(right), names)
 
 
 def short(value: float) -> str:
@@ -243,7 +269,7 @@ class Wires:
     def print_headline(self, screen: Console) -> None:
         """Print what must be said before any figure."""
         for words in self.headline:
-            screen.print(words, markup=False, style="bold")
+            screen.print(words, style="bold")
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""

@@ -37,18 +37,18 @@ def command(scene: str, out: Path, listed: bool) -> None:
     source = demo_folder()
     names = sorted(path.stem for path in (source / "scenes").glob("*.toml"))
     if listed:
-        console().print("\n".join(names), markup=False)
+        console().print("\n".join(names))
         return
     if scene not in names:
         near = did_you_mean(scene, names) or f"; there are: {', '.join(names)}"
         raise GlowsimError(f"there is no demo scene '{scene}'{near}")
     _copy(source, out)
     copied = out / "scenes" / f"{scene}.toml"
-    console().print(f"The demo scenes are in {copied.parent}; this is {copied}", markup=False)
+    console().print(f"The demo scenes are in {copied.parent}; this is {copied}")
     from glowsim.cli.glow import command as glow
 
     glow.main(args=[str(copied), "--out", str(out / f"{scene}-glow")], standalone_mode=False)
-    console().print(f"Next: glowsim live {copied}", markup=False)
+    console().print(f"Next: glowsim live {copied}")
 
 
 def demo_folder() -> Path:

@@ -73,10 +73,10 @@ def command(key: str) -> None:
         names = {known.name for known in keys}
         near = did_you_mean(wanted[-1], names)
         raise GlowsimError(f"a scene has no key '{key}'{near}")
-    console().print("\n\n".join(_told(alike) for alike in _alike(found)), markup=False)
+    console().print("\n\n".join(_told(alike) for alike in _alike(found)))
     if inside:
         shown = sorted({f"  {k.name}" + (f"  ({k.kind})" if k.kind else "") for k in inside})
-        console().print("\n".join(["", f"In {key}:", *shown]), markup=False)
+        console().print("\n".join(["", f"In {key}:", *shown]))
 
 
 def _fits(path: tuple[str, ...], wanted: tuple[str, ...]) -> bool:

@@ -19,6 +19,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -149,19 +150,19 @@ def command(
         wires.print_headline(console())
         print_findings(console(), findings, verbose)
         for sentence in (text for one in odds for text in one.sentences):
-            console().print(sentence, markup=False)
+            console().print(sentence)
         if verbose:
-            console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}", markup=False)
+            console().print(f"solved in {glow.seconds:.1f} s; pictures by {reason}")
         if wires.loss:
-            console().print(f"note: {wires.loss}", markup=False)
+            console().print(f"note: {wires.loss}")
         if old:
             names = ", ".join(path.name for path in old)
-            console().print(f"note: of an earlier result in {folder}: {names}", markup=False)
+            console().print(f"note: of an earlier result in {folder}: {names}")
         if pictures and (boxes := boxes_note([glow.title, *(copy.name for copy in glow.copies)])):
-            console().print(f"note: {boxes}", markup=False)
-        console().print("Written:", *(f"\n  {path}" for path in written), markup=False, sep="")
+            console().print(f"note: {boxes}")
+        print_written(written)
     if "cannot be used" in reason:
-        notice().print(f"note: pictures drawn by {reason}", markup=False)
+        notice().print(f"note: pictures drawn by {reason}")
 
 
 def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:

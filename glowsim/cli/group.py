@@ -14,7 +14,7 @@ COMMANDS = {
     "thickness": "How thick a wall or layer, how deep a light, how large a body glows evenly.",
     "modules": "How many light boards, each number at its best places, and what none can beat.",
     "place": "Where to put a number of light boards: a new scene, pictures, moves in mm.",
-    "agreement": "Hold the quick solver beside the reference: by how much, where.",
+    "agreement": "Compare the quick solver with the reference: by how much it is off, and where.",
     "turntable": "Turn the lit prop around: an animated picture.",
     "power": "Currents, batteries and run-times, wiring, fuse, data outputs.",
     "trace": "A board stays dark or flickers: what it may be, where to measure, what to read.",

@@ -5,19 +5,22 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from glowsim.cli.common import (
     console,
     json_option,
     out_folder,
     out_option,
+    print_each,
     print_json,
+    print_title,
+    print_written,
     progress_line,
     scene_argument,
     table_of,
     verbose_option,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.electrics.heat import BoardHeat, HeatReport, heat_of
 from glowsim.electrics.heat_section import heat_section
 from glowsim.pictures import heat_map, save_picture
@@ -55,18 +58,19 @@ def command(scene: Path, out: Path | None, picture: bool, as_json: bool, verbose
         files = [str(written)] if picture else []
         print_json(found.as_json() | {"files": files, "cautions": list(found.cautions)})
         return
-    screen = console()
     print_heat(found, verbose)
     if picture:
-        screen.print(f"Written:\n  {written}", markup=False)
+        print_written([written])
 
 
 def print_heat(found: HeatReport, verbose: bool) -> None:
     """Print a heat report."""
     screen, heat = console(), found.settings
-    screen.print(
-        f"[bold]{found.title}[/bold]: heat in a room of {heat.room_c:g} °C, skin film "
-        f"{heat.skin_w_m2k:g} W/m2K, {found.judged}"
+    print_title(
+        screen,
+        found.title,
+        f": heat in a room of {heat.room_c:g} °C, skin film {heat.skin_w_m2k:g} W/m2K, "
+        f"{found.judged}",
     )
     rows = _alike(found.boards)
     screen.print(_boards(rows))
@@ -76,26 +80,22 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
         if board.limits:
             worst = board.limits[0]
             words += f" ({worst.what}: {worst.found_c:.0f} °C, limit {worst.limit_c:.0f} °C)"
-        screen.print(words, markup=False)
+        screen.print(words)
     if verbose:
         for board, _ in rows:
             screen.print(_limits(board))
-    for note in found.notes:
-        screen.print(f"note: {note}", markup=False)
+    print_each(screen, "note", found.notes)
     screen.print(
         "Paths for the heat: a hollow around the board, an aluminium plate behind it, copper leads "
-        "(leads in [heat]), vents, a lower drive or a pulse.",
-        markup=False,
+        "(leads in [heat]), vents, a lower drive or a pulse."
     )
     screen.print(
         f"Rises are good to a factor of about {found.error_factor:.2g}: conductivities and the "
         "still air are estimates. Computed: steady conduction on a grid as the glow's, and the way "
         "there from a few slow modes. Not computed: sun, draughts, clothing, neighbouring "
-        "bodies' own heat, faults.",
-        markup=False,
+        "bodies' own heat, faults."
     )
-    for text in found.cautions:
-        screen.print(f"caution: {text}", markup=False)
+    print_each(screen, "caution", found.cautions)
 
 
 def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
@@ -108,11 +108,21 @@ def _alike(boards: tuple[BoardHeat, ...]) -> list[tuple[BoardHeat, list[str]]]:
     return list(rows.values())
 
 
-def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
+def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> FigureTable:
     table = table_of(
         "Light boards, once warm (temperatures in °C)",
         ("board",),
-        ("W", "board", "chips", "skin", "limit W", "full W", "board", "90 % after", "in 5 min"),
+        (
+            "W",
+            "board",
+            "chips",
+            "skin",
+            "limit W",
+            "full W",
+            "board at full",
+            "90 % after",
+            "in 5 min",
+        ),
     )
     for board, names in rows:
         table.add_row(
@@ -121,7 +131,7 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
             f"{board.board_c:.0f}",
             "-" if board.chip_c is None else f"{board.chip_c:.0f}",
             f"{board.skin_c:.0f}",
-            f"{board.bearable_w:.2g}" if board.bears < float("inf") else "-",
+            f"{board.bearable_w:.2g}" if board.allowed_share < float("inf") else "-",
             f"{board.full_power_w:.2g}",
             f"{board.full_board_c:.0f}",
             _time(board.minutes),
@@ -129,21 +139,21 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> Table:
         )
     table.caption = (
         "limit W: average power at which its tightest limit is reached, all boards of the body "
-        "turned\ndown alike. full W: everything full white; far above a limit a temperature is a "
-        "sum on paper.\n90 % after, in 5 min: how soon it is warm, and what a bench test of five "
+        "turned down alike. full W: everything full white; far above a limit a temperature is a "
+        "sum on paper. 90 % after, in 5 min: how soon it is warm, and what a bench test of five "
         "minutes would see."
     )
     return table
 
 
-def _limits(board: BoardHeat) -> Table:
+def _limits(board: BoardHeat) -> FigureTable:
     table = table_of(f"Limits of {board.name}", ("what",), ("limit °C", "found °C", "power at it"))
     for limit in board.limits:
         table.add_row(
             limit.what,
             f"{limit.limit_c:.0f}",
             f"{limit.found_c:.0f}",
-            f"{100 * limit.bears:.0f} %",
+            f"{100 * limit.allowed_share:.0f} %",
         )
     return table
 
@@ -164,6 +174,6 @@ def _draw(found: HeatReport, scene_file: SceneFile, path: Path) -> None:
         room_c=found.settings.room_c,
         pixel_mm=section.pixel_mm,
         title=f"Cut through {hottest.name}, {found.judged} ({hottest.power_w:.2g} W)",
-        caption=f"room {found.settings.room_c:g} °C, still air; light board outlined in orange",
+        caption=f"room {found.settings.room_c:g} °C, still air",
     )
     save_picture(picture, path)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from rich.console import Console
 
-from glowsim.cli.common import table_of
+from glowsim.cli.common import print_title, table_of
 from glowsim.electrics.backwards import (
     Level,
     brightest_factor,
@@ -93,11 +93,11 @@ def answers_of(
         tell("finding the level that lasts")
         wanted = f"for {wish.hours:g} h"
         if electrics.own_pack is None and not wish.zone:
-            wanted, level = "as drawn", level_at(electrics, 1.0)
+            wanted, level = "at your settings", level_at(electrics, 1.0)
         else:
             level = level_for_hours(electrics, wish.hours, wish.zone)
         answer = Answer(wanted, level, _reads(electrics, glow, level))
-        answers.append(_carried(electrics, answer, wish.hours, "the level as drawn", 1.0))
+        answers.append(_carried(electrics, answer, wish.hours, "your settings", 1.0))
     for answer in _by_light_and_heat(electrics, wish, glow, tell):
         hours = wish.hours or (scene_file.scene.power and scene_file.scene.power.wanted_hours)
         what = f"the level {answer.wanted}"
@@ -170,10 +170,10 @@ def print_answers(
     screen: Console, electrics: Electrics, answers: list[Answer], verbose: bool
 ) -> None:
     """Print levels found backwards, and which batteries carry them."""
-    screen.print(f"[bold]{electrics.plan.title}[/bold]: the level turned round")
+    print_title(screen, electrics.plan.title, ": the level for what you ask")
     for answer in answers:
         for line in _lines(electrics, answer):
-            screen.print(line, markup=False)
+            screen.print(line)
         if answer.carried:
             _print_carriers(screen, answer, verbose)
 
@@ -181,12 +181,11 @@ def print_answers(
 def _print_carriers(screen: Console, answer: Answer, verbose: bool) -> None:
     if not answer.carriers:
         screen.print(
-            f"No battery of the catalogue carries {answer.carried}, not even eight side by side.",
-            markup=False,
+            f"No battery of the catalogue can run {answer.carried}, not even eight side by side."
         )
         return
     table = table_of(
-        f"These carry {answer.carried}, the lightest first",
+        f"These can run {answer.carried}, the lightest first",
         ("battery", "what to watch"),
         ("g", "hours", "range"),
     )
@@ -209,8 +208,8 @@ def _lines(electrics: Electrics, answer: Answer) -> list[str]:
     who = f"the zone '{level.zone}' at" if level.zone else "everything at"
     looks, lasts = looks_words(level.light), _lasts(electrics, level)
     lines = [
-        f"{answer.wanted[:1].upper()}{answer.wanted[1:]}: {who} {100 * level.factor:.3g} % of the "
-        f"level as drawn. {looks[:1].upper()}{looks[1:]}. {lasts}"
+        f"{answer.wanted[:1].upper()}{answer.wanted[1:]}: {who} {100 * level.factor:.3g} % of "
+        f"your settings. {looks[:1].upper()}{looks[1:]}. {lasts}"
     ]
     drives = dict.fromkeys(
         tuple(np.round(board.drive * level.factor, 3).tolist())
@@ -237,6 +236,6 @@ def _lasts(electrics: Electrics, level: Level) -> str:
     if run is None:
         return "The scene names no battery ([power])."
     if run.hours == 0:
-        return f"{pack} does not bear it: {run.ends_by} at once."
+        return f"{pack} cannot deliver that: {run.ends_by} at once."
     hours, span = hours_words(run)
     return f"It lasts {hours} h ({span} h) on {pack}, until {run.ends_by}."

@@ -8,10 +8,10 @@ from typing import Any
 
 import click
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
+    KEY,
     SizeType,
     Wires,
     backend_option,
@@ -20,7 +20,10 @@ from glowsim.cli.common import (
     off_text,
     out_folder,
     out_option,
+    print_each,
     print_json,
+    print_title,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -30,10 +33,12 @@ from glowsim.cli.common import (
     table_of,
     titled,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
+from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import Light, read_scene
@@ -109,23 +114,25 @@ def command(
             report=report,
         )
         odds = counted(answer.neighbours, report)
-        files = [answer.write()] if write and answer.verdict.worth else []
-        plain = answer.as_json() | {"wiring": wires.as_json()}
-        plain |= {"known": list(odds)} if odds else {}
-        plain |= {"new_scene": str(files[0]) if files else None}
-        files.append(folder / "modules.json")
-        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
-        if pictures:
-            files += _drawn(answer, folder, size, backend, report)
+        with written_together(folder) as part:
+            drawn = _drawn(answer, part, size, backend, report) if pictures else []
+            # The new scene last: it is a file of its own, and the set names it.
+            scenes = [answer.write()] if write and answer.verdict.worth else []
+            plain = answer.as_json() | {"wiring": wires.as_json()}
+            plain |= {"known": list(odds)} if odds else {}
+            plain |= {"new_scene": str(scenes[0]) if scenes else None}
+            names = ["modules.json", *(path.name for path in drawn)]
+            write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+        files = [*scenes, *(folder / name for name in names)]
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
     _print(console(), answer)
-    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
+    console().print(*odds, sep="\n", end="\n" if odds else "")
     if write and not answer.verdict.worth:
         console().print("No new scene is written: the one there is stays as it is.")
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    print_written(files)
 
 
 def _drawn(
@@ -141,25 +148,23 @@ def _drawn(
 
 
 def _print(screen: Console, answer: Modules) -> None:
-    screen.print(f"[bold]{answer.plan.title}[/bold]: how many boards?")
+    print_title(screen, answer.plan.title, ": how many boards?")
     screen.print(
         f"'{answer.body.name}' as it is: {figures(answer.before)} ({answer.before.grade}), mean "
-        f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2.",
-        markup=False,
+        f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2."
     )
     for board in answer.bounds:
         if answer.of(board):
             screen.print(_table(answer, board))
     for reason in answer.missing:
-        screen.print(f"left out: {reason}", markup=False)
+        screen.print(f"left out: {reason}")
     for sentence in answer.text:
-        screen.print(sentence, markup=False)
+        screen.print(sentence)
     shown = answer.shown
     free = answer.wish.free_levels
     levels = {"level": [_level(light) for light in shown.lights]} if free else {}
     screen.print(boards_table(shown.lights, levels))
-    for caution in shown.step.findings.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+    print_each(screen, "caution", shown.step.findings.cautions)
 
 
 def _level(light: Light) -> str:
@@ -168,7 +173,7 @@ def _level(light: Light) -> str:
     return f"{100 * max(drive.red, drive.green, drive.blue):.0f} %"
 
 
-def _table(answer: Modules, board: str) -> Table:
+def _table(answer: Modules, board: str) -> FigureTable:
     bound = answer.bounds[board]
     table = table_of(
         titled(
@@ -205,7 +210,8 @@ def _table(answer: Modules, board: str) -> Table:
     arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
         (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")
-        + f"{wanted(answer.before)} are wanted. any: no number of these boards, each at its own "
+        + f"{wanted(answer.before)} are wanted; {KEY}. any: no number of these boards, each at "
+        "its own "
         "level, can beat that"
     )
     return table

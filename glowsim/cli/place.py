@@ -8,10 +8,10 @@ from typing import Any
 
 import click
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
 from glowsim.cli.common import (
+    KEY,
     SizeType,
     Wires,
     backend_option,
@@ -20,7 +20,10 @@ from glowsim.cli.common import (
     off_text,
     out_folder,
     out_option,
+    print_each,
     print_json,
+    print_title,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -30,9 +33,11 @@ from glowsim.cli.common import (
     table_of,
     titled,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.worth import wanted
+from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
@@ -113,19 +118,21 @@ def command(
             reference=None if reference is None else Goal(seconds=reference),
             report=report,
         )
-        files = [answer.write()] if answer.worth else []
-        plain = answer.as_json() | {"wiring": wires.as_json()}
-        plain |= {"new_scene": str(files[0]) if files else None}
-        files.append(folder / "place.json")
-        write_file(files[-1], json.dumps(plain, indent=2, ensure_ascii=False).encode())
-        if pictures:
-            files += _drawn(answer, folder, size, backend, report)
+        with written_together(folder) as part:
+            drawn = _drawn(answer, part, size, backend, report) if pictures else []
+            # The new scene last: it is a file of its own, and the set names it.
+            scenes = [answer.write()] if answer.worth else []
+            plain = answer.as_json() | {"wiring": wires.as_json()}
+            plain |= {"new_scene": str(scenes[0]) if scenes else None}
+            names = ["place.json", *(path.name for path in drawn)]
+            write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+        files = [*scenes, *(folder / name for name in names)]
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
     _print(console(), answer)
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    print_written(files)
 
 
 def _drawn(
@@ -145,27 +152,26 @@ def _drawn(
 
 
 def _print(screen: Console, answer: Placed) -> None:
-    screen.print(f"[bold]{answer.plan.title}[/bold]: where?")
+    print_title(screen, answer.plan.title, ": where?")
     screen.print(_figures(answer))
     if answer.worth:
         screen.print(_boards(answer))
         if answer.removed:
             gone = ", ".join(answer.removed)
-            screen.print(f"No longer there: {gone}.", markup=False)
+            screen.print(f"No longer there: {gone}.")
     for sentence in answer.text:
-        screen.print(sentence, markup=False)
+        screen.print(sentence)
     if not answer.worth:
         screen.print("No new scene is written: the one there is stays as it is.")
         return
-    for caution in answer.after.findings.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+    print_each(screen, "caution", answer.after.findings.cautions)
     screen.print(
         "Wires take no light in this model, and a board in a hollow needs a "
         "stick or bracket to sit on. Brightness is good to a third either way."
     )
 
 
-def _figures(answer: Placed) -> Table:
+def _figures(answer: Placed) -> FigureTable:
     table = table_of(
         titled(
             f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply
@@ -196,13 +202,13 @@ def _figures(answer: Placed) -> Table:
             f"{sum(light.power_w for light in lights):.2g}",
         )
     table.caption = (
-        f"even enough: {wanted(answer.before)}; hot, dark: spots that stand out; board W, °C: the "
+        f"even enough: {wanted(answer.before)}; {KEY}; board W, °C: the "
         "warmest board, on average over its pulses, ! above what heat allows there"
     )
     return table
 
 
-def _boards(answer: Placed) -> Table:
+def _boards(answer: Placed) -> FigureTable:
     moves = answer.moves
     more = {
         "was at": [

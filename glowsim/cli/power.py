@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.cli.common import (
     battery_option,
@@ -15,12 +14,15 @@ from glowsim.cli.common import (
     json_option,
     out_folder,
     out_option,
+    print_each,
     print_json,
+    print_title,
     progress_line,
     scene_argument,
     table_of,
     verbose_option,
 )
+from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.levels import Wish, answers_of, print_answers
 from glowsim.electrics.data_wires import cut_rows
 from glowsim.electrics.export_pins import pins_header
@@ -55,7 +57,7 @@ from glowsim.scene import read_scene
 @click.option(
     "--hours",
     type=click.FloatRange(0, 1000, min_open=True),
-    help="Say which level lasts so long, and which battery carries the level as drawn.",
+    help="Say which level lasts so long, and which battery can run your settings.",
 )
 @click.option("--zone", help="With --hours: turn this zone alone up or down.")
 @click.option("--cool", is_flag=True, help="Say which level keeps every temperature limit.")
@@ -82,11 +84,11 @@ def command(
     as_json: bool,
     verbose: bool,
 ) -> None:
-    """Say what SCENE draws, which battery carries it and for how long, and how its wires do.
+    """Say what SCENE draws, which battery can run it and for how long, and how its wires do.
 
     Reads [power], [wiring], [controller] and [[pulses]] of the scene; nothing is solved or
-    drawn. With --hours, --cool or --lit it is turned round: the level that lasts so long, stays so
-    cool or looks so bright, and which batteries of the catalogue carry it, the lightest first.
+    drawn. With --hours, --cool or --lit it works backwards: the level that lasts so long, stays so
+    cool or looks so bright, and which batteries of the catalogue can run it, the lightest first.
     """
     scene_file = read_scene(scene).on_battery(battery)
     electrics = Electrics(scene_file)
@@ -111,30 +113,28 @@ def command(
         print_json(power_json(report))
         return
     screen = console()
-    screen.print(f"[bold]{report.title}[/bold]: power")
-    for note in report.notes:
-        screen.print(f"note: {note}", markup=False)
+    print_title(screen, report.title, ": power")
+    print_each(screen, "note", report.notes)
     if not report.boards:
         screen.print("No body of this scene has a light: it draws nothing.")
         return
     screen.print(_currents(report, verbose))
     for line in limits_words(report.boards):
-        screen.print(line, markup=False)
+        screen.print(line)
     _batteries(screen, report)
     if report.wiring:
         _wiring(screen, report, report.wiring, verbose)
     elif report.fuse:
-        screen.print(fuse_words(report.fuse), markup=False)
+        screen.print(fuse_words(report.fuse))
     _data(screen, report)
-    for caution in report.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+    print_each(screen, "caution", report.cautions)
 
 
-def _currents(report: PowerReport, each_board: bool) -> Table:
+def _currents(report: PowerReport, each_board: bool) -> FigureTable:
     table = table_of(
         "Current at full supply voltage (mA)",
         ("zone",),
-        ("boards", "LEDs", "dark", "average", "brightest", "as drawn", "full white"),
+        ("boards", "LEDs", "idle", "average", "brightest", "at your\nsettings", "full\nwhite"),
     )
     rows: list[Currents] = []
     for zone in report.zones:
@@ -151,15 +151,15 @@ def _currents(report: PowerReport, each_board: bool) -> Table:
         figures = (row.idle_ma, row.average_ma, row.peak_ma, row.drawn_ma, row.white_ma)
         table.add_row(row.name, str(row.boards), str(row.leds), *(f"{v:.0f}" for v in figures))
     table.caption = (
-        "average, brightest: over the pulses, and at the moment that draws most. Lots sold\n"
-        "under one number differ by 1.6 times: measure one board"
+        "idle: LEDs dark. average, brightest: over the pulses, and at the moment that draws most. "
+        "Lots sold under one number differ by 1.6 times: measure one board"
     )
     return table
 
 
 def _batteries(screen: Console, report: PowerReport) -> None:
     if report.choice:
-        screen.print(battery_words(report.choice), markup=False)
+        screen.print(battery_words(report.choice))
     table = table_of(
         "Other batteries, same wires" if report.choice else "Batteries",
         ("battery", "fit", "why, or what to watch"),
@@ -185,9 +185,10 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
     drawn, white = wiring.drawn, wiring.white
     table = table_of(
         f"At the boards, battery {report.state_of_charge} ({wiring.harness.kind}; "
-        f"{drawn.supply_v:.2f} V at the supply as drawn, {white.supply_v:.2f} V at full white)",
+        f"{drawn.supply_v:.2f} V at the supply at your settings, {white.supply_v:.2f} V at full "
+        "white)",
         ("board",),
-        ("V as drawn", "light left R G B", "V full white", "light left R G B"),
+        ("V at your\nsettings", "light left\nR G B", "V full\nwhite", "light left\nR G B"),
     )
     shown = [mine[0] for mine in in_one_piece(range(len(report.boards)), report.boards)]
     if not verbose and len(shown) > 12:
@@ -204,7 +205,7 @@ def _wiring(screen: Console, report: PowerReport, wiring: WiringReport, verbose:
     screen.print(table)
     lines = [*wiring_words(wiring), *gauge_words(wiring, report.fuse)]
     for line in [*lines, *([fuse_words(report.fuse)] if report.fuse else [])]:
-        screen.print(line, markup=False)
+        screen.print(line)
     if verbose:
         screen.print(_runs(report, wiring))
     screen.print(_cut_list(report))
@@ -215,11 +216,11 @@ def _percents(share: object) -> str:
     return f"{values[0]} %" if len(set(values)) == 1 else " ".join(values) + " %"
 
 
-def _runs(report: PowerReport, wiring: WiringReport) -> Table:
+def _runs(report: PowerReport, wiring: WiringReport) -> FigureTable:
     table = table_of(
         "Runs of wire",
         ("from", "to", "gauge", "boards there"),
-        ("mm", "mA full white", "V at its end as drawn"),
+        ("mm", "mA full white", "V at its end at your settings"),
     )
     harness = wiring.harness
     for k, run in enumerate(harness.every_run):
@@ -235,7 +236,7 @@ def _runs(report: PowerReport, wiring: WiringReport) -> Table:
     return table
 
 
-def _cut_list(report: PowerReport) -> Table:
+def _cut_list(report: PowerReport) -> FigureTable:
     table = table_of("Wire to cut, ends included", ("gauge", "conductors", "for"), ("mm", "pieces"))
     total_mm: dict[tuple[str, str], float] = {}
     for row in cut_rows(report.cut_list):
@@ -257,19 +258,19 @@ def _data(screen: Console, report: PowerReport) -> None:
     if data.outputs:
         screen.print(_pins(report))
     for note in data.notes:
-        screen.print(note, markup=False)
+        screen.print(note)
     if data.sharing:
         screen.print("Written into the scene, with the names of your pins, this plan is:")
-        screen.print(data.as_toml, markup=False)
+        screen.print(data.as_toml)
 
 
-def _pins(report: PowerReport) -> Table:
+def _pins(report: PowerReport) -> FigureTable:
     data = report.data
     whose = "as written in the scene" if data.written else "a plan"
     table = table_of(
         f"Pins: {whose} (wanted: {data.frames_per_second:g} frames a second)",
         ("pin", "boards, in the order of the data", "zones"),
-        ("LEDs", "first wire mm", "ms a frame", "most frames/s"),
+        ("LEDs", "first\nwire mm", "ms a\nframe", "most\nframes/s"),
     )
     lead = {(w.output, w.to_board): w.length_mm for w in data.wires if w.from_board is None}
     for out in data.outputs:

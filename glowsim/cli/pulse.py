@@ -19,6 +19,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -38,9 +39,9 @@ from glowsim.electrics.pulse_report import (
     pulse_report,
 )
 from glowsim.errors import SceneError
-from glowsim.files import write_whole
-from glowsim.geometry.mesh import FloatArray
+from glowsim.files import write_whole, written_together
 from glowsim.pictures import Studio, save_picture
+from glowsim.pictures.inks import FAINT_INK, line_colour
 from glowsim.pictures.pulsed import (
     own_light_view,
     pulse_frames,
@@ -151,38 +152,30 @@ def command(
             view = own_light_view(studio, groups, camera)
         tell("counting flashes")
         flashes = flashes_in(studio, view, report, nearest_mm)
-        written = _write_tables(report, electrics, folder)
     held_back = not despite_flashes and any(found.too_many for found in flashes.values())
-    if pictures:
-        save_picture(_chart(report, electrics), folder / "pulse_chart.png")
-        written.append(folder / "pulse_chart.png")
+    frames = None
     if pictures and not held_back:
-        path = target or folder / "pulse.webp"
         levels = levels_as_wired(electrics, report, glow)
         note += ", at full levels; each frame with the loss at its own" if loss else ""
         frames = pulse_frames(
             pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
         )
-        count = len(levels)
-        with _bar(count) as progress:
-            write_moving(frames, path, frame_count=count, seconds=seconds, progress=progress)
-        written.append(path)
+    written = _write_set(report, electrics, folder, pictures, frames, target)
     if as_json:
         files = [str(file) for file in written]
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
         return
     for words in headline(electrics):
-        console().print(words, markup=False, style="bold")
+        console().print(words, style="bold")
     print_pulse(console(), report, flashes, nearest_mm, note)
     if pictures and held_back:
         console().print(
             "The animation is not drawn: on a screen it would flash in somebody's face. "
-            "--despite-flashes draws it.",
-            markup=False,
+            "--despite-flashes draws it."
         )
     if verbose:
-        console().print(f"pictures by {studio.reason}", markup=False)
-    console().print("Written:", *(f"\n  {file}" for file in written), markup=False, sep="")
+        console().print(f"pictures by {studio.reason}")
+    print_written(written)
 
 
 def _some_zone(scene_file: SceneFile) -> str:
@@ -200,6 +193,38 @@ def _bar(count: int) -> Any:
             bar.update(task, completed=done)
 
         yield show
+
+
+def _write_set(
+    report: PulseReport,
+    electrics: Electrics,
+    folder: Path,
+    pictures: bool,
+    frames: Any,
+    target: Path | None,
+) -> list[Path]:
+    """Write tables, chart and animation, to the folder at once; return the files.
+
+    frames : of the animation, or None for none of it;  target : where it goes, if not there
+    """
+    with written_together(folder) as part:
+        made = _write_tables(report, electrics, part)
+        if pictures:
+            made.append(part / "pulse_chart.png")
+            save_picture(_chart(report, electrics), made[-1])
+        if frames is not None:
+            made.append(target or part / "pulse.webp")
+            count = len(report.levels)
+            with _bar(count) as progress:
+                write_moving(
+                    frames,
+                    made[-1],
+                    frame_count=count,
+                    seconds=report.seconds,
+                    kept_by=target or folder / "pulse.webp",
+                    progress=progress,
+                )
+    return [folder / path.name if path.parent == part else path for path in made]
 
 
 def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> list[Path]:
@@ -226,22 +251,18 @@ def _write_tables(report: PulseReport, electrics: Electrics, folder: Path) -> li
 def _chart(report: PulseReport, electrics: Electrics) -> Any:
     fine = report.course.levels(np.linspace(0, report.seconds, CHART_POINTS))
     strips = [
-        Strip(member.name, fine[:, k], 1.0, _ink(report.colours[k]), f"mean {mean:.2f}")
+        Strip(member.name, fine[:, k], 1.0, line_colour(report.colours[k]), f"mean {mean:.2f}")
         for k, (member, mean) in enumerate(
             zip(report.course.members, report.mean_levels, strict=True)
         )
     ]
     current = current_ma(electrics, fine)
-    bears = report.bears_ma
-    top = float(max(electrics.total_drawn_ma, current.max(), 1.1 * (bears or 0.0)))
-    words = f"mean {report.average_ma:.0f}" + ("" if bears is None else f"\nlimit {bears:.0f}")
-    strips.append(Strip("current, mA", current, top, (90, 90, 95), words, bears))
+    limit_ma = report.limit_ma
+    top = float(max(electrics.total_drawn_ma, current.max(), 1.1 * (limit_ma or 0.0)))
+    words = f"mean {report.average_ma:.0f}" + (
+        "" if limit_ma is None else f"\nlimit {limit_ma:.0f}"
+    )
+    strips.append(Strip("current, mA", current, top, FAINT_INK, words, limit_ma))
     return strip_chart(
         strips, report.seconds, f"{electrics.plan.title}: levels (share of light) over time"
     )
-
-
-def _ink(colour: FloatArray) -> tuple[int, int, int]:
-    """Return a colour for lines on paper: the light's hue, dark enough to be seen."""
-    strong = 200 * (colour / max(float(colour.max()), 1e-9)) ** 0.6
-    return (int(strong[0]) + 20, int(strong[1]) + 20, int(strong[2]) + 20)

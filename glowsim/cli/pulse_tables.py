@@ -7,7 +7,7 @@ from typing import Any
 from rich.console import Console
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import table_of
+from glowsim.cli.common import print_title, table_of
 from glowsim.electrics.flashes import LEAST_AREA_SR, MOST_PER_SECOND, FlashCount, FlashReport
 from glowsim.electrics.pulse_report import PulseReport
 
@@ -29,7 +29,7 @@ def print_pulse(
     """Print levels, currents and flashes."""
     table = table_of(
         f"Levels over {report.seconds:g} s (share of light)",
-        ("moves as one", "pattern"),
+        ("group", "pattern"),
         ("lights", "period s", "least", "mean", "greatest"),
     )
     for k, member in enumerate(report.course.members):
@@ -43,19 +43,20 @@ def print_pulse(
             f"{report.mean_levels[k]:.2f}",
             f"{report.levels[:, k].max():.2f}",
         )
-    table.caption = "mean: over the pattern's whole round"
+    table.caption = "group: lights that move together; mean: over the pattern's whole round"
     screen.print(table)
     share = report.average_ma / report.drawn_ma if report.drawn_ma else 0.0
     screen.print(
         f"Average current: {report.average_ma:.0f} mA, {100 * share:.0f} % of the "
-        f"{report.drawn_ma:.0f} mA of a steady glow as drawn; {report.idle_ma:.0f} mA of it flow "
+        f"{report.drawn_ma:.0f} mA of a steady glow at your settings; {report.idle_ma:.0f} mA of "
+        "it flow "
         "in the dark."
     )
     for line in _moments(report):
-        screen.print(line, markup=False)
-    screen.print(_seam(report), markup=False)
+        screen.print(line)
+    screen.print(_seam(report))
     if note:
-        screen.print(f"note: {note}", markup=False)
+        screen.print(f"note: {note}")
     _print_flashes(screen, report.seconds, flashes, nearest_mm)
 
 
@@ -64,20 +65,22 @@ def _moments(report: PulseReport) -> list[str]:
     (dark_s, dark), (bright_s, bright) = moments["darkest"], moments["brightest"]
     peak_s, peak_ma = moments["most current"]
     lines = [
-        f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light as drawn. Brightest: "
+        f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light at your settings. "
+        "Brightest: "
         f"at {bright_s:.1f} s, {100 * bright:.0f} %."
         if bright - dark > STEADY
-        else f"The light of the whole prop stays at {100 * bright:.0f} % of that as drawn: no "
+        else f"The light of the whole prop stays at {100 * bright:.0f} % of that at your settings: "
+        "no "
         "moment is darker or brighter."
     ]
     peak = f"Peak current: {peak_ma:.0f} mA, at {peak_s:.1f} s"
-    if report.bears_ma is None:
+    if report.limit_ma is None:
         lines.append(f"{peak}.")
-    elif peak_ma <= report.bears_ma:
-        lines.append(f"{peak}; the battery's limit for long is {report.bears_ma:.0f} mA.")
+    elif peak_ma <= report.limit_ma:
+        lines.append(f"{peak}; the battery's continuous limit is {report.limit_ma:.0f} mA.")
     else:
         lines.append(
-            f"{peak}: MORE than the {report.bears_ma:.0f} mA of the battery's limit for long. "
+            f"{peak}: MORE than the {report.limit_ma:.0f} mA of the battery's continuous limit. "
             "Lower the level, let the zones take turns (stagger), or take a larger pack."
         )
     return lines
@@ -97,16 +100,17 @@ def _print_flashes(
 ) -> None:
     worst = max(c.per_second for f in flashes.values() for c in (f.general, f.red))
     if any(f.too_many for f in flashes.values()):
-        screen.print(
-            f"[bold]WARNING: it flashes {worst:g} times within a second[/bold], more than the "
+        print_title(
+            screen,
+            f"WARNING: it flashes {worst:g} times within a second",
+            f", more than the "
             f"{MOST_PER_SECOND:g} that WCAG 2.x allows. Make it slower or softer, or a smaller "
-            "part of it at a time; do not show it as it is."
+            "part of it at a time; do not show it as it is.",
         )
     for name, found in flashes.items():
         screen.print(
             f"Flashes within a second, {name}: {_words(found.general, nearest_mm)}; strong red "
-            f"{_words(found.red, nearest_mm)}.",
-            markup=False,
+            f"{_words(found.red, nearest_mm)}."
         )
     counted_s = min(found.seconds for found in flashes.values())
     if counted_s < seconds - 0.01:
@@ -114,10 +118,9 @@ def _print_flashes(
     area_cm2 = LEAST_AREA_SR * nearest_mm**2 / 100
     screen.print(
         f"Counted over areas above {LEAST_AREA_SR:g} sr, which is {area_cm2:.0f} cm2 for a viewer "
-        f"{nearest_mm / 10:.0f} cm away. {NOT_COUNTED}",
-        markup=False,
+        f"{nearest_mm / 10:.0f} cm away. {NOT_COUNTED}"
     )
-    screen.print(f"caution: {caution('flashing')}", markup=False)
+    screen.print(f"caution: {caution('flashing')}")
 
 
 def _words(count: FlashCount, nearest_mm: float) -> str:
@@ -150,7 +153,7 @@ def pulse_json(
             name: {"at_s": round(at, 3), "value": round(value, 4)}
             for name, (at, value) in report.moments.items()
         },
-        "battery_bears_ma": report.bears_ma,
+        "battery_bears_ma": report.limit_ma,
         "average_ma": round(report.average_ma, 2),
         "drawn_ma": round(report.drawn_ma, 2),
         "seamless": report.seamless,

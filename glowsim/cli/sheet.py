@@ -17,6 +17,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     progress_line,
     scene_argument,
     seed_option,
@@ -95,21 +96,21 @@ def command(
         )
         return
     screen = console()
-    if made.heat is not None and made.heat.hottest.bears < 1:
+    if made.heat is not None and made.heat.hottest.allowed_share < 1:
         worst = made.heat.hottest
-        screen.print(f"heat: {worst.name}: {worst.verdict}", markup=False)
+        screen.print(f"heat: {worst.name}: {worst.verdict}")
     screen.print(
-        "Print the PDF at 100 % (actual size) and measure the bar at the foot of a template page.",
-        markup=False,
+        "Print the PDF at 100 % (actual size) and measure the bar at the foot of a template page."
     )
     if made.unprintable:
         screen.print(
             f"note: the PDF has no letters for {' '.join(made.unprintable)} and shows boxes in "
             "their place, as do the pictures; sheet.html shows them in a browser. To print them, "
-            "write these names in other letters.",
-            markup=False,
+            "write these names in other letters."
         )
-    passed = made.heat.cautions if made.heat is not None and made.heat.hottest.bears < 1 else ()
+    passed = (
+        made.heat.cautions if made.heat is not None and made.heat.hottest.allowed_share < 1 else ()
+    )
     for text in (caution("sheet"), *passed):
-        screen.print(f"caution: {text}", markup=False)
-    screen.print("Written:", *(f"\n  {path}" for path in made.files), markup=False, sep="")
+        screen.print(f"caution: {text}")
+    print_written(made.files)

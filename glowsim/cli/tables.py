@@ -5,25 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rich.console import Console
-from rich.table import Table
 
-from glowsim.cli.common import off_text, short, table_of, titled
+from glowsim.cli.common import RATIOS, off_text, print_each, print_title, short, table_of, titled
+from glowsim.cli.figure_table import FigureTable
 from glowsim.findings import EnergyAccount, Findings
 from glowsim.findings.report import untold_words
 from glowsim.findings.unevenness import off_of_ripple
-from glowsim.transport.sure import BOTH
+from glowsim.transport.solvers import BOTH
 
 
 def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     """Print everything a maker should read, in the order they need it."""
     room = findings.room
-    screen.print(
-        f"[bold]{findings.title}[/bold], seen from {room.viewing_distance_mm / 1000:g} m in "
+    print_title(
+        screen,
+        findings.title,
+        f", seen from {room.viewing_distance_mm / 1000:g} m in "
         f"{room.illuminance_lx:g} lx ({findings.solver} solver)"
-        + (f", {findings.supply}" if findings.supply else "")
+        + (f", {findings.supply}" if findings.supply else ""),
     )
-    for note in findings.notes:
-        screen.print(f"note: {note}", markup=False)
+    print_each(screen, "note", findings.notes)
     if not findings.bodies:
         screen.print("No body of this scene has a light: there is nothing to judge.")
         return
@@ -32,9 +33,9 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
     if findings.found:
         screen.print(_found(findings))
         for numbers, advice in _advice(findings):
-            screen.print(f"{numbers}. {advice}", markup=False)
+            screen.print(f"{numbers}. {advice}")
         for words in findings.also:
-            screen.print(f"also: {words}", markup=False)
+            screen.print(f"also: {words}")
         if findings.unlisted:
             screen.print(f"... and {findings.unlisted} lesser ones")
     else:
@@ -43,16 +44,15 @@ def print_findings(screen: Console, findings: Findings, verbose: bool) -> None:
         screen.print(_openings(findings))
     screen.print(_account(findings.account, findings.supply))
     for line in _trust(findings):
-        screen.print(line, markup=False)
-    for caution in findings.cautions:
-        screen.print(f"caution: {caution}", markup=False)
+        screen.print(line)
+    print_each(screen, "caution", findings.cautions)
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and ratios better than that."
     )
     if verbose:
         limits = ", ".join(f"{k} {v:g}" for k, v in findings.limits.model_dump().items())
-        screen.print(f"thresholds: {limits}", markup=False)
+        screen.print(f"thresholds: {limits}")
 
 
 def _trust(findings: Findings) -> Iterator[str]:
@@ -91,12 +91,12 @@ def _advice(findings: Findings) -> list[tuple[str, str]]:
     return [(", ".join(mine), advice) for advice, mine in numbers.items()]
 
 
-def _evenness(findings: Findings) -> Table:
+def _evenness(findings: Findings) -> FigureTable:
     limits = findings.limits
     table = table_of(
-        titled("Evenness (luminance in cd/m2; U0 is least over mean)", findings.supply),
+        titled("Evenness (luminance in cd/m2)", findings.supply),
         ("body", "verdict"),
-        ("off by", "within", "too dark", "too bright", "5 %/mean", "U0", *_LUMINANCES),
+        ("off by", "within", "too dark", "too bright", "5%/mean", "U0", *_LUMINANCES),
     )
     rows = list(findings.bodies)
     if findings.whole and len(rows) > 1:
@@ -108,14 +108,15 @@ def _evenness(findings: Findings) -> Table:
             _figure(name, getattr(row, name)) + ("*" if name in row.shifted else "")
             for name in columns
         )
-        table.add_row(row.body, row.grade, *values)
+        table.add_row(row.body, row.grade or "", *values)
         if row.noise:
             errors = (_figure_error(name, row.noise[name]) for name in columns)
             table.add_row("  noise, ±", "", *errors, style="dim")
     table.caption = (
         f"off by: factor by which a typical place is off, 1 is even; within: share of the surface "
-        f"within {limits.even_factor:g} x of the middle, which half of the light comes from above"
-        f"\nfair from 5 %/mean {limits.evenness_target:g} and off by x "
+        f"within {limits.even_factor:g} x of the middle, which half of the light comes from "
+        f"above; {RATIOS}"
+        f"\nfair from 5%/mean {limits.evenness_target:g} and off by x "
         f"{off_of_ripple(limits.evenness_target):.2f} on; even from {limits.even_from:g} and x "
         f"{off_of_ripple(limits.even_from):.2f}, if nothing stands out"
     )
@@ -144,7 +145,7 @@ def _figure_error(name: str, value: float) -> str:
     return f"{100 * value:.1g} %" if name.endswith("share") else _error(value)
 
 
-def _lit(findings: Findings) -> Table:
+def _lit(findings: Findings) -> FigureTable:
     table = table_of(
         titled("Does it look lit?", findings.supply),
         ("body", "verdict"),
@@ -166,7 +167,7 @@ def _lit(findings: Findings) -> Table:
     return table
 
 
-def _found(findings: Findings) -> Table:
+def _found(findings: Findings) -> FigureTable:
     table = table_of(
         titled("Findings (place and height in the body's own frame)", findings.supply),
         ("no", "kind", "body"),
@@ -187,7 +188,7 @@ def _found(findings: Findings) -> Table:
     return table
 
 
-def _openings(findings: Findings) -> Table:
+def _openings(findings: Findings) -> FigureTable:
     table = table_of(
         "Light out of its openings, as on the wearer's side",
         ("body", "opening"),
@@ -210,7 +211,7 @@ def _openings(findings: Findings) -> Table:
     return table
 
 
-def _account(account: EnergyAccount, supply: str) -> Table:
+def _account(account: EnergyAccount, supply: str) -> FigureTable:
     title = titled("Where the light went (lm)", supply)
     table = table_of(title, ("",), ("red", "green", "blue"))
     rows = {

@@ -24,6 +24,7 @@ from glowsim.cli.common import (
     out_folder,
     out_option,
     print_json,
+    print_written,
     scene_argument,
     seed_option,
     supply_options,
@@ -34,6 +35,7 @@ from glowsim.cli.thickness_tables import print_thickness
 from glowsim.decisions.odds import counted
 from glowsim.decisions.sweep import cluster, local_processes
 from glowsim.decisions.thickness import Report, Thickness, thickness
+from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
 from glowsim.scene import read_scene
@@ -145,9 +147,11 @@ def command(
                 report=report,
             )
         odds = counted(answer.neighbours, lambda text: report(text, 0, 1))
-        files = _tables(answer, folder)
-        if pictures:
-            files += _drawn(answer, folder, size, backend, report)
+        with written_together(folder) as part:
+            made = _tables(answer, part)
+            if pictures:
+                made += _drawn(answer, part, size, backend, report)
+        files = [folder / path.name for path in made]
     if as_json:
         print_json(
             answer.as_json()
@@ -157,8 +161,8 @@ def command(
         return
     wires.print_headline(console())
     print_thickness(console(), answer, verbose)
-    console().print(*odds, sep="\n", end="\n" if odds else "", markup=False)
-    console().print("Written:", *(f"\n  {file}" for file in files), markup=False, sep="")
+    console().print(*odds, sep="\n", end="\n" if odds else "")
+    print_written(files)
 
 
 @contextmanager

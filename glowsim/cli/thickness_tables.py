@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from rich.console import Console
-from rich.table import Table
 
 from glowsim.catalogue.cautions import caution
-from glowsim.cli.common import off_text, short, short_share, table_of, titled
+from glowsim.cli.common import (
+    KEY,
+    off_text,
+    print_each,
+    print_title,
+    short,
+    short_share,
+    table_of,
+    titled,
+)
+from glowsim.cli.figure_table import FigureTable
 from glowsim.decisions.advice import Advice
 from glowsim.decisions.step import Step
 from glowsim.decisions.thickness import Thickness
@@ -18,32 +27,25 @@ from glowsim.decisions.worth import figures, off_log, wanted
 def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
     """Print what is varied, every step, what is recommended, and how far to trust it."""
     variation = answer.variation
-    screen.print(f"[bold]{variation.scene_file.scene.title or answer.body}[/bold]: how thick?")
-    screen.print(f"Varied: {variation.varied}.", markup=False)
+    print_title(screen, variation.scene_file.scene.title or answer.body, ": how thick?")
+    screen.print(f"Varied: {variation.varied}.")
     if variation.vary in ("around", "size") and variation.body.patterns:
         screen.print("Whether its copies still have room beside each other is not looked at.")
     now, before = "" if variation.vary == "around" else f" {variation.now_mm:g} mm,", answer.before
     screen.print(
-        f"'{answer.body}' as drawn:{now} {figures(before)} ({before.grade}), mean "
-        f"{before.evenness.mean_cd_m2:.3g} cd/m2.",
-        markup=False,
+        f"'{answer.body}' as it is:{now} {figures(before)} ({before.grade}), mean "
+        f"{before.evenness.mean_cd_m2:.3g} cd/m2."
     )
     for advice in answer.advice:
-        one = _tables(answer, advice, [_SEEN | _REST])
-        endless = screen.options.update(max_width=10 * screen.width)
-        fits = screen.measure(one[0], options=endless).maximum <= screen.width
-        for table in one if fits else _tables(answer, advice, [_SEEN, _REST]):
-            screen.print(table)
-        screen.print(_explained(answer, advice), style="dim", markup=False)
+        screen.print(_table(answer, advice))
     for advice in answer.advice:
-        screen.print(advice.sentences[0], markup=False)
+        screen.print(advice.sentences[0])
         for sentence in (*advice.sentences[1:], f"To build it: {advice.edit}"):
-            screen.print(f"  - {sentence}", markup=False)
+            screen.print(f"  - {sentence}")
     if len(answer.advice) > 1:
-        screen.print(_compared(answer), markup=False)
+        screen.print(_compared(answer))
     _print_trust(screen, answer, verbose)
-    for text in _cautions(answer):
-        screen.print(f"caution: {text}", markup=False)
+    print_each(screen, "caution", _cautions(answer))
     screen.print(
         "Brightness depends on LED bins and on estimated materials: trust it to a third either "
         "way, and evenness and ratios better than that."
@@ -62,25 +64,21 @@ def _cautions(answer: Thickness) -> list[str]:
 
 def _too_warm(advice: Advice) -> bool:
     heat, warmest = advice.step.heat, advice.warmest
-    return bool((heat and heat.exceeded) or (warmest and warmest.bears < 1))
+    return bool((heat and heat.exceeded) or (warmest and warmest.allowed_share < 1))
 
 
-def _tables(answer: Thickness, advice: Advice, groups: list[Columns]) -> list[Table]:
-    """Return the figures of one material, a table for each group of columns."""
-    rows = {step.value_mm: step for step in (*answer.of(advice.material), advice.step)}
+def _table(answer: Thickness, advice: Advice) -> FigureTable:
+    """Return the figures of one material."""
+    rows = {step.value: step for step in (*answer.of(advice.material), advice.step)}
     moves = _moves(tuple(rows.values()))
-    tables = []
-    for group in groups:
-        columns = {name: cell for name, cell in group.items() if moves or name != "LED mm"}
-        table = table_of("", (), (f"{answer.variation.quantity} mm", *columns))
-        for column in table.columns:
-            column.no_wrap = True
-        for value, step in sorted(rows.items()):
-            mark = "-> " if advice.worth and value == advice.value_mm else ""
-            table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
-        tables.append(table)
-    tables[0].title = titled(f"{advice.material} (luminance in cd/m2)", advice.step.findings.supply)
-    return tables
+    columns = {name: cell for name, cell in _COLUMNS.items() if moves or name != "LED mm"}
+    title = titled(f"{advice.material} (luminance in cd/m2)", advice.step.findings.supply)
+    table = table_of(title, (), (f"{answer.variation.quantity} mm", *columns))
+    for value, step in sorted(rows.items()):
+        mark = "-> " if advice.worth and value == advice.value_mm else ""
+        table.add_row(f"{mark}{value:g}", *(cell(step) for cell in columns.values()))
+    table.caption = _explained(answer, advice)
+    return table
 
 
 def _explained(answer: Thickness, advice: Advice) -> str:
@@ -90,7 +88,7 @@ def _explained(answer: Thickness, advice: Advice) -> str:
     arrow = "least that is even enough" if advice.meets else "best, but not even enough"
     return (
         (f"-> {arrow}: " if advice.worth else "no ->, none is worth it: ")
-        + f"{wanted(advice.step)} are wanted.  hot, dark: spots that stand out.  "
+        + f"{wanted(advice.step)} are wanted.  {KEY}.  "
         + ("LED: below the surface.  " if moves else "")
         + f"watts: of the hottest board, ! above {limits.buried_power_w:g} W, the rule of thumb.  "
         "quick: whether that solver holds or is a rough guide"
@@ -107,8 +105,7 @@ def _watts(step: Step) -> str:
     return "off" if heat is None else f"{heat.power_w:.2g}{' !' if heat.exceeded else ''}"
 
 
-Columns = dict[str, Callable[[Step], str]]
-_SEEN: Columns = {
+_COLUMNS: dict[str, Callable[[Step], str]] = {
     "glow": lambda step: step.grade,
     "off by": lambda step: off_text(step.evenness.off_by),
     "5%/mean": lambda step: short_share(step.even),
@@ -117,9 +114,7 @@ _SEEN: Columns = {
     "looks": lambda step: step.lit.grade,
     "hot": lambda step: str(step.hot_spots),
     "dark": lambda step: str(step.dark_gaps),
-}
-_REST: Columns = {
-    "light out": lambda step: f"{100 * step.let_out:.0f} %",
+    "light out": lambda step: f"{100 * step.escape_fraction:.0f} %",
     "grams": lambda step: "?" if step.weight_g is None else f"{step.weight_g:.3g}",
     "watts": _watts,
     "LED mm": lambda step: f"{step.led_depth_mm:.1f}",
@@ -155,7 +150,7 @@ def _sure_words(steps: list[Step]) -> str:
     """Return which steps the reference solver has solved, and how well it knows them."""
     noise = max((max(step.findings.noise.values(), default=0.0) for step in steps), default=0.0)
     return (
-        f"solved by the reference at {', '.join(f'{step.value_mm:g}' for step in steps)} mm, since "
+        f"solved by the reference at {', '.join(f'{step.value:g}' for step in steps)} mm, since "
         f"quick is a rough guide there; single bright faces are known to {100 * noise:.2g} %"
     )
 
@@ -166,7 +161,7 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
         steps = answer.of(material)
         sure = [step for step in steps if step.by_reference]
         if sure:
-            screen.print(f"trust: {material}: {_sure_words(sure)}", markup=False)
+            screen.print(f"trust: {material}: {_sure_words(sure)}")
         rough = [step for step in steps if step.trust and not step.by_reference]
         if len(sure) == len(steps):
             continue
@@ -176,8 +171,8 @@ def _print_trust(screen: Console, answer: Thickness, verbose: bool) -> None:
                 "quick solver holds for"
             )
             continue
-        values = ", ".join(f"{step.value_mm:g}" for step in rough)
-        screen.print(f"trust: {material}: quick is a rough guide at {values} mm:", markup=False)
+        values = ", ".join(f"{step.value:g}" for step in rough)
+        screen.print(f"trust: {material}: quick is a rough guide at {values} mm:")
         for step in rough if verbose else rough[:1]:
             for reason in step.trust:
-                screen.print(f"  - at {step.value_mm:g} mm: {reason}", markup=False)
+                screen.print(f"  - at {step.value:g} mm: {reason}")

@@ -12,9 +12,11 @@ from glowsim.cli.common import (
     console,
     json_option,
     print_json,
+    print_title,
     scene_argument,
     verbose_option,
 )
+from glowsim.electrics.loads import told_together
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.trace import (
     Cause,
@@ -83,18 +85,20 @@ def command(
             "lists their names"
         )
     electrics = Electrics(read_scene(scene))
-    partly, lit_first = counted_leds(electrics, half_dark)
+    partly, lit_first, behind = counted_leds(electrics, half_dark)
     graph = Graph(electrics, lit_first)
-    seen = named_symptoms(electrics, (dark, wrong_colour, flicker, frozen, partly, *gone))
+    seen = named_symptoms(
+        electrics, ((*dark, *behind), wrong_colour, flicker, frozen, partly, *gone)
+    )
     found = trace(graph, seen)
     if as_json:
-        print_json({"title": electrics.plan.title, **trace_json(found)})
+        print_json({"title": electrics.plan.title, **trace_json(graph, found)})
         return
     _print(console(), graph, found, verbose)
 
 
 def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
-    screen.print(f"[bold]{graph.electrics.plan.title}[/bold]: {_seen(graph, found.seen)}")
+    print_title(screen, graph.electrics.plan.title, f": {_seen(graph, found.seen)}")
     if graph.electrics.harness is None:
         screen.print("note: the scene has no [wiring]: only battery, pins and boards can be told")
     if found.faults == 2:
@@ -105,7 +109,7 @@ def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
             "mend one fault at a time. Each of these explains a part:"
         )
     if test := first_test(graph, found):
-        screen.print(test, markup=False)
+        screen.print(test)
     most = len(found.causes) if verbose else SHOWN
     for k, (row, share) in enumerate(zip(found.causes, found.shares, strict=True), start=1):
         if k > most:
@@ -113,13 +117,13 @@ def _print(screen: Console, graph: Graph, found: Trace, verbose: bool) -> None:
             break
         for cause in row:
             _cause(screen, f"{k}. ({100 * share:.0f} %)", cause, verbose)
-    screen.print(f"caution: {caution('polarity')}", markup=False)
+    screen.print(f"caution: {caution('polarity')}")
 
 
 def _seen(graph: Graph, seen: Symptoms) -> str:
     parts = []
     for kind, numbers in zip(KINDS, seen.by_kind, strict=True):
-        names = [graph.boards[n].name for n in sorted(numbers)]
+        names = told_together(numbers, graph.boards)
         if names:
             shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if names[6:] else "")
             parts.append(f"{kind}: {shown}")
@@ -127,6 +131,6 @@ def _seen(graph: Graph, seen: Symptoms) -> str:
 
 
 def _cause(screen: Console, mark: str, cause: Cause, verbose: bool) -> None:
-    screen.print(f"\n{mark} {cause.where}", markup=False)
+    screen.print(f"\n{mark} {cause.where}")
     for suspect in cause.suspects[: None if verbose else SHOWN_SUSPECTS]:
-        screen.print(f"   - {suspect.what}. {suspect.test}", markup=False)
+        screen.print(f"   - {suspect.what}. {suspect.test}")

@@ -95,7 +95,7 @@ def command(
         )
     wires.print_headline(console())
     if wires.loss or glow.supply:
-        console().print(f"note: drawn {wires.loss or glow.supply}", markup=False)
+        console().print(f"note: drawn {wires.loss or glow.supply}")
     if verbose:
-        console().print(f"faces found by {studio.reason}", markup=False)
-    console().print(f"Written: {path}", markup=False)
+        console().print(f"faces found by {studio.reason}")
+    console().print(f"Written: {path}")

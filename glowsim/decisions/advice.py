@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from glowsim.decisions.heat import HeatLimit
+from glowsim.decisions.heat import PowerLimit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
@@ -72,7 +72,7 @@ class Advice:
         """Return the advice with how warm the body's boards get."""
         if not boards:
             return self
-        warmest = min(boards, key=lambda board: board.bears)
+        warmest = min(boards, key=lambda board: board.allowed_share)
         return replace(self.also(*_warmth(warmest, self.step.heat)), warmest=warmest)
 
     def beside(self, reference: Step) -> Advice:
@@ -88,7 +88,7 @@ class Advice:
     @property
     def value_mm(self) -> float:
         """The recommended value."""
-        return self.step.value_mm
+        return self.step.value
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -136,11 +136,11 @@ def advise(
     elif step is steps[-1] and not meets:
         edge = "thick"
     # A thinner one that is even enough spares material and room, if by more than a little.
-    spares = meets and step.value_mm < (1 - LEAST_GAIN) * before.value_mm
+    spares = meets and step.value < (1 - LEAST_GAIN) * before.value
     verdict = weigh(before, step, Wish(), spares)
     worth = verdict.worth
     sentences = tuple(_sentences(variation, step, before, (meets, verdict), predicted, edge))
-    edit = variation.edit(step.value_mm) if worth else "leave it as drawn"
+    edit = variation.edit(step.value) if worth else "leave it as it is"
     return Advice(step.material, step, meets, worth, predicted, edge, edit, sentences)
 
 
@@ -159,10 +159,10 @@ def _between(
     The target is crossed between step `first - 1` and `first`. What is expected comes from a
     curve through all steps that does not overshoot; each value tried is solved and joins them.
     """
-    known = {step.value_mm: step for step in steps}
-    low, high = steps[first - 1].value_mm, steps[first].value_mm
+    known = {step.value: step for step in steps}
+    low, high = steps[first - 1].value, steps[first].value
     expected: dict[float, float] = {}
-    grain = grain_mm(steps[-1].value_mm - steps[0].value_mm)
+    grain = grain_mm(steps[-1].value - steps[0].value)
     for _ in range(MOST_TRIES):
         places = np.array(sorted(known))
         curve = PchipInterpolator(places, [known[x].worse_end for x in places])
@@ -199,7 +199,7 @@ def _sentences(
 ) -> list[str]:
     """Return the recommendation; verdicts : whether it is even enough, and worth it."""
     meets, worth = verdicts[0], verdicts[1].worth
-    what = variation.said(step.value_mm)
+    what = variation.said(step.value)
     said = []
     if meets:
         said.append(
@@ -225,13 +225,13 @@ def _sentences(
             f"{what}: {figures(step)}, where {wanted(step)} are wanted."
         )
         said += _what_it_lacks(step, edge)
-    said.append(f"Beside what it is now: {change(step, before)}.")
+    said.append(f"Compared with now: {change(step, before)}.")
     if not worth:
         lost = "; ".join(verdicts[1].losses)
-        said.append(f"{lost[:1].upper() + lost[1:] or NO_GAIN}: leave it as drawn.")
+        said.append(f"{lost[:1].upper() + lost[1:] or NO_GAIN}: leave it as it is.")
     said.append(
         f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
-        f"{100 * step.let_out:.0f} % of its light out: {_reads(step.lit.grade)}."
+        f"{100 * step.escape_fraction:.0f} % of its light out: {_reads(step.lit.grade)}."
     )
     said += _heat(step)
     return said + step.trust_words("make a test piece before you commit, or solve with --sure")
@@ -292,7 +292,7 @@ def _heat(step: Step) -> list[str]:
     return []
 
 
-def _warmth(board: BoardHeat, rule: HeatLimit | None) -> list[str]:
+def _warmth(board: BoardHeat, rule: PowerLimit | None) -> list[str]:
     """Say how warm the warmest board gets, and what to go by where the rule says otherwise."""
     said = (
         f"Heat sum: {board.name} settles there at {board.board_c:.0f} °C with "
@@ -304,7 +304,7 @@ def _warmth(board: BoardHeat, rule: HeatLimit | None) -> list[str]:
             f"; {limit.what}: {limit.found_c:.0f} °C of {limit.limit_c:.0f} °C, reached with "
             f"{board.bearable_w:.2g} W"
         )
-    if rule is None or rule.exceeded == (board.bears < 1):
+    if rule is None or rule.exceeded == (board.allowed_share < 1):
         return [said + "."]
     return [
         said + ".",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from glowsim.decisions.placed_scene import with_lights
-from glowsim.errors import SceneError, did_you_mean
+from glowsim.errors import SceneError, as_options, did_you_mean
 from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body, Light, SceneFile
 from glowsim.transport.plan import Plan
@@ -43,10 +43,8 @@ def body_number(plan: Plan, name: str | None) -> int:
             raise SceneError(f"{file}: {NO_LIGHT}")
         if all(_looked_at(plan, k) == _looked_at(plan, lit[0]) for k in lit):
             return lit[0]
-        said = ", ".join(f"'{bodies[k].name}'" for k in lit)
-        raise SceneError(
-            f"{file}: several bodies that are not alike have lights ({said}); say which with --body"
-        )
+        choice = as_options("--body", (bodies[k].name for k in lit))
+        raise SceneError(f"{file}: bodies that are not alike have lights; say which: {choice}")
     named = {copy: k for k, body in enumerate(bodies) for copy in copy_names(body)}
     named |= {body.name: k for k, body in enumerate(bodies)}
     if name not in named:

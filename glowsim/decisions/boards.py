@@ -9,12 +9,12 @@ import numpy as np
 import trimesh
 
 from glowsim.catalogue import Board, Catalogue
-from glowsim.decisions.heat import HeatLimit, heat_limit
+from glowsim.decisions.heat import PowerLimit, heat_limit
 from glowsim.geometry.boards import board_frame, board_solid, outline_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.photometry import lambertian_order, luminance_of_emitter_cd_m2
 from glowsim.scene import Body, Light
-from glowsim.transport.leds import AHEAD_MM, lights_of_copy
+from glowsim.transport.leds import LIFT_MM, lights_of_copy
 from glowsim.transport.problem import Emitters, LightSource
 
 OUTLINE_STEP_MM = 6.0
@@ -69,7 +69,7 @@ class BoardKind:
         self.source: LightSource = lights_of_copy(
             alone, "", np.eye(4), np.zeros((1, 3)), catalogue
         )[0]
-        self._offsets = self.board.led_offsets_mm(light.led_count) + np.array([0, 0, AHEAD_MM])
+        self._offsets = self.board.led_offsets_mm(light.led_count) + np.array([0, 0, LIFT_MM])
         self._turns: dict[bytes, FloatArray] = {}
 
     @property
@@ -94,7 +94,7 @@ class BoardKind:
         return sorted(smaller, key=lambda kind: -max(kind.size_mm))
 
     @cached_property
-    def heat(self) -> HeatLimit | None:
+    def heat(self) -> PowerLimit | None:
         """What the power limit means for this board as driven; None if it is turned off."""
         return heat_limit([replace(self.source, name=self.name)], self._catalogue, self._limit_w)
 

@@ -16,7 +16,7 @@ All hold for the patches' means and for the candidates (whose net is finer than 
 can tell); a single face can be darker than its patch, so the true bound is lower, if anything.
 
 `percent` is often far from sharp: its 5 % may be missing from a fifth of the area as well. How
-near one can come with any number of boards is looked for too, see `mixed`.
+near one can come with any number of boards is looked for too, see `best_mixture`.
 """
 
 from __future__ import annotations
@@ -85,7 +85,9 @@ class Gap:
     bound: Bound
 
 
-def mixed(luminance: FloatArray, aim: Aim, start: FloatArray, rounds: int = ROUNDS) -> Mixture:
+def best_mixture(
+    luminance: FloatArray, aim: Aim, start: FloatArray, rounds: int = ROUNDS
+) -> Mixture:
     """Return the most even mixture found of sites of known luminance, from levels `start` on.
 
     With the darkest 5 % of the area left out, the best levels for the rest are a linear

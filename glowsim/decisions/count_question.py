@@ -41,7 +41,7 @@ def count_questions(
         gain = evenness_per_board(answer)
         if gain < LEAST_GAIN:
             continue
-        report(f"asking what the number of boards in {body.name} hangs on")
+        report(f"asking what the number of boards in {body.name} depends on")
         slopes = questions_of(answer.shown.step.scene_file).get((body.name, body.material))
         if slopes is not None:
             # A material by which evenness falls takes as many boards more as make up for it.

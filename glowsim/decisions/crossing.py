@@ -3,7 +3,8 @@
 What leaves patches of the body that is placed in falls on its other patches, on its copies and on
 other bodies, and is sent back and forth, M = M_first + rho F M as in `transport.air`, with faces
 gathered into patches. All copies get the same boards, so what a patch sends back is the mean over
-them. Other lit bodies keep their share of it: they count as changing in proportion.
+them. Other lit bodies keep their share of it, and so do openings of this one: they count as
+changing in proportion.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.optics.emission import square_on
 from glowsim.transport.exchange import MATTERS, crossing_share
 from glowsim.transport.result import SurfaceGlow
 
@@ -28,7 +30,7 @@ class Crossing:
     """Light across the air in a prop, and what of it reaches the body that is placed in.
 
     back : (3, patches, patches) float, per band the share of the flux that leaves a patch (last)
-           which another one sends back, after all bounces
+           which another one sends back or lets out again, after all bounces
     glow : of the prop, its air known;  mine : which of its copies are placed in
     """
 
@@ -41,8 +43,8 @@ class Crossing:
         return np.einsum("nbq,bpq->nbp", share, self.back, optimize=True)
 
     def on_faces(self, diffuse: FloatArray, direct: FloatArray) -> FloatArray:
-        """Return what each face of the body sends back of light from other faces, all bands
-        together, the mean over its copies, (faces,) float [lm/mm2].
+        """Return what light from other faces adds to each face of the body seen square-on, all
+        bands together, the mean over its copies, (faces,) float [lm/mm2].
 
         diffuse, direct : (3, faces) float, what leaves its faces [lm/mm2]; other bodies shine as
                           they do in the glow
@@ -55,7 +57,12 @@ class Crossing:
                 scattered = glow.exitance_lm_mm2(copy, direct=False).T
                 parts.append((scattered, glow.exitance_lm_mm2(copy).T - scattered))
         first, second = (np.concatenate(part) for part in zip(*parts, strict=True))
-        back = (glow.air.white * glow.air.arriving(first, second)).sum(axis=1)
+        arriving = glow.air.arriving(first, second, glow.hollows)
+        ahead = np.concatenate(
+            [square_on(glow.bodies[copy.body].face_index) for copy in glow.copies]
+        )
+        back = glow.air.white * arriving + ahead[:, None] * glow.hollows.let_out(arriving)
+        back = back.sum(axis=1)
         copies = np.split(back, np.cumsum([len(part[0]) for part in parts])[:-1])
         return np.mean([b for b, placed in zip(copies, self.mine, strict=True) if placed], axis=0)
 
@@ -80,16 +87,18 @@ def crossing_of(
     faces = np.arange(len(group))
     out = sparse.csr_matrix((times[group] / total[group], (faces, group)), (len(group), count))
     air, back = glow.air, []
-    own = _flux(glow, mine)
+    flux = np.concatenate([glow.exitance_lm_mm2(copy) for copy in glow.copies], axis=1) * areas
+    leaning, seen = air.leaning @ out, air.seen @ out
     for band in range(3):
-        weight = areas * air.white[:, band] / times[group]
+        weight = areas / times[group]
         gather = sparse.csr_matrix((weight, (group, faces)), (count, len(group)))
-        first = (gather @ (air.leaning @ out)).toarray()
-        again = np.eye(count) - (gather @ (air.seen @ out)).toarray()
-        every = np.linalg.solve(again, first)
-        others = np.bincount(group, own[1][band], count)
+        white = gather @ sparse.diags(air.white[:, band])
+        back_by = white + (gather @ glow.hollows.gives[band]) @ glow.hollows.takes
+        again = np.eye(count) - (back_by @ seen).toarray()
+        every = np.linalg.solve(again, (back_by @ leaning).toarray())
+        others = np.bincount(group, flux[band], count)
+        mean_own = max(float(others[:patches].sum()) / copies, 1e-30)
         others[:patches] = 0.0
-        mean_own = max(float(own[0][band].sum()) / copies, 1e-30)
         fallen = (every @ others)[:patches] / mean_own
         back.append(every[:patches, :patches] + fallen[:, None])
     return Crossing(np.array(back), glow, tuple(mine))
@@ -115,20 +124,3 @@ def _groups(
     _, number = np.unique(code[rest], return_inverse=True)
     known[rest] = patches + number
     return known, int(known.max()) + 1
-
-
-def _flux(glow: SurfaceGlow, mine: list[bool]) -> tuple[FloatArray, FloatArray]:
-    """Return the flux that leaves each face as driven, per band, (3, m) each: of the body that is
-    placed in, and of the others [lm]."""
-    areas = [glow.bodies[copy.body].surface.areas_mm2 for copy in glow.copies]
-    flux = [
-        glow.exitance_lm_mm2(copy) * area for copy, area in zip(glow.copies, areas, strict=True)
-    ]
-    nothing = [np.zeros_like(part) for part in flux]
-    own, others = (
-        np.concatenate(
-            [f if m == wanted else z for f, z, m in zip(flux, nothing, mine, strict=True)], axis=1
-        )
-        for wanted in (True, False)
-    )
-    return own, others

@@ -16,7 +16,7 @@ from glowsim.transport.problem import LightSource
 
 
 @dataclass(frozen=True)
-class HeatLimit:
+class PowerLimit:
     """What a limit of power means for lights as driven.
 
     limit_w     : average power that one board may have
@@ -52,7 +52,7 @@ class HeatLimit:
             f"{self.what}. As driven it gets {self.board_c:.0f} °C warm; `glowsim heat` shows all."
         )
 
-    def turned(self, factor: float, room_c: float) -> HeatLimit:
+    def turned(self, factor: float, room_c: float) -> PowerLimit:
         """Return the limit with all lights turned up by a factor; room_c : air around the prop."""
         if factor == 1.0:
             return self
@@ -87,7 +87,7 @@ class HeatLimit:
 
 def heat_limit(
     lights: Iterable[LightSource], catalogue: Catalogue, limit_w: float
-) -> HeatLimit | None:
+) -> PowerLimit | None:
     """Return the limit for some lights; None if there are none, or all are turned off.
 
     A board's own chips draw power while dark; the rest follows the drive.
@@ -99,7 +99,7 @@ def heat_limit(
     hottest = max(lit, key=lambda light: light.power_w)
     full = float(min(1 / light.drive.max() for light in lit))
     driven_w = _driven_w(hottest, catalogue)
-    return HeatLimit(limit_w, hottest.power_w, hottest.name, factor, full, driven_w)
+    return PowerLimit(limit_w, hottest.power_w, hottest.name, factor, full, driven_w)
 
 
 def _factor(light: LightSource | BoardHeat, catalogue: Catalogue, limit_w: float) -> float:
@@ -120,9 +120,9 @@ def limit_at_place(
     scene_file: SceneFile,
     catalogue: Catalogue,
     body: str,
-    rule: HeatLimit | None,
+    rule: PowerLimit | None,
     report: Callable[[str], None] = lambda text: None,
-) -> HeatLimit | None:
+) -> PowerLimit | None:
     """Return what the boards of a body bear at their places in a scene.
 
     rule : the rule of thumb for them. It stays where heat cannot be worked out (a material
@@ -136,14 +136,14 @@ def limit_at_place(
         # The place in the file is left out: the scene may be one that was only tried.
         reason = str(fault).rsplit(": ", 1)[-1]
         return replace(rule, what=f"a board's limit here is not known ({reason})")
-    own = _of_board(min(boards, key=lambda board: board.bears), catalogue, rule)
+    own = _of_board(min(boards, key=lambda board: board.allowed_share), catalogue, rule)
     given = "buried_power_w" in scene_file.scene.findings.model_fields_set
     if given and rule.heat_factor < own.heat_factor:
         return replace(rule, what=f"the scene gives it; by the heat sum it is {own.limit_w:.2g} W")
     return own
 
 
-def _of_board(board: BoardHeat, catalogue: Catalogue, rule: HeatLimit) -> HeatLimit:
+def _of_board(board: BoardHeat, catalogue: Catalogue, rule: PowerLimit) -> PowerLimit:
     what = "nothing in it has a limit"
     if board.limits:
         what = f"{board.limits[0].what} may get {board.limits[0].limit_c:.0f} °C warm"

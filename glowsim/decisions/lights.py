@@ -9,7 +9,7 @@ import numpy as np
 
 from glowsim.decisions.alike import relit
 from glowsim.decisions.boards import BoardKind
-from glowsim.decisions.heat import HeatLimit, limit_at_place
+from glowsim.decisions.heat import PowerLimit, limit_at_place
 from glowsim.decisions.placed_scene import matched
 from glowsim.decisions.placer import Placer, Report
 from glowsim.decisions.polish import Placement
@@ -30,7 +30,7 @@ class Lit:
     lights: list[Light]
     text: str
     scene_file: SceneFile
-    heat: HeatLimit
+    heat: PowerLimit
     factor: float
 
 
@@ -69,7 +69,7 @@ def lit(
     return Lit(lights, text, new, heat.turned(factor, scene_file.scene.heat.room_c), factor)
 
 
-def drive_factor(placer: Placer, placement: Placement, before: Step, heat: HeatLimit) -> float:
+def drive_factor(placer: Placer, placement: Placement, before: Step, heat: PowerLimit) -> float:
     """Return what to multiply the drive of all boards with.
 
     Evenness first leaves it, unless heat forbids; brightness takes all that heat and the LEDs

@@ -26,6 +26,7 @@ from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Body, SceneFile
 from glowsim.transport.fit import fits
+from glowsim.transport.guide import carries_light
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, Kind
@@ -286,6 +287,8 @@ class _Bench:
     def tries(self, most: int, report: Report) -> list[Tried]:
         """Return what was tried and what came of it; nothing where nothing can be."""
         problem = self._prop.problem(self._plan, self._number)
+        if carries_light(problem):
+            return []
         self._sizes = _sizes(problem)
         self._fitted = fits(problem)
         remedies = Remedies(self._plan, self._number, problem, self._found).listed(self._account())

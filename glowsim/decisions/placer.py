@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from glowsim.decisions.boards import Poses
-from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
+from glowsim.decisions.bound import Bound, Gap, Mixture, best_mixture, bound_of
 from glowsim.decisions.crowding import Crowding
 from glowsim.decisions.objective import Aim, Wish, p5_over_mean
 from glowsim.decisions.polish import Placement, Polish, site_luminance
@@ -90,13 +90,13 @@ class Placer:
         starts[0, self.bound.sites] = self.bound.level
         starts[1, chosen] = 1.0
         starts[2] = 1.0
-        found = [mixed(self.luminance, self.aim, start) for start in starts]
+        found = [best_mixture(self.luminance, self.aim, start) for start in starts]
         return max(found, key=lambda mixture: mixture.even)
 
     def gap(self, placement: Placement, even: float) -> Gap:
         """Return what lies between a placement, solved to 5 %/mean `even`, and the bound."""
-        as_placed = mixed(placement.rows, self.aim, placement.level, rounds=0).even
-        freed = mixed(placement.rows, self.aim, placement.level).even
+        as_placed = best_mixture(placement.rows, self.aim, placement.level, rounds=0).even
+        freed = best_mixture(placement.rows, self.aim, placement.level).even
         mixture = self._mixture(self._found[len(placement.poses)])
         gain = max(1.0, freed / max(as_placed, 1e-300))
         return Gap(even, even * gain, mixture, self.bound)

@@ -210,7 +210,7 @@ class Remedies:
         named = parts[k].name or coat
         parts[k] = parts[k].model_copy(update={"coat": FOIL})
         where = "under" if key == "masks" else "round"
-        words = f"aluminium foil {where} '{named}', which swallows much light"
+        words = f"aluminium foil {where} '{named}', which absorbs much light"
         return Remedy(words, self._body.model_copy(update={key: tuple(parts)}))
 
     def _row(self) -> Remedy | None:

@@ -26,6 +26,7 @@ from glowsim.geometry.patchwork import Patchwork
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds
+from glowsim.transport.guide import refuse_guide
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, BoolArray, Kind
@@ -65,6 +66,7 @@ class Responses:
         self.prop = PreparedProp(seed)
         self.effort = effort = effort or THOROUGH
         drawn = self.prop.problem(plan, number)
+        refuse_guide(drawn, "where boards go")
         self.sizes = {number: effort.sizes(drawn) or _sizes(drawn)}
         """Faces and cells that all placements are compared on: those `glow` has for the body as it
         is drawn, so that both say the same of it."""

@@ -38,7 +38,7 @@ _PLANES = ((0, 2), (1, 2), (0, 1))
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceToMend:
     """The place to be mended.
 
     hot : a hot spot, which less light would mend;  weight : (patches,) float, adds up to 1
@@ -63,7 +63,7 @@ class Sensitivity:
         self._patch_cd_m2 = patch_luminance(responses, step)
         self.place = self._worst()
 
-    def _worst(self) -> Place:
+    def _worst(self) -> PlaceToMend:
         found = [f for f in self._step.findings.found if f.kind != "light leak"]
         glow, luminance = self._responses.glow, self._patch_cd_m2
         if found:
@@ -80,7 +80,7 @@ class Sensitivity:
             point = np.average(self._middle[near], axis=0, weights=self._responses.area_mm2[near])
             words, hot, wanted = "darkest twentieth of the surface", False, None
         weight = np.where(near, self._responses.area_mm2, 0.0)
-        return Place(hot, words, point, weight / weight.sum(), wanted)
+        return PlaceToMend(hot, words, point, weight / weight.sum(), wanted)
 
     def effect(self, points: FloatArray) -> FloatArray:
         """Return what light added at points does for the place, (n,) float; positive mends.
@@ -157,9 +157,9 @@ class Sensitivity:
             title=f"{self._responses.problem.name}: what would mend the {self.place.words} at "
             f"{at_mm(self.place.point_mm)}",
             note=f"{'▲' if kind == 'hot' else '■'} the place  ● lights (hollow: off the section)  "
-            "Orange: more light here mends it; violet: less light here does.\nThe sections meet at "
-            f"{at_mm(best)}, {why}. Colours on a square-root scale, so that weak effects show."
-            + sentence(self._step.findings.supply),
+            "Orange: more light here mends it; violet, hatched: less light here does.\n"
+            f"The sections meet at {at_mm(best)}, {why}. Colours on a square-root "
+            "scale, so that weak effects show." + sentence(self._step.findings.supply),
         )
 
     def _marks(self, meet: FloatArray) -> list[SectionMark]:

@@ -8,24 +8,24 @@ from typing import Any
 import numpy as np
 
 from glowsim.catalogue import Catalogue
-from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
+from glowsim.decisions.heat import PowerLimit, heat_limit, limit_at_place
 from glowsim.electrics.as_wired import as_tried, evened
 from glowsim.findings import Evenness, Findings, Look, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import SceneFile
 from glowsim.transport.exchange import settle
-from glowsim.transport.long_run import REFERENCE
 from glowsim.transport.plan import Plan
-from glowsim.transport.prepared import QUICK
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.solvers import QUICK, REFERENCE
 
 
 @dataclass(frozen=True)
 class Step:
     """A value of the varied quantity, and what came of it.
 
+    value    : of what is varied [mm], or how many boards
     glow     : of the whole prop, as wired;  scene_file : the variant
     copies   : of the varied body
     findings : of the varied body alone
@@ -39,7 +39,7 @@ class Step:
     """
 
     material: str
-    value_mm: float
+    value: float
     scene_file: SceneFile
     glow: SurfaceGlow
     copies: tuple[Copy, ...]
@@ -48,7 +48,7 @@ class Step:
     darkest_mm: tuple[float, float]
     weight_g: float | None
     trust: tuple[str, ...]
-    heat: HeatLimit | None
+    heat: PowerLimit | None
 
     @property
     def evenness(self) -> Evenness:
@@ -82,7 +82,7 @@ class Step:
         return self.findings.lit[0]
 
     @property
-    def let_out(self) -> float:
+    def escape_fraction(self) -> float:
         """Share of the body's light, in lumens, that leaves through its surface."""
         account = self.findings.account
         return float(account.escaped_lm.sum() / max(account.emitted_lm.sum(), 1e-12))
@@ -131,7 +131,7 @@ class Step:
         heat = self.heat
         return {
             "material": self.material,
-            "value_mm": self.value_mm,
+            "value_mm": self.value,
             "p5_over_mean": round(figures.p5_over_mean, 5),
             "u0": round(figures.u0, 5),
             "off_by": round(figures.off_by, 5),
@@ -141,7 +141,7 @@ class Step:
             "too_bright_share": round(figures.too_bright_share, 5),
             "mean_cd_m2": round(figures.mean_cd_m2, 5),
             "least_cd_m2": round(figures.least_cd_m2, 5),
-            "let_out_share": round(self.let_out, 5),
+            "let_out_share": round(self.escape_fraction, 5),
             "hot_spots": self.hot_spots,
             "dark_gaps": self.dark_gaps,
             "reads_as": self.lit.grade,
@@ -169,7 +169,7 @@ def judged(
     glow: SurfaceGlow,
     scene_file: SceneFile,
     number: int,
-    value_mm: float,
+    value: float,
     material: str,
     catalogue: Catalogue,
 ) -> Step:
@@ -199,7 +199,7 @@ def judged(
     depth, _, _ = nearest_on(body.surface, body.led_mm)
     return Step(
         material,
-        value_mm,
+        value,
         scene_file,
         glow,
         copies,

@@ -21,7 +21,7 @@ from concurrent.futures import (
     as_completed,
 )
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeVar
@@ -29,8 +29,10 @@ from typing import Any, TypeVar
 from glowsim.errors import GlowsimError, SolveError
 from glowsim.scene import SceneFile
 from glowsim.transport.build import body_problem
+from glowsim.transport.exchange import lacking, with_hollows
+from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan, plan_of
-from glowsim.transport.quick import solve_body
+from glowsim.transport.quick import entering_of, solve_body
 from glowsim.transport.result import VERSION, BodyGlow, SurfaceGlow
 from glowsim.transport.store import load_glow, save_glow
 
@@ -78,8 +80,16 @@ def solve_scenes(
         raise KeyboardInterrupt(
             f"stopped: {len(solved)} of {len(jobs)} bodies are solved{kept}"
         ) from None
+    glows = [_put_together(plan, solved, seed) for plan in plans]
+    short = {key for glow in glows for key in lacking(glow) if solved[key].entering is None}
+    for key, found in _entering({k: job for k, job in jobs.items() if k in short}, seed, executor):
+        solved[key] = replace(solved[key], entering=found)
+        if folder is not None:
+            _keep(solved[key], seed, _file_of(folder, key, seed))
     seconds = time.perf_counter() - started
-    return [_put_together(plan, solved, seed, seconds) for plan in plans]
+    return [
+        with_hollows(glow, lambda key: _known(solved[key])).alike(seconds=seconds) for glow in glows
+    ]
 
 
 def side_by_side(
@@ -194,6 +204,26 @@ def _solved(job: _Job, seed: int) -> BodyGlow:
         raise type(problem)(f"{job.label}: {problem}") from None
 
 
+def _entering(
+    jobs: Mapping[str, _Job], seed: int, executor: Executor | None
+) -> Iterator[tuple[str, Entering]]:
+    """Give what light from elsewhere does in the open hollows of bodies, with their keys."""
+    found = side_by_side(executor, _entered, jobs.values(), [seed] * len(jobs))
+    yield from zip(jobs, found, strict=True)
+
+
+def _entered(job: _Job, seed: int) -> Entering:
+    try:
+        return entering_of(body_problem(plan_of(job.scene_file), job.number), seed)
+    except GlowsimError as problem:
+        raise type(problem)(f"{job.label}: {problem}") from None
+
+
+def _known(body: BodyGlow) -> Entering:
+    assert body.entering is not None, "what counts has been solved"
+    return body.entering
+
+
 def _finished(
     jobs: Mapping[str, _Job], seed: int, executor: Executor | None
 ) -> Iterator[tuple[str, BodyGlow]]:
@@ -229,12 +259,10 @@ def _died(problem: BrokenExecutor) -> SolveError:
     )
 
 
-def _put_together(
-    plan: Plan, solved: Mapping[str, BodyGlow], seed: int, seconds: float
-) -> SurfaceGlow:
+def _put_together(plan: Plan, solved: Mapping[str, BodyGlow], seed: int) -> SurfaceGlow:
     bodies = tuple(solved[key] for key in plan.distinct)
     copies, lights = plan.copies([body.light_mm for body in bodies])
-    return SurfaceGlow(plan.title, bodies, copies, lights, SOLVER, seed, seconds)
+    return SurfaceGlow(plan.title, bodies, copies, lights, SOLVER, seed, 0.0)
 
 
 def _file_of(folder: Path, key: str, seed: int) -> Path:

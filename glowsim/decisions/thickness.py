@@ -5,7 +5,7 @@ Five lines do what `glowsim thickness` does:
     import glowsim
     prop = glowsim.read_scene("scenes/moon_orb.toml")
     answer = glowsim.thickness(prop, from_mm=0.8, to_mm=4, steps=8)
-    print([(step.value_mm, step.even, step.weight_g) for step in answer.steps])
+    print([(step.value, step.even, step.weight_g) for step in answer.steps])
     print(answer.advice[0].text)
 
 `answer.steps` holds every step with its findings and its glow. To solve steps side by side, give
@@ -82,7 +82,7 @@ class Thickness:
         """What is recommended for each material, and the steps beside it, each named."""
         found = []
         for advice in self.advice:
-            rows = {step.value_mm: step for step in (*self.of(advice.material), advice.step)}
+            rows = {step.value: step for step in (*self.of(advice.material), advice.step)}
             order = sorted(rows)
             at = order.index(advice.value_mm)
             near = order[max(0, at - 1) : at + 2]
@@ -181,9 +181,7 @@ def thickness(
 
     def by_reference(step: Step, goal: Goal) -> Step:
         glow = solve(step.scene_file, method="reference", seed=seed, goal=goal, watch=watch)
-        return judged(
-            glow, step.scene_file, variation.number, step.value_mm, step.material, catalogue
-        )
+        return judged(glow, step.scene_file, variation.number, step.value, step.material, catalogue)
 
     return Thickness(variation, names, before, tuple(found), tuple(map(advice, names)))
 

@@ -25,7 +25,7 @@ def thickness_chart(answer: Thickness) -> Image.Image:
     def lines(figure: Callable[[Step], float | None], dashed: bool = False) -> list[Line]:
         drawn = []
         for series, material in enumerate(answer.materials):
-            known = [(s.value_mm, y) for s in answer.of(material) if (y := figure(s)) is not None]
+            known = [(s.value, y) for s in answer.of(material) if (y := figure(s)) is not None]
             x, values = [p for p, _ in known], [q for _, q in known]
             drawn.append(Line(x, values, material, series, dashed))
         return drawn
@@ -42,7 +42,7 @@ def thickness_chart(answer: Thickness) -> Image.Image:
             rings(_off),
         ),
         Panel(
-            "Evenness: 5%/mean, dashed U0",
+            "Evenness: 5%/mean, dashed least/mean (U0)",
             lines(_even) + lines(lambda s: s.evenness.u0, dashed=True),
             [(limits.evenness_target, f"even enough: {limits.evenness_target:g}")],
             rings(_even),
@@ -83,7 +83,7 @@ def thickness_sheet(
     shown: list[Step] = []
     labels: list[str] = []
     for material, advice in zip(answer.materials, answer.advice, strict=True):
-        steps = {step.value_mm: step for step in (*_some(answer.of(material)), advice.step)}
+        steps = {step.value: step for step in (*_some(answer.of(material)), advice.step)}
         for value in sorted(steps):
             shown.append(steps[value])
             chosen = " (recommended)" if advice.worth else " (best, no clear gain)"
@@ -93,7 +93,7 @@ def thickness_sheet(
                 + (chosen if value == advice.value_mm else "")
             )
     # Of what is varied the greatest value makes the largest prop, if they differ in size.
-    largest = max(shown, key=lambda step: step.value_mm)
+    largest = max(shown, key=lambda step: step.value)
     camera = Studio(largest.glow, largest.scene_file.scene, backend).camera(size)
 
     def studios() -> Iterator[Studio]:
@@ -122,7 +122,7 @@ def _mean(step: Step) -> float:
 
 
 def _out(step: Step) -> float:
-    return 100 * step.let_out
+    return 100 * step.escape_fraction
 
 
 def _weight(step: Step) -> float | None:

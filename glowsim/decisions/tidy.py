@@ -13,7 +13,7 @@ from glowsim.decisions.polish import Placement
 from glowsim.decisions.sites import Sites
 from glowsim.geometry.mesh import FloatArray
 
-NEAR = 0.3
+ON_AXIS_SHARE = 0.3
 """A board is near the axis within this share of half the body's width."""
 GIVES = 0.01
 """Share of the score that standing on the axis may cost: less than the prediction is off by."""
@@ -36,7 +36,7 @@ def tidied(
     if allowed.placing.symmetry > 1 or allowed.placing.drill is not None:
         return here
     low, high = allowed.problem.walls.bounds
-    near_mm = NEAR * 0.5 * float((high - low)[:2].min())
+    near_mm = ON_AXIS_SHARE * 0.5 * float((high - low)[:2].min())
     off = np.linalg.norm(sites.poses.position[:, :2], axis=1)
     for board in np.argsort(off):
         if 0.0 < off[board] <= near_mm:

@@ -17,7 +17,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ValidationError
 
-from glowsim.errors import MaterialError, SceneError, did_you_mean
+from glowsim.errors import MaterialError, SceneError, as_options, did_you_mean
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
@@ -86,7 +86,7 @@ class Variation:
             "around": "a layer on both skins of the printed wall, outside and inside: 0.5 mm make "
             "the wall 1 mm thicker (0 is the file as it is); its lights stay, the wall comes nearer"
             if self._both_skins
-            else f"material added all round the body{base}{thins} (0 is the body as drawn); "
+            else f"material added all round the body{base}{thins} (0 is the body as it is); "
             "its lights and what is set into it stay",
             "size": "the length of the body's longest side, all its sizes in proportion about the "
             "origin of its own frame; its wall, its lights and what is set into it stay",
@@ -314,7 +314,7 @@ def lit_body(scene_file: SceneFile, name: str | None) -> int:
     lit = [body.name for body in bodies if body.lights]
     if name is None:
         if len(lit) != 1:
-            which = f"name one of {', '.join(lit)}" if lit else "none of its bodies has a light"
+            which = as_options("--body", lit) if lit else "none of its bodies has a light"
             raise SceneError(f"{scene_file.toml.name}: which body? {which}")
         name = lit[0]
     names = [body.name for body in bodies]

@@ -89,7 +89,8 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
     short = step.lit.ratio < step.findings.limits.glow_ratio
     if factor < 1.0 and first != "power":
         said.append(
-            f"Heat, not optics, limits this glow: as drawn a board would draw more than the "
+            "Heat, not optics, limits this glow: at your settings a board would draw more than "
+            "the "
             f"{heat.limit_w:.2g} W that heat allows there. All were turned down to "
             f"{100 * factor:.0f} % of their drive; the evenness stays as it is."
         )
@@ -124,7 +125,7 @@ def too_hot_words(step: Step) -> list[str]:
     if heat is None or not heat.exceeded:
         return []
     return [
-        f"But heat does not bear it as it is: {heat.light} draws {heat.power_w:.2g} W and may draw "
+        f"But it gets too hot as it is: {heat.light} draws {heat.power_w:.2g} W and may draw "
         f"{heat.limit_w:.2g} W. "
         + (
             f"Turn the lights down to {100 * heat.heat_factor:.0f} % of their drive."

@@ -96,8 +96,8 @@ def verdict(step: Step) -> str:
 def change(new: Step, old: Step) -> str:
     """Say what a variant does to evenness and brightness of what it takes the place of."""
     return (
-        f"off by x {old.evenness.off_by:.3g} as drawn, x {new.evenness.off_by:.3g} then; "
-        f"{old.evenness.mean_cd_m2:.3g} cd/m2 as drawn, {new.evenness.mean_cd_m2:.3g} then"
+        f"off by x {old.evenness.off_by:.3g} now, x {new.evenness.off_by:.3g} then; "
+        f"{old.evenness.mean_cd_m2:.3g} cd/m2 now, {new.evenness.mean_cd_m2:.3g} then"
     )
 
 

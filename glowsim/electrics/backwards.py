@@ -73,7 +73,11 @@ def level_for_hours(electrics: Electrics, hours: float, zone: str = "") -> Level
         return level_at(electrics, most, zone)
     longest = lasts(LEAST_LEVEL)
     if longest < hours:
-        others = f"with '{zone}' all but dark and the others as drawn" if zone else "all but dark"
+        others = (
+            f"with '{zone}' all but dark and the others at your settings"
+            if zone
+            else "all but dark"
+        )
         raise SceneError(
             f"no level lasts {hours:g} h: {others}, {pack.label} lasts {longest:.1f} h"
             + _more_cells(electrics, hours, zone)
@@ -110,7 +114,7 @@ def level_for_heat(electrics: Electrics, heat: HeatReport) -> Level:
     average = electrics.average_levels()
     for board, level, judged_heat in zip(electrics.boards, average, heat.boards, strict=True):
         lit_ma = board.current_ma(level) - board.idle_ma
-        spare_ma = judged_heat.bears * board.current_ma(level) - board.idle_ma
+        spare_ma = judged_heat.allowed_share * board.current_ma(level) - board.idle_ma
         if lit_ma > 0:
             found.append(max(0.0, spare_ma / lit_ma))
     return level_at(electrics, min([*found, brightest_factor(electrics)]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -28,7 +29,7 @@ thresholds of plastic and wood 60 C for a minute, and of any surface 48 C for te
 for eight hours; worn things keep 2 K below that (common practice, no source). The standard gives
 thresholds, not limits."""
 TOUCH_WORDS = {"touched": "touched for moments", "held": "held in the hand", "worn": "worn"}
-NEAR = 1.3
+NEAR_LIMIT = 1.3
 """Limits kept by less than this factor are not kept for sure: conductivities are good to that."""
 SOON_S = 300.0
 """The bench test most people have patience for [s]."""
@@ -38,16 +39,16 @@ SOON_S = 300.0
 class HeatLimit:
     """One limit and what was worked out for it.
 
-    bears : share of the power at which the limit is just reached
+    allowed_share : share of the power at which the limit is just reached
     """
 
     what: str
     limit_c: float
     found_c: float
-    bears: float
+    allowed_share: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BoardHeat:
     """One light board at the drive that is judged.
 
@@ -76,23 +77,23 @@ class BoardHeat:
     in_air: bool = False
 
     @property
-    def bears(self) -> float:
+    def allowed_share(self) -> float:
         """Share of the judged power at which the tightest limit is reached; inf without limits."""
-        return min((limit.bears for limit in self.limits), default=float("inf"))
+        return min((limit.allowed_share for limit in self.limits), default=float("inf"))
 
     @property
     def bearable_w(self) -> float:
         """Average power this board may have, all others of its body turned down alike [W]."""
-        return self.bears * self.power_w
+        return self.allowed_share * self.power_w
 
     @property
     def verdict(self) -> str:
         """What to do, in a few words."""
-        if self.bears >= NEAR:
+        if self.allowed_share >= NEAR_LIMIT:
             return "below its limits by this sum"
-        if self.bears >= 1:
+        if self.allowed_share >= 1:
             return "near its limit: measure, and leave a margin"
-        share = 100 * self.bears
+        share = 100 * self.allowed_share
         percent = f"{share:.0f}" if share >= 9.5 else f"{share:.1g}"
         return f"derate to {percent} %, or add a path for the heat"
 
@@ -105,9 +106,9 @@ SKIN = "skin"
 class HeatReport:
     """The heat of a prop.
 
-    judged : the drive that is judged: 'as drawn' or 'on average over its pulses'
+    judged : the drive that is judged: 'at your settings' or 'on average over its pulses'
     boards : as in the scene;  fields : by key of each different body with lights
-    error_share : how far rises may be off by the conductivity alone, as a factor
+    error_factor : how far rises may be off by the conductivity alone, as a factor
     """
 
     title: str
@@ -123,13 +124,13 @@ class HeatReport:
     @property
     def hottest(self) -> BoardHeat:
         """The board with the least to spare."""
-        return min(self.boards, key=lambda board: board.bears)
+        return min(self.boards, key=lambda board: board.allowed_share)
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """What to take care of: always heat; fire and skin where such a limit is passed, and skin
         for what is held or worn."""
-        passed = {limit.what for b in self.boards for limit in b.limits if limit.bears < 1}
+        passed = {limit.what for b in self.boards for limit in b.limits if limit.allowed_share < 1}
         on_skin = {what for what in passed if what.startswith(SKIN)}
         topics: list[Topic] = ["heat"]
         if passed - on_skin:
@@ -199,7 +200,7 @@ def heat_of(
         told = (hottest.board_c, hottest.full_board_c)
         notes.append(said_of_holder(plan.catalogue, body, *told))
     factor = max(part.conductivity_factor for part in parts.values())
-    judged = "on average over its pulses" if electrics.course.moves else "as drawn"
+    judged = "on average over its pulses" if electrics.course.moves else "at your settings"
     return HeatReport(
         plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, tuple(notes)
     )
@@ -273,21 +274,21 @@ def _judged(
             limits.append(_limit(f"its holder, {name}", limit_c, heat.room_c, float(rise[k, 0])))
         judged.append(
             BoardHeat(
-                board.name,
-                board.copy,
-                board.body,
-                board.kind,
-                ", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
-                float(watts[k, 0]),
-                float(watts[k, 1]),
-                heat.room_c + float(rise[k, 0]),
-                heat.room_c + float(rise[k, 1]),
-                None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
-                heat.room_c + skin_k,
-                tuple(sorted(limits, key=lambda limit: limit.bears)),
-                warm.seconds_to(0.9, k) / 60 if warm else 0.0,
-                float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
-                hangs,
+                name=board.name,
+                copy=board.copy,
+                body=board.body,
+                kind=board.kind,
+                buried_in=", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
+                power_w=float(watts[k, 0]),
+                full_power_w=float(watts[k, 1]),
+                board_c=heat.room_c + float(rise[k, 0]),
+                full_board_c=heat.room_c + float(rise[k, 1]),
+                chip_c=None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
+                skin_c=heat.room_c + skin_k,
+                limits=tuple(sorted(limits, key=lambda limit: limit.allowed_share)),
+                minutes=warm.seconds_to(0.9, k) / 60 if warm else 0.0,
+                soon_share=float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
+                in_air=hangs,
             )
         )
     return judged
@@ -328,8 +329,8 @@ def _of_the_board(
 
 def _limit(what: str, limit_c: float, room_c: float, rise_k: float) -> HeatLimit:
     spare = max(limit_c - room_c, 0.0)
-    bears = spare / rise_k if rise_k > 0 else float("inf")
-    return HeatLimit(what, limit_c, room_c + rise_k, bears)
+    allowed_share = spare / rise_k if rise_k > 0 else float("inf")
+    return HeatLimit(what, limit_c, room_c + rise_k, allowed_share)
 
 
 def _renamed(heat: BoardHeat, board: LitBoard) -> BoardHeat:
@@ -338,13 +339,17 @@ def _renamed(heat: BoardHeat, board: LitBoard) -> BoardHeat:
 
 def _plain(board: BoardHeat) -> dict[str, object]:
     plain = {k: v for k, v in vars(board).items() if k != "limits"}
-    finite = float("inf")
     return plain | {
-        "bears_share": None if board.bears == finite else board.bears,
-        "bearable_w": None if board.bears == finite else board.bearable_w,
+        "bears_share": _finite(board.allowed_share),
+        "bearable_w": None if math.isinf(board.allowed_share) else board.bearable_w,
         "verdict": board.verdict,
         "limits": [
-            vars(limit) | {"bears": None if limit.bears == finite else limit.bears}
+            {"what": limit.what, "limit_c": limit.limit_c, "found_c": limit.found_c}
+            | {"bears": _finite(limit.allowed_share)}
             for limit in board.limits
         ],
     }
+
+
+def _finite(share: float) -> float | None:
+    return None if math.isinf(share) else share

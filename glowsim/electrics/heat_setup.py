@@ -22,6 +22,8 @@ from glowsim.transport.plan import Plan
 from glowsim.transport.sizes import CELLS_ACROSS_WALL, cell_for_mm
 from glowsim.units import M_PER_MM
 
+STILL_AIR_W_MK = 0.026
+"""Conductivity of air at room temperature (textbook, from memory)."""
 ASSUMED_W_MK = 0.2
 """Conductivity of a core whose surface says nothing of what is below it: most plastics."""
 ASSUMED_J_M3K = 1.5e6
@@ -60,6 +62,8 @@ def heat_part(plan: Plan, number: int, outers: dict[str, Mesh]) -> HeatPart:
     solid = solid_of(scene_file, number)
     own, is_sheet, factor = _own_substance(plan, number, notes)
     inserts = [(solid.hollow, AIR)] if solid.hollow is not None else []
+    if solid.core is not None and spec.infill is not None:
+        inserts.append((solid.core, _of_infill(own, spec.infill.share, notes)))
     for k, (insert, mesh) in enumerate(zip(spec.inserts, solid.inserts, strict=True)):
         name = insert.material or insert.coat
         inserts.append((mesh, AIR if name is None else _substance(plan, (number, k), name, notes)))
@@ -109,6 +113,18 @@ def _own_substance(plan: Plan, number: int, notes: list[str]) -> tuple[Substance
         return AIR, True, 1.3
     factor = plan.catalogue.material(name).thermal_conductivity_factor
     return _substance(plan, (number, None), name, notes), False, factor
+
+
+def _of_infill(plastic: Substance, share: float, notes: list[str]) -> Substance:
+    """Return what an infill is to heat: along its walls it conducts by their share, and still air
+    between them (rule of mixtures, upper bound; across them less)."""
+    notes.append("infill is taken to conduct as its plastic and still air do side by side")
+    return Substance(
+        f"infill of {plastic.name}",
+        share * plastic.conductivity_w_mk + (1 - share) * STILL_AIR_W_MK,
+        share * plastic.capacity_j_m3k,
+        plastic.service_c,
+    )
 
 
 def _substance(plan: Plan, at: tuple[int, int | None], name: str, notes: list[str]) -> Substance:

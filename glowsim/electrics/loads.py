@@ -11,6 +11,7 @@ from glowsim.catalogue import Board
 from glowsim.errors import SceneError, did_you_mean
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
+from glowsim.geometry.strips import leds_in_words
 from glowsim.scene import Light, StripPiece
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.plan import Plan
@@ -20,7 +21,7 @@ IDLE_FULL_V = 1.0
 equations sound where nothing works any more)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LitBoard:
     """One light board of the prop.
 
@@ -132,20 +133,23 @@ def _lit(
     drive = np.array([light.drive.red, light.drive.green, light.drive.blue])
     if board.drive == "white":
         channel, drive = channel / 3, np.full(3, light.drive.white)
+    name, copy, body = names
     return LitBoard(
-        *names,
-        zone,
-        zone if light.zones else light.zone,
-        light.board,
-        board,
-        leds,
-        leds * channel,
-        leds * board.quiescent_ma,
-        drive,
-        position_mm,
-        lights,
-        whole,
-        light.strip if isinstance(light, StripPiece) else -1,
+        name=name,
+        copy=copy,
+        body=body,
+        zone=zone,
+        zone_rule=zone if light.zones else light.zone,
+        kind=light.board,
+        board=board,
+        led_count=leds,
+        channel_ma=leds * channel,
+        idle_ma=leds * board.quiescent_ma,
+        drive=drive,
+        position_mm=position_mm,
+        lights=lights,
+        whole=whole,
+        strip=light.strip if isinstance(light, StripPiece) else -1,
     )
 
 
@@ -155,6 +159,17 @@ def in_one_piece(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[tup
     for number in numbers:
         groups.setdefault(boards[number].whole, []).append(number)
     return [tuple(group) for group in groups.values()]
+
+
+def told_together(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[str]:
+    """Return the names of boards, LEDs of one strip together: 'mask: brow strip, LEDs 4 to 9'."""
+    strips = {boards[group[0]].whole: group for group in in_one_piece(range(len(boards)), boards)}
+    told = []
+    for group in in_one_piece(sorted(numbers), boards):
+        whole = boards[group[0]].whole
+        leds = [strips[whole].index(number) for number in group]
+        told.append(leds_in_words(whole, leds, len(strips[whole])))
+    return told
 
 
 def named_boards(

@@ -33,7 +33,7 @@ def written_outputs(
                     raise _fault(
                         plan,
                         (number,),
-                        f"'{boards[board].name}' hangs on '{seen[board]}' already; a board gets "
+                        f"'{boards[board].name}' is wired to '{seen[board]}' already; a board gets "
                         "its data from one place",
                     )
                 seen[board] = pin.name
@@ -207,13 +207,13 @@ def _shares(boards: tuple[LitBoard, ...], output: DataOutput, union: _Union) -> 
     if union.kind == 4:
         return (
             f"{output.name} is left to feed {names} side by side, nearest to each other ({near}): "
-            "they would move as one. Give them one zone first, or use a controller with more "
+            "they would be one group. Give them one zone first, or use a controller with more "
             "outputs."
         )
     alike = f"all of the zone {zones}" if union.kind == 1 else f"nearest in their pulses ({zones})"
     return (
         f"{output.name} may serve {names} in one row, with one more data wire: {alike}, {near}. "
-        "Each keeps its own course. Given one zone that moves as one, they may hang side by side "
+        "Each keeps its own pattern. As one group, in one zone, they may hang side by side "
         "(`branches`) without that wire."
     )
 

@@ -77,7 +77,7 @@ class WiringReport:
     built: Harness
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PowerReport:
     """All there is to say about a prop's power.
 
@@ -234,24 +234,24 @@ def power_report(electrics: Electrics) -> PowerReport:
     wiring = _wiring(electrics, catalogue.wires, fuse) if electrics.harness else None
     data = electrics.data
     return PowerReport(
-        electrics.plan.title,
-        boards,
-        average,
-        over_time,
-        _zones(boards, average, over_time),
-        total,
-        electrics.supply,
-        wanted,
-        electrics.state_of_charge,
-        own,
-        choices,
-        wiring,
-        fuse,
-        data,
-        cut_list(wiring.built if wiring else None, data.wires),
-        electrics.course,
-        tuple(_notes(electrics)),
-        (*_cautions(own_kind, possible), *_of_the_body(electrics)),
+        title=electrics.plan.title,
+        boards=boards,
+        average_levels=average,
+        levels_over_time=over_time,
+        zones=_zones(boards, average, over_time),
+        total=total,
+        supply=electrics.supply,
+        wanted_hours=wanted,
+        state_of_charge=electrics.state_of_charge,
+        choice=own,
+        choices=choices,
+        wiring=wiring,
+        fuse=fuse,
+        data=data,
+        cut_list=cut_list(wiring.built if wiring else None, data.wires),
+        course=electrics.course,
+        notes=tuple(_notes(electrics)),
+        cautions=(*_cautions(own_kind, possible), *_of_the_body(electrics)),
     )
 
 
@@ -291,7 +291,9 @@ def _notes(electrics: Electrics) -> list[str]:
     if scene.wiring is None:
         notes.append("the scene has no wiring: every board is taken to sit at the supply")
     if not scene.pulses:
-        notes.append("the scene has no pulses: the average is that of a steady glow as drawn")
+        notes.append(
+            "the scene has no pulses: the average is that of a steady glow at your settings"
+        )
     return notes
 
 

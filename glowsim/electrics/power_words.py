@@ -59,7 +59,7 @@ def limits_words(boards: tuple[LitBoard, ...]) -> list[str]:
 def wiring_words(wiring: WiringReport) -> list[str]:
     """Return what there is to say about the loss in the wires."""
     return [
-        f"Lost in the wires: {wiring.drawn.wire_loss_w:.2g} W as drawn, "
+        f"Lost in the wires: {wiring.drawn.wire_loss_w:.2g} W at your settings, "
         f"{wiring.white.wire_loss_w:.2g} W at full white. Voltages are averages over the quick "
         "switching of the LEDs: put 100 to 1000 uF across the supply at far boards (common "
         "practice)."
@@ -69,32 +69,34 @@ def wiring_words(wiring: WiringReport) -> list[str]:
 def gauge_words(wiring: WiringReport, fuse: FuseAdvice | None) -> list[str]:
     """Return the one decision on the gauge with its reasons; first what must not be built."""
     gauge, harness = wiring.gauge, wiring.harness
-    what = "full white" if fuse is None or fuse.for_white else "the scene as drawn"
+    what = "full white" if fuse is None or fuse.for_white else "your settings"
     reasons = (
-        f"the loss of {gauge.limit_v:g} V asks for {gauge.for_drop or 'more than any'}, "
+        f"a voltage drop of {gauge.limit_v:g} V at most asks for "
+        f"{gauge.for_drop or 'more than any'}, "
         f"the current of {gauge.load_ma / 1000:.2f} A inside foam for "
         f"{gauge.for_current or 'more than any'}, "
         f"the fuse of {gauge.fuse_a:g} A before it for {gauge.for_fuse or 'more than any'}"
     )
     if not gauge.faults:
         return [
-            f"Wire: as in the scene. At {what} it loses {gauge.drop_v:.2f} V on the way to a board "
-            f"(limit {gauge.limit_v:g} V), carries its current inside foam and bears the fuse "
-            "before it. "
+            f"Wire: as in the scene. At {what} the voltage drop is {gauge.drop_v:.2f} V at most "
+            f"(limit {gauge.limit_v:g} V); it carries its current inside foam and is thick "
+            "enough for "
+            "its fuse. "
             f"The thinnest that would do throughout: {gauge.gauge or 'none'} ({reasons})."
         ]
-    lines = [f"Do not build as drawn, for {what}: {'; '.join(gauge.faults)}."]
+    lines = [f"Do not build it as it is, for {what}: {'; '.join(gauge.faults)}."]
     one_end = harness.kind in ("bus", "chain") and harness.second is None
-    far_too = ", or feed the far end too (second_feed_mm)" if one_end else ""
+    far_too = ", or add power injection at the far end (second_feed_mm)" if one_end else ""
     if gauge.gauge is not None:
         lines.append(f"Wire: {gauge.gauge} or thicker throughout: {reasons}.")
     elif gauge.joints_v > gauge.limit_v:
         lines.append(
-            f"No wire mends it: the joints alone lose {gauge.joints_v:.2f} V. Feed the boards by "
+            f"No wire helps: the joints alone drop {gauge.joints_v:.2f} V. Feed the boards by "
             f"a bus or a tree{far_too}."
         )
     else:
-        lines.append(f"No wire of the catalogue mends it ({reasons}): branch earlier{far_too}.")
+        lines.append(f"No wire of the catalogue is enough ({reasons}): branch earlier{far_too}.")
     return lines
 
 
@@ -103,11 +105,11 @@ def fuse_words(fuse: FuseAdvice) -> str:
     load = (
         "full white"
         if fuse.for_white
-        else "the scene as drawn (full white is above the battery's limit)"
+        else "your settings (full white is above the battery's limit)"
     )
     carries = {
-        "IEC": "which carries its rating for long",
-        "UL": "which carries three quarters of its rating for long",
+        "IEC": "which carries its rating all day",
+        "UL": "which carries three quarters of its rating all day",
     }
     other: Rule = "UL" if fuse.rule == "IEC" else "IEC"
     rule = f"{STANDARDS[fuse.rule]}, {carries[fuse.rule]}"

@@ -19,7 +19,7 @@ LEAST_FLASH_RATE = 25.0
 MOST_FLASH_FRAMES = 6000
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PulseReport:
     """A stretch of a prop's pulses.
 
@@ -27,7 +27,7 @@ class PulseReport:
     mean_levels : (members,) float, over whole cycles;  colours : (members, 3), drive at level 1
     light       : (t,) float, light of the whole prop as a share of that as drawn
     current_ma  : (t,) float, at full supply;  average_ma, drawn_ma, idle_ma : of the whole prop
-    bears_ma    : what the scene's battery bears for long, None without one
+    limit_ma    : what the scene's battery bears for long, None without one
     seamless    : whether the stretch repeats without a jump
     """
 
@@ -43,7 +43,7 @@ class PulseReport:
     average_ma: float
     drawn_ma: float
     idle_ma: float
-    bears_ma: float | None
+    limit_ma: float | None
     seamless: bool
 
     @property
@@ -149,18 +149,18 @@ def pulse_report(electrics: Electrics, *, seconds: float, frames_per_second: flo
     average = electrics.average_levels()
     cycle = course.cycle_s
     return PulseReport(
-        course,
-        seconds,
-        frames_per_second,
-        time_s,
-        levels,
-        course.mean_levels(),
-        np.array([colour_of_light[member.lights[0]] for member in course.members]),
-        _light(electrics, levels),
-        current_ma(electrics, levels),
-        sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),
-        electrics.total_drawn_ma,
-        sum(b.idle_ma for b in boards),
-        electrics.own_pack.max_current_ma if electrics.own_pack else None,
-        cycle is not None and abs(seconds / cycle - round(seconds / cycle)) < 1e-6,
+        course=course,
+        seconds=seconds,
+        frames_per_second=frames_per_second,
+        time_s=time_s,
+        levels=levels,
+        mean_levels=course.mean_levels(),
+        colours=np.array([colour_of_light[member.lights[0]] for member in course.members]),
+        light=_light(electrics, levels),
+        current_ma=current_ma(electrics, levels),
+        average_ma=sum(b.current_ma(level) for b, level in zip(boards, average, strict=True)),
+        drawn_ma=electrics.total_drawn_ma,
+        idle_ma=sum(b.idle_ma for b in boards),
+        limit_ma=electrics.own_pack.max_current_ma if electrics.own_pack else None,
+        seamless=cycle is not None and abs(seconds / cycle - round(seconds / cycle)) < 1e-6,
     )

@@ -125,7 +125,7 @@ def choice_json(choice: Choice) -> dict[str, Any]:
         "worst_board_v_half_used": round(float(choice.half.board_v.min()), 3),
         "average_ma": round(choice.average_ma, 1),
         "peak_ma": round(choice.peak_ma, 1),
-        "bears_ma": round(choice.pack.max_current_ma, 1),
+        "limit_ma": round(choice.pack.max_current_ma, 1),
     }
 
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
+from glowsim.electrics.loads import in_one_piece, told_together
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.trace_faults import Fault, Suspect, faults_of
-from glowsim.electrics.trace_graph import Graph, Symptoms
+from glowsim.electrics.trace_graph import KINDS, Graph, Symptoms
 from glowsim.errors import SceneError, did_you_mean
 
 MOST_PAIRED = 300
@@ -60,37 +61,47 @@ def named_symptoms(electrics: Electrics, names: Sequence[Sequence[str]]) -> Symp
     return Symptoms(*found)
 
 
-def counted_leds(electrics: Electrics, names: Sequence[str]) -> tuple[list[str], dict[int, int]]:
-    """Return names without the count of LEDs that are right ('spike 3=4'), and it by board.
+def counted_leds(
+    electrics: Electrics, names: Sequence[str]
+) -> tuple[list[str], dict[int, int], list[str]]:
+    """Return names without the count of LEDs that are right ('spike 3=4'), it by board, and the
+    names of the LEDs behind, dark by themselves, of strips whose LEDs are lights of their own.
 
     Raises SceneError for a count that leaves no LED or none that is wrong.
     """
-    bare, lit = [], {}
+    bare: list[str] = []
+    lit: dict[int, int] = {}
+    behind: list[str] = []
     for name in names:
         board, equals, count = name.rpartition("=")
         if not equals:
             bare.append(name)
             continue
-        bare.append(board)
-        for n in _numbers(electrics, [board]):
-            leds = electrics.boards[n].led_count
+        for numbers in in_one_piece(sorted(_numbers(electrics, [board])), electrics.boards):
+            leds = sum(electrics.boards[n].led_count for n in numbers)
             if not (count.strip().isdigit() and 0 < int(count) < leds):
                 raise SceneError(
-                    f"'{name}': {electrics.boards[n].name} has {leds} LEDs; say how many of the "
-                    f"first are right, 1 to {leds - 1}"
+                    f"'{name}': {electrics.boards[numbers[0]].whole} has {leds} LEDs; say how many "
+                    f"of the first are right, 1 to {leds - 1}"
                 )
-            lit[n] = int(count)
-    return bare, lit
+            if len(numbers) > 1:
+                behind += [electrics.boards[n].name for n in numbers[int(count) :]]
+            else:
+                bare.append(electrics.boards[numbers[0]].name)
+                lit[numbers[0]] = int(count)
+    return bare, lit, behind
 
 
 def _numbers(electrics: Electrics, names: Sequence[str]) -> frozenset[int]:
     found: set[int] = set()
     for name in names:
         mine = [
-            n for n, b in enumerate(electrics.boards) if name in (b.name, b.copy, b.body, b.zone)
+            n
+            for n, b in enumerate(electrics.boards)
+            if name in (b.name, b.whole, b.copy, b.body, b.zone)
         ]
         if not mine:
-            known = [word for b in electrics.boards for word in (b.name, b.copy, b.body, b.zone)]
+            known = [word for b in electrics.boards for word in (b.whole, b.copy, b.body, b.zone)]
             raise SceneError(
                 f"there is no board '{name}'{did_you_mean(name, dict.fromkeys(known))}"
             )
@@ -123,7 +134,8 @@ def trace(graph: Graph, seen: Symptoms, faults: Sequence[Fault] = ()) -> Trace:
         return _ranked(seen, 2, pairs)
     # Whatever explains the most of it, by itself.
     covering = sorted(causes, key=lambda pair: (-len(pair[0].all), -pair[1].weight))
-    return _ranked(seen, 0, [(cause,) for _, cause in covering[:5]])
+    each = {cause.keys: cause for _, cause in reversed(covering)}  # the one that covers most
+    return _ranked(seen, 0, [(cause,) for cause in list(each.values())[:-6:-1]])
 
 
 def _grouped(found: Sequence[tuple[Fault, float]]) -> list[Cause]:
@@ -174,9 +186,14 @@ def first_test(graph: Graph, found: Trace) -> str:
     )
 
 
-def trace_json(found: Trace) -> dict[str, Any]:
-    """Return the causes as plain data."""
+def trace_json(graph: Graph, found: Trace) -> dict[str, Any]:
+    """Return what is seen, the LEDs of one strip together, and the causes, as plain data."""
     return {
+        "seen": {
+            kind: told_together(numbers, graph.boards)
+            for kind, numbers in zip(KINDS, found.seen.by_kind, strict=True)
+            if numbers
+        },
         "faults": found.faults,
         "causes": [
             {

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from glowsim.electrics import trace_words as say
-from glowsim.electrics.data_line import pin_words
+from glowsim.electrics.data_line import DataOutput, Row, pin_words
 from glowsim.electrics.loads import in_one_piece
 from glowsim.electrics.outputs import HIGH_SHARE
 from glowsim.electrics.trace_graph import COLOURS, Boards, Graph, Symptoms
@@ -192,10 +192,15 @@ def _pins(graph: Graph) -> Iterator[Fault]:
 
 
 def _links(graph: Graph) -> Iterator[Fault]:
+    """Yield the data wires to each board, and the copper from LED to LED of a strip."""
     for output, row in graph.rows:
         for place, number in enumerate(row):
             name = graph.boards[number].name
-            before = graph.boards[row[place - 1]].name if place else ""
+            earlier = graph.boards[row[place - 1]] if place else None
+            if earlier is not None and earlier.whole == graph.boards[number].whole:
+                yield _within_strip(graph, output, row, place)
+                continue
+            before = earlier.name if earlier else ""
             start = f"data out of {before}" if before else f"{pin_words(output.name)}"
             suspects = [
                 Suspect(f"the joint at data in of {name}", JOINT,
@@ -215,6 +220,27 @@ def _links(graph: Graph) -> Iterator[Fault]:
                 tuple(suspects),
                 _silent(frozenset(row[place:])),
             )
+
+
+def _within_strip(graph: Graph, output: DataOutput, row: Row, place: int) -> Fault:
+    """Return the way of the data from one LED of a strip to the next, if they are lights of their
+    own."""
+    board = graph.boards[row[place]]
+    mine = [n for n in row if graph.boards[n].whole == board.whole]
+    number = mine.index(row[place])
+    last, first = f"LED {number}", f"LED {number + 1}"
+    torn = "plus, minus or data of the strip between them, where it is bent or cut"
+    return Fault(
+        ("inside", output.name, board.name),
+        "data",
+        f"inside {board.whole}, from {last} to {first}",
+        (
+            Suspect(f"{first}: dead, or its data in", LED, say.inside(board.whole, first)),
+            Suspect(f"{last}: passes nothing on", LED, say.inside(board.whole, last)),
+            Suspect(torn, JOINT, say.strip(board)),
+        ),
+        _silent(frozenset(row[place:])),
+    )
 
 
 def _inside(graph: Graph) -> Iterator[Fault]:

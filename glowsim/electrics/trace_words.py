@@ -22,7 +22,8 @@ def battery(graph: Graph) -> str:
     pack, state = graph.electrics.supply, graph.electrics.state_of_charge
     return (
         f"Volts at the battery's own plug, plus to minus: {pack.fresh_v:.2f} V fresh, "
-        f"{graph.supply_v:.2f} V {state} with everything on as drawn. 0 V from a lithium pack: "
+        f"{graph.supply_v:.2f} V {state} with everything on at your settings. 0 V from a lithium "
+        "pack: "
         "its protection has cut off; take the load away and charge it."
     )
 
@@ -52,7 +53,8 @@ def run(graph: Graph, number: int) -> str:
     this = harness.every_run[number]
     before, after = graph.node_v(this.start), graph.node_v(this.end)
     return (
-        f"On as drawn, plus to minus: {before:.2f} V at {this.start}, {after:.2f} V at {this.end}; "
+        f"At your settings, plus to minus: {before:.2f} V at {this.start}, {after:.2f} V at "
+        f"{this.end}; "
         f"volts at the first and none (or far less) at the second: it is between them. Current "
         f"through this pair: {graph.run_ma(number):.0f} mA."
     )
@@ -71,7 +73,8 @@ def tap(graph: Graph, number: int) -> str:
     """Return the test of a board's own joints."""
     board = graph.boards[number]
     return (
-        f"Volts on the pads of {board.name}: {graph.sound.board_v[number]:.2f} V as drawn. The "
+        f"Volts on the pads of {board.name}: {graph.sound.board_v[number]:.2f} V at your "
+        "settings. The "
         "same at the wires beside it but not on the pads: its own joint. It should draw "
         f"{graph.sound.board_ma[number]:.0f} mA."
     )
@@ -161,7 +164,7 @@ def inside(name: str, which: str) -> str:
 def strip(board: LitBoard) -> str:
     """Return the test of a strip between two of its LEDs."""
     return (
-        f"Volts plus to minus on the cut marks of {board.name} on both sides of the place: the "
+        f"Volts plus to minus on the cut marks of {board.whole} on both sides of the place: the "
         "same on both, or the copper is torn there. Bend it while it is on; solder three short "
         "wires across."
     )
@@ -197,7 +200,7 @@ def low(graph: Graph, worst: int) -> str:
         graph.electrics.supply.feed(BATTERY_STATES["nearly empty"]), graph.electrics.drawn
     )
     return (
-        f"Volts at {board.name}, on as drawn: {graph.sound.board_v[worst]:.2f} V "
+        f"Volts at {board.name}, at your settings: {graph.sound.board_v[worst]:.2f} V "
         f"{graph.electrics.state_of_charge}, "
         f"{empty.board_v[worst]:.2f} V nearly empty; its chips need {board.board.supply_min_v:g} V "
         f"and full colours {max(board.board.fading_v[1]):g} V. Turn everything down: better now "

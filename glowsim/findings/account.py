@@ -33,7 +33,7 @@ class EnergyAccount:
         return float(np.abs(self.emitted_lm - known).sum() / total) if total > 0 else 0.0
 
     @property
-    def let_out(self) -> FloatArray:
+    def escape_fraction(self) -> FloatArray:
         """Share of the emitted light that leaves through surfaces, per band; 0 for none."""
         emitted = np.maximum(self.emitted_lm, 1e-12)
         return np.where(self.emitted_lm > 0, self.escaped_lm / emitted, 0.0)

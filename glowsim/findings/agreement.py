@@ -33,12 +33,12 @@ WELL_KNOWN = 0.06
 """Patches are as wide as what the eye averages, as findings are, or wider until known to this."""
 WIDEST = 4.0
 """The widest patches, in heights of a slice."""
-FAINT = 0.01
+LEAST_OF_MEAN = 0.01
 """Slices and places darker than this share of the body's mean are not judged."""
 
 
 @dataclass(frozen=True)
-class Place:
+class WorstPlace:
     """A place on a body's surface, in its own frame and on its first copy in the prop."""
 
     body_place_mm: tuple[float, ...]
@@ -46,7 +46,7 @@ class Place:
     ratio: Ratio
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BodyAgreement:
     """Quick beside reference on one body as lit.
 
@@ -72,7 +72,7 @@ class BodyAgreement:
     bands: tuple[Ratio | None, ...]
     usual: float
     usual_below: bool
-    worst: Place | None
+    worst: WorstPlace | None
     noise: float
     patch_mm: float
     trust: tuple[str, ...]
@@ -85,7 +85,7 @@ class BodyAgreement:
         """The slices that are not all but dark."""
         area = sum(part.area_mm2 for part in self.slices)
         mean = sum(part.area_mm2 * part.reference_cd_m2 for part in self.slices) / area
-        return tuple(part for part in self.slices if part.reference_cd_m2 > FAINT * mean)
+        return tuple(part for part in self.slices if part.reference_cd_m2 > LEAST_OF_MEAN * mean)
 
     @property
     def worst_off(self) -> float:
@@ -200,7 +200,7 @@ def _body(
     ]
     for patch_mm in _widths(finest_mm, WIDEST * step):
         work, ratio, noise, bright = ratio_of_faces(one, other, patch_mm)
-        share = work.area * ((bright > FAINT) & (noise < KNOWN))
+        share = work.area * ((bright > LEAST_OF_MEAN) & (noise < KNOWN))
         share = share / max(float(share.sum()), 1e-30)
         typical = float(np.sqrt(share @ noise**2))
         if 0 < typical < WELL_KNOWN:
@@ -225,7 +225,7 @@ def _body(
         likeness=one.body.likeness,
         copies=tuple(copy.name for copy in one.copies),
         faces=(
-            _on_all(one, work.faces, np.where(bright > FAINT, ratio, np.nan)),
+            _on_all(one, work.faces, np.where(bright > LEAST_OF_MEAN, ratio, np.nan)),
             _on_all(one, work.faces, noise),
         ),
     )
@@ -273,7 +273,7 @@ def _worst(
     noise: FloatArray,
     share: FloatArray,
     patches: float,
-) -> Place | None:
+) -> WorstPlace | None:
     """Return where the results differ most, if by more than chance brings among so many places."""
     sure = beyond_chance(min(len(ratio), int(np.ceil(OVERLAP * patches))))
     off = np.abs(ratio - 1) - sure * noise
@@ -284,7 +284,9 @@ def _worst(
     place = look.body.surface.centroids[work.faces[k]]
     transform = look.copies[0].transform
     world = transform[:3, :3] @ place + transform[:3, 3]
-    return Place(_rounded(place), _rounded(world), Ratio(float(ratio[k]), float(noise[k]), sure))
+    return WorstPlace(
+        _rounded(place), _rounded(world), Ratio(float(ratio[k]), float(noise[k]), sure)
+    )
 
 
 def _rounded(point: FloatArray) -> tuple[float, ...]:

@@ -31,7 +31,7 @@ SHIFTED = 0.03
 """A figure that noise moves by more than this share is called shifted."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Evenness:
     """Area-weighted figures over the faces that are meant to glow. Luminances in cd/m2.
 
@@ -148,21 +148,26 @@ def evenness(
     low, high = area_percentiles(judged, area_mm2, (5, 95))
     least, greatest = float(judged.min()), float(judged.max())
     seen = judged if seen is None else seen
+    within, too_dark, too_bright = shares(seen, area_mm2, factor)
     return Evenness(
-        name,
-        total,
-        mean,
-        float(luminance_cd_m2.min()),
-        float(luminance_cd_m2.max()),
-        *(p5, median, p95),
-        _ratio(least, middle),
-        _ratio(least, greatest),
-        _ratio(low, middle),
-        _ratio(low, high),
-        _ratio(np.sqrt(spread), middle),
-        _ratio(area_percentiles(seen, area_mm2, (5,))[0], middle),
-        off_by(seen, area_mm2),
-        *shares(seen, area_mm2, factor),
+        body=name,
+        area_mm2=total,
+        mean_cd_m2=mean,
+        least_cd_m2=float(luminance_cd_m2.min()),
+        greatest_cd_m2=float(luminance_cd_m2.max()),
+        p5_cd_m2=p5,
+        median_cd_m2=median,
+        p95_cd_m2=p95,
+        u0=_ratio(least, middle),
+        least_over_greatest=_ratio(least, greatest),
+        p5_over_mean=_ratio(low, middle),
+        p5_over_p95=_ratio(low, high),
+        variation=_ratio(np.sqrt(spread), middle),
+        seen_p5_over_mean=_ratio(area_percentiles(seen, area_mm2, (5,))[0], middle),
+        off_by=off_by(seen, area_mm2),
+        within_share=within,
+        too_dark_share=too_dark,
+        too_bright_share=too_bright,
     )
 
 

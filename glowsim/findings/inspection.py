@@ -9,11 +9,12 @@ import numpy as np
 
 from glowsim.catalogue import Material
 from glowsim.findings.fictions import fictions
+from glowsim.findings.light_rows import LightCheck, light_rows, strip_groups
 from glowsim.findings.surface_regions import RegionCheck, region_checks, too_small
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.patterns import copies_of
-from glowsim.scene import Body
+from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
 from glowsim.transport.plan import Plan
@@ -25,26 +26,12 @@ CROWDED_MM = 1.0
 """LED boards nearer than this to the surface leave no room for glue or wire."""
 
 
-@dataclass(frozen=True)
-class LightCheck:
-    """One light of a body, in the body's frame.
-
-    depth_mm : of its shallowest LED below the outer surface;  inside : what the LEDs sit in
-    """
-
-    name: str
-    board: str
-    leds: int
-    centre_mm: tuple[float, ...]
-    depth_mm: float
-    inside: str
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BodyCheck:
     """One body of the scene.
 
     thickness_mm : wall of a shell, or the mean half chord of a solid
+    lights       : one by one;  rows : as they are listed, LEDs of one strip together
     misfits      : boards that cannot be built where they stand, or want a second look
     optical      : that thickness in transport mean free paths, thinnest band
     weight_g     : of the body's own material, None where its density is not known
@@ -63,17 +50,24 @@ class BodyCheck:
     faces: int
     cell_mm: float
     lights: tuple[LightCheck, ...]
+    rows: tuple[tuple[LightCheck, tuple[int, ...]], ...]
     regions: tuple[RegionCheck, ...]
     notes: tuple[str, ...]
     suspicious: tuple[str, ...]
     misfits: tuple[Misfit, ...]
 
     def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        return vars(self) | {
-            "lights": [vars(light) for light in self.lights],
+        """Return plain data; a misfit's `light` is the number of a row of `lights`."""
+        row_of = {n: k for k, (_, numbers) in enumerate(self.rows) for n in numbers}
+        plain = {key: value for key, value in vars(self).items() if key != "rows"}
+        return plain | {
+            "lights": [vars(row) for row, _ in self.rows],
             "regions": [vars(region) for region in self.regions],
-            "misfits": [misfit.as_json() for misfit in self.misfits],
+            "misfits": [
+                misfit.as_json()
+                | {"light": row_of[misfit.light], "name": self.lights[misfit.light].name}
+                for misfit in self.misfits
+            ],
         }
 
 
@@ -128,13 +122,14 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         material=body.material,
         confidence=_confidence(entry),
         size_mm=tuple(round(float(s), 1) for s in problem.outer.size_mm),
-        volume_cm3=solid.volume_mm3 / 1000,
-        weight_g=None if density is None else solid.volume_mm3 * density * 1e-6,
+        volume_cm3=problem.own_volume_mm3 / 1000,
+        weight_g=None if density is None else problem.own_volume_mm3 * density * 1e-6,
         thickness_mm=thickness,
         optical=float(own.mu_t_reduced_per_mm.min()) * thickness if scatters else None,
         faces=len(problem.skin),
         cell_mm=problem.cell_mm,
         lights=lights,
+        rows=light_rows(body.lights, lights),
         regions=regions,
         notes=tuple(note for note in problem.notes if note not in asked),
         suspicious=(*asked, *_suspicious(plan, body, problem, lights), *too_small(regions)),
@@ -145,6 +140,8 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
 def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
     if not scatters:
         return "sheet lantern" if body.lights else "opaque"
+    if any(medium.own_share is not None for medium in problem.media) and body.infill is not None:
+        return f"skin {body.infill.skin_mm:.3g} mm, infill {100 * body.infill.share:.0f} %"
     if problem.wall_mm is None:
         return "solid"
     if body.wall_by_height_mm is not None:
@@ -155,6 +152,8 @@ def _kind(body: Body, problem: BodyProblem, scatters: bool) -> str:
 
 def _confidence(entry: Any) -> str:
     factor = getattr(entry, "mu_s_reduced_factor", None)
+    if factor is not None and max(entry.mu_s_reduced_per_mm) == 0:
+        factor = entry.mu_a_factor
     return f"{entry.confidence}, x/÷ {factor:.2g}" if factor else str(entry.confidence)
 
 
@@ -184,18 +183,27 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
     return tuple(checks)
 
 
+def _is_off(plan: Plan, light: Light) -> bool:
+    drive = light.drive
+    if plan.catalogue.board(light.board).drive == "white":
+        return drive.white == 0
+    return max(drive.red, drive.green, drive.blue) == 0
+
+
 def _suspicious(
     plan: Plan, body: Body, problem: BodyProblem, lights: tuple[LightCheck, ...]
 ) -> list[str]:
     """Return what a second pair of eyes would ask about."""
     doubts = []
-    for light, spec in zip(lights, body.lights, strict=True):
-        if light.depth_mm < CROWDED_MM:
-            doubts.append(f"{light.name} lies only {light.depth_mm:.1f} mm below the surface")
-        white = plan.catalogue.board(spec.board).drive == "white"
-        drive = spec.drive
-        if (drive.white if white else max(drive.red, drive.green, drive.blue)) == 0:
-            doubts.append(f"{light.name} is turned off: all its drive levels are 0")
+    crowded = [n for n, light in enumerate(lights) if light.depth_mm < CROWDED_MM]
+    for name, mine in strip_groups(body.lights, crowded):
+        depth = min(lights[n].depth_mm for n in mine)
+        doubts.append(f"{name} lies only {depth:.1f} mm below the surface")
+    off = [n for n, light in enumerate(body.lights) if _is_off(plan, light)]
+    doubts += [
+        f"{name} is turned off: all its drive levels are 0"
+        for name, _ in strip_groups(body.lights, off)
+    ]
     centres = np.array([light.centre_mm for light in lights]).reshape(-1, 3)
     for k in range(len(centres)):
         near = np.linalg.norm(centres[k + 1 :] - centres[k], axis=1)

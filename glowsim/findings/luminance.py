@@ -34,10 +34,11 @@ class Look:
     direct_cd_m2    : (k,) float, the part of it that never scattered, averaged over directions
     per_light_cd_m2 : (lights, k) float, what each light of the body adds
     across_cd_m2    : (k,) float, the part of it that comes from other faces across the air and is
-                      sent back, the mean over the copies; 0 where it does not matter
+                      sent back, or falls into an open hollow and comes out, the mean over the
+                      copies; 0 where it does not matter
     room_cd_m2      : (k,) float, room light sent back
     noise_cd_m2     : (k,) float, one-sigma error of the luminance, or None for a solver without
-    lost_share      : light that falls into its open holes and is left out, over what it lets out
+    fallen_share    : light that falls into its open hollows, over what it lets out itself
     """
 
     body: BodyGlow
@@ -48,7 +49,7 @@ class Look:
     across_cd_m2: FloatArray
     room_cd_m2: FloatArray
     noise_cd_m2: FloatArray | None = None
-    lost_share: float = 0.0
+    fallen_share: float = 0.0
     apart: bool = False
 
     @property

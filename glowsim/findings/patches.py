@@ -44,7 +44,7 @@ RING_BORE = 0.2
 """... and its bore is at least this share of it; what reaches the axis is a tip or a foot."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Patch:
     """One hot spot, dark gap or light leak on a body as lit.
 
@@ -245,20 +245,25 @@ def patch_on(
     heights = body.surface.triangles[faces][:, :, 2]
     apart = np.linalg.norm(body.led_mm - place, axis=1)
     total = float((look.luminance_cd_m2[faces] * area).sum())
+    length, width, ring = _extent(body.surface, faces if joined is None else joined, faces)
     return Patch(
-        kind,
-        faces,
-        place,
-        float(heights.min()),
-        float(heights.max()),
-        *_extent(body.surface, faces if joined is None else joined, faces),
-        float(area.sum()),
-        *ratios,
-        int(body.led_light[apart.argmin()]),
-        float(apart.min()),
-        float((look.direct_cd_m2[faces] * area).sum()) / max(total, 1e-12),
-        *noises,
-        within_noise,
+        kind=kind,
+        faces=faces,
+        place_mm=place,
+        from_mm=float(heights.min()),
+        to_mm=float(heights.max()),
+        length_mm=length,
+        width_mm=width,
+        ring=ring,
+        area_mm2=float(area.sum()),
+        ratio=ratios[0],
+        ratio_to_mean=ratios[1],
+        light=int(body.led_light[apart.argmin()]),
+        light_mm=float(apart.min()),
+        direct_share=float((look.direct_cd_m2[faces] * area).sum()) / max(total, 1e-12),
+        noise=noises[0],
+        noise_to_mean=noises[1],
+        within_noise=within_noise,
     )
 
 

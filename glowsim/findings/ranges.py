@@ -40,7 +40,7 @@ def material_range(account: Account, flux_lm: FloatArray, scene: Scene) -> tuple
 
 
 def _kept(
-    account: Account, flux_lm: FloatArray, let_out: FloatArray, sign: int, scene: Scene
+    account: Account, flux_lm: FloatArray, escape_fraction: FloatArray, sign: int, scene: Scene
 ) -> FloatArray:
     """Return what light let out becomes, per band, one sigma darker (1) or paler (-1).
 
@@ -55,12 +55,12 @@ def _kept(
     for region, own in enumerate(owns):
         factor = turning if own is None else own
         share = (flux_lm * account.absorbed[:, :, region]).sum(axis=0) / emitted
-        odds = share / np.maximum(let_out, 1e-9)
+        odds = share / np.maximum(escape_fraction, 1e-9)
         before += odds
         after += odds * factor**sign
         steepest = np.maximum(steepest, factor)
-    deep = np.maximum(let_out, 1e-12) ** (steepest ** (sign / 2) - 1)
-    return np.where(let_out < DEEP, deep, before / after)
+    deep = np.maximum(escape_fraction, 1e-12) ** (steepest ** (sign / 2) - 1)
+    return np.where(escape_fraction < DEEP, deep, before / after)
 
 
 def _both(entry: Material) -> FloatArray:

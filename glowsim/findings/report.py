@@ -33,7 +33,7 @@ WORTH_SAYING = 0.005
 WITHIN_NOISE = "within the noise of this run: more photons will tell whether it is there"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Finding:
     """A numbered hot spot, dark gap or light leak (what must stay dark and is lit).
 
@@ -102,7 +102,7 @@ class Finding:
         return f"{words}, within noise" if self.within_noise else words
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Findings:
     """What a glow amounts to.
 
@@ -149,7 +149,7 @@ class Findings:
         for even, lit in zip(self.bodies, self.lit, strict=True):
             lines.append(
                 f"{even.body}: {lit.grade}; mean {even.mean_cd_m2:.3g} cd/m2, "
-                f"5 %/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
+                f"5%/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
             )
         for found in self.found:
             place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
@@ -290,17 +290,20 @@ def untold_words(share: float) -> str:
 
 
 def _across_notes(looks: Sequence[Look]) -> list[str]:
-    """Say how far light between faces matters, where it does, and what of it is left out."""
+    """Say how far light between faces matters, where it does, and what falls into hollows."""
     notes, shares = [], []
     for look in looks:
         weight = look.body.surface.areas_mm2 * look.glows
         share = float(weight @ look.across_cd_m2) / max(float(weight @ look.luminance_cd_m2), 1e-12)
         if share >= MATTERS:
             shares.append(f"{100 * share:.0f} % of what {look.name} shows")
-        if look.lost_share >= MATTERS:
+        if look.fallen_share >= MATTERS:
+            what = "what comes out again counts"
+            if look.body.entering is None:
+                what = "is left out: it is somewhat brighter than said"
             notes.append(
-                f"{100 * look.lost_share:.0f} % of the light that {look.name} lets out falls back "
-                "into its open hollow and is left out: it is somewhat brighter than said"
+                f"light falls into the open hollow of {look.name}, {100 * look.fallen_share:.0f} % "
+                f"of what it lets out itself; {what}"
             )
     if shares:
         shown = ", ".join(shares)
@@ -333,32 +336,32 @@ def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
         _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3]) for c in eye.look.copies
     )
     return Finding(
-        number,
-        patch.kind,
-        eye.look.name,
-        copy.name,
-        _rounded(patch.place_mm),
-        world,
-        patch.from_mm,
-        patch.to_mm,
-        patch.size_mm,
-        patch.length_mm,
-        patch.width_mm,
-        patch.ring,
-        patch.area_mm2,
-        patch.ratio,
-        patch.ratio_to_mean,
-        glow.lights[copy.lights[patch.light]].name,
-        patch.light_mm,
-        patch.direct_share,
-        advice.words,
-        patch.noise,
-        patch.noise_to_mean,
-        patch.within_noise,
-        tuple(elsewhere),
-        None if advice.place_mm is None else _rounded(advice.place_mm),
-        advice.ideas,
-        patch.faces,
+        number=number,
+        kind=patch.kind,
+        body=eye.look.name,
+        copy=copy.name,
+        body_place_mm=_rounded(patch.place_mm),
+        prop_place_mm=world,
+        from_mm=patch.from_mm,
+        to_mm=patch.to_mm,
+        size_mm=patch.size_mm,
+        length_mm=patch.length_mm,
+        width_mm=patch.width_mm,
+        ring=patch.ring,
+        area_mm2=patch.area_mm2,
+        ratio=patch.ratio,
+        ratio_to_mean=patch.ratio_to_mean,
+        light=glow.lights[copy.lights[patch.light]].name,
+        light_mm=patch.light_mm,
+        direct_share=patch.direct_share,
+        suggestion=advice.words,
+        noise=patch.noise,
+        noise_to_mean=patch.noise_to_mean,
+        within_noise=patch.within_noise,
+        elsewhere_mm=tuple(elsewhere),
+        suggested_mm=None if advice.place_mm is None else _rounded(advice.place_mm),
+        ideas=advice.ideas,
+        faces=patch.faces,
     )
 
 

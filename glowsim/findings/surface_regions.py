@@ -16,12 +16,16 @@ source)."""
 
 @dataclass(frozen=True)
 class RegionCheck:
-    """One region of a body's surface: what covers it, its area, and that as a share of all."""
+    """One region of a body's surface: what covers it, its area, and that as a share of all.
+
+    is_line : drawn as a line, and so small on purpose
+    """
 
     name: str
     covers: str
     area_mm2: float
     share: float
+    is_line: bool = False
 
 
 def region_checks(body: Body, problem: BodyProblem) -> tuple[RegionCheck, ...]:
@@ -32,7 +36,8 @@ def region_checks(body: Body, problem: BodyProblem) -> tuple[RegionCheck, ...]:
     def covered(name: str, covers: str, where: Where) -> RegionCheck:
         faces = faces_where(where, problem.walls, problem.part, problem.part_names)[skin]
         area = float(areas[faces].sum())
-        return RegionCheck(name, covers, area, area / float(areas.sum()))
+        is_line = where.line_mm is not None
+        return RegionCheck(name, covers, area, area / float(areas.sum()), is_line)
 
     checks = [
         covered(mask.name or f"mask {k + 1}", mask.coat, mask.where)
@@ -53,5 +58,5 @@ def too_small(regions: Sequence[RegionCheck]) -> list[str]:
         f"{region.name} covers only {region.area_mm2:.3g} mm2, {100 * region.share:.2g} % of the "
         "surface; look at its limits"
         for region in regions
-        if region.share < LITTLE
+        if region.share < LITTLE and not (region.is_line and region.area_mm2 > 0)
     ]

@@ -17,6 +17,7 @@ from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.labels import bearing, named_as, single_names
+from glowsim.geometry.lines import along_line_mm
 from glowsim.geometry.mesh import (
     FloatArray,
     IntArray,
@@ -60,6 +61,7 @@ class Solid:
     outer   : outer surface;  hollow : inner surface of a shell, or None
     inserts : one mesh per insert of the scene's body;  notes : repairs and assumptions
     wall_mm  : wall of a shell, the usual one where it varies, or None
+    core     : surface of the infill of a print, or None
     openings : where a hollow is open to the room; `outer` has a lid there, a part by that name
     """
 
@@ -68,11 +70,14 @@ class Solid:
     inserts: tuple[Mesh, ...]
     notes: tuple[str, ...]
     wall_mm: float | None = None
+    core: Mesh | None = None
     openings: tuple[Opening, ...] = ()
 
     def regions(self, face_mm: float, what: str) -> Regions:
-        """Cut the body: region 0 is its material, then the hollow (if any), then the inserts."""
-        tools = ([self.hollow] if self.hollow is not None else []) + list(self.inserts)
+        """Cut the body: region 0 is its material, then the hollow or the infill (if any), then the
+        inserts."""
+        within = [mesh for mesh in (self.hollow, self.core) if mesh is not None]
+        tools = within + list(self.inserts)
         return cut_into_regions(self.outer, tools, face_mm, what)
 
     @cached_property
@@ -162,7 +167,9 @@ def unlit_solid_of(scene_file: SceneFile, number: int) -> Solid:
 def _made(scene_file: SceneFile, number: int) -> Solid:
     body = scene_file.scene.bodies[number]
     at: KeyPath = ("bodies", number)
-    hollow, wall_mm = None, body.wall_mm
+    hollow, core, wall_mm = None, None, body.wall_mm
+    if body.infill is not None and body.infill.share == 0:
+        wall_mm = body.infill.skin_mm
     try:
         grown = _grown_skin(body, scene_file.folder)
         outer, notes = grown or _surface(body, scene_file.folder, body.name)
@@ -174,7 +181,14 @@ def _made(scene_file: SceneFile, number: int) -> Solid:
         try:
             hollow, closed = hollow_mesh(outer, wall_mm, body.name)
         except GeometryError as problem:
-            raise scene_file.fault((*at, "wall_mm"), str(problem)) from None
+            key = "wall_mm" if body.infill is None else "infill"
+            raise scene_file.fault((*at, key), str(problem)) from None
+        notes += closed
+    elif body.infill is not None and body.infill.share < 1:
+        try:
+            core, closed = hollow_mesh(outer, body.infill.skin_mm, body.name)
+        except GeometryError as problem:
+            raise scene_file.fault((*at, "infill"), str(problem)) from None
         notes += closed
     elif body.wall_by_height_mm is not None:
         try:
@@ -197,13 +211,13 @@ def _made(scene_file: SceneFile, number: int) -> Solid:
                 raise GeometryError(f"{what}: lies wholly outside the body")
         except (GeometryError, SceneError) as problem:
             raise scene_file.fault((*at, "inserts", k), str(problem)) from None
-        before = [("the body", outer), ("the hollow", hollow)]
+        before = [("the body", outer), ("the hollow", hollow), ("the infill", core)]
         before += [(other.name or f"insert {j + 1}", m) for j, (other, m) in enumerate(made)]
         mesh, one_wall = joined_to(mesh, before, what)
         made.append((insert, mesh))
         notes += more + one_wall
     inserts = [mesh for _, mesh in made]
-    return Solid(outer, hollow, tuple(inserts), tuple(notes), wall_mm)
+    return Solid(outer, hollow, tuple(inserts), tuple(notes), wall_mm, core)
 
 
 def full_detail(scene_file: SceneFile, number: int) -> Mesh | None:
@@ -282,6 +296,8 @@ def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ..
     if where.facing is not None:
         way = np.asarray(where.facing) / np.linalg.norm(where.facing)
         chosen &= walls.normals @ way > np.cos(np.radians(where.facing_within_deg))
+    if where.line_mm is not None:
+        chosen &= along_line_mm(centre, where.line_mm) < where.line_width_mm / 2
     return chosen
 
 

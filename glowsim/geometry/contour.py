@@ -18,7 +18,7 @@ from scipy.sparse.csgraph import connected_components
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 
-Place = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+PlaceOf = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 """Given points near the wanted surface, (n, 3) [mm], return the points of the surface itself
 that belong to them, (n, 3) [mm], and its unit normals there, (n, 3)."""
 
@@ -52,7 +52,7 @@ def marched(
 
 
 def contoured(
-    values: FloatArray, axes: list[FloatArray], level: float, place: Place
+    values: FloatArray, axes: list[FloatArray], level: float, place: PlaceOf
 ) -> tuple[FloatArray, IntArray]:
     """Return the surface where grid `values` cross `level`, with its edges and corners.
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.mesh import FloatArray, IntArray, at_mm
-from glowsim.geometry.notes import Doubt
+from glowsim.geometry.notes import Closure, Doubt
 
 FLAT_HOLE = 0.05
 """A hole is flat when its rim leaves its plane by less than this share of its width."""
@@ -94,8 +94,9 @@ def _closed(
     kind = "a flat" if flat else "a small"
     note = f"{what}: closed {kind} hole {width:.1f} mm wide about {at_mm(centre)}"
     if width > DOUBTFUL * size_mm:
-        note = Doubt(
-            f"{note}. Is it closed? If this is a skin without thickness, wall_mm makes it a shell"
+        note = Closure.of(
+            rim,
+            f"{note}. Is it closed? If this is a skin without thickness, wall_mm makes it a shell",
         )
     lid = cover((rim - centre) @ spread[2][:2].T) if flat else np.zeros((0, 3), np.int64)
     if len(lid) == len(loop) - 2:

@@ -6,18 +6,15 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from glowsim.errors import GeometryError, did_you_mean
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.meshparts import SHOWN, load_parts
 from glowsim.geometry.scaling import PLAUSIBLE_MM, POSSIBLE_MM, USUAL_MM, unit_by_size
+from glowsim.geometry.strays import without_strays
 from glowsim.scene.bodies import MeshFile
 from glowsim.units import MM_PER_UNIT, mm_per_unit
 
-SCRAP_SHARE = 1e-3
-"""Stray pieces of a smaller share of the surface are not looked at for the size of the body."""
 FORMATS = ("stl", "obj", "ply", "glb", "3mf")
 GUESSES = {"mm": 1.0, "cm": 10.0, "in": 25.4, "m": 1000.0}
 """What the numbers of a file without a unit may mean [mm], the likeliest first."""
@@ -62,13 +59,12 @@ def read_named(mesh_file: MeshFile, folder: Path) -> tuple[Mesh, list[str]]:
             f"'{path.suffix}' is not a mesh format that can be read{did_you_mean(kind, FORMATS)}"
         )
     mesh, own_unit, names = _load(path, kind, mesh_file.part)
-    notes: list[str] = []
+    mesh, notes = without_strays(mesh, path.name)
     if mesh_file.part is None and len(names) > 1:
         notes.append(
             f"{path.name}: holds {', '.join(names[:SHOWN])}; all are taken together (mesh.part "
             "takes one)"
         )
-    mesh = _without_far_scraps(mesh, path.name, notes)
     vertices = mesh.vertices
     with np.errstate(over="ignore", invalid="ignore"):
         largest = float(np.ptp(vertices, axis=0).max()) * mesh_file.scale
@@ -89,7 +85,7 @@ def read_named(mesh_file: MeshFile, folder: Path) -> tuple[Mesh, list[str]]:
 
 
 def _load(path: Path, kind: str, part: str | None) -> tuple[Mesh, str | None, list[str]]:
-    """Return what `load_parts` does, without corners that no face has."""
+    """Return what `load_parts` does; raise GeometryError where that is no mesh."""
     try:
         mesh, unit, names = load_parts(path, kind, part)
     except GeometryError:
@@ -100,42 +96,13 @@ def _load(path: Path, kind: str, part: str | None) -> tuple[Mesh, str | None, li
         raise GeometryError(
             f"{path.name} cannot be read as {kind.upper()}: {reason}; export it again"
         ) from None
-    vertices, faces = mesh.vertices, mesh.faces
-    if len(faces) == 0:
+    if len(mesh.faces) == 0:
         raise GeometryError(f"{path.name} holds no triangles; export it again as a mesh")
-    if faces.min() < 0 or faces.max() >= len(vertices):
+    if mesh.faces.min() < 0 or mesh.faces.max() >= len(mesh.vertices):
         raise GeometryError(
             f"{path.name} has faces with corners that are not there; export it again"
         )
-    used, faces = np.unique(faces, return_inverse=True)
-    vertices, faces = vertices[used], faces.reshape(-1, 3)
-    if not np.isfinite(vertices).all():
-        raise GeometryError(f"{path.name} holds coordinates that are not numbers; export it again")
-    return replace(mesh, vertices=vertices, faces=faces), unit, names
-
-
-def _without_far_scraps(mesh: Mesh, name: str, notes: list[str]) -> Mesh:
-    """Drop pieces of next to no area that lie far from the rest, so that they set no scale."""
-    vertices, faces = mesh.vertices, mesh.faces
-    _, one = np.unique(vertices, axis=0, return_inverse=True)
-    corner = one.ravel()[faces]
-    links = np.vstack([corner[:, [0, 1]], corner[:, [1, 2]]]).T
-    graph = coo_matrix((np.ones(links.shape[1]), links), shape=(len(vertices), len(vertices)))
-    _, piece = connected_components(graph, directed=False)
-    with np.errstate(over="ignore", invalid="ignore"):
-        area = np.bincount(piece[corner[:, 0]], mesh.areas_mm2)
-        main = area[piece[corner[:, 0]]] >= SCRAP_SHARE * area.sum()
-        if main.all() or not mesh.areas_mm2[main].sum() > (1 - SCRAP_SHARE) * area.sum():
-            return mesh
-    low, high = vertices[faces[main]].min(axis=(0, 1)), vertices[faces[main]].max(axis=(0, 1))
-    room = (high - low).max()
-    off = (mesh.centroids < low - room) | (mesh.centroids > high + room)
-    far = off.any(axis=1) & ~main
-    if not far.any():
-        return mesh
-    notes.append(f"{name}: dropped {np.count_nonzero(far)} stray faces far from the rest")
-    used, kept = np.unique(faces[~far], return_inverse=True)
-    return replace(mesh, vertices=vertices[used], faces=kept.reshape(-1, 3), part=mesh.part[~far])
+    return mesh, unit, names
 
 
 def _unit(

@@ -7,9 +7,6 @@ rebuilt from inside and outside where these leave no doubt.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any
-
 import igl
 import manifold3d
 import numpy as np
@@ -19,7 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.holes import open_edges, with_holes_closed
+from glowsim.geometry.holes import open_edges
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.mesh import (
     FloatArray,
@@ -30,34 +27,16 @@ from glowsim.geometry.mesh import (
     to_manifold,
 )
 from glowsim.geometry.notes import Doubt
+from glowsim.geometry.pieces import Piece, closed_pieces
 from glowsim.geometry.rebuild import rebuilt
-from glowsim.geometry.unzip import unzipped
+from glowsim.geometry.rimless import opened_rims
 
 WELD_SHARES = (1e-5, 1e-4)
 """How far apart open edges may lie to be welded, as shares of the body's size."""
-SPECK_SHARE = 1e-4
-"""A loose piece with less than this share of the surface is dropped."""
-SCRAP_SHARE = 0.25
-"""A surface with holes and more loose scraps than this share is not mended piece by piece."""
-LOSE_SHARE = 0.02
-"""Loose pieces that cannot be closed are dropped up to this share of the surface."""
+MOST = 0.6
+"""A piece that faces the other way is the hollow of what holds this share of its corners."""
 THROUGH_ITSELF = 0.002
 """Share of a surface that may lie inside the body without being noticed."""
-
-
-@dataclass(eq=False)
-class _Piece:
-    """One connected piece: a closed, outward mesh, and how it came in the file."""
-
-    mesh: Mesh
-    inside_out: bool
-    was_closed: bool
-    notes: list[str] = field(default_factory=list)
-
-    @property
-    def is_flat(self) -> bool:
-        """Whether the piece is a sheet, closed upon itself, that holds no volume."""
-        return self.mesh.volume_mm3 < 1e-6 * float(self.mesh.areas_mm2.sum()) ** 1.5
 
 
 def repaired(
@@ -71,15 +50,14 @@ def repaired(
     """
     clean, notes = without_rubbish(vertices, faces, what)
     try:
-        pieces, piece_notes = _closed_pieces(clean, what)
+        pieces, piece_notes = closed_pieces(clean, what)
     except GeometryError as fault:
         return _rebuilt_instead(clean, what, notes, fault)
-    notes += piece_notes
     if keep == "largest" and len(pieces) > 1:
         pieces = _largest(pieces)
-        notes.append(f"{what}: kept the largest of the separate pieces")
+        piece_notes.append(f"{what}: kept the largest of the separate pieces")
     mesh, more = _united(pieces, what)
-    notes += more
+    notes += [*(note for piece in pieces for note in piece.notes), *piece_notes, *more]
     place = runs_through_itself(mesh)
     if place is not None:
         mesh, note = rebuilt(mesh.vertices, mesh.faces, what)
@@ -127,77 +105,6 @@ def _weld_open_edges(mesh: trimesh.Trimesh, distance_mm: float) -> None:
     mesh.faces = new[mesh.faces]
 
 
-def _closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[_Piece], list[str]]:
-    """Return the closed connected pieces; raise GeometryError where one is too broken."""
-    groups = trimesh.graph.connected_components(
-        mesh.face_adjacency, nodes=np.arange(len(mesh.faces))
-    )
-    area = [float(mesh.area_faces[group].sum()) for group in groups]
-    whole = [
-        len(group) >= 4 and size >= SPECK_SHARE * mesh.area
-        for group, size in zip(groups, area, strict=True)
-    ]
-    pieces, broken = [], []
-    for group, size, is_whole in zip(groups, area, whole, strict=True):
-        if not is_whole:
-            continue
-        part = mesh.submesh([group], append=True, repair=False)
-        try:
-            pieces.append(_closed_piece(part, what))
-        except GeometryError as fault:
-            corners = mesh.triangles[group].reshape(-1, 3)
-            middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
-            broken.append((size, fault, middle))
-    lost = sum(size for size, _, _ in broken)
-    if lost > LOSE_SHARE * mesh.area:
-        raise max(broken, key=lambda piece: piece[0])[1]
-    scraps = sum(size for size, is_whole in zip(area, whole, strict=True) if not is_whole)
-    if scraps > SCRAP_SHARE * mesh.area and not any(piece.was_closed for piece in pieces):
-        raise GeometryError(f"{what}: its surface falls apart into {len(groups)} loose scraps")
-    bodies = [piece for piece in pieces if not piece.is_flat]
-    if not bodies:
-        raise GeometryError(
-            f"{what}: has no thickness; a surface must enclose a body. Give it thickness in the "
-            "modelling program"
-        )
-    notes = [note for piece in bodies for note in piece.notes]
-    notes += [
-        f"{what}: dropped a loose scrap about {at_mm(place)}, which cannot be closed"
-        for _, _, place in broken
-    ]
-    if dropped := len(groups) - len(bodies) - len(broken):
-        notes.append(f"{what}: dropped {dropped} loose specks or sheets of surface")
-    return bodies, notes
-
-
-def _closed_piece(part: Any, what: str) -> _Piece:
-    """Return a connected part of a mesh, closed and turned outward."""
-    edges, count = np.unique(part.edges_sorted, axis=0, return_counts=True)
-    notes = []
-    if (count > 2).any():
-        place = part.vertices[edges[count > 2]].reshape(-1, 3).mean(axis=0)
-        apart = unzipped(np.asarray(part.vertices, float), np.asarray(part.faces, np.int64))
-        part = trimesh.Trimesh(*apart, process=False)
-        notes.append(
-            f"{what}: parted {np.count_nonzero(count > 2)} edges that joined more than two "
-            f"faces, about {at_mm(place)}"
-        )
-    faces = np.asarray(part.faces, np.int64)
-    flipped = not part.is_winding_consistent
-    if flipped:
-        faces, _ = igl.bfs_orient(faces)
-        notes.append(f"{what}: turned faces that pointed the wrong way")
-    vertices, faces, closed = with_holes_closed(
-        np.asarray(part.vertices, float), faces, float(part.scale), what
-    )
-    mesh = Mesh.single_part(vertices, faces)
-    inside_out = mesh.volume_mm3 < 0
-    if inside_out:
-        mesh = Mesh.single_part(vertices, faces[:, ::-1])
-    to_manifold(mesh, what)
-    return _Piece(mesh, inside_out and not flipped, not closed, notes + closed)
-
-
 def _rebuilt_instead(
     mesh: trimesh.Trimesh, what: str, notes: list[str], fault: GeometryError
 ) -> tuple[Mesh, list[str]]:
@@ -210,14 +117,14 @@ def _rebuilt_instead(
     return body, [*notes, str(fault).split("; ")[0], note]
 
 
-def _largest(pieces: list[_Piece]) -> list[_Piece]:
+def _largest(pieces: list[Piece]) -> list[Piece]:
     """Return the piece of greatest volume and the pieces within it."""
     largest = int(np.argmax([piece.mesh.volume_mm3 for piece in pieces]))
     around = _around(pieces)
     return [piece for k, piece in enumerate(pieces) if k == largest or largest in around[k]]
 
 
-def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
+def _united(pieces: list[Piece], what: str) -> tuple[Mesh, list[str]]:
     """Unite solid pieces and cut out voids: pieces inside another that face the other way."""
     notes: list[str] = []
     around = _around(pieces)
@@ -228,10 +135,15 @@ def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
         for piece, is_void, others in zip(pieces, void, around, strict=True)
         if len(others) % 2 and not is_void
     ]
-    if any(piece.inside_out for piece in solids):
+    if all(piece.inside_out for piece in solids):
         notes.append(f"{what}: was inside out; turned it")
+    else:
+        notes += [_turned(piece.mesh, what) for piece in solids if piece.inside_out]
     if len(pieces) == 1:
         return pieces[0].mesh, notes
+    mouths: list[manifold3d.Manifold] = []
+    for k in np.flatnonzero(void):
+        mouths += opened_rims(pieces[k], [pieces[j] for j in around[k]], what, notes)
     if len(solids) > 1:
         notes.append(f"{what}: united {len(solids)} pieces into one body")
     if any(void):
@@ -246,6 +158,7 @@ def _united(pieces: list[_Piece], what: str) -> tuple[Mesh, list[str]]:
             ]
             if tools:
                 body = manifold3d.Manifold.batch_boolean([body, *tools], work)
+    body = manifold3d.Manifold.batch_boolean([body, *mouths], manifold3d.OpType.Subtract)
     apart = sum(piece.volume() > 0 for piece in body.decompose())
     if apart > 1:
         notes.append(
@@ -265,7 +178,16 @@ def _swallowed(inner: Mesh, what: str) -> Doubt:
     )
 
 
-def _is_void(number: int, pieces: list[_Piece], around: list[int]) -> bool:
+def _turned(piece: Mesh, what: str) -> Doubt:
+    """Return what is asked about a piece that was inside out where others were not."""
+    size = " x ".join(f"{s:.3g}" for s in piece.size_mm)
+    return Doubt(
+        f"{what}: a piece of {size} mm about {at_mm(piece.bounds.mean(axis=0))} was inside out, "
+        "and others were not: it is taken as solid material, turned. Is it meant so?"
+    )
+
+
+def _is_void(number: int, pieces: list[Piece], around: list[int]) -> bool:
     """Whether a piece, within the pieces `around` it, is a hollow rather than a body."""
     if len(around) % 2 == 0:
         return False
@@ -273,21 +195,29 @@ def _is_void(number: int, pieces: list[_Piece], around: list[int]) -> bool:
     return pieces[number].inside_out != pieces[nearest].inside_out
 
 
-def _around(pieces: list[_Piece]) -> list[list[int]]:
-    """Return for each piece the numbers of the pieces it lies within."""
+def _around(pieces: list[Piece]) -> list[list[int]]:
+    """Return for each piece the numbers of the pieces it lies within.
+
+    A hollow that breaks through the surface around it lies within it by most of its corners.
+    """
     low = np.array([piece.mesh.bounds[0] for piece in pieces])
     high = np.array([piece.mesh.bounds[1] for piece in pieces])
-    found = []
+    facing = np.array([piece.inside_out for piece in pieces])
+    found: list[list[int]] = []
     for k, piece in enumerate(pieces):
         near = ((low <= low[k]) & (high >= high[k])).all(axis=1)
+        near |= (facing != facing[k]) & ((low <= high[k]) & (high >= low[k])).all(axis=1)
         near[k] = False
         corners = piece.mesh.vertices[:: max(1, len(piece.mesh.vertices) // 64)]
-        found.append([int(j) for j in np.nonzero(near)[0] if _holds(pieces[j].mesh, corners)])
+        found.append([])
+        for j in np.nonzero(near)[0].tolist():
+            mesh, alike = pieces[j].mesh, facing[j] == facing[k]
+            winding = winding_number(mesh.vertices, mesh.faces, corners)
+            # On the surface itself it is one half: a hollow may end there.
+            share = (winding > (0.5 if alike else 0.4)).mean()
+            if share >= (1 if alike else MOST):
+                found[-1].append(j)
     return found
-
-
-def _holds(mesh: Mesh, points: FloatArray) -> bool:
-    return bool((winding_number(mesh.vertices, mesh.faces, points) > 0.5).all())
 
 
 def runs_through_itself(mesh: Mesh) -> FloatArray | None:

@@ -9,6 +9,7 @@ becomes a light of its own, a board that stops light like any other.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -122,6 +123,26 @@ def _pieces(light: Light, number: int, catalogue: Catalogue, wall: Mesh | None) 
         )
         for k in range(len(middles))
     ]
+
+
+def leds_in_words(strip: str, leds: Sequence[int], count: int) -> str:
+    """Return some LEDs of a strip, counted from 0, as people say it; `count` is how many it has.
+
+    'brow strip' for all of them, else 'brow strip, LED 3' or 'brow strip, LEDs 1, 4 to 9'.
+    """
+    if len(leds) == count:
+        return strip
+    runs: list[list[int]] = []
+    for led in sorted(leds):
+        if runs and led == runs[-1][-1] + 1:
+            runs[-1].append(led)
+        else:
+            runs.append([led])
+    words = ", ".join(
+        f"{run[0] + 1} to {run[-1] + 1}" if len(run) > 2 else ", ".join(str(k + 1) for k in run)
+        for run in runs
+    )
+    return f"{strip}, LED{'s' if len(leds) > 1 else ''} {words}"
 
 
 def pieces_mm(

@@ -28,7 +28,7 @@ HANDS = ("height_mm", "from_axis_mm", "depth_mm")
 
 
 @dataclass(frozen=True)
-class Place:
+class BoardPlace:
     """Where a board stands, in the terms a maker measures [mm]."""
 
     height_mm: float
@@ -36,12 +36,12 @@ class Place:
     depth_mm: float
 
 
-def place_of(position_mm: Sequence[float], problem: BodyProblem) -> Place:
+def place_of(position_mm: Sequence[float], problem: BodyProblem) -> BoardPlace:
     """Return where a place in a body's frame lies."""
     point = np.asarray(position_mm, dtype=float)
     base = float(problem.outer.bounds[0, 2])
     depth = float(depth_mm(problem.outer, point[None])[0])
-    return Place(float(point[2]) - base, float(np.hypot(point[0], point[1])), depth)
+    return BoardPlace(float(point[2]) - base, float(np.hypot(point[0], point[1])), depth)
 
 
 def with_hand(

@@ -260,7 +260,7 @@ class Handles:
                 f"Mean {even.mean_cd_m2:.3g} cd/m², least {even.least_cd_m2:.3g}, greatest "
                 f"{even.greatest_cd_m2:.3g}. A typical place is off by {even.off_by:.2f} times; "
                 f"{100 * even.too_dark_share:.0f} % of it is too dark, "
-                f"{100 * even.too_bright_share:.0f} % too bright. 5 %/mean is "
+                f"{100 * even.too_bright_share:.0f} % too bright. 5%/mean is "
                 f"{even.p5_over_mean:.2g}."
             )
 
@@ -306,7 +306,7 @@ class Handles:
         if power:
             total = power.total
             self._say(
-                f"{total.average_ma:.0f} mA on average, {total.drawn_ma:.0f} mA as drawn, "
+                f"{total.average_ma:.0f} mA on average, {total.drawn_ma:.0f} mA at your settings, "
                 f"{total.white_ma:.0f} mA at full white."
             )
 

@@ -18,6 +18,7 @@ from glowsim.live.boards import room_for
 from glowsim.live.clearance import free_place
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.session import Session
+from glowsim.transport.guide import refuse_guide
 from glowsim.transport.plan import plan_of
 
 Report = Callable[[str], None]
@@ -36,6 +37,7 @@ def hints(session: Session, body: int) -> Hints:
     if look is None or not look.luminance_cd_m2[look.glows].any():
         raise SceneError(f"'{name}' has no light yet: put a board into it first")
     problem = session.kept.problem(plan, body)
+    refuse_guide(problem, "where light would help")
     flux = glow.flux_lm(look.copies[0]).sum(axis=0)
     return hints_of(session.kept.quick(problem), problem, look, session.figures.worst(name), flux)
 

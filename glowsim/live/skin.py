@@ -140,7 +140,7 @@ def map_law(scale: ColourScale) -> dict[str, Any]:
         "low": scale.low,
         "high": scale.high,
         "logarithmic": scale.logarithmic,
-        "steps": scale.steps.split(),
+        "steps": list(scale.steps),
         "ticks": [[float(scale.share(t)), scale.label(t), float(t)] for t in scale.ticks],
         "unit": scale.unit,
     }

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from glowsim.optics.colour import D65_XY, xyz_of_chromaticity
+from glowsim.optics.colour import D65_XY, luminance_of_lightness, xyz_of_chromaticity
 
 Array = NDArray[np.float64]
 
@@ -77,3 +77,24 @@ def desaturate_to_gamut(linear: ArrayLike) -> Array:
     outside = lowest < 0.0
     share = np.where(outside, grey / np.where(outside, grey - lowest, 1.0), 1.0)
     return np.clip(grey + share * (rgb - grey), 0.0, None)
+
+
+def srgb_of_lch(lightness: ArrayLike, chroma: ArrayLike, hue_deg: ArrayLike) -> Array:
+    """Return sRGB values `(..., 3)`, 0 to 1, of CIELAB colours given as L*, C*, h for D65 (CIE 15).
+
+    What lies outside the gamut is cut to it.
+    """
+    star, c, h = np.broadcast_arrays(
+        *(np.asarray(v, dtype=float) for v in (lightness, chroma, np.radians(hue_deg)))
+    )
+    steps = np.stack([c * np.cos(h) / 500.0, np.zeros_like(c), -c * np.sin(h) / 200.0], axis=-1)
+    # f of CIE 15 is (L* + 16) / 116 of a colour's own lightness, on each of X, Y, Z.
+    relative = luminance_of_lightness(star[..., None] + 116.0 * steps)
+    white = xyz_of_chromaticity(D65_XY)
+    return encode(np.clip(linear_from_xyz(relative * white), 0.0, 1.0))
+
+
+def contrast_ratio(one: ArrayLike, two: ArrayLike) -> Array:
+    """Return the contrast, 1 to 21, of 8-bit sRGB colours `(..., 3)` (WCAG 2.1, contrast ratio)."""
+    luminance = [decode(np.asarray(c, dtype=float) / 255.0) @ LUMINANCE_OF_SRGB for c in (one, two)]
+    return (np.maximum(*luminance) + 0.05) / (np.minimum(*luminance) + 0.05)

@@ -14,6 +14,7 @@ from PIL import Image
 
 from glowsim.pictures.camera import Camera, Size, checked_size
 from glowsim.pictures.colour_scale import ColourScale, scale_for
+from glowsim.pictures.inks import PAPER, contrasting
 from glowsim.pictures.map_page import LEAST_MAP_PX, Words, map_page
 from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio
@@ -85,7 +86,7 @@ def _coloured(
     toward = np.abs(studio.stage.normals[points.triangle] @ camera.forward)
     grey = 130 + 105 * toward
     colour = np.where(lit[:, None], scale.colours(glow), grey[:, None])
-    picture = np.full((height, width, 3), 255.0)
+    picture = np.full((height, width, 3), PAPER[0], dtype=float)
     picture[points.row, points.column] = colour
     # The number of contour lines below each point; -1 and -2 where there are none.
     band = np.full((height, width), -2)
@@ -93,8 +94,7 @@ def _coloured(
     piece = np.full((height, width), -1)
     piece[points.row, points.column] = studio.stage.piece[points.triangle]
     line = _steps(band, piece)
-    light = picture[line].mean(axis=1, keepdims=True) > 110
-    picture[line] = 0.45 * picture[line] + 0.55 * np.where(light, 20.0, 245.0)
+    picture[line] = contrasting(picture[line])
     return picture.astype(np.uint8)
 
 

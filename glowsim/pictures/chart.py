@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,15 +10,16 @@ from typing import Any
 from PIL import Image
 
 from glowsim.errors import PictureError
+from glowsim.pictures.figure import new_figure, picture_of
+from glowsim.pictures.inks import FAINT_INK, GRID, INK, SERIES, hexed
 
 INCHES_PER_PANEL = (4.6, 3.2)
 DPI = 130
-COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000000")
-"""Told apart by the colour-blind too, and each comes with a marker of its own."""
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+"""Each colour of a series comes with one of its own."""
 LEAST_SHARE = 1e-4
 """A panel of powers of ten shows nothing below this share of the greatest."""
-_FAINT = "#777777"
+_FAINT = hexed(FAINT_INK)
 _LEAST_TOP = 4.2
 """A panel of counts reaches at least so high, or one spot would look like the world's end."""
 
@@ -65,26 +65,19 @@ def chart(
     """
     if not any(len(line.x) for panel in panels for line in panel.lines):
         raise PictureError("a chart needs at least one line with a point")
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     columns = min(columns, len(panels))
     rows = -(-len(panels) // columns)
     width, height = INCHES_PER_PANEL
-    figure = Figure(figsize=(width * columns, height * rows + 0.9), layout="constrained")
-    canvas = FigureCanvasAgg(figure)
+    figure = new_figure(width * columns, height * rows + 0.9, DPI)
     axes = figure.subplots(rows, columns, squeeze=False).ravel()
     for axis, panel in zip(axes, panels, strict=False):
         _draw(axis, panel, x_label)
     for axis in axes[len(panels) :]:
         axis.set_visible(False)
     figure.suptitle(title, fontsize=13, x=0.01, ha="left")
-    figure.supxlabel(note, fontsize=9, x=0.01, ha="left", color="#444444")
+    figure.supxlabel(note, fontsize=9, x=0.01, ha="left", color=_FAINT)
     _legend(figure, panels)
-    stream = io.BytesIO()
-    canvas.print_figure(stream, dpi=DPI, format="png")
-    stream.seek(0)
-    return Image.open(stream).convert("RGB")
+    return picture_of(figure)
 
 
 def _draw(axis: Any, panel: Panel, x_label: str) -> None:
@@ -96,7 +89,7 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
         axis.plot(
             [x for x, _ in shown],
             [y for _, y in shown],
-            color=COLOURS[line.series % len(COLOURS)],
+            color=SERIES[line.series % len(SERIES)],
             marker=MARKERS[line.series % len(MARKERS)],
             markersize=4,
             markerfacecolor="white" if line.dashed else None,
@@ -110,7 +103,7 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
             fontsize=8, color=_FAINT,
         )  # fmt: skip
     for x, y in panel.rings:
-        axis.plot(x, y, marker="o", markersize=13, markerfacecolor="none", color="#222222")
+        axis.plot(x, y, marker="o", markersize=13, markerfacecolor="none", color=hexed(INK))
     if panel.log:
         axis.set_yscale("log")
     else:
@@ -124,7 +117,7 @@ def _draw(axis: Any, panel: Panel, x_label: str) -> None:
     axis.set_title(panel.title, fontsize=10, loc="left")
     axis.set_xlabel(x_label, fontsize=9)
     axis.tick_params(labelsize=8)
-    axis.grid(color="#e4e4e4", linewidth=0.7)
+    axis.grid(color=hexed(GRID), linewidth=0.7)
     axis.set_axisbelow(True)
 
 
@@ -137,7 +130,7 @@ def _legend(figure: Any, panels: Sequence[Panel]) -> None:
         Line2D(
             [],
             [],
-            color=COLOURS[series % len(COLOURS)],
+            color=SERIES[series % len(SERIES)],
             marker=MARKERS[series % len(MARKERS)],
             label=label,
         )

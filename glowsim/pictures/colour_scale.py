@@ -9,32 +9,31 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from glowsim.geometry.mesh import FloatArray
-from glowsim.pictures.arrays import Floats
-from glowsim.pictures.text import INK, font, number, round_number
+from glowsim.pictures.arrays import Floats, Ints
+from glowsim.pictures.inks import GLOW, INK, contrasting
+from glowsim.pictures.text import font, number, round_number
 
-VIRIDIS = (
-    "440154 481769 472a7a 433d84 3d4e8a 355e8d 2e6d8e 297b8e 23898e 1f978b "
-    "21a585 2eb37c 46c06f 65cb5e 89d548 b0dd2f d8e219 fde725"
-)
-"""Eighteen even steps of the colour map of that name by Smith and van der Walt (CC0), whose
-lightness rises evenly: it survives a grey print and colour-blind eyes."""
 WIDE = 20.0
 """A range of brightness wider than this ratio is shown on a logarithmic scale."""
 MOST_DECADES = 3.0
+HATCH = 6
+"""Of so many pixels one is a line of the hatching."""
 
 
 @dataclass(frozen=True)
 class ColourScale:
     """Luminances from `low` to `high` [cd/m2]; those beyond take the colour of the end.
 
-    unit : stands over the scale;  steps : colours from the low end to the high, sRGB in hex
+    unit    : stands over the scale;  steps : colours from the low end to the high, 'rrggbb'
+    hatched : share of the scale, from its low end, that is hatched too, for prints in grey
     """
 
     low: float
     high: float
     logarithmic: bool
     unit: str = "cd/m²"
-    steps: str = VIRIDIS
+    steps: tuple[str, ...] = GLOW
+    hatched: float = 0.0
 
     def share(self, luminance_cd_m2: Floats | float) -> FloatArray:
         """Return the place on the scale, 0 to 1."""
@@ -47,12 +46,20 @@ class ColourScale:
 
     def colours(self, luminance_cd_m2: Floats) -> FloatArray:
         """Return 8-bit sRGB as floats, (..., 3)."""
-        steps = np.array(
-            [list(bytes.fromhex(colour)) for colour in self.steps.split()], dtype=float
-        )
+        steps = np.array([list(bytes.fromhex(colour)) for colour in self.steps], dtype=float)
         place = self.share(luminance_cd_m2) * (len(steps) - 1)
         knots = np.arange(len(steps))
         return np.stack([np.interp(place, knots, band) for band in steps.T], axis=-1)
+
+    def painted(self, luminance_cd_m2: Floats, row: Ints, column: Ints, fine: int) -> FloatArray:
+        """Return colours as `colours` does, hatched where the scale is.
+
+        row, column : (...,) int, of each value's pixel;  fine : pixels to one of the picture
+        """
+        colours = self.colours(luminance_cd_m2)
+        line = (row + column) // fine % HATCH == 0
+        line = line & (self.share(luminance_cd_m2) < self.hatched)
+        return np.where(line[..., None], contrasting(colours), colours)
 
     @cached_property
     def ticks(self) -> FloatArray:
@@ -113,8 +120,9 @@ def draw_scale(
         value = scale.low * (scale.high / scale.low) ** share
     else:
         value = scale.low + (scale.high - scale.low) * share
-    bar = np.repeat(scale.colours(value)[:, None], width, axis=1).astype(np.uint8)
-    page.paste(Image.fromarray(bar), (left, top))
+    row, column = np.indices((height, width))
+    bar = scale.painted(np.repeat(value[:, None], width, axis=1), row, column, 1)
+    page.paste(Image.fromarray(bar.astype(np.uint8)), (left, top))
     draw.rectangle([left - 1, top - 1, left + width, top + height], outline=INK)
     draw.text((left, top - size_px * 0.7), scale.unit, INK, font(size_px), anchor="ls")
     for tick in scale.ticks:

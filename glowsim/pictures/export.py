@@ -22,7 +22,7 @@ from glowsim.scene import Scene
 from glowsim.transport.result import SurfaceGlow
 
 MESH_FORMATS = (".glb", ".ply")
-FAINT = 0.01
+UNLIT_SHARE = 0.01
 """Room light stands in as this share of white, so that unlit parts can be made out."""
 _LINEAR, _CLAMP = 9729, 33071
 """Names of OpenGL for a texture without smaller copies of itself, and without repetition."""
@@ -66,7 +66,7 @@ def export_glow(
 
 def _room_stand_in(stage: Stage, emission: Emission, exposure_cd_m2: float) -> FloatArray:
     grey = stage.at_corners(emission.whiteness).mean(axis=1, keepdims=True)
-    return FAINT * exposure_cd_m2 * grey * np.array([0.9505, 1.0, 1.089])
+    return UNLIT_SHARE * exposure_cd_m2 * grey * np.array([0.9505, 1.0, 1.089])
 
 
 def _ply(stage: Stage, luminance_cd_m2: FloatArray, shown: FloatArray) -> bytes:

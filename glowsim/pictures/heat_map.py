@@ -8,13 +8,16 @@ from scipy import ndimage
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.pictures.colour_scale import ColourScale, draw_scale
-from glowsim.pictures.text import FAINT_INK, INK, font, scale_bar, shortened
+from glowsim.pictures.inks import FAINT_INK, INK, PAPER, contrasting
+from glowsim.pictures.text import font, scale_bar, shortened
 
-PAPER = (255, 255, 255)
-LINE = (60, 60, 66)
-BOARD = (235, 120, 20)
 WIDTH, TALL = 800, 800
 """Least width of the page and height of the cut, about [px]."""
+OUTLINE_PX = 3
+ALIKE_K = 0.3
+"""Places so near to the hottest are as hot."""
+BOARD_WORDS = "light board: black outline with a white rim"
+"""It is seen on every temperature's colour."""
 
 
 def heat_map(
@@ -36,10 +39,14 @@ def heat_map(
     zoom = max(1, round(TALL / max(temperature_c.shape)))
     where, board = (np.repeat(np.repeat(a, zoom, 0), zoom, 1) for a in (region, boards))
     filled = np.where(np.isnan(temperature_c), room_c, temperature_c)
-    shown = np.repeat(np.repeat(scale.colours(filled), zoom, 0), zoom, 1)
+    filled_colours = np.repeat(np.repeat(scale.colours(filled), zoom, 0), zoom, 1)
+    shown = filled_colours.copy()
     shown[where < 0] = PAPER
-    shown[_border(where)] = LINE
-    shown[_border(board) & board] = BOARD
+    border = _border(where)
+    shown[border] = contrasting(shown[border])
+    shown[ndimage.binary_dilation(board, iterations=OUTLINE_PX)] = PAPER
+    shown[board] = filled_colours[board]
+    shown[board & ~ndimage.binary_erosion(board, iterations=OUTLINE_PX)] = INK
     cut = Image.fromarray(shown.astype(np.uint8))
     size = TALL / 40
     top, left = round(5 * size), max(round(2 * size), (WIDTH - cut.width - round(10 * size)) // 2)
@@ -51,7 +58,7 @@ def heat_map(
     draw = ImageDraw.Draw(page)
     room = page.width - 2 * size
     draw.text((size, size), shortened(title, size, room), INK, font(size), anchor="lt")
-    words = shortened(caption, size, room)
+    words = shortened(f"{caption}; {BOARD_WORDS}", size, room)
     draw.text((size, page.height - size), words, FAINT_INK, font(size), anchor="lb")
     beside = left + cut.width + round(2 * size)
     draw_scale(page, scale, beside, top + round(2 * size), cut.height // 2, size)
@@ -81,9 +88,12 @@ def _hottest_place(
     size_px: float,
 ) -> None:
     """Write the highest temperature at its place."""
-    row, column = np.unravel_index(int(np.nanargmax(temperature_c)), temperature_c.shape)
-    x, y = corner[0] + zoom * int(column), corner[1] + zoom * int(row)
+    hottest = float(np.nanmax(temperature_c))
+    # A board is about as hot all over: its middle stands for it, and its outline stays free.
+    row, column = (float(k.mean()) + 0.5 for k in np.nonzero(temperature_c > hottest - ALIKE_K))
+    x, y = corner[0] + zoom * column, corner[1] + zoom * row
     away = corner[0] + zoom * temperature_c.shape[1]
+    draw.line([x, y, away, y], PAPER, 3)
     draw.line([x, y, away, y], INK, 1)
-    words = f"{temperature_c[row, column]:.0f} °C"
+    words = f"{hottest:.0f} °C"
     draw.text((away + 0.3 * size_px, y), words, INK, font(size_px), anchor="lm")

@@ -10,9 +10,9 @@ from PIL import Image, ImageDraw
 
 from glowsim.pictures.camera import LEAST_PX, Camera, Size
 from glowsim.pictures.colour_scale import ColourScale, draw_scale
+from glowsim.pictures.inks import FAINT_INK, INK, PAPER
 from glowsim.pictures.marks import (
     KIND_WORDS,
-    PAPER,
     Kind,
     Mark,
     draw_marks,
@@ -20,13 +20,14 @@ from glowsim.pictures.marks import (
     marks_seen,
 )
 from glowsim.pictures.photo import Studio
-from glowsim.pictures.text import FAINT_INK, INK, font, number, scale_bar, shortened, text_width
+from glowsim.pictures.text import font, number, scale_bar, shortened, text_width
 from glowsim.pictures.visibility import Points, points_seen
 
 LEAST_MAP_PX = 240
 """Views, scale and legend need this much, each way."""
 MOST_VIEWS = 4
-_FINE = 2
+FINE = 2
+"""Views are drawn so many times finer and made small again."""
 _SLACK = 0.01
 """Marks may lie this share of the prop's radius below the surface, and still be seen."""
 _SIDES = {0: "front", 180: "back", 90: "right", 270: "left"}
@@ -143,10 +144,10 @@ def _view(
     azimuth, elevation, name = angles
     line = round(1.6 * text_px)
     inner = (size[0], max(size[1] - 2 * line, LEAST_PX))
-    camera = studio.camera(inner, azimuth_deg=azimuth, elevation_deg=elevation).refined(_FINE)
+    camera = studio.camera(inner, azimuth_deg=azimuth, elevation_deg=elevation).refined(FINE)
     points = points_seen(studio.stage.triangles, camera, studio.view(camera))
     picture = Image.fromarray(paint(camera, points))
-    draw_marks(ImageDraw.Draw(picture), marks, filled, camera, text_px * _FINE)
+    draw_marks(ImageDraw.Draw(picture), marks, filled, camera, text_px * FINE)
     cell = Image.new("RGB", size, PAPER)
     cell.paste(picture.resize(inner, Image.Resampling.BOX), (0, line))
     draw = ImageDraw.Draw(cell)
@@ -159,7 +160,7 @@ def _view(
         right_px=size[0] - text_px,
         middle_px=size[1] - line / 2,
         most_px=size[0] / 5,
-        mm_per_px=camera.pixel_mm(distance) * _FINE,
+        mm_per_px=camera.pixel_mm(distance) * FINE,
         size_px=text_px,
         colour=FAINT_INK,
     )

@@ -13,11 +13,11 @@ from PIL import ImageDraw
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import RayTarget
 from glowsim.pictures.camera import Camera
-from glowsim.pictures.text import INK, font, text_width
+from glowsim.pictures.inks import INK, PAPER
+from glowsim.pictures.text import font, text_width
 
 Kind = Literal["hot", "dark", "leak"]
 KIND_WORDS: dict[Kind, str] = {"hot": "hot spot", "dark": "dark gap", "leak": "light leak"}
-PAPER = (255, 255, 255)
 _ANGLES = np.radians([-60, -120, 60, 120, 0, 180, -30, -150, 30, 150, -90, 90])
 
 

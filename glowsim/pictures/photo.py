@@ -21,6 +21,7 @@ from glowsim.pictures.backends import choose_backend
 from glowsim.pictures.calm import calmed
 from glowsim.pictures.camera import Camera, Size, checked_size, framed
 from glowsim.pictures.glare import with_glare
+from glowsim.pictures.inks import NIGHT, NIGHT_FAINT
 from glowsim.pictures.room import Backdrop, Table
 from glowsim.pictures.shade import Emission, Shading, emission_of, room_light, shadings_of
 from glowsim.pictures.stage import Stage, stage_of
@@ -34,8 +35,6 @@ SAMPLES = 2
 """Rays per pixel, each way."""
 PHOTO_SIZE: Size = (1280, 960)
 STRIP_SHARE = 1 / 24
-_STRIP_INK = (150, 150, 152)
-_STRIP_PAPER = (14, 14, 16)
 _LEAST_STRIP_WIDTH = 360
 _LEAST_FOOT_PX = 16
 """Narrower pictures carry no caption: it could not be read."""
@@ -200,7 +199,7 @@ class Studio:
     ) -> Image.Image:
         room = self.scene.room
         distance = float(np.linalg.norm(self.stage.centre - camera.eye_mm))
-        page = Image.new("RGB", (picture.width, picture.height + strip), _STRIP_PAPER)
+        page = Image.new("RGB", (picture.width, picture.height + strip), NIGHT)
         page.paste(picture, (0, 0))
         draw = ImageDraw.Draw(page)
         size_px, middle = strip * 0.5, picture.height + strip / 2
@@ -211,7 +210,7 @@ class Studio:
             most_px=page.width / 8,
             mm_per_px=camera.pixel_mm(distance),
             size_px=size_px,
-            colour=_STRIP_INK,
+            colour=NIGHT_FAINT,
         )
         words = (
             f"room {number(room.illuminance_lx)} lx, {number(room.light_temperature_k)} K   "
@@ -221,7 +220,7 @@ class Studio:
             + f"glare of {_article(room.observer)}"
         )
         words = shortened(words, size_px, bar - 2 * size_px)
-        draw.text((size_px, middle), words, _STRIP_INK, font(size_px), anchor="lm")
+        draw.text((size_px, middle), words, NIGHT_FAINT, font(size_px), anchor="lm")
         return page
 
 
@@ -235,12 +234,12 @@ def with_foot(picture: Image.Image, words: str, strip_px: int) -> Image.Image:
     """Return a frame with a line below it that says what it is for."""
     if not strip_px:
         return picture
-    page = Image.new("RGB", (picture.width, picture.height + strip_px), _STRIP_PAPER)
+    page = Image.new("RGB", (picture.width, picture.height + strip_px), NIGHT)
     page.paste(picture, (0, 0))
     size_px = strip_px * 0.6
     line = shortened(words, size_px, page.width - 2 * size_px)
     at = (size_px, picture.height + strip_px / 2)
-    ImageDraw.Draw(page).text(at, line, _STRIP_INK, font(size_px), anchor="lm")
+    ImageDraw.Draw(page).text(at, line, NIGHT_FAINT, font(size_px), anchor="lm")
     return page
 
 

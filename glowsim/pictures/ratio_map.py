@@ -16,7 +16,8 @@ from PIL import Image
 from glowsim.geometry.mesh import FloatArray
 from glowsim.pictures.camera import Camera, Size, checked_size
 from glowsim.pictures.colour_scale import ColourScale
-from glowsim.pictures.map_page import LEAST_MAP_PX, Words, map_page
+from glowsim.pictures.inks import OFF, PAPER
+from glowsim.pictures.map_page import FINE, LEAST_MAP_PX, Words, map_page
 from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.visibility import Points
@@ -28,21 +29,21 @@ SURE = 2.0
 _RANGES = (1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0)
 _MARKED = 0.98
 """The scale holds this share of the area; the rest takes the colour of the ends."""
-_ORANGE_BLUE = "7f3b08 b35806 e08214 fdb863 fee0b6 f7f7f7 d1e5f0 92c5de 4393c3 2166ac 053061"
-"""From orange by way of white to blue, steps of two diverging schemes by Brewer (Harrower &
-Brewer, Cartographic J. 40, 27 (2003))."""
+_HATCHED = 0.45
+"""Below this share of the scale a ratio is told from one."""
 
 
 @dataclass(frozen=True)
 class RatioScale(ColourScale):
-    """Ratios from 1 / `high` to `high`: blue above one, orange below, white at one.
+    """Ratios from 1 / `high` to `high`: blue above one, orange and hatched below, white at one.
 
-    The ends differ in lightness from the middle alike, and in hue from each other in a way that
-    colour-blind eyes see.
+    Both ends are as dark: the hues tell them apart, to colour-blind eyes too, and in a grey print
+    the hatching does.
     """
 
     unit: str = "off, at least"
-    steps: str = _ORANGE_BLUE
+    steps: tuple[str, ...] = OFF
+    hatched: float = _HATCHED
 
     @cached_property
     def ticks(self) -> FloatArray:
@@ -108,11 +109,12 @@ def ratio_map(
     def paint(camera: Camera, points: Points) -> np.ndarray:
         width, height = camera.size
         toward = np.abs(stage.normals[points.triangle] @ camera.forward)
-        shown = scale.colours(np.exp(logs[points.triangle]))
+        ratios = np.exp(logs[points.triangle])
+        shown = scale.painted(ratios, points.row, points.column, FINE)
         # A little shading tells the form; the colour stays what the scale says.
         shown *= (0.9 + 0.1 * toward)[:, None]
         grey = (110 + 80 * toward)[:, None]
-        picture = np.full((height, width, 3), 255.0)
+        picture = np.full((height, width, 3), PAPER[0], dtype=float)
         picture[points.row, points.column] = np.where(told[points.triangle, None], shown, grey)
         return picture.astype(np.uint8)
 

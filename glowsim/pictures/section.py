@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -12,9 +11,12 @@ from PIL import Image
 
 from glowsim.errors import PictureError
 from glowsim.geometry.mesh import FloatArray
+from glowsim.pictures.figure import new_figure, picture_of
+from glowsim.pictures.inks import FAINT_INK, INK, MEND, NOWHERE, PAPER, colour_map, hexed
 
 DPI = 130
-_PALE = "#f2f2f2"
+_LITTLE = 0.1
+"""A weaker effect is not hatched."""
 MarkKind = Literal["light", "hot", "dark"]
 
 
@@ -57,15 +59,11 @@ def draw_sections(
     """
     if not sections:
         raise PictureError("a picture of sections needs at least one section")
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     spans = [(float(np.ptp(s.across_mm)), float(np.ptp(s.up_mm))) for s in sections]
     per_mm = 5.2 / max(max(high for _, high in spans), 0.4 * sum(wide for wide, _ in spans))
     widths = [max(wide * per_mm, 1.6) for wide, _ in spans]
     height = max(high for _, high in spans) * per_mm
-    figure = Figure(figsize=(sum(widths) + 1.1 * len(spans) + 2.2, height + 2.0))
-    canvas = FigureCanvasAgg(figure)
+    figure = new_figure(sum(widths) + 1.1 * len(spans) + 2.2, height + 2.0, DPI, constrained=False)
     axes = figure.subplots(1, len(sections), width_ratios=widths, squeeze=False)[0]
     image: Any = None
     for number, (axis, section) in enumerate(zip(axes, sections, strict=True)):
@@ -74,13 +72,13 @@ def draw_sections(
             _mark(axis, mark, mark.places_mm[number], mark.on[number])
     figure.subplots_adjust(left=0.07, right=0.86, top=1 - 0.95 / (height + 2.0), bottom=0.16)
     bar = figure.colorbar(image, ax=list(axes), fraction=0.03, pad=0.03, ticks=[-1, 0, 1])
+    _hatch(
+        bar.ax, np.array([0.0, 1.0]), np.array([-1.0, 0.0]), np.array([[-1.0, -1.0], [0.0, 0.0]])
+    )
     bar.ax.set_yticklabels(["less light here", "no matter", "more light here"], fontsize=9)
     figure.suptitle(title, fontsize=12, x=0.02, ha="left")
-    figure.text(0.02, 0.02, note, fontsize=9, color="#444444")
-    stream = io.BytesIO()
-    canvas.print_figure(stream, dpi=DPI, format="png")
-    stream.seek(0)
-    return Image.open(stream).convert("RGB")
+    figure.text(0.02, 0.02, note, fontsize=9, color=hexed(FAINT_INK))
+    return picture_of(figure)
 
 
 def _draw(axis: Any, section: Section) -> Any:
@@ -92,20 +90,21 @@ def _draw(axis: Any, section: Section) -> Any:
         section.up_mm[0] - step_up,
         section.up_mm[-1] + step_up,
     )
-    axis.set_facecolor(_PALE)
+    axis.set_facecolor(hexed(NOWHERE))
     image = axis.imshow(
         np.ma.masked_invalid(section.effect),
         origin="lower",
         extent=extent,
-        cmap="PuOr_r",
+        cmap=colour_map(MEND),
         vmin=-1,
         vmax=1,
         interpolation="nearest",
     )
+    _hatch(axis, section.across_mm, section.up_mm, section.effect)
     inside = np.isfinite(section.effect).astype(float)
     if 0 < inside.sum() < inside.size:
         axis.contour(
-            section.across_mm, section.up_mm, inside, [0.5], colors="#333333", linewidths=1
+            section.across_mm, section.up_mm, inside, [0.5], colors=hexed(INK), linewidths=1
         )
     axis.set_aspect("equal")
     axis.set_title(section.title, fontsize=9, loc="left")
@@ -115,14 +114,22 @@ def _draw(axis: Any, section: Section) -> Any:
     return image
 
 
+def _hatch(axis: Any, across: FloatArray, up: FloatArray, effect: FloatArray) -> None:
+    """Hatch where less light mends: in a grey print both sides are alike."""
+    if np.nanmin(effect) < -_LITTLE:
+        levels = [-np.inf, -_LITTLE]
+        axis.contourf(across, up, np.ma.masked_invalid(effect), levels, colors="none",
+                      hatches=["//"])  # fmt: skip
+
+
 def _mark(axis: Any, mark: SectionMark, place: FloatArray, on: bool) -> None:
     marker, size = {"light": ("o", 6), "hot": ("^", 10), "dark": ("s", 9)}[mark.kind]
     axis.plot(
         place[0], place[1], marker, markersize=size, zorder=5,
-        markeredgecolor="white" if on else "#111111", markerfacecolor="#111111" if on else "none",
+        markeredgecolor=hexed(PAPER if on else INK), markerfacecolor=hexed(INK) if on else "none",
         clip_on=False,
     )  # fmt: skip
     axis.annotate(
         mark.label, (place[0], place[1]), xytext=(6, 5), textcoords="offset points", fontsize=8,
-        zorder=6, bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.8},
+        zorder=6, bbox={"facecolor": hexed(PAPER), "alpha": 0.75, "edgecolor": "none", "pad": 0.8},
     )  # fmt: skip

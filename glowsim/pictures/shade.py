@@ -25,7 +25,7 @@ from glowsim.pictures.stage import Stage
 from glowsim.pictures.visibility import Points
 from glowsim.scene import Room
 from glowsim.transport.air import Air
-from glowsim.transport.exchange import crossings
+from glowsim.transport.exchange import added, crossings
 from glowsim.transport.problem import BoolArray
 from glowsim.transport.result import SurfaceGlow
 from glowsim.units import per_m2
@@ -112,7 +112,8 @@ class Shading:
 
     diffuse   : (c, 3) float, XYZ at each smooth corner of the stage, averaged over directions
                 [cd/m2]
-    across    : (c, 3) float, of the prop's own light, what faces get from others and send back
+    across    : (c, 3) float, of the prop's own light, what faces get from others and send back,
+                and what falls into open hollows and comes out again, square-on
     sent_back : (c, 3) float, the same of the light of the room [cd/m2]
     """
 
@@ -243,8 +244,9 @@ def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, fir
 
 
 def _of_the_prop(glow: SurfaceGlow, stage: Stage, air: Air) -> FloatArray:
-    """Return what the surface sends back of the prop's light, at the corners, XYZ [cd/m2]."""
-    back = [found.sent_back @ found.xyz_per_lm for found in crossings(glow, air)]
+    """Return what light from other faces adds to the surface, at the corners, XYZ [cd/m2]."""
+    index = np.concatenate([glow.bodies[copy.body].face_index for copy in glow.copies])
+    back = [added(found, index) @ found.xyz_per_lm for found in crossings(glow, air)]
     total = np.sum(back, axis=0) if back else np.zeros((len(stage.triangles), 3))
     return stage.at_corners(per_m2(1.0) * total / np.pi)
 

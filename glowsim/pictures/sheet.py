@@ -9,6 +9,7 @@ from PIL import Image, ImageDraw
 
 from glowsim.errors import PictureError
 from glowsim.pictures.camera import MOST_PX, Camera, Size, checked_size
+from glowsim.pictures.inks import NIGHT, NIGHT_FAINT, NIGHT_INK
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.text import font, number, shortened
 from glowsim.pictures.tone import checked_exposure, developed
@@ -17,9 +18,6 @@ SHEET_SIZE: Size = (640, 480)
 """Of one picture on a sheet."""
 GLARING = 2.5
 """How many times brighter than the middle one a picture may be before it is overexposed."""
-_PAPER = (14, 14, 16)
-_WORDS = (220, 220, 222)
-_FAINT = (150, 150, 152)
 
 
 def compared(
@@ -88,15 +86,15 @@ def contact_sheet(
             f"a sheet of {len(pictures)} pictures would be {size[0]} x {size[1]} pixels; at most "
             f"{MOST_PX} each way: make the pictures smaller"
         )
-    page = Image.new("RGB", size, _PAPER)
+    page = Image.new("RGB", size, NIGHT)
     draw = ImageDraw.Draw(page)
     for k, (picture, label) in enumerate(zip(pictures, labels, strict=True)):
         left = gap + k % columns * (width + gap)
         top = gap + k // columns * (height + line)
         page.paste(picture, (left, top))
         words = shortened(label, text_px, width)
-        draw.text((left, top + height + line / 2), words, _WORDS, font(text_px), anchor="lm")
+        draw.text((left, top + height + line / 2), words, NIGHT_INK, font(text_px), anchor="lm")
     if note:
         place = (gap, size[1] - foot / 2 - gap / 2)
-        draw.text(place, note, _FAINT, font(text_px * 0.8), anchor="lm")
+        draw.text(place, note, NIGHT_FAINT, font(text_px * 0.8), anchor="lm")
     return page

@@ -10,9 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import ImageDraw, ImageFont
 
-Colour = tuple[int, int, int]
-INK: Colour = (35, 35, 40)
-FAINT_INK: Colour = (120, 120, 128)
+from glowsim.pictures.inks import Colour
 
 
 @cache
@@ -22,12 +20,17 @@ def font(size_px: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
     It comes with matplotlib, which is not imported for it. Without it, Pillow's own font, which
     knows little more than plain Latin letters.
     """
+    file = font_file("DejaVuSans")
+    return ImageFont.truetype(str(file), size_px) if file else ImageFont.load_default(size_px)
+
+
+def font_file(name: str) -> Path | None:
+    """Return the file of a font that comes with matplotlib, None where there is none."""
     spec = find_spec("matplotlib")
-    if spec and spec.origin:
-        file = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
-        if file.is_file():
-            return ImageFont.truetype(str(file), size_px)
-    return ImageFont.load_default(size_px)
+    if spec is None or spec.origin is None:
+        return None
+    file = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / f"{name}.ttf"
+    return file if file.is_file() else None
 
 
 def text_width(text: str, size_px: float) -> float:

@@ -111,10 +111,15 @@ def write_moving(
     *,
     frame_count: int,
     seconds: float,
+    kept_by: Path | None = None,
     progress: Progress = no_progress,
 ) -> None:
-    """Write pictures as an animation, or into a folder; see `write_turntable`."""
+    """Write pictures as an animation, or into a folder; see `write_turntable`.
+
+    kept_by : the file beside which the frames so far are kept, where that is not `path`
+    """
     target = Path(path)
+    kept_by = kept_by or target
     if not seconds > 0:
         raise PictureError(f"a turn cannot take {seconds:g} s; give a time above 0")
     as_frames = not target.suffix
@@ -131,12 +136,12 @@ def write_moving(
         else:
             write_animation(frames, target, seconds)
     except KeyboardInterrupt:
-        raise KeyboardInterrupt(f"stopped: {_kept(folder, target, frame_count)}") from None
+        raise KeyboardInterrupt(f"stopped: {_kept(folder, kept_by, frame_count)}") from None
     except OSError as problem:
-        kept = _kept(folder, target, frame_count)
-        raise PictureError(f"{target}: cannot be written: {problem.strerror}; {kept}") from None
+        kept = _kept(folder, kept_by, frame_count)
+        raise PictureError(f"{kept_by}: cannot be written: {problem.strerror}; {kept}") from None
     except PictureError as problem:
-        raise PictureError(f"{problem}; {_kept(folder, target, frame_count)}") from None
+        raise PictureError(f"{problem}; {_kept(folder, kept_by, frame_count)}") from None
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 

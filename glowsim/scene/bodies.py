@@ -30,6 +30,9 @@ STEEPEST = 0.5
 """A wall may change by this share of the height over which it does: beyond, what is thick and what
 is high cannot be told apart."""
 
+DENSEST = 0.6
+"""Share of plastic up to which infill is thin walls in air."""
+
 
 class MeshFile(Strict):
     """A mesh from a file: STL, OBJ, PLY, GLB or 3MF. A relative path starts at the scene file."""
@@ -56,6 +59,26 @@ class MeshFile(Strict):
     or a vase from a sculpting program: inward from it, or outward."""
 
 
+class Infill(Strict):
+    """The sparse core of a printed body, as the slicer is set: solid skins, thin walls between."""
+
+    share: Annotated[Number, Field(ge=0, le=1)]
+    """Share of the core that is plastic: 0.15 for 15 %. 0 is hollow, 1 is solid; between 0.6 and 1
+    give 1, as so dense an infill prints nearly solid."""
+    skin_mm: FineMm = 1.2
+    """Solid skin all round: perimeters times line width, or top layers times their height."""
+    line_mm: Annotated[Number, Field(ge=0.1, le=5)] = 0.45
+    """How thick the walls of the infill are: one line of the nozzle."""
+
+    @model_validator(mode="after")
+    def _sparse(self) -> Self:
+        if DENSEST < self.share < 1:
+            raise ValueError(
+                f"an infill of {self.share:g} prints nearly solid: give 1, or at most {DENSEST:g}"
+            )
+        return self
+
+
 class Where(Strict):
     """A region of a body's surface: the faces for which everything given here holds."""
 
@@ -76,6 +99,10 @@ class Where(Strict):
     """Faces whose normal lies within `facing_within_deg` of this direction."""
     facing_within_deg: Annotated[Number, Field(gt=0, le=180)] = 60.0
     """How far off that direction still counts."""
+    line_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=1000)] | None = None
+    """Faces along a line through these points on the surface, as one that is engraved."""
+    line_width_mm: PositiveMm = 1.0
+    """How wide that line is."""
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
@@ -90,10 +117,11 @@ class Where(Strict):
                 self.below_mm,
                 self.centre_mm,
                 self.facing,
+                self.line_mm,
             )
         ):
             raise ValueError(
-                "says nothing: give part, colour, above_mm, below_mm, centre_mm or facing"
+                "says nothing: give part, colour, above_mm, below_mm, centre_mm, facing or line_mm"
             )
         return self
 
@@ -168,6 +196,9 @@ class Body(Strict):
     inner: MeshFile | None = None
     """The inner surface of a shell from a file of its own, in place of `wall_mm`: its wall may vary
     as it likes. Where it reaches through the outer surface, the hollow is open to the room."""
+    infill: Infill | None = None
+    """A print that is neither solid nor hollow: { share = 0.15, skin_mm = 1.2 } is 15 % infill in a
+    solid skin of 1.2 mm, in place of `wall_mm`. Its light is an estimate."""
     position_mm: PointMm = (0.0, 0.0, 0.0)
     """Where its own origin stands."""
     rotation_deg: AnglesDeg = (0.0, 0.0, 0.0)
@@ -201,6 +232,11 @@ class Body(Strict):
             raise ValueError("inner says how thick the wall is: leave out wall_mm")
         if self.wall_by_height_mm is not None:
             _tapers(self.wall_by_height_mm, self.wall_mm is not None or self.inner is not None)
+        walls = (self.wall_mm, self.wall_by_height_mm, self.inner)
+        if self.infill is not None and any(wall is not None for wall in walls):
+            raise ValueError(
+                "infill has its own skin_mm: leave out wall_mm, wall_by_height_mm and inner"
+            )
         return self
 
     @model_validator(mode="after")

@@ -4,8 +4,9 @@ Solvers follow light until it leaves a body. What then falls on another body, or
 where it is hollowed, is followed here, once for findings and pictures alike: patch to patch as in
 radiosity (Goral, Torrance, Greenberg & Battaile, SIGGRAPH 1984), M = M_first + rho F M, with view
 factors F found by rays. What arrives on a face is sent back by its whiteness, evenly; the rest is
-lost, and so is all that falls into an open hole. So light that goes through a thin wall comes out
-on the side where it came in, and a body that is lit from outside does not glow elsewhere.
+lost. So light that goes through a thin wall comes out on the side where it came in, and a body
+that is lit from outside does not glow elsewhere. What falls into an open hollow lights the body
+from within (`hollows`).
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.geometry.rays import AHEAD_MM, RayTarget, cosine_rays
 from glowsim.optics.emission import luminance_shape
+from glowsim.transport.hollows import Hollows
 from glowsim.transport.problem import Copy
 
 if TYPE_CHECKING:
@@ -70,14 +72,15 @@ class Air:
     _surfaces: tuple[BodyGlow, ...]
     _body: tuple[int, ...]
 
-    def arriving(self, diffuse: FloatArray, direct: FloatArray) -> FloatArray:
+    def arriving(self, diffuse: FloatArray, direct: FloatArray, hollows: Hollows) -> FloatArray:
         """Return what falls on each face from others, after all bounces, (m, 3) float.
 
         diffuse, direct : (m, 3) float, what leaves each face first, per band
+        hollows         : what light that falls into openings does
         """
         step = total = self.leaning @ diffuse + self.seen @ direct
         while step.max(initial=0.0) > _ENOUGH * total.max(initial=0.0):
-            step = self.seen @ (self.white * step)
+            step = self.seen @ (self.white * step) + self.leaning @ hollows.let_out(step)
             total = total + step
         return self.smoothed(total)
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.optics.fresnel import reflectance_diffuse
 from glowsim.optics.slab import layer_reflectance_transmittance
 from glowsim.transport.problem import BARE, Kind, Layer, Medium
 
@@ -36,6 +37,12 @@ def whiteness(
             white[mine] = _scattering(medium, thickness)
     for number, layer in enumerate(layers):
         mine = on_room & (coat == number)
+        if layer.roughness:
+            # The face of the material itself: at least what it mirrors comes back, spread.
+            index = np.array([medium.refractive_index for medium in media])[inside[mine]]
+            mirrored = reflectance_diffuse(n_from=1.0, n_to=index)
+            white[mine] = np.maximum(white[mine], mirrored[:, None])
+            continue
         beneath = white[mine]
         # Light goes through the coat, comes back from beneath and leaves, over and over.
         back = np.maximum(1 - layer.reflectance * beneath, 1e-9)

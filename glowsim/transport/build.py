@@ -12,15 +12,19 @@ from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
 from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
 from glowsim.geometry.kept import Kept
+from glowsim.geometry.lines import cut_along_line
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
+from glowsim.transport.coats import layer_number
 from glowsim.transport.fit import Misfit, misfits, notes_on_fit
+from glowsim.transport.guide import is_clear
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.likeness import CLOSED
+from glowsim.transport.media import core_of, infill_notes, infill_of, medium_of
 from glowsim.transport.names import digest, geometry_key, unlit_key
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.problem import (
@@ -99,6 +103,17 @@ class _Faces:
     outside: IntArray
     part: IntArray
     part_names: tuple[str, ...]
+
+    def cut_along(self, where: Where) -> _Faces:
+        """Return the faces with those along an engraved line cut at its edges."""
+        if where.line_mm is None:
+            return self
+        vertices, faces, was = cut_along_line(
+            self.walls.vertices, self.walls.faces, where.line_mm, where.line_width_mm
+        )
+        walls = Mesh.single_part(vertices, faces)
+        inside, outside, part = (row[was] for row in (self.inside, self.outside, self.part))
+        return _Faces(walls, inside, outside, part, self.part_names)
 
     @property
     def on_room(self) -> BoolArray:
@@ -185,8 +200,10 @@ class _Builder:
     ) -> BodyProblem:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
+        for mask in self._body.masks:
+            faces = faces.cut_along(mask.where)
         layers: list[Layer] = []
-        coat = self._coats(faces, layers)
+        coat = self._coats(faces, layers, media)
         return BodyProblem(
             name=self._body.name,
             media=tuple(media),
@@ -196,7 +213,7 @@ class _Builder:
             outside=faces.outside,
             coat=coat,
             layers=tuple(layers),
-            glows=self._glows(faces, coat, layers, media),
+            glows=self._glows(faces, coat, layers, media, is_clear(media[0], regions.solids[0])),
             part=faces.part,
             part_names=faces.part_names,
             whiteness=whiteness(
@@ -212,7 +229,7 @@ class _Builder:
             wall_mm=solid.wall_mm,
             emitters=NO_EMITTERS,
             cell_mm=cell_mm,
-            notes=solid.notes,
+            notes=(*solid.notes, *infill_notes(self._body, media)),
         )
 
     @property
@@ -270,62 +287,40 @@ class _Builder:
     def _media(self, solid: Solid) -> list[Medium]:
         """Return the medium of each region: the body's own, its hollow, its inserts."""
         body = self._body
-        if body.material in self.catalogue.materials:
-            media = [self._medium(body.material)]
+        materials, coats = self.catalogue.materials, self.catalogue.coats
+        if body.material in materials:
+            media = [medium_of(body.material, materials[body.material])]
         else:
-            media = [AIR if self._is_sheet else self._core(body.material)]
+            media = [AIR if self._is_sheet else core_of(body.material, coats[body.material])]
         if solid.hollow is not None:
             media.append(AIR)
+        if solid.core is not None and body.infill is not None:
+            media.append(infill_of(body.material, materials[body.material], body.infill))
         for insert in body.inserts:
             if insert.kind == "pocket":
                 media.append(AIR)
             elif insert.kind == "core":
-                media.append(self._core(str(insert.coat)))
+                media.append(core_of(str(insert.coat), coats[str(insert.coat)]))
             else:
-                media.append(self._medium(str(insert.material)))
+                media.append(medium_of(str(insert.material), materials[str(insert.material)]))
         return media
 
-    def _medium(self, name: str) -> Medium:
-        entry = self.catalogue.material(name)
-        return Medium(
-            name,
-            Kind.SCATTERS,
-            np.array(entry.mu_a_per_mm),
-            np.array(entry.mu_s_reduced_per_mm),
-            entry.g,
-            entry.refractive_index,
-        )
-
-    def _core(self, name: str) -> Medium:
-        entry = self.catalogue.coat(name)
-        return Medium(
-            name, Kind.OPAQUE, np.zeros(3), np.zeros(3), reflectance=np.array(entry.reflectance)
-        )
-
-    def _layer(self, name: str, layers: list[Layer]) -> int:
-        """Return the number of a coat in `layers`, adding it when it is new."""
-        for number, layer in enumerate(layers):
-            if layer.name == name:
-                return number
-        entry = self.catalogue.coat(name)
-        layers.append(
-            Layer(
-                name,
-                np.array(entry.reflectance),
-                np.array(entry.transmittance),
-                entry.open_fraction,
-            )
-        )
-        return len(layers) - 1
-
-    def _coats(self, faces: _Faces, layers: list[Layer]) -> IntArray:
+    def _coats(self, faces: _Faces, layers: list[Layer], media: list[Medium]) -> IntArray:
         """Return the coat of each face, filling `layers`."""
+        body, entries = self._body, self.catalogue.coats
+        index = np.array([medium.refractive_index for medium in media])
         coat = np.full(len(faces.inside), BARE)
         if self._is_sheet:
-            coat[faces.on_room & (faces.inside == 0)] = self._layer(self._body.material, layers)
-        for k, mask in enumerate(self._body.masks):
+            coat[faces.on_room & (faces.inside == 0)] = layer_number(
+                layers, body.material, entries[body.material], 1.0
+            )
+        for k, mask in enumerate(body.masks):
             chosen = self._chosen(faces, mask.where, "masks", k, "where")
-            coat[chosen] = self._layer(mask.coat, layers)
+            behind = index[faces.inside]
+            for n in np.unique(behind[chosen]):
+                coat[chosen & (behind == n)] = layer_number(
+                    layers, mask.coat, entries[mask.coat], float(n)
+                )
         return coat
 
     def _chosen(self, faces: _Faces, where: Where, *keys: str | int) -> BoolArray:
@@ -343,9 +338,15 @@ class _Builder:
         return chosen
 
     def _glows(
-        self, faces: _Faces, coat: IntArray, layers: list[Layer], media: list[Medium]
+        self,
+        faces: _Faces,
+        coat: IntArray,
+        layers: list[Layer],
+        media: list[Medium],
+        clear: bool,
     ) -> BoolArray:
-        """Return which faces are meant to glow: lit material, not closed off by a coat."""
+        """Return which faces are meant to glow: lit material, not closed off by a coat; of a clear
+        body with rough faces these alone, since its polished ones only mirror."""
         body = self._body
         if not body.lights:
             return np.zeros(len(coat), dtype=bool)
@@ -355,6 +356,9 @@ class _Builder:
         if body.glow_where is not None:
             return self._chosen(faces, body.glow_where, "glow_where") & ~dark
         kinds = np.array([m.kind for m in media])[faces.inside]
+        rough = np.array([layer.roughness > 0 for layer in layers] + [False])[coat]
+        if clear and rough.any():
+            return faces.on_room & rough & ~dark
         closed = np.array([layer.transmittance.max() < CLOSED for layer in layers] + [False])[coat]
         hole = (kinds == Kind.AIR) & (coat == BARE)
         return faces.on_room & (kinds != Kind.OPAQUE) & ~closed & ~hole & ~dark

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.emission import square_on
 from glowsim.transport.air import Air
+from glowsim.transport.hollows import Entering
 from glowsim.transport.result import SurfaceGlow
 
 MATTERS = 0.02
@@ -21,12 +23,15 @@ class Crossing:
 
     xyz_per_lm : (3, 3) float, of the lights' bands (rows)
     arriving   : (m, 3) float, per band, faces of all copies in their order [lm/mm2]
-    sent_back  : (m, 3) float, exitance that it adds [lm/mm2]
+    sent_back  : (m, 3) float, exitance that faces add to it, evenly [lm/mm2]
+    let_out    : (m, 3) float, exitance of what falls into open hollows and comes out of the body
+                 again [lm/mm2]
     """
 
     xyz_per_lm: FloatArray
     arriving: FloatArray
     sent_back: FloatArray
+    let_out: FloatArray
 
 
 def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
@@ -38,15 +43,25 @@ def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
         alone = glow if share.all() else glow.dimmed(np.repeat(share[:, None], 3, axis=1))
         both = _exitance(alone, direct=True)
         diffuse = _exitance(alone, direct=False)
-        arriving = air.arriving(diffuse, both - diffuse)
-        found.append(Crossing(xyz_per_lm, arriving, air.white * arriving))
+        arriving = air.arriving(diffuse, both - diffuse, glow.hollows)
+        let_out = glow.hollows.let_out(arriving)
+        found.append(Crossing(xyz_per_lm, arriving, air.white * arriving, let_out))
     return found
 
 
+def added(found: Crossing, index: FloatArray) -> FloatArray:
+    """Return what light across the air adds to faces seen square-on, as the exitance of matt ones,
+    (m, 3) float, per band [lm/mm2].
+
+    index : (m,) float, of refraction behind each face, or MATT
+    """
+    return found.sent_back + square_on(index)[:, None] * found.let_out
+
+
 def exchange_lm_mm2(glow: SurfaceGlow) -> list[FloatArray] | None:
-    """Return what falls on the faces of each copy from other faces, and what they send back of
-    it, (2, k) float each, all bands together; None where it is too little to matter to any lit
-    body."""
+    """Return what falls on the faces of each copy from other faces, and what it adds to them (see
+    `added`), (2, k) float each, all bands together; None where it is too little to matter to any
+    lit body."""
     if crossing_share(glow) < MATTERS:
         return None
     return _by_copy(glow, crossings(glow, glow.air))
@@ -59,7 +74,8 @@ def settle(glow: SurfaceGlow) -> None:
 
 
 def crossing_share(glow: SurfaceGlow) -> float:
-    """Return light sent back over what a body lets out itself, of the lit body where it is most.
+    """Return light that others add to what a body lets out itself, of the lit body where it is
+    most.
 
     Over the faces that are meant to glow. Known to some percent of itself.
     """
@@ -75,13 +91,51 @@ def crossing_share(glow: SurfaceGlow) -> float:
     return max(shares)
 
 
+def lacking(glow: SurfaceGlow) -> tuple[str, ...]:
+    """Return the keys of the bodies into whose open hollows so much light falls that it counts.
+
+    It is held against what the body lets out itself; for a dark one, what the whole prop does.
+    """
+    if not any(body.hole.any() for body in glow.bodies) or not glow.lights:
+        return ()
+    # Whatever is known of hollows, so that the answer is the same every time.
+    shut = glow.alike(bodies=tuple(replace(body, entering=None) for body in glow.bodies))
+    _ = glow.rough_air
+    found = _by_copy(glow, crossings(shut, glow.rough_air))
+    areas = [glow.bodies[copy.body].surface.areas_mm2 for copy in glow.copies]
+    out = [
+        float(area @ glow.exitance_lm_mm2(copy).sum(axis=0))
+        for copy, area in zip(glow.copies, areas, strict=True)
+    ]
+    keys = []
+    for copy, area, own, (arriving, _) in zip(glow.copies, areas, out, found, strict=True):
+        body = glow.bodies[copy.body]
+        if float((area * body.hole) @ arriving) >= MATTERS * (own or sum(out)) > 0:
+            keys.append(body.key)
+    return tuple(dict.fromkeys(keys))
+
+
+def with_hollows(glow: SurfaceGlow, entering: Callable[[str], Entering]) -> SurfaceGlow:
+    """Return a glow with light counted that falls into open hollows, where it is enough to count.
+
+    entering : what such light does to a body, by key; asked only where it is not known yet
+    """
+    keys = lacking(glow)
+    bodies = tuple(
+        replace(body, entering=(body.entering or entering(body.key)) if body.key in keys else None)
+        for body in glow.bodies
+    )
+    return glow.alike(bodies=bodies)
+
+
 def _exitance(glow: SurfaceGlow, direct: bool) -> FloatArray:
     """Return what leaves the faces of all copies per band, (m, 3) float [lm/mm2]."""
     return np.concatenate([glow.exitance_lm_mm2(copy, direct).T for copy in glow.copies])
 
 
 def _by_copy(glow: SurfaceGlow, found: Sequence[Crossing]) -> list[FloatArray]:
-    """Return what arrives and what is sent back on each copy's faces, (2, k) float each."""
-    both = [[k.arriving.sum(axis=1), k.sent_back.sum(axis=1)] for k in found]
+    """Return what arrives and what is added on each copy's faces, (2, k) float each."""
+    index = np.concatenate([glow.bodies[copy.body].face_index for copy in glow.copies])
+    both = [[k.arriving.sum(axis=1), added(k, index).sum(axis=1)] for k in found]
     sizes = [len(glow.bodies[copy.body].glows) for copy in glow.copies]
     return np.split(np.sum(both, axis=0), np.cumsum(sizes)[:-1], axis=1)

@@ -16,7 +16,7 @@ from glowsim.optics.photometry import lambertian_order
 from glowsim.scene import Body, Light, SceneFile
 from glowsim.transport.problem import NO_EMITTERS, Emitters, Kind, LightSource, Medium
 
-AHEAD_MM = 0.05
+LIFT_MM = 0.05
 """A LED shines from this far in front of its board's plane, so that it is not on a wall."""
 
 
@@ -33,7 +33,7 @@ class BodyLeds:
         self._axes = [frame[:3, 2] for frame in frames]
         self._spots = []
         for light, frame, board in zip(self._body.lights, frames, self._boards, strict=True):
-            offsets = board.led_offsets_mm(light.led_count) + np.array([0.0, 0.0, AHEAD_MM])
+            offsets = board.led_offsets_mm(light.led_count) + np.array([0.0, 0.0, LIFT_MM])
             self._spots.append(offsets @ frame[:3, :3].T + frame[:3, 3])
         self._owner = np.repeat(np.arange(len(self._spots)), [len(s) for s in self._spots])
 

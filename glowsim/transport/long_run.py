@@ -9,13 +9,22 @@ from pathlib import Path
 
 from glowsim.errors import SolveError
 from glowsim.transport.build import body_problem
+from glowsim.transport.exchange import with_hollows
+from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem
-from glowsim.transport.reference import Goal, Progress, Tallies, noise_of, solve_body
+from glowsim.transport.reference import (
+    Goal,
+    Progress,
+    Tallies,
+    entering_of,
+    noise_of,
+    solve_body,
+)
 from glowsim.transport.result import BodyGlow, SurfaceGlow, unlit_body
+from glowsim.transport.solvers import REFERENCE
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 
-REFERENCE = "reference"
 SHORTEST_S = 1.0
 """Seconds left over that are worth another turn."""
 
@@ -70,9 +79,9 @@ class LongRun:
                     spent += self._go_on(key, self._share_of(spent, bodies), spent)
                 if self.goal.seconds is None or self.goal.seconds - spent < SHORTEST_S:
                     break
+            return self._with_hollows()
         except KeyboardInterrupt:
             raise KeyboardInterrupt(self._farewell()) from None
-        return self._glow()
 
     @property
     def _wanted(self) -> list[str]:
@@ -178,10 +187,7 @@ class LongRun:
 
     def _go_on(self, key: str, goal: Goal, spent: float) -> float:
         """Follow more photons through one body and save; return the seconds that took."""
-        name = self.plan.name_of(key)
-        if key not in self._problems:
-            self.report(f"shaping {name}")
-            self._problems[key] = body_problem(self.plan, self.plan.distinct[key])
+        name, problem = self.plan.name_of(key), self._problem(key)
         lit = [other for other in self._wanted if self._is_lit(other)]
 
         def watch(progress: Progress) -> None:
@@ -191,13 +197,13 @@ class LongRun:
             self.watch(name, min(done, 1.0), progress)
 
         if not self._is_lit(key):
-            self._bodies[key] = unlit_body(self._problems[key])
+            self._bodies[key] = unlit_body(problem)
             self._save()
             return 0.0
         self.report(f"following photons through {name}")
         started = time.perf_counter()
         body, tallies = solve_body(
-            self._problems[key],
+            problem,
             seed=self.seed,
             goal=goal,
             earlier=self._tallies.get(key),
@@ -205,11 +211,34 @@ class LongRun:
             report=watch,
         )
         seconds = time.perf_counter() - started
-        self._bodies[key], self._tallies[key] = body, tallies
+        # What light from elsewhere does in its hollows needs no more photons than it had.
+        known = self._bodies[key].entering if key in self._bodies else None
+        self._bodies[key], self._tallies[key] = replace(body, entering=known), tallies
         self._save()
         if tallies.stopped:
             raise KeyboardInterrupt
         return seconds
+
+    def _problem(self, key: str) -> BodyProblem:
+        if key not in self._problems:
+            self.report(f"shaping {self.plan.name_of(key)}")
+            self._problems[key] = body_problem(self.plan, self.plan.distinct[key])
+        return self._problems[key]
+
+    def _with_hollows(self) -> SurfaceGlow:
+        """Return the glow, with light counted that falls into open hollows where that matters."""
+        before = self._glow()
+        glow = with_hollows(before, self._entering)
+        for old, new in zip(before.bodies, glow.bodies, strict=True):
+            if new.entering is not None and old.entering is None:
+                self._bodies[new.key] = new
+                self._save()
+        return glow
+
+    def _entering(self, key: str) -> Entering:
+        problem = self._problem(key)
+        self.report(f"following light into the openings of {problem.name}")
+        return entering_of(problem, seed=self.seed, jumps=self.jumps)
 
     def _save(self) -> None:
         """Save what there is, so that a run that is cut short can go on from it."""

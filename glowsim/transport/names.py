@@ -50,7 +50,7 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
     if body.material not in catalogue.coats:
         require("material", body.material, "material")
     else:
-        for key in ("wall_mm", "wall_by_height_mm"):
+        for key in ("wall_mm", "wall_by_height_mm", "infill"):
             if getattr(body, key) is not None:
                 add(
                     f"'{body.material}' is a thin sheet with its own thickness; leave {key} out",
@@ -116,7 +116,8 @@ def geometry_key(scene_file: SceneFile, number: int) -> str:
     plain = body.model_dump(
         mode="json",
         include={"name": True, "shape": True, "mesh": True, "wall_mm": True,
-                 "inner": True, "inserts": {"__all__": inserts}},
+                 "wall_by_height_mm": True, "inner": True, "infill": True,
+                 "inserts": {"__all__": inserts}},
     )  # fmt: skip
     return digest(plain, _files(scene_file, number))
 

@@ -18,16 +18,19 @@ import numpy as np
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
+from glowsim.transport.exchange import with_hollows
+from glowsim.transport.guide import carries_light, followed
+from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
-from glowsim.transport.quick import QuickBody, solve_body
+from glowsim.transport.quick import QuickBody, entering_of, solve_body
 from glowsim.transport.quick.lattice import Lattice, lattice_of
 from glowsim.transport.quick.quality import DRAFT, FULL, Quality
 from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
+from glowsim.transport.solvers import solver_of
 
-QUICK = "quick"
 Report = Callable[[str], None]
 
 
@@ -46,6 +49,8 @@ class PreparedProp:
         self._bodies: Kept[QuickBody] = Kept(most)
         self._glows: Kept[BodyGlow] = Kept(4 * most)
         self._drafts: Kept[FloatArray] = Kept(most)
+        self._entered: Kept[Entering] = Kept(4 * most)
+        self._last: SurfaceGlow | None = None
 
     def glow(
         self,
@@ -75,8 +80,15 @@ class PreparedProp:
             body = body or self.body_glow(plan, number, quality, report)
             bodies.append(replace(body, name=name))
         copies, lights = plan.copies([body.light_mm for body in bodies])
-        seconds = time.perf_counter() - started
-        return SurfaceGlow(plan.title, tuple(bodies), copies, lights, QUICK, self.seed, seconds)
+        solver = solver_of(bodies)
+        glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, solver, self.seed, 0.0)
+        last = self._last
+        if last is not None and last.same_faces(glow):
+            glow = last.relit(glow)
+        if quality.judged:
+            glow = with_hollows(glow, lambda key: self._entering(plan, key))
+            self._last = glow
+        return glow.alike(seconds=time.perf_counter() - started)
 
     def body_glow(
         self,
@@ -92,10 +104,19 @@ class PreparedProp:
             report(f"shaping {name}")
             # Who looks at a draft sees where the boards stand.
             problem = body_problem(plan, number, self._shapes, fitted=quality == FULL)
+            if carries_light(problem):
+                return followed(problem, self.seed, quality, report)
             report(f"lighting {name}")
             return solve_body(problem, self.seed, self.quick(problem), quality)
 
         return self._glows.get(f"{plan.keys[number]} {quality.name}", solved)
+
+    def _entering(self, plan: Plan, key: str) -> Entering:
+        def solved() -> Entering:
+            problem = self.problem(plan, plan.distinct[key])
+            return entering_of(problem, self.seed, self.quick(problem))
+
+        return self._entered.get(key, solved)
 
     def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
         """Return a draft of a shell lit from its hollow, from the full answer to lights near by;

@@ -43,6 +43,7 @@ class Medium:
     g                 : mean cosine of scattering
     refractive_index  : of the smooth faces the region shows
     reflectance       : (3,) float, of an opaque region's surface, taken as diffuse
+    own_share         : of a print's infill, the share of the space that the body's material fills
     """
 
     name: str
@@ -52,6 +53,7 @@ class Medium:
     g: float = 0.0
     refractive_index: float = 1.0
     reflectance: FloatArray | None = None
+    own_share: float | None = None
 
     @property
     def mu_t_reduced_per_mm(self) -> FloatArray:
@@ -68,12 +70,16 @@ class Layer:
 
     reflectance, transmittance : (3,) float, diffuse; transmittance includes `open_fraction`
     open_fraction              : share of light that passes straight through
+    roughness                  : above 0 of a frosted or engraved face of the material itself, whose
+                                 facets mirror and refract (`reference.kernels`); the other figures
+                                 are then those for diffuse light from within
     """
 
     name: str
     reflectance: FloatArray
     transmittance: FloatArray
     open_fraction: float = 0.0
+    roughness: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -175,6 +181,13 @@ class BodyProblem:
     def skin(self) -> IntArray:
         """Numbers of the wall faces that are seen from the room, (k,) int."""
         return np.nonzero(self.outside == ROOM)[0]
+
+    @property
+    def own_volume_mm3(self) -> float:
+        """Volume of the body's own material, inserts left out, infill by its share [mm3]."""
+        shares = (1.0, *(medium.own_share or 0.0 for medium in self.media[1:]))
+        volumes = (0.0 if solid is None else solid.volume_mm3 for solid in self.solids)
+        return float(sum(s * v for s, v in zip(shares, volumes, strict=True)))
 
     def kind_of(self, region: IntArray) -> IntArray:
         """Return the Kind of each region number; the room counts as air."""

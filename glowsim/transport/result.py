@@ -20,6 +20,7 @@ from glowsim.notebook import table_html
 from glowsim.optics.emission import MATT
 from glowsim.transport.air import Air, Faces, air_between, faces_in_place, smooth_corners_of
 from glowsim.transport.boards import region_names
+from glowsim.transport.hollows import Entering, Hollows, hollows_of
 from glowsim.transport.likeness import Likeness, likeness_of
 from glowsim.transport.problem import (
     BARE,
@@ -32,7 +33,7 @@ from glowsim.transport.problem import (
     notes_of,
 )
 
-VERSION = 4
+VERSION = 5
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]
@@ -82,6 +83,8 @@ class BodyGlow:
     index      : (k,) float, index of refraction of the scattering material behind each bare face,
                  MATT for every other face; None if all are. How the luminance of `diffuse`
                  falls toward the edge follows from it (`optics.emission`)
+    entering   : what light does that falls into its open hollows; None where that is too little
+                 to count, or nothing
     """
 
     name: str
@@ -103,6 +106,7 @@ class BodyGlow:
     likeness: Likeness | None = None
     volume_mm3: float | None = None
     index: FloatArray | None = None
+    entering: Entering | None = None
 
     def __repr__(self) -> str:
         return f"BodyGlow({self.name!r}, faces: {len(self.glows)}, lights: {self.light_count})"
@@ -199,6 +203,12 @@ class SurfaceGlow:
             replace(s, drive=s.drive * own) for s, own in zip(self.lights, share, strict=True)
         )
         return self.alike(lights=lights)
+
+    @cached_property
+    def hollows(self) -> Hollows:
+        """What light that falls into open hollows does to the faces of all copies."""
+        own = [self.bodies[copy.body] for copy in self.copies]
+        return hollows_of([(body.entering, body.surface.areas_mm2) for body in own])
 
     @cached_property
     def faces(self) -> Faces:
@@ -300,7 +310,6 @@ def body_glow(
     area = surface.areas_mm2
     per_area = 1.0 / np.maximum(area, 1e-12)
     total = np.maximum(direct.sum(axis=1), 1e-30)[:, :, None]
-    own = problem.solids[0]
     return BodyGlow(
         name=problem.name,
         key=problem.key,
@@ -319,7 +328,7 @@ def body_glow(
         trust=trust,
         notes=problem.notes,
         likeness=likeness_of(problem),
-        volume_mm3=own.volume_mm3 if own is not None else 0.0,
+        volume_mm3=problem.own_volume_mm3,
         index=emission_index(problem)[skin],
     )
 

@@ -9,13 +9,14 @@ from typing import Literal
 
 from glowsim.errors import SolveError
 from glowsim.scene import SceneFile
-from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
+from glowsim.transport.long_run import LongRun, Watch, nothing_seen
 from glowsim.transport.plan import plan_of
-from glowsim.transport.prepared import QUICK, PreparedProp
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.reference import Goal
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.sizes import Sizes
-from glowsim.transport.store import load_glow, save_glow
+from glowsim.transport.solvers import REFERENCE
+from glowsim.transport.store import load_glow, load_tallies, save_glow
 from glowsim.transport.sure import made_sure
 
 REFERENCE_GOAL = Goal(noise=0.02, seconds=60.0)
@@ -65,9 +66,9 @@ def solve(
     if method == REFERENCE:
         return LongRun(plan, goal, seed, file, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(file, QUICK, prop.seed, report) if file and not fresh else {}
+    known = _known(file, prop.seed, report) if file and not fresh else {}
     glow = prop.glow(plan, known=known, report=report)
-    if file and not all(key in known for key in plan.distinct):
+    if file and any(_is_new(body, known) for body in glow.bodies):
         save_glow(glow, file)
     return made_sure(
         plan, glow, sure, seed=prop.seed, saved=photons, resume=resume, jumps=jumps,
@@ -75,9 +76,13 @@ def solve(
     )  # fmt: skip
 
 
-def _known(
-    saved: Path, solver: str, seed: int, report: Callable[[str], None]
-) -> dict[str, BodyGlow]:
+def _is_new(body: BodyGlow, known: Mapping[str, BodyGlow]) -> bool:
+    """Return whether a body, or what light does in its open hollow, is not in a file yet."""
+    there = known.get(body.key)
+    return there is None or (body.entering is not None and there.entering is None)
+
+
+def _known(saved: Path, seed: int, report: Callable[[str], None]) -> dict[str, BodyGlow]:
     """Return the bodies of an earlier result by key; none where it cannot be used."""
     if not saved.exists():
         return {}
@@ -86,6 +91,7 @@ def _known(
     except SolveError as problem:
         report(str(problem))
         return {}
-    if earlier.solver != solver or earlier.seed != seed:
+    # A run of the reference alone has its photons beside it; it is another answer.
+    if earlier.seed != seed or load_tallies(saved):
         return {}
     return {body.key: body for body in earlier.bodies if body.key}

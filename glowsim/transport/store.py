@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from glowsim.errors import SolveError
 from glowsim.files import written_whole
 from glowsim.geometry.mesh import Mesh
+from glowsim.transport.hollows import Entering
 from glowsim.transport.likeness import Likeness
 from glowsim.transport.problem import Copy, LightSource
 from glowsim.transport.result import VERSION, Account, BodyGlow, SurfaceGlow
@@ -54,6 +55,9 @@ def save_glow(
         arrays[f"{number}.index"] = body.face_index
         if body.error is not None:
             arrays[f"{number}.error"] = body.error
+        if body.entering is not None:
+            arrays[f"{number}.entering.lid"] = body.entering.lid
+            arrays[f"{number}.entering.out"] = body.entering.out
         for name, table in (tallies or {}).get(body.key, {}).items():
             arrays[f"{number}.{_TALLY}{name}"] = table
         bodies.append(
@@ -138,7 +142,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
             *(file[f"{number}.account.{name}"] for name in _ACCOUNT_ARRAYS),
         )
         arrays = {name: file[f"{number}.{name}"] for name in _BODY_ARRAYS}
-        error = file.get(f"{number}.error")
+        error, lid = (file.get(f"{number}.{name}") for name in ("error", "entering.lid"))
         bodies.append(
             BodyGlow(
                 name=known["name"],
@@ -150,6 +154,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
                 likeness=Likeness.from_json(known["likeness"]) if known["likeness"] else None,
                 volume_mm3=known.get("volume_mm3"),
                 index=file[f"{number}.index"],
+                entering=None if lid is None else Entering(lid, file[f"{number}.entering.out"]),
                 notes=tuple(known["notes"]),
                 **arrays,
             )

@@ -6,13 +6,11 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from glowsim.transport.long_run import REFERENCE, LongRun, Watch, nothing_seen
+from glowsim.transport.long_run import LongRun, Watch, nothing_seen
 from glowsim.transport.plan import Plan
 from glowsim.transport.reference import Goal
 from glowsim.transport.result import SurfaceGlow
-
-BOTH = "quick and reference"
-"""The solver of a glow of which some bodies are quick's and some are the reference's."""
+from glowsim.transport.solvers import solver_of
 
 
 def rough_bodies(glow: SurfaceGlow, only: Collection[str] | None = None) -> list[str]:
@@ -46,7 +44,8 @@ def made_sure(
 ) -> SurfaceGlow:
     """Return quick's glow with the bodies it is not sure of solved by the reference solver.
 
-    The time of the goal is shared by them. What quick holds for stays as it is, to the last bit.
+    The time of the goal is shared by them. What quick holds for stays as it is, to the last bit;
+    so does what light does that falls into open hollows, which is a small part.
 
     goal  : when the reference solver stops; None returns quick's glow
     only  : keys of bodies; the others stay quick's, rough or not
@@ -63,13 +62,14 @@ def made_sure(
     followed = run.solve()
     sure = {body.key: body for body in followed.bodies if body.key in rough}
     bodies = tuple(
-        replace(sure[body.key], name=body.name) if body.key in sure else body
+        replace(sure[body.key], name=body.name, entering=body.entering)
+        if body.key in sure
+        else body
         for body in glow.bodies
     )
-    alone = all(body.key in sure for body in bodies if body.light_count)
     return glow.alike(
         bodies=bodies,
-        solver=REFERENCE if alone else BOTH,
+        solver=solver_of(bodies),
         seconds=glow.seconds + sum(run.seconds_of(key) for key in rough),
     )
 

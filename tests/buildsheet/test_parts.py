@@ -56,7 +56,7 @@ def test_tree_is_drawn_from_its_root():
 def test_a_second_feed_is_drawn_as_one():
     (drawing,) = drawn(SPIKE + "second_feed_mm = 700\n")
     second = words_of(drawing)[-1]
-    assert second.text.startswith("second feed, to spike 2: board: 700 mm, 24 AWG, ")
+    assert second.text.startswith("power injection, to spike 2: board: 700 mm, 24 AWG, ")
     # It leaves the supply as the first feed does, and the first feed keeps its own figures.
     first = words_of(drawing)[2]
     assert second.at[0] == first.at[0]
@@ -109,7 +109,8 @@ def test_steps_name_what_to_expect():
         in text
     )
     assert (
-        "limit the supply to 76 mA; then as drawn, expect 76 mA, limit the supply to 98 mA" in text
+        "limit the supply to 76 mA; then at your settings, expect 76 mA, limit the supply to 98 mA"
+        in text
     )
     for words in ("Continuity", "Polarity", "One branch at a time", "spike 2: board should read"):
         assert words in text

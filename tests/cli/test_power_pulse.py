@@ -101,7 +101,7 @@ def test_without_a_battery_it_says_which_would_carry_the_scene(folder):
     bare.write_text(LITTLE.replace('[power]\nbattery = "lithium_18650"\n', ""))
     shown = " ".join(run(power.command, bare, "--hours", 1).output.split())
     assert "The scene names no battery" in shown
-    assert "These carry the level as drawn for 1 h" in shown
+    assert "These can run your settings for 1 h" in shown
 
 
 def test_power_lists_every_run_when_asked(folder):
@@ -139,6 +139,27 @@ def test_pulse_writes_everything(folder):
     ):
         assert words in flat, words
     assert "WARNING" not in flat
+
+
+def test_a_pulse_stopped_while_it_draws_leaves_the_old_set(folder, monkeypatch):
+    out = folder / "out"
+    names = ("pulse.csv", "pulse.h", "pulse_chart.png")
+    out.mkdir(exist_ok=True)
+    for name in names:
+        (out / name).write_bytes(b"old")
+    told = []
+
+    def stopped(frames, path, **more):
+        told.append(more["kept_by"])
+        frames.close()
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pulse, "write_moving", stopped)
+    shown = run(pulse.command, folder / "slow.toml", "--out", out, "--size", "80x60")
+    assert shown.exit_code != 0
+    assert told == [out / "pulse.webp"]  # what is finished of it stays beside it
+    assert {(out / name).read_bytes() for name in names} == {b"old"}
+    assert not list(out.glob(".*"))
 
 
 def test_pulse_figures_use_the_saved_glow_and_draw_nothing(folder):
@@ -185,7 +206,7 @@ def test_glow_says_that_it_is_as_wired(folder):
     assert flat.startswith("18650 lithium-ion cell, 2600 mAh, protected, half used, no longer runs")
     assert "On 18650 lithium-ion cell, 2600 mAh, protected, half used, your white" in flat
     assert "(quick solver), as wired, battery half used" in flat
-    assert "U0 is least over mean; as wired, battery half used)" in flat
+    assert "Evenness (luminance in cd/m2; as wired, battery half used)" in flat
     assert "Does it look lit? (as wired, battery half used)" in flat
     assert "note: as wired, battery half used: 3." in flat
 
@@ -286,9 +307,9 @@ def test_power_turned_round(folder):
     shown = run(power.command, folder / "still.toml", "--hours", 2, "--lit", 5, "--out", out)
     assert shown.exit_code == 0, shown.output
     flat = " ".join(shown.output.split())
-    for words in ("For 2 h: everything at", "of the level as drawn", "to the eye", "drive: red",
+    for words in ("For 2 h: everything at", "of your settings", "to the eye", "drive: red",
                   "how 'spike (x2)' looks: glows strongly (5 times white paper in this room)",
-                  "These carry the level as drawn for 2 h, the lightest first"):  # fmt: skip
+                  "These can run your settings for 2 h, the lightest first"):  # fmt: skip
         assert words in flat, words
     data = json.loads(
         run(power.command, folder / "still.toml", "--hours", 3, "--out", out, "--json").output

@@ -37,7 +37,7 @@ def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
         "5%/mean",
         "off by",
         "  -> 1",
-        "Beside what it is now: off by",
+        "Compared with now: off by",
         "To build it: wall_mm = 1",
         "trust:",
         "Written:",
@@ -65,7 +65,7 @@ def test_it_says_so_where_no_step_is_worth_it(scene):
     assert "Varied: material added all round the body" in done.stdout
     assert "  -> " not in done.stdout
     assert "none is worth it" in done.stdout
-    assert "To build it: leave it as drawn" in done.stdout
+    assert "To build it: leave it as it is" in done.stdout
     table = (scene.parent / "little-glow" / "thickness.csv").read_text().splitlines()
     assert [row["recommended"] for row in csv.DictReader(table)] == ["False"] * 4
 

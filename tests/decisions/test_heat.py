@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from glowsim.catalogue import load_catalogue
-from glowsim.decisions.heat import HeatLimit, heat_limit, limit_at_place
+from glowsim.decisions.heat import PowerLimit, heat_limit, limit_at_place
 from glowsim.electrics.heat import heat_of
 from glowsim.scene import SceneFile, parse_scene
 from glowsim.transport.plan import plan_of
@@ -81,7 +81,7 @@ def foam(z: float = 0.0, more: str = "") -> SceneFile:
     return parse_scene(FOAM.format(z=z, more=more), "ball.toml")
 
 
-def rule_of_thumb(scene_file: SceneFile) -> HeatLimit:
+def rule_of_thumb(scene_file: SceneFile) -> PowerLimit:
     lit = plan_of(scene_file).copies([np.zeros((1, 3))])[1]
     return heat_limit(lit, CATALOGUE, scene_file.scene.findings.buried_power_w)
 

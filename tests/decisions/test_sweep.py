@@ -96,7 +96,7 @@ def test_a_dask_cluster_gives_the_same_numbers(plain, tmp_path):
         swept = solve_scenes(scenes(), labels=LABELS, executor=executor)
         answer = thickness(spike(), "spike", from_mm=0, to_mm=6, steps=3, executor=executor)
     assert all(map(alike, swept, plain))
-    assert [step.value_mm for step in answer.steps] == list(LAYERS)
+    assert [step.value for step in answer.steps] == list(LAYERS)
     assert all(alike(step.glow, glow) for step, glow in zip(answer.steps, plain, strict=True))
 
 

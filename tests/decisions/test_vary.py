@@ -200,7 +200,7 @@ shape = {{ kind = "orb", diameter_mm = 40 }}
             for name in ("left", "right")
         )
     )
-    with pytest.raises(SceneError, match="which body\\? name one of left, right"):
+    with pytest.raises(SceneError, match='which body\\? --body "left" or --body "right"'):
         lit_body(scene, None)
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from glowsim.decisions.heat import HeatLimit
+from glowsim.decisions.heat import PowerLimit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.step import Step, judged
 from glowsim.decisions.worth import LEAST_GAIN, LEAST_MEAN, weigh
@@ -103,7 +103,7 @@ def test_a_lost_grade_is_not_worth_it(step):
 
 
 def test_side_effects_of_what_is_worth_doing_are_told(step):
-    heat = HeatLimit(1.0, 0.5, "board", 2.0, 2.0, 0.5, 40.0, "")
+    heat = PowerLimit(1.0, 0.5, "board", 2.0, 2.0, 0.5, 40.0, "")
     warmer = replace(heat, board_c=55.0)
     verdict = weigh(
         replace(step, heat=heat), changed(step, off_log=0.5, mean=0.95, heat=warmer), Wish()
@@ -115,7 +115,7 @@ def test_side_effects_of_what_is_worth_doing_are_told(step):
 
 
 def test_what_heat_does_not_bear_is_no_loss(step):
-    hot = replace(step, heat=HeatLimit(0.1, 0.4, "board", 0.25, 1.0, 0.4, 90.0, ""))
+    hot = replace(step, heat=PowerLimit(0.1, 0.4, "board", 0.25, 1.0, 0.4, 90.0, ""))
     cool = changed(step, off_log=0.5, mean=0.25, power=0.25)
     assert weigh(hot, regraded(cool, hot.grade_at(0.25)), Wish()).worth
 

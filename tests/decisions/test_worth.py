@@ -80,7 +80,7 @@ def test_words():
     )
     assert verdict(step(0.2, grade="fair")).startswith("fair, it looks like one glow")
     said = change(step(0.2, mean=50), step(1.0, mean=200))
-    assert said == "off by x 2.72 as drawn, x 1.22 then; 200 cd/m2 as drawn, 50 then"
+    assert said == "off by x 2.72 now, x 1.22 then; 200 cd/m2 now, 50 then"
 
 
 def counts(*off_logs, grade="patchy"):

@@ -71,7 +71,7 @@ def test_hours_that_no_level_can_reach_are_one_message():
     # With one zone alone turned down the others go on as drawn: 3 x 0.1078 + 3 x 0.007 A, and
     # 37 x 0.85 / 5 Ah a bank: 18 h, so that 50 h want three.
     zoned = idle_row(6, BANK).replace('zone = "spikes"', 'zones = ["a", "a", "a", "b", "b", "b"]')
-    with pytest.raises(SceneError, match=r"dark and the others as drawn.*3 such packs"):
+    with pytest.raises(SceneError, match=r"dark and the others at your settings.*3 such packs"):
         level_for_hours(electrics(zoned), 50, "b")
     with pytest.raises(SceneError, match="the scene has no battery"):
         level_for_hours(electrics(idle_row(1, "")), 4)
@@ -111,11 +111,11 @@ def test_the_level_for_the_heat_meets_the_tightest_limit():
     scene = parse_scene(text + '[heat]\ncontact = "held"\n', "prop.toml")
     e = electrics(text)
     heat = heat_of(scene)
-    assert heat.hottest.bears < 1
+    assert heat.hottest.allowed_share < 1
     level = level_for_heat(e, heat)
     board = e.boards[0]
     power = 5 * board.current_ma(level.factor * e.average_levels()[0]) / 1000
-    assert_allclose(power, heat.hottest.bears * heat.hottest.power_w, rtol=1e-6)
+    assert_allclose(power, heat.hottest.allowed_share * heat.hottest.power_w, rtol=1e-6)
 
 
 def test_what_a_share_of_the_light_looks_like():

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from glowsim.cli.heat import command
-from glowsim.electrics.heat import NEAR, chip_rise_k, heat_of
+from glowsim.electrics.heat import NEAR_LIMIT, chip_rise_k, heat_of
 from glowsim.electrics.heat_forms import sphere_k_w
 from glowsim.electrics.heat_section import heat_section
 from glowsim.electrics.loads import boards_of
@@ -44,7 +44,7 @@ def test_cautions_follow_the_limits_that_are_passed():
     assert titles(cool) == ["Heat"]
     # A watt in a ball of foam: the foam's own limit is passed, and nobody has said it is touched.
     hot = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 1, green = 1, blue = 1"})
-    assert hot.hottest.bears < 1
+    assert hot.hottest.allowed_share < 1
     assert titles(hot) == ["Heat", "Fire"]
     held = heat(BALL + '[heat]\ncontact = "held"\n')
     assert "On the body" in titles(held)
@@ -87,9 +87,9 @@ def test_board_in_a_ball_against_the_closed_form(ball):
 def test_share_that_a_limit_bears(ball):
     board = ball.boards[0]
     around = next(limit for limit in board.limits if limit.what == "LEDs' surroundings")
-    assert around.bears == pytest.approx((60 - 25) / (board.board_c - 25), rel=1e-9)
-    assert board.bears == min(limit.bears for limit in board.limits)
-    assert board.bearable_w == pytest.approx(board.bears * board.power_w)
+    assert around.allowed_share == pytest.approx((60 - 25) / (board.board_c - 25), rel=1e-9)
+    assert board.allowed_share == min(limit.allowed_share for limit in board.limits)
+    assert board.bearable_w == pytest.approx(board.allowed_share * board.power_w)
     chips = next(limit for limit in board.limits if limit.what == "LED chips")
     # 95 K/W and a fifth of 18 mA at 5 V.
     assert chips.limit_c == 80
@@ -127,12 +127,14 @@ def test_the_chip_of_a_white_led_has_all_its_watts():
 
 def test_verdict_follows_the_drive(ball):
     full = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 1.0"}).boards[0]
-    assert full.bears < 1
-    assert f"derate to {100 * full.bears:.0f} %" in full.verdict
+    assert full.allowed_share < 1
+    assert f"derate to {100 * full.allowed_share:.0f} %" in full.verdict
     low = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 0.2"}).boards[0]
     assert low.power_w < full.power_w
-    share = ball.boards[0].bears
-    assert share == pytest.approx(full.bears * full.power_w / ball.boards[0].power_w, rel=1e-6)
+    share = ball.boards[0].allowed_share
+    assert share == pytest.approx(
+        full.allowed_share * full.power_w / ball.boards[0].power_w, rel=1e-6
+    )
 
 
 def test_wires_that_hang_free_carry_away_more_than_wires_cut_off(ball):
@@ -143,7 +145,7 @@ def test_wires_that_hang_free_carry_away_more_than_wires_cut_off(ball):
 
 def test_near_a_limit_is_not_below_it(ball):
     spare = ball.boards[0]
-    for bears, words in ((0.5, "derate to 50 %"), (1.1, "near"), (NEAR + 0.1, "below")):
+    for bears, words in ((0.5, "derate to 50 %"), (1.1, "near"), (NEAR_LIMIT + 0.1, "below")):
         limits = tuple(type(limit)(limit.what, 0, 0, bears) for limit in spare.limits)
         assert words in type(spare)(**(vars(spare) | {"limits": limits})).verdict
 
@@ -237,7 +239,7 @@ def test_a_holder_that_is_named_is_a_limit(holder, limit_c):
     board = held.boards[0]
     (limit,) = (limit for limit in board.limits if limit.what == f"its holder, {holder}")
     assert (limit.limit_c, limit.found_c) == (limit_c, board.board_c)
-    assert limit.bears == pytest.approx((limit_c - 25) / (board.board_c - 25))
+    assert limit.allowed_share == pytest.approx((limit_c - 25) / (board.board_c - 25))
     assert held.notes == ()
     buried = heat(BALL, more=f'[heat]\nholder = "{holder}"\n')
     assert not any("holder" in limit.what for limit in buried.boards[0].limits)

@@ -102,7 +102,7 @@ def test_then_the_nearest_pulses_share_and_what_that_costs_is_said():
     plan = electrics(text + "[controller]\noutputs = 2\n").data
     assert [o.rows for o in plan.outputs] == [((0, 2),), ((1,),)]
     assert "nearest in their pulses ('spike 1' and 'spike 3')" in plan.sharing[0]
-    assert "Each keeps its own course" in plan.sharing[0]
+    assert "Each keeps its own pattern" in plan.sharing[0]
     # 0.2 to 1 as a cosine; rms of 0.4 (cos x - cos(x + 0.2 pi)): 0.8 sin(0.1 pi) / sqrt 2 = 0.175
     assert "17 % of full level apart" in plan.sharing[0]
 
@@ -166,7 +166,7 @@ FAULTS = {
     ),
     "a board on two pins": (
         pins('name = "D5"\nboards = ["spike"]', 'name = "D6"\nboards = ["spike 2"]'),
-        "controller.pins[1]: 'spike 2: board' hangs on 'D5' already",
+        "controller.pins[1]: 'spike 2: board' is wired to 'D5' already",
     ),
     "a board on none": (
         pins('name = "D5"\nboards = ["spike 1", "spike 2"]'),

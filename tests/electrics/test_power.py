@@ -85,7 +85,7 @@ def test_one_gauge_with_its_three_reasons():
     assert gauge.gauge == "22 AWG"  # the thickest of the three
     assert len(gauge.faults) == 3
     words = " ".join(gauge_words(thin.wiring, thin.fuse))
-    assert words.startswith("Do not build as drawn, for full white: 28 AWG carries up to 2.52 A")
+    assert words.startswith("Do not build it as it is, for full white: 28 AWG carries up to 2.52 A")
     assert "Wire: 22 AWG or thicker throughout" in words
     # The cut list is that of the wiring to build; the voltages stay those of the scene.
     assert {p.gauge for p in thin.cut_list if p.conductor != "data"} == {"22 AWG"}
@@ -114,7 +114,7 @@ def test_doubts_before_anything_is_cut():
     weak = '[power]\nbattery = "alkaline_aaa"\nin_series = 3\n'
     found = electric_doubts(electrics(row(10, weak + BUS.replace("20", "30"))))
     assert "cannot run this prop" in found[0]
-    assert found[1].startswith("Do not build as drawn")
+    assert found[1].startswith("Do not build it as it is")
     short = '[power]\nbattery = "lithium_18650"\nwanted_hours = 40\n'
     (told, *_) = electric_doubts(electrics(row(2, short + BUS, drive=0.3)))
     assert "h are wanted. `glowsim power` with --hours 40 says which battery carries it" in told

@@ -264,7 +264,7 @@ def test_moments_of_a_swell():
     assert_allclose(moments["brightest"], (2.0, 1.0), atol=1e-9)
     # Two boards of 252 mA at the brightest; three AAA cells bear 300 mA.
     assert_allclose(moments["most current"], (2.0, 504.0), atol=1e-6)
-    assert report.bears_ma == 300
+    assert report.limit_ma == 300
 
 
 def test_a_run_goes_along_the_lights_once_a_period():

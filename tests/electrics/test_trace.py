@@ -7,9 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from glowsim.electrics.loads import told_together
 from glowsim.electrics.network import Network, solve_network
 from glowsim.electrics.pack import HALF_USED
-from glowsim.electrics.trace import counted_leds, first_test, named_symptoms, trace
+from glowsim.electrics.trace import (
+    counted_leds,
+    first_test,
+    named_symptoms,
+    trace,
+    trace_json,
+)
 from glowsim.electrics.trace_faults import faults_of
 from glowsim.electrics.trace_graph import Graph, Symptoms
 from glowsim.errors import SceneError
@@ -217,8 +224,8 @@ def test_a_chain_of_leds_that_breaks_within_a_board(wiring):
 
 def test_the_leds_that_were_counted_are_named():
     e = prop(CHAIN)
-    names, lit = counted_leds(e, ["spike 2=4", "spike 3: board"])
-    assert (names, lit) == (["spike 2", "spike 3: board"], {1: 4})
+    names, lit, _ = counted_leds(e, ["spike 2=4", "spike 3: board"])
+    assert (names, lit) == (["spike 2: board", "spike 3: board"], {1: 4})
     found = trace(Graph(e, {4: 4}), Symptoms(partly=frozenset({4}), dark=frozenset({5})))
     assert found.causes[0][0].where == "inside spike 5: board, from LED 4 to LED 5"
     for wrong in ("spike 2=0", "spike 2=7", "spike 2=four"):
@@ -226,6 +233,42 @@ def test_the_leds_that_were_counted_are_named():
             SceneError, match="has 7 LEDs; say how many of the first are right, 1 to"
         ):
             counted_leds(e, [wrong])
+
+
+STRIP = (
+    BUS
+    + """
+[[bodies]]
+name = "bowl"
+material = "pla_white"
+wall_mm = 2
+shape = { kind = "orb", diameter_mm = 120 }
+  [[bodies.lights]]
+  name = "brow"
+  board = "strip_60"
+  led_count = 6
+  path_mm = [[-40, 0, 10], [0, -40, 10], [40, 0, 10]]
+"""
+)
+
+
+def test_leds_of_a_strip_are_one_thing_with_places_in_it():
+    e = prop(STRIP)
+    graph = Graph(e)
+    leds = [n for n, b in enumerate(e.boards) if b.whole == "bowl: brow"]
+    assert told_together(leds, e.boards) == ["bowl: brow"]
+    assert told_together({*leds[1:4], leds[5], 0}, e.boards) == [
+        "spike 1: board",
+        "bowl: brow, LEDs 2 to 4, 6",
+    ]
+    _, lit, behind = counted_leds(e, ["bowl: brow=2"])
+    assert lit == {}
+    seen = named_symptoms(e, [behind, [], [], [], []])
+    assert seen.dark == frozenset(leds[2:])
+    found = trace(graph, seen)
+    # No joint or data wire between them to look at: the strip's own copper, or one of two LEDs.
+    assert found.causes[0][0].where == "inside bowl: brow, from LED 2 to LED 3"
+    assert trace_json(graph, found)["seen"] == {"dark": ["bowl: brow, LEDs 3 to 6"]}
 
 
 def test_one_colour_that_is_gone():

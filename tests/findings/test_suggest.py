@@ -10,6 +10,8 @@ import pytest
 from glowsim.findings import findings_of
 from glowsim.findings.luminance import looks_of
 from glowsim.scene import parse_scene
+from glowsim.transport import guide
+from glowsim.transport.reference import Goal
 from glowsim.transport.solve import solve
 
 
@@ -177,7 +179,8 @@ along = [0, 1, 0]
     assert "common practice, no source" in hot.suggestion
 
 
-def test_a_bare_led_in_clear_resin_is_called_that():
+def test_a_bare_led_in_clear_resin_is_called_that(monkeypatch):
+    monkeypatch.setattr(guide, "FULL_GOAL", Goal(noise=None, photons=1))
     report = judged(
         scene(
             """

@@ -147,3 +147,14 @@ def test_the_mask_burns_at_its_brow_and_lights_the_face_behind_it():
     # More than half of the light falls on the dancer, fourteen times the light of the street.
     assert back.flux_lm / report.account.emitted_lm.sum() == pytest.approx(0.587, rel=0.02)
     assert back.mean_lx == pytest.approx(288, rel=0.03)
+
+
+@pytest.mark.slow
+def test_the_pane_sends_nearly_all_of_its_light_over_the_heads_of_all_who_look():
+    report = judged("dew_pane", Known("pane", 147.0, 0.646, 0.234, 0.89, 1.11, grade="even"))
+    assert report.solver == "reference"
+    (told,) = (note for note in report.notes if "meant to glow" in note)
+    assert "4 % of the light" in told
+    assert "91 %, leaves by the top" in told
+    # Quick is not asked: its answer would leave the reeds without the light that runs inside.
+    assert any("no job for quick" in note for note in report.notes)

@@ -11,6 +11,7 @@ import pytest
 
 from glowsim.errors import SolveError
 from glowsim.scene import parse_scene
+from glowsim.transport.hollows import Entering
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import solve
 from glowsim.transport.store import load_glow, load_tallies, save_glow
@@ -44,8 +45,18 @@ def glow() -> SurfaceGlow:
 
 def test_a_glow_survives_its_file(glow, tmp_path):
     path = tmp_path / "glow.npz"
+    spike = glow.bodies[0]
+    lid = np.where(np.arange(len(spike.glows)) < 5, 0, -1)
+    glow = glow.alike(
+        bodies=(replace(spike, entering=Entering(lid, spike.diffuse)), glow.bodies[1])
+    )
     save_glow(glow, path)
     back = load_glow(path)
+    first, second = back.bodies
+    assert first.entering is not None
+    assert second.entering is None
+    np.testing.assert_array_equal(first.entering.lid, lid)
+    np.testing.assert_array_equal(first.entering.out, spike.diffuse)
     assert back.title == glow.title
     assert back.copies[2].lights == glow.copies[2].lights
     assert [copy.of for copy in back.copies] == ["spike"] * 3 + ["rod"]

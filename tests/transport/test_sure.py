@@ -12,14 +12,14 @@ from glowsim.decisions.placing import Trial
 from glowsim.decisions.thickness import thickness
 from glowsim.findings import findings_of
 from glowsim.scene import parse_scene
-from glowsim.transport.long_run import REFERENCE
 from glowsim.transport.plan import plan_of
-from glowsim.transport.prepared import QUICK, PreparedProp
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.reference import Goal
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import solve
+from glowsim.transport.solvers import BOTH, QUICK, REFERENCE
 from glowsim.transport.store import load_glow, load_tallies, save_glow
-from glowsim.transport.sure import BOTH, Sure, made_sure, rough_bodies
+from glowsim.transport.sure import Sure, made_sure, rough_bodies
 from tests.support.scenes import THIN
 
 THICK = """

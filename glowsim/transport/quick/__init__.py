@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from glowsim.transport.boards import region_names
+from glowsim.transport.hollows import Entering, entering_by, lamps_of, pieces_of
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.arrangement import BodyResponse
 from glowsim.transport.quick.quality import DRAFT, FULL, Quality
@@ -10,7 +13,7 @@ from glowsim.transport.quick.solve import QuickBody
 from glowsim.transport.quick.trust import trust_of
 from glowsim.transport.result import Account, BodyGlow, body_glow, is_hole, unlit_body
 
-__all__ = ["DRAFT", "FULL", "BodyResponse", "Quality", "QuickBody", "solve_body"]
+__all__ = ["DRAFT", "FULL", "BodyResponse", "Quality", "QuickBody", "entering_of", "solve_body"]
 
 
 def solve_body(
@@ -38,6 +41,20 @@ def solve_body(
         trust_of(problem, direct_share) if quality.judged else (),
         surface=quick.surface(problem),
     )
+
+
+def entering_of(problem: BodyProblem, seed: int = 0, ready: QuickBody | None = None) -> Entering:
+    """Return what light from the room that comes in through a body's openings does to its surface.
+
+    ready : the same body, other lights aside, prepared before
+    Raises SolveError if a solve does not converge.
+    """
+    quick = ready or QuickBody(problem, seed)
+    surface = quick.surface(problem)
+    lid = pieces_of(surface, is_hole(problem)[problem.skin])
+    response = quick.arranged(problem.boards).entered(lamps_of(problem, lid, seed))
+    out = (response.diffuse + response.direct) / np.maximum(surface.areas_mm2, 1e-12)
+    return entering_by(problem, surface, lid, out)
 
 
 def _account(problem: BodyProblem, response: BodyResponse) -> Account:

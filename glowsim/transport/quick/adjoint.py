@@ -78,9 +78,9 @@ class Adjoint:
     def _listen(self, first: int, bands: list[int]) -> None:
         """Solve for one batch of patches, the transpose of the forward solve."""
         mine = slice(first, min(first + PATCHES_AT_ONCE, self.count))
-        heard = self.quick.bare.calmed(self._sum[mine].toarray().T)
+        adjoint_source = self.quick.bare.calmed(self._sum[mine].toarray().T)
         for band in bands:
-            field, air = self.quick.bare.backward(heard, band, BACKWARD)
+            field, air = self.quick.bare.backward(adjoint_source, band, BACKWARD)
             row = self._row[band]
             self._field[row, :, mine], self._air[row, mine] = field, air.T
 

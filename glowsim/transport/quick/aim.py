@@ -18,7 +18,7 @@ from glowsim.transport.quick.beams import Rays, rays_of
 from glowsim.transport.quick.sights import air_side
 from glowsim.transport.quick.triangles import quartered
 
-NEAR = 0.3
+FAR_ENOUGH = 0.3
 """A patch of wall wider than this share of its distance from the LED is cut up."""
 MOST_CUTS = 6
 TRUSTED = 0.03
@@ -144,7 +144,7 @@ def _patches(
     for _ in range(MOST_CUTS + 1):
         centre = triangles.mean(axis=1)
         edge = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=2).max(axis=1)
-        small = edge <= NEAR * np.linalg.norm(centre - origin, axis=1)
+        small = edge <= FAR_ENOUGH * np.linalg.norm(centre - origin, axis=1)
         corner = triangles[small]
         cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
         centres.append(centre[small])

@@ -22,7 +22,7 @@ from glowsim.geometry.regions import ROOM
 from glowsim.transport.boards import folded
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.aim import beams
-from glowsim.transport.quick.beams import Rays
+from glowsim.transport.quick.beams import MOST_SHARING, Rays, rays_of
 from glowsim.transport.quick.cavity import Cavity, Exchange
 from glowsim.transport.quick.cloud import Cloud
 from glowsim.transport.quick.flight import FirstFlight, Flight
@@ -34,6 +34,8 @@ from glowsim.transport.quick.walls import Walls
 VISIBLE_DIRECT = 0.01
 """From this share of a light's flux on, unscattered light at the surface counts as showing."""
 LIGHTS_AT_ONCE = 8
+ENTERING_RAYS = 20 * MOST_SHARING
+"""Rays that enter by a piece of an opening, as `rays_of` counts: 20 from each of its places."""
 CALM_CELLS = 1.25
 """What leaves the surface is averaged over this many cells where light turns round within one;
 over less where it does not. On a shell two cells thick that takes the scatter between
@@ -119,6 +121,17 @@ class Arrangement:
         return BodyResponse(
             *(np.concatenate([getattr(p, name) for p in parts]) for name in _FIELDS)
         )
+
+    def entered(self, lamps: Emitters, quality: Quality = FULL) -> BodyResponse:
+        """Return the response to even light from the room through openings.
+
+        lamps : see `hollows.lamps_of`. Their rays are spread, for they are too many to be aimed
+                one by one, and what is many together is smooth.
+        """
+        every = np.ones(len(lamps.light), dtype=bool)
+        rays = rays_of(lamps, every, ENTERING_RAYS, self._seed)
+        flight = self.follow([rays], lamps.light_count)
+        return self._response(flight, [self._field(flight, band, quality) for band in range(3)])
 
     def fluence_per_mm2(self, emitters: Emitters, points: FloatArray) -> FloatArray:
         """Return the fluence rate of scattered light at points in scattering material.
@@ -214,24 +227,24 @@ class Arrangement:
         return System(*self.cloud.equations(band, number_type), returns)
 
     def backward(
-        self, heard: FloatArray, band: int, quality: Quality
+        self, adjoint_source: FloatArray, band: int, quality: Quality
     ) -> tuple[FloatArray, FloatArray]:
         """Return what light anywhere does to chosen readings of the skin, the transpose of a solve.
 
-        heard : (skin faces, k) float, what each reading counts of what leaves each face.
+        adjoint_source : (skin faces, k) float, what each reading counts of what leaves each face.
         Returns (nodes, k) for power scattered at the nodes, and (2 patches, k) for what patches of
         hollows send first into the air, per area (`Cavity.sent`).
         """
         walls, problem = self.walls, self.problem
-        weight = np.zeros((len(problem.walls.faces), heard.shape[1]))
-        weight[problem.skin] = heard * walls.let_out[problem.skin, band : band + 1]
+        weight = np.zeros((len(problem.walls.faces), adjoint_source.shape[1]))
+        weight[problem.skin] = adjoint_source * walls.escape_fraction[problem.skin, band : band + 1]
         weight *= problem.walls.areas_mm2[:, None]
-        load = np.zeros((self.node_count, heard.shape[1]))
+        load = np.zeros((self.node_count, adjoint_source.shape[1]))
         if self.cloud is not None:
             load += self.cloud.face_mean.back(walls.field_b[:, band : band + 1] * weight)
         cavity = self.cavity
         if cavity is None:
-            return self.solved(load, band, quality), np.zeros((0, heard.shape[1]))
+            return self.solved(load, band, quality), np.zeros((0, adjoint_source.shape[1]))
         exchange, b = self._exchanges[band], self._patch_b[band][:, None]
         sign = np.where(walls.on_cavity, -1.0, 1.0)[:, None]
         air = cavity.gather(sign * walls.cavity_b[:, band : band + 1] * weight)
@@ -254,7 +267,7 @@ class Arrangement:
             if self.cloud is not None:
                 for region, taken in self.cloud.absorbed(field, band).items():
                     absorbed[:, band, region] += taken
-            let_out.append(walls.let_out[skin, band : band + 1] * flux[skin])
+            let_out.append(walls.escape_fraction[skin, band : band + 1] * flux[skin])
             in_coats[:, band] += (walls.in_coat[:, band : band + 1] * flux).sum(axis=0)
             self._count_cores(flux, absorbed[:, band])
         # All bands and lights are smoothed in one go.

@@ -27,7 +27,7 @@ class Rays:
     region            : (n,) int, where each ray is
     light             : (n,) int
     phase             : (n,) float in 0..1, spreads out what is sampled along each ray
-    door              : (n,) int, the wall face a ray came in through from the air, or -1
+    entry_face        : (n,) int, the wall face a ray came in through from the air, or -1
     gain              : (n,) float, how much more gets deep through that door than diffusion says
     """
 
@@ -37,7 +37,7 @@ class Rays:
     region: IntArray
     light: IntArray
     phase: FloatArray
-    door: IntArray
+    entry_face: IntArray
     gain: FloatArray
 
     def __len__(self) -> int:

@@ -34,7 +34,7 @@ RAYS_AT_ONCE = 200_000
 """Rays followed together; bounds the memory."""
 MIRRORED = 1e-3
 """Above this share of the strongest ray what a wall mirrors into the air is followed on."""
-FAINT = 1e-4
+DROPPED_SHARE = 1e-4
 """Below this share of its first power a ray's rest counts as diffuse."""
 
 
@@ -120,7 +120,7 @@ class FirstFlight:
             rays = self._through_material(rays, hits, flight)
             rays, hits = self._without_strays(rays, hits, flight)
             rays = self._at_faces(rays, hits, flight, MIRRORED * first_power)
-            faint = rays.power.max(axis=1) < FAINT * first_power
+            faint = rays.power.max(axis=1) < DROPPED_SHARE * first_power
             self._settle(rays.where(faint), flight)
             rays = rays.where(~faint)
         self._settle(rays, flight)
@@ -154,7 +154,7 @@ class FirstFlight:
         # Kept below one, so that the last of eight equal parts ends at a finite depth.
         reached = np.minimum(-np.expm1(-steepest * length), 1 - 1e-12)
         before = np.ones_like(mu_t)
-        entered = inside.door >= 0
+        entered = inside.entry_face >= 0
         albedo = np.divide(mu_s, mu_t, out=np.zeros_like(mu_s), where=mu_t > 0)
         albedo = albedo * np.where(entered[:, None], 1.0, self._lives[inside.region])
         # Where little scatters on the way, few parts tell as well where.
@@ -167,7 +167,9 @@ class FirstFlight:
             scattered = inside.power * albedo * (before - after)
             extra = scattered * (inside.gain - 1)[:, None]
             scattered += extra
-            _add(flight.into_air, inside.light[entered], inside.door[entered], -extra[entered])
+            _add(
+                flight.into_air, inside.light[entered], inside.entry_face[entered], -extra[entered]
+            )
             self._deposit(
                 inside.origin + np.minimum(middle, length)[:, None] * inside.direction,
                 scattered, inside, flight, directed=True,
@@ -258,7 +260,7 @@ class FirstFlight:
         number = np.floor(thrown.phase * 2**20).astype(np.int64) + np.arange(len(thrown))
         place = even_points(number, np.zeros((1, 2)))
         thrown.direction = cosine_directions(facing[~air], place)
-        thrown.door, thrown.gain = np.full(len(thrown), -1), np.ones(len(thrown))
+        thrown.entry_face, thrown.gain = np.full(len(thrown), -1), np.ones(len(thrown))
         return thrown
 
     def _meet_coat(self, rays: Rays, coat: IntArray, face: IntArray, flight: Flight) -> None:
@@ -291,7 +293,9 @@ class FirstFlight:
         from_air = self._problem.kind_of(rays.region) == Kind.AIR
         bent, _ = refract(rays.direction, normal, n_from=n_from, n_to=n_to)
         passed = replace(rays, direction=bent, power=rays.power * (1 - share), region=goes)
-        passed.door, passed.gain = self._door(face, goes, from_air, np.abs(_dot(normal, bent)))
+        passed.entry_face, passed.gain = self._entry(
+            face, goes, from_air, np.abs(_dot(normal, bent))
+        )
         leaves = goes == ROOM
         self._let_out(passed.where(leaves), passed.power[leaves], face[leaves], flight)
         mirrored = rays.direction - 2 * _dot(normal, rays.direction)[:, None] * normal
@@ -324,7 +328,7 @@ class FirstFlight:
         _add(flight.turned, rays.light, face, power)
         _add(flight.into_air, rays.light, face, -power)
 
-    def _door(
+    def _entry(
         self, face: IntArray, goes: IntArray, from_air: np.ndarray, cos: FloatArray
     ) -> tuple[IntArray, FloatArray]:
         """Return the door and gain of rays that pass a bare face."""

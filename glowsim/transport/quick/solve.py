@@ -121,7 +121,7 @@ class QuickBody:
     def same_bands(self) -> list[int]:
         """Return for each band the first band in which the body is the same to diffuse light."""
         walls, cloud = self.bare.walls, self._cloud
-        tables = (walls.field_b, walls.cavity_b, walls.let_out)
+        tables = (walls.field_b, walls.cavity_b, walls.escape_fraction)
 
         def same(a: int, b: int) -> bool:
             if not all(np.array_equal(table[:, a], table[:, b]) for table in tables):

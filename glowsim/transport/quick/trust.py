@@ -19,7 +19,7 @@ THIN_ROUND_A_CORE = 3.5
 """The same with an opaque core inside, in whose shadow quick is too bright: by 16 % at 3.4."""
 DARK = 0.1
 """Absorption above this share of the reduced scattering is strong for diffusion."""
-NEAR = 1.25
+DEEP_ENOUGH = 1.25
 """A light within this many transport lengths of the surface it lights is close."""
 COARSE = (1.5, 0.3)
 """Cells of a wall lit from a hollow are coarse above this many transport lengths, if light decays
@@ -54,10 +54,13 @@ def trust_of(problem: BodyProblem, direct_share: float) -> tuple[str, ...]:
     if not any("transport lengths thick" in caution for caution in cautions):
         cautions += cautions_behind_boards(problem) + cautions_of_shut_boards(problem)
     if direct_share > BARE:
-        cautions.append(
-            f"{100 * direct_share:.0f} % of the light leaves without scattering: the bare LEDs show"
-        )
+        cautions.append(bare_words(direct_share))
     return tuple(cautions)
+
+
+def bare_words(share: float) -> str:
+    """Return what it means that a share of the light leaves without scattering."""
+    return f"{100 * share:.0f} % of the light leaves without scattering: the bare LEDs show"
 
 
 def _of_thickness(problem: BodyProblem, region: int) -> list[str]:
@@ -71,10 +74,10 @@ def _of_thickness(problem: BodyProblem, region: int) -> list[str]:
             f"{name}: only {thickness:.2g} transport lengths thick (quick needs {needed:g})"
         )
     depth_mm, depth = depth_of(problem, region)
-    if thickness > 0 and depth < NEAR:
+    if thickness > 0 and depth < DEEP_ENOUGH:
         cautions.append(
             f"a light lies {depth_mm:.1f} mm below the surface, "
-            f"{depth:.2g} transport lengths (quick needs {NEAR:g})"
+            f"{depth:.2g} transport lengths (quick needs {DEEP_ENOUGH:g})"
         )
     return cautions
 

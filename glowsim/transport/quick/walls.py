@@ -18,7 +18,7 @@ class Walls:
 
     field_b   : (faces, 3) float, b on the side of scattering material; 0 where there is none
     cavity_b  : (faces, 3) float, b as the cavity sees the face; 0 where it is not on one
-    let_out   : (faces, 3) float, share of the flux J (or, from air, of b E) that gets out
+    escape_fraction : (faces, 3) float, share of the flux J (or, from air, of b E) that gets out
     in_coat   : (faces, 3) float, share that stays in a coat
     index     : (faces,) float, refractive index of the scattering side (1 elsewhere)
     on_cavity : (faces,) bool, scattering material on one side and air on the other
@@ -26,7 +26,7 @@ class Walls:
 
     field_b: FloatArray
     cavity_b: FloatArray
-    let_out: FloatArray
+    escape_fraction: FloatArray
     in_coat: FloatArray
     index: FloatArray
     on_cavity: np.ndarray
@@ -58,11 +58,11 @@ def walls_of(problem: BodyProblem) -> Walls:
 
     to_room = problem.outside == ROOM
     kept = np.maximum(1 - reflects, 1e-12)
-    let_out = np.where(
+    escape_fraction = np.where(
         (to_room & bare)[:, None], 1.0, np.where(to_room[:, None], through / kept, 0.0)
     )
-    in_coat = np.where((problem.coat != BARE)[:, None], 1 - let_out, 0.0)
-    return Walls(field_b, cavity_b, let_out, in_coat, index, on_cavity)
+    in_coat = np.where((problem.coat != BARE)[:, None], 1 - escape_fraction, 0.0)
+    return Walls(field_b, cavity_b, escape_fraction, in_coat, index, on_cavity)
 
 
 def _surface(problem: BodyProblem, core: IntArray) -> tuple[FloatArray, FloatArray]:

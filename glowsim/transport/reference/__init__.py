@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 from glowsim.errors import SolveError
+from glowsim.transport.hollows import Entering, entering_by, lamps_of, pieces_of
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.reference.glow import glow_of
 from glowsim.transport.reference.goal import Goal, Progress, Report
 from glowsim.transport.reference.noise import noise_of
 from glowsim.transport.reference.tallies import Tallies
-from glowsim.transport.result import BodyGlow
+from glowsim.transport.result import BodyGlow, is_hole, skin_mesh
 
 DEFAULT_GOAL = Goal()
-__all__ = ["Goal", "Progress", "Report", "Tallies", "noise_of", "solve_body"]
+ENTERING_PHOTONS = 10_000
+"""Through each piece of an opening: what it adds to a glow is a part of it."""
+__all__ = ["Goal", "Progress", "Report", "Tallies", "entering_of", "noise_of", "solve_body"]
 
 
 def solve_body(
@@ -59,3 +63,25 @@ def solve_body(
     follower = Follower(problem, seed=seed, jumps=jumps, earlier=earlier)
     tallies = follower.follow_until(goal, report, stop, started)
     return glow_of(problem, tallies), tallies
+
+
+def entering_of(
+    problem: BodyProblem,
+    *,
+    seed: int = 0,
+    jumps: bool = True,
+    photons: int = ENTERING_PHOTONS,
+    report: Report = lambda progress: None,
+) -> Entering:
+    """Return what light from the room that comes in through a body's openings does to its surface.
+
+    photons : through each piece of an opening, at least
+    Ctrl-C raises KeyboardInterrupt. Raises SolveError if there is no compiler.
+    """
+    lid = pieces_of(skin_mesh(problem), is_hole(problem)[problem.skin])
+    lit = replace(problem, emitters=lamps_of(problem, lid, seed))
+    goal = Goal(noise=None, photons=photons)
+    glow, tallies = solve_body(lit, seed=seed, goal=goal, jumps=jumps, report=report)
+    if tallies.stopped:
+        raise KeyboardInterrupt
+    return entering_by(problem, glow.surface, lid, glow.diffuse + glow.direct)

@@ -32,7 +32,7 @@ _TO_SIGNED = 1.0 / 2147483648.0
 
 CHECK_EVERY = 32
 """Scatterings between two looks at the weight."""
-FAINT = 1e-3
+ROULETTE_BELOW = 1e-3
 """Below this weight a photon plays for its life."""
 SURVIVES = 0.1
 EDGE = 1e-9
@@ -43,15 +43,22 @@ BENDS = 0.2
 """A wall may bend away from its ball by a tenth of what makes a jump worth its time at this share
 of the square of the distance (its sagitta is d^2 / 2 R)."""
 FAR = 1e30
+MOST_FACETS = 100
+"""Facets of a rough face that light meets in a row, after which it leaves any way."""
+CIRCLING = 0.5
+"""Below this weight light that has been mirrored many times plays for its life: in clear material
+it goes on for tens of metres."""
 MOST_MIRRORED = 10_000
-"""Reflections in a row after which light is taken to circle for ever in clear material."""
+"""Reflections in a row after which light is taken to circle for ever in clear material..."""
+ABSORBS = 1e-6
+"""... and twenty times as many where every band of it is absorbed by more than this [1/mm]."""
 
 SCATTERINGS, SEARCHES, LOSSES, JUMPS, TRAPPED = 0, 1, 2, 3, 4
 """Places in `tally.events`."""
 
 
 @inlined
-def mixed(z):
+def scrambled(z):
     """Scramble the 64 bits of a counter: the finalizer of SplitMix64."""
     z = (z ^ (z >> uint64(30))) * _MIX_1
     z = (z ^ (z >> uint64(27))) * _MIX_2
@@ -62,7 +69,7 @@ def mixed(z):
 def uniform(state):
     """Advance the stream; return the new state and a number above 0 and below 1."""
     state = state + _GOLDEN
-    return state, (float(mixed(state) >> uint64(11)) + 0.5) * _TO_UNIT
+    return state, (float(scrambled(state) >> uint64(11)) + 0.5) * _TO_UNIT
 
 
 @inlined
@@ -70,7 +77,7 @@ def on_disc(state):
     """Return a point drawn evenly over the unit disc, and the square of its radius."""
     while True:
         state = state + _GOLDEN
-        bits = mixed(state)
+        bits = scrambled(state)
         a = (float(bits & _LOW_32) + 0.5) * _TO_SIGNED - 1.0
         b = (float(bits >> uint64(32)) + 0.5) * _TO_SIGNED - 1.0
         s = a * a + b * b
@@ -81,9 +88,9 @@ def on_disc(state):
 @compiled
 def first_state(seed, light, photon):
     """Return the start of a photon's own stream."""
-    state = mixed(uint64(seed) * _GOLDEN + uint64(0x5851F42D4C957F2D))
-    state = mixed(state ^ (uint64(light) * _MIX_1 + uint64(1)))
-    return mixed(state ^ (uint64(photon) * _MIX_2 + uint64(7)))
+    state = scrambled(uint64(seed) * _GOLDEN + uint64(0x5851F42D4C957F2D))
+    state = scrambled(state ^ (uint64(light) * _MIX_1 + uint64(1)))
+    return scrambled(state ^ (uint64(photon) * _MIX_2 + uint64(7)))
 
 
 @compiled
@@ -101,7 +108,7 @@ def exponential(state):
     (2000)): exact, and quicker than a logarithm."""
     while True:
         state = state + _GOLDEN
-        bits = mixed(state)
+        bits = scrambled(state)
         layer = int(bits & _LOW_8)
         x = (float(bits >> uint64(11)) + 0.5) * _TO_UNIT * WIDTH[layer]
         if x < QUICK[layer]:
@@ -148,6 +155,20 @@ def henyey_greenstein_cosine(state, g):
 
 
 @inlined
+def lambertian(state, nx, ny, nz):
+    """Return a direction spread about a unit normal as diffuse light is."""
+    state, u = uniform(state)
+    return turned(state, math.sqrt(u), nx, ny, nz)
+
+
+@inlined
+def of_length_one(x, y, z):
+    """Return a direction brought back to length 1."""
+    norm = 1.0 / math.sqrt(x * x + y * y + z * z)
+    return x * norm, y * norm, z * norm
+
+
+@inlined
 def fresnel(cos, n_from, n_to):
     """Return the reflectance for unpolarised light, and the cosine behind the face."""
     ratio = n_from / n_to
@@ -158,6 +179,70 @@ def fresnel(cos, n_from, n_to):
     a = (n_from * cos - n_to * cos_to) / (n_from * cos + n_to * cos_to)
     b = (n_to * cos - n_from * cos_to) / (n_to * cos + n_from * cos_to)
     return 0.5 * (a * a + b * b), cos_to
+
+
+@compiled
+def facet(state, rough, wx, wy, wz, nx, ny, nz):
+    """Return the normal of a facet of a rough face, as light from direction w meets facets.
+
+    w points to where the light comes from, n is the face's normal on that side. Facets lie as
+    Trowbridge and Reitz have it (Walter et al., Microfacet models for refraction through rough
+    surfaces, EGSR 2007), drawn by what is seen of them from w (Dupuy & Benyoub, Sampling visible
+    normals with spherical caps, 2023; both from memory); w may also come from below n.
+    """
+    up = wx * nx + wy * ny + wz * nz
+    sx, sy, sz = of_length_one(
+        rough * wx + (1.0 - rough) * up * nx,
+        rough * wy + (1.0 - rough) * up * ny,
+        rough * wz + (1.0 - rough) * up * nz,
+    )
+    up = sx * nx + sy * ny + sz * nz
+    state, u = uniform(state)
+    state, mx, my, mz = turned(state, (1.0 - u) * (1.0 + up) - up, nx, ny, nz)
+    mx, my, mz = mx + sx, my + sy, mz + sz
+    up = (1.0 - rough) * (mx * nx + my * ny + mz * nz)
+    mx, my, mz = of_length_one(rough * mx + up * nx, rough * my + up * ny, rough * mz + up * nz)
+    return state, mx, my, mz
+
+
+@compiled
+def through_rough(state, rough, n_from, n_to, dx, dy, dz, nx, ny, nz):
+    """Follow light that meets a rough face from facet to facet until it leaves it.
+
+    d : direction of travel;  n : the face's normal, ahead;  rough : of the facets, 0 is smooth.
+    Every facet mirrors or refracts by Fresnel. Light gets away from the facets with Smith's
+    chance, else it meets another (Heitz et al., Multiple-scattering microfacet BSDFs with the
+    Smith model, ACM Trans. Graph. 35 (2016), from memory, here without heights): nothing is lost,
+    and light in balance on both sides stays so. Returns the direction, and whether it got through.
+    """
+    # The side on which the light is, as the normal away from the face.
+    ax, ay, az = -nx, -ny, -nz
+    here, there = n_from, n_to
+    beyond = False
+    for _ in range(MOST_FACETS):
+        state, mx, my, mz = facet(state, rough, -dx, -dy, -dz, ax, ay, az)
+        cos = max(0.0, -(dx * mx + dy * my + dz * mz))
+        reflects, cos_to = fresnel(cos, here, there)
+        state, u = uniform(state)
+        if u < reflects:
+            dx, dy, dz = dx + 2.0 * cos * mx, dy + 2.0 * cos * my, dz + 2.0 * cos * mz
+        else:
+            ratio = here / there
+            turn = ratio * cos - cos_to
+            dx, dy, dz = ratio * dx + turn * mx, ratio * dy + turn * my, ratio * dz + turn * mz
+            here, there = there, here
+            ax, ay, az = -ax, -ay, -az
+            beyond = not beyond
+        dx, dy, dz = of_length_one(dx, dy, dz)
+        away = dx * ax + dy * ay + dz * az
+        if away > 0.0:
+            state, u = uniform(state)
+            tilted = math.sqrt(away * away + rough * rough * (1.0 - away * away))
+            if u * (away + tilted) < 2.0 * away:
+                return state, dx, dy, dz, beyond
+    state, dx, dy, dz = lambertian(state, ax, ay, az)
+    dx, dy, dz = of_length_one(dx, dy, dz)
+    return state, dx, dy, dz, beyond
 
 
 @inlined
@@ -325,17 +410,9 @@ def emitted(state, lamp):
 
 
 @inlined
-def lambertian(state, nx, ny, nz):
-    """Return a direction spread about a unit normal as diffuse light is."""
-    state, u = uniform(state)
-    return turned(state, math.sqrt(u), nx, ny, nz)
-
-
-@inlined
-def of_length_one(x, y, z):
-    """Return a direction brought back to length 1."""
-    norm = 1.0 / math.sqrt(x * x + y * y + z * z)
-    return x * norm, y * norm, z * norm
+def least_absorption(media, region):
+    """Return what a region absorbs in the band in which it absorbs least [1/mm]."""
+    return min(media.mu_a[region, 0], min(media.mu_a[region, 1], media.mu_a[region, 2]))
 
 
 @inlined
@@ -368,16 +445,17 @@ def gone_out(tally, row, w, dx, dy, dz, direct):
 
 
 @compiled
-def gambled(state, tally, w):
-    """Play for the life of a faint photon; return whether it lives. The account stays exact."""
+def russian_roulette(state, tally, w, faint, survives):
+    """Play for the life of a photon below a weight; return whether it lives. The account stays
+    exact."""
     most = max(w[0], max(w[1], w[2]))
-    if most >= FAINT:
+    if most >= faint:
         return state, True
     state, u = uniform(state)
-    if most > 0.0 and u < SURVIVES:
+    if most > 0.0 and u < survives:
         for band in range(3):
-            tally.roulette[band] += w[band] - w[band] / SURVIVES
-            w[band] /= SURVIVES
+            tally.roulette[band] += w[band] - w[band] / survives
+            w[band] /= survives
         return state, True
     for band in range(3):
         tally.roulette[band] += w[band]
@@ -589,6 +667,24 @@ def follow(
                         back = False
                         n_from, n_to = media.n[region], media.n[goes]
                         opaque = media.kind[goes] == OPAQUE
+                        rough = coats.roughness[coat] if coat >= 0 else 0.0
+                        if rough > 0.0 and n_from != n_to and not opaque:
+                            paid(tally, media, region, length, w)
+                            length = 0.0
+                            direct = False
+                            state, dx, dy, dz, through = through_rough(
+                                state, rough, n_from, n_to, dx, dy, dz, nx, ny, nz
+                            )
+                            if through:
+                                gone_out(tally, walls.row[face], w, dx, dy, dz, False)
+                                break
+                            state, alive = russian_roulette(
+                                state, tally, w, ROULETTE_BELOW, SURVIVES
+                            )
+                            if not alive:
+                                break
+                            mirrored = 0
+                            continue
                         if n_from != n_to and coat < 0 and not opaque:
                             reflects, cos_to = fresnel(cos, n_from, n_to)
                             state, u = uniform(state)
@@ -597,7 +693,10 @@ def follow(
                                     dx - 2.0 * cos * nx, dy - 2.0 * cos * ny, dz - 2.0 * cos * nz
                                 )  # fmt: skip
                                 mirrored += 1
-                                if mirrored == MOST_MIRRORED:
+                                if mirrored >= MOST_MIRRORED and (
+                                    mirrored >= 20 * MOST_MIRRORED
+                                    or least_absorption(media, region) < ABSORBS
+                                ):
                                     for band in range(3):
                                         tally.lost[band] += w[band]
                                     tally.events[TRAPPED] += 1
@@ -606,7 +705,9 @@ def follow(
                                     # Between walls that only mirror, nothing else looks.
                                     paid(tally, media, region, length, w)
                                     length = 0.0
-                                    state, alive = gambled(state, tally, w)
+                                    state, alive = russian_roulette(
+                                        state, tally, w, CIRCLING, CIRCLING
+                                    )
                                     if not alive:
                                         break
                                 continue
@@ -632,7 +733,9 @@ def follow(
                             back = True
                         if back:
                             direct = False
-                            state, alive = gambled(state, tally, w)
+                            state, alive = russian_roulette(
+                                state, tally, w, ROULETTE_BELOW, SURVIVES
+                            )
                             if not alive:
                                 break
                             state, dx, dy, dz = lambertian(state, -nx, -ny, -nz)
@@ -668,7 +771,7 @@ def follow(
                 dx, dy, dz = of_length_one(dx, dy, dz)
                 paid(tally, media, region, length, w)
                 length = 0.0
-                state, alive = gambled(state, tally, w)
+                state, alive = russian_roulette(state, tally, w, ROULETTE_BELOW, SURVIVES)
                 if not alive:
                     break
             if jump_2 >= 0.0:

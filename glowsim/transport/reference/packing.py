@@ -46,7 +46,7 @@ class Media(NamedTuple):
     passage: FloatArray
 
 
-class Walls(NamedTuple):
+class PackedWalls(NamedTuple):
     """Wall faces.
 
     geometry : (m, 16), what a search reads of a face, side by side:
@@ -66,11 +66,12 @@ class Walls(NamedTuple):
 
 
 class Coats(NamedTuple):
-    """Layers on walls."""
+    """Layers on walls; `straight` is the share that passes through holes."""
 
     reflectance: FloatArray
     transmittance: FloatArray
     straight: FloatArray
+    roughness: FloatArray
 
 
 class Lamp(NamedTuple):
@@ -83,7 +84,7 @@ class Lamp(NamedTuple):
     region: Int32
 
 
-class Grid(NamedTuple):
+class PackedGrid(NamedTuple):
     """See `cells.CellGrid`."""
 
     low: FloatArray
@@ -138,8 +139,8 @@ class Packed(NamedTuple):
     groups: tuple[Group, ...]
     lamps: tuple[Lamp, ...]
     coats: Coats
-    walls: Walls
-    grid: Grid
+    walls: PackedWalls
+    grid: PackedGrid
 
 
 def packed(bare: BodyProblem, jumps: bool) -> Packed:
@@ -236,6 +237,9 @@ def face_index(problem: BodyProblem, region: int) -> float | None:
         if kind == Kind.SCATTERS:
             return None
         found.add(problem.media[region].refractive_index if kind == Kind.AIR else 1.0)
+    rough = np.array([layer.roughness > 0 for layer in problem.layers] + [False])
+    if rough[coated].any():
+        return None
     if (coated >= 0).any():
         found.add(1.0)
     return found.pop() if len(found) == 1 else None
@@ -268,10 +272,11 @@ def _coats(problem: BodyProblem) -> Coats:
         np.array([layer.reflectance for layer in layers]).reshape(-1, 3),
         np.array([layer.transmittance for layer in layers]).reshape(-1, 3),
         np.array([layer.open_fraction for layer in layers], dtype=float),
+        np.array([layer.roughness for layer in layers], dtype=float),
     )
 
 
-def _walls(problem: BodyProblem, first_of_boards: int) -> Walls:
+def _walls(problem: BodyProblem, first_of_boards: int) -> PackedWalls:
     triangles = problem.walls.triangles
     row = np.full(len(triangles), -1, dtype=np.int32)
     row[problem.skin] = np.arange(len(problem.skin))
@@ -288,7 +293,7 @@ def _walls(problem: BodyProblem, first_of_boards: int) -> Walls:
         geometry[:, first + 3] = np.einsum("md,md->m", vector, corner)
     geometry[:, 12:14] = _numbers(problem)[np.column_stack([problem.inside, problem.outside])]
     geometry[first_of_boards:, 13] = ANY
-    return Walls(geometry, problem.coat.astype(np.int32), row)
+    return PackedWalls(geometry, problem.coat.astype(np.int32), row)
 
 
 def _scatters(problem: BodyProblem) -> NDArray[np.bool_]:
@@ -297,8 +302,8 @@ def _scatters(problem: BodyProblem) -> NDArray[np.bool_]:
     return region[np.column_stack([problem.inside, problem.outside])]
 
 
-def _grid(grid: CellGrid) -> Grid:
-    return Grid(
+def _grid(grid: CellGrid) -> PackedGrid:
+    return PackedGrid(
         np.ascontiguousarray(grid.cells.low_mm),
         grid.cells.cell_mm,
         grid.cells.counts,

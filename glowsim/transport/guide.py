@@ -1,0 +1,101 @@
+"""Clear bodies that carry light along inside: no job for quick, so the reference follows them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from glowsim.errors import SolveError
+from glowsim.geometry.mesh import Mesh
+from glowsim.transport.problem import BodyProblem, Kind, Medium
+from glowsim.transport.quick.quality import DRAFT, Quality
+from glowsim.transport.quick.trust import BARE, bare_words
+from glowsim.transport.reference import Goal, Progress, solve_body
+from glowsim.transport.result import BodyGlow
+
+CLEAR = 0.1
+"""Material that turns light round less often than this on its mean half chord is clear."""
+MIRRORS = 1.2
+"""From this refractive index on a polished face mirrors light at a slant back into the body."""
+WORTH_SAYING = 0.02
+"""A smaller share of the light that leaves elsewhere needs no mention."""
+FULL_GOAL = Goal(noise=0.02, photons=400_000)
+DRAFT_GOAL = Goal(noise=0.05, photons=20_000)
+"""Photons of each light, not seconds: the same numbers on any machine."""
+
+
+def is_clear(medium: Medium, solid: Mesh | None) -> bool:
+    """Return whether light runs on in a solid piece of material, mirrored from face to face.
+
+    Its mean half chord is 2 V / S (Cauchy).
+    """
+    if solid is None or medium.kind != Kind.SCATTERS or medium.refractive_index < MIRRORS:
+        return False
+    half_mm = 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
+    return float(medium.mu_s_reduced_per_mm.max()) * half_mm < CLEAR
+
+
+def carries_light(problem: BodyProblem) -> bool:
+    """Return whether a body is a guide: solid, clear, and lit."""
+    lit = problem.emitters.light_count > 0 and problem.wall_mm is None
+    return lit and is_clear(problem.media[0], problem.solids[0])
+
+
+def followed(
+    problem: BodyProblem, seed: int, quality: Quality, report: Callable[[str], None]
+) -> BodyGlow:
+    """Return the glow of a guide by the reference, with a note that says so; raises SolveError."""
+
+    def tell(progress: Progress) -> None:
+        report(f"following photons through {problem.name}: {100 * progress.share:.0f} %")
+
+    goal = DRAFT_GOAL if quality.name == DRAFT.name else FULL_GOAL
+    body, tallies = solve_body(problem, seed=seed, goal=goal, report=tell)
+    if tallies.stopped:
+        raise KeyboardInterrupt
+    note = (
+        f"{problem.name}: light runs on inside this clear body, mirrored from face to face. "
+        f"That is no job for quick: the reference followed {int(tallies.photons.min()):,} photons "
+        f"of each light, for {tallies.seconds:.0f} s (--reference follows more)"
+    )
+    bare = float(((body.direct @ body.surface.areas_mm2).mean(axis=1)).max())
+    trust = (*body.trust, bare_words(bare)) if bare > BARE else body.trust
+    notes = (*body.notes, note, _where_it_leaves(problem.name, body))
+    return replace(body, trust=trust, notes=notes)
+
+
+def _where_it_leaves(name: str, body: BodyGlow) -> str:
+    """Say how much of the light that comes out leaves where it is meant to, and where most of the
+    rest does: all lights and colours alike."""
+    area = body.surface.areas_mm2
+    out = (body.diffuse + body.direct).sum(axis=(0, 1)) * area
+    share = np.where(body.hole, 0.0, out) / max(float(out[~body.hole].sum()), 1e-30)
+    normals = body.surface.normals
+    axis = abs(normals).argmax(axis=1)
+    side = 2 * axis + (np.take_along_axis(normals, axis[:, None], axis=1)[:, 0] > 0)
+    by_side = np.bincount(side[~body.glows], share[~body.glows], minlength=6)
+    most = int(by_side.argmax())
+    there = (side == most) & ~body.glows & (share > 0)
+    said = f"{name}: {100 * share[body.glows].sum():.0f} % of the light that comes out leaves by "
+    said += "the faces meant to glow"
+    if by_side[most] < WORTH_SAYING:
+        return said
+    middle = np.average(body.surface.centroids[there], axis=0, weights=share[there])
+    place = ", ".join(f"{c + 0.0:.0f}" for c in middle.round())
+    way = ["right", "left", "back", "front", "top", "bottom"][(1 - most % 2) + 2 * (most // 2)]
+    return (
+        f"{said}; most of the rest, {100 * by_side[most]:.0f} %, leaves by the {way}, about "
+        f"({place}) mm"
+    )
+
+
+def refuse_guide(problem: BodyProblem, what: str) -> None:
+    """Raise SolveError where something that goes by the quick solver is asked of a guide."""
+    if carries_light(problem):
+        raise SolveError(
+            f"'{problem.name}' is a clear body that carries light along inside: {what} goes by the "
+            "quick solver, which does not follow that. Change lights, frosted faces or engraved "
+            "lines by hand and see with `glow`"
+        )
