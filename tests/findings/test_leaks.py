@@ -65,6 +65,10 @@ def test_a_leak_that_noise_alone_could_make_says_so():
     assert (sure.within_noise, doubtful.within_noise) == (False, True)
     assert 0 < sure.noise_to_mean < 0.01 < doubtful.noise_to_mean
     assert "more photons" in doubtful.suggestion
+    # What noise hardly makes of nothing it may well make of what is just below the limit.
+    (near,) = leaks(leak=45.0, noise=lambda x, z: 5.0)
+    assert near.within_noise
+    assert near.ratio > 8 * near.noise_to_mean
 
 
 def test_open_holes_and_bare_leds_call_for_other_means():

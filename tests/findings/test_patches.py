@@ -147,6 +147,13 @@ def test_room_light_washes_a_hot_spot_out():
         assert len(Eye(look, room, Thresholds()).patches()) == count
 
 
+def test_the_least_patch_is_a_disc_of_a_tenth_of_a_degree():
+    (look,) = looks_of(lit(lambda x, z: 100.0), dark_room(2000))
+    eye = Eye(look, dark_room(2000), Thresholds())
+    assert eye.least_mm2 == pytest.approx(np.pi / 4 * 3.4907**2, rel=1e-4)  # 2 m x tan 0.1 degrees
+    assert eye.fine_mm == pytest.approx(1.1636, rel=1e-4)  # 2 m x tan of two minutes of arc
+
+
 def test_worst_finding_comes_first():
     def two(x, y):
         return spot(2.0, 7.0, (-60, 0))(x, y) + spot(8.0, 7.0, (60, 0))(x, y) - 100.0

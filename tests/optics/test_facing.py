@@ -77,3 +77,7 @@ def test_two_terms_stand_for_the_exact_law(n):
     print(f"n {n}: {off(law):.3f}, matt {off(1.0):.3f}")
     assert off(law) < 0.055
     assert off(law) < 0.6 * off(1.0)
+
+
+def test_beyond_its_table_the_share_stays_as_at_the_end():
+    assert deep_share([0.9, 1.0, 1.58, 2.4]) == pytest.approx([0.60, 0.60, 0.88, 0.88])
