@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from glowsim.findings import findings_of
+from glowsim.findings.openings import _light
 from glowsim.scene import parse_scene
 from glowsim.transport.solve import solve
 from tests.findings.glows import lit, plate
@@ -77,6 +80,14 @@ def test_open_holes_and_bare_leds_call_for_other_means():
     glow = lit(lambda x, z: 80.0)
     (bare,) = leaks(direct=2 * glow.bodies[0].diffuse * (HEIGHT > 60))
     assert "straight from an LED" in bare.suggestion
+
+
+def test_the_place_of_an_opening_has_no_zero_below_zero():
+    surface = SimpleNamespace(areas_mm2=np.ones(2), centroids=np.array([[-1e-3, 0, 4], [0, 0, 6]]))
+    body = SimpleNamespace(surface=surface)
+    light = _light("bowl", "opening", body, np.ones(2, bool), np.array([1e-6, 3e-6]))
+    assert str(light.place_mm) == "(0.0, 0.0, 5.0)"
+    assert (light.area_mm2, light.mean_lx) == (2, pytest.approx(2))
 
 
 ORB = """
