@@ -107,6 +107,8 @@ class Tried:
                 )
         except GlowsimError:
             answer = "refused"
+        except KeyboardInterrupt:
+            raise
         except BaseException as problem:
             frames = traceback.extract_tb(problem.__traceback__)
             ours = [frame for frame in frames if "glowsim" in frame.filename] or frames
@@ -354,10 +356,17 @@ def main() -> None:
         raise TimeoutError(f"longer than {LONGEST_S} s")
 
     signal.signal(signal.SIGALRM, too_long)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # `timeout` asks for what there is
     tried = Tried(folder)
-    {"scenes": scenes, "checks": checks, "meshes": meshes, "results": results, "kills": kills}[
-        asked.what
-    ](asked.count, tried, random.Random(asked.seed))
+    campaigns = {
+        "scenes": scenes,
+        "checks": checks,
+        "meshes": meshes,
+        "results": results,
+        "kills": kills,
+    }
+    with contextlib.suppress(KeyboardInterrupt):
+        campaigns[asked.what](asked.count, tried, random.Random(asked.seed))
     print(dict(tried.answers), f"{sum(tried.faults.values())} faults", f"in {folder}")
     for words, times in tried.faults.most_common():
         print(f"{times:5d} x {words}")
