@@ -9,8 +9,18 @@ import numpy as np
 from glowsim.buildsheet.blocks import Block, BuildSheet, FullSize, Grid, Items, Para, Section
 from glowsim.buildsheet.drawing import INK, Colour, Drawing, Path
 from glowsim.calibration.forward import Optics
+from glowsim.calibration.lit_rod import Rod, rod_of
 from glowsim.calibration.marks import CORNERS, MARK_MM, RING_MM, SQUARE_MM
-from glowsim.calibration.plan import HOLE_MM, Gain, percent, thicknesses_mm
+from glowsim.calibration.plan import (
+    CALLIPERS_MM,
+    HOLE_MM,
+    LEAST_SHARE,
+    RULER_MM,
+    Gain,
+    height_error_mm,
+    percent,
+    thicknesses_mm,
+)
 
 CARD_MM = (160.0, 160.0)
 PAPER: Colour = (1.0, 1.0, 1.0)
@@ -23,7 +33,8 @@ def bench_sheet(
 
     gains : readings that could be made, the most telling first;  what : the question they narrow
     """
-    thin, middle, thick = thicknesses_mm(every[1])
+    rod = rod_of(every[1])
+    piece = () if rod is None else (_piece(rod),)
     rows = tuple(
         (g.candidate.words, f"{g.candidate.minutes:g}", percent(g.before), percent(g.after))
         for g in gains
@@ -37,11 +48,15 @@ def bench_sheet(
         (
             Section("What is worth reading", weighed),
             Section("Before you begin", (Items(_BEFORE, ticks=True),)),
-            Section("Piles over a hole", (Items(_piles(thin, middle, thick), ticks=True),)),
+            Section("Piles over a hole", (Items(_piles(every[1]), ticks=True),)),
             Section("A thick piece beside white paper", (Items(_CARD, ticks=True),)),
             Section(
                 "A lit piece, photographed",
-                (Items(_PHOTO, ticks=True), Para(_MARKS), FullSize("Marks card", (marks_card(),))),
+                (
+                    Items((*piece, *_PHOTO), ticks=True),
+                    Para(_MARKS),
+                    FullSize("Marks card", (marks_card(),)),
+                ),
             ),
         ),
         "Bench sheet",
@@ -64,7 +79,7 @@ _CARD = (
     "Read the linear value of each: piece = [...], paper = [...].",
 )
 _PHOTO = (
-    "Piece upright on the card's cross, x and y along the card's, board flush; no mark hidden.",
+    "Piece upright on the card's cross, x and y along the card's; no mark hidden.",
     "Camera on a stand 500 to 700 mm away, 200 to 400 mm above the card, lens at 1x.",
     "One photo by room light, the whole card in it: card = { file = ... }. Then move nothing.",
     "Dark: three shutter times, each 8 times the one before, and one with the LED off.",
@@ -73,17 +88,30 @@ _PHOTO = (
 _MARKS = "Print the card at 100 %, measure its bar (if not 100 mm: bar_mm = ...) and lay it flat."
 
 
-def _piles(thin: float, middle: float, thick: float) -> tuple[str, ...]:
+def _piles(optics: Optics) -> tuple[str, ...]:
+    named = ", ".join(f"{d:g}" for d in thicknesses_mm(optics)[:-1])
+    soft = height_error_mm(optics) == RULER_MM
+    tool = f"A ruler beside each pile (do not press it), to {RULER_MM:g} mm"
+    if not soft:
+        tool = f"Callipers on each pile, to {CALLIPERS_MM:g} mm"
     return (
         f"A tube, black inside, the LED at one end and a round hole of {HOLE_MM:g} mm at the "
-        "other, 100 mm or more away.",
+        "other, 100 mm or more away; LEDs enough for 1000 lx at the bare hole, or a camera.",
         "The meter on the middle of the hole, nothing between: this is 'bare'. It is worth more "
         "than three more piles.",
-        f"Sheets of {thin:g}, {middle:g} and {thick:g} mm (or as near as you have) on the hole, "
-        "60 mm of margin all round, the meter on the middle. No light from the side.",
-        "Callipers or a ruler on each pile, as it lies; with callipers thickness_error = 0.01: "
-        "then how far light reaches is known twice as well.",
+        f"Piles of {named} and {thicknesses_mm(optics)[-1]:g} mm (or as near as you have) on the "
+        "hole, 60 mm of margin all round, the meter on the middle. No light from the side.",
+        f"{tool}, as it lies: thickness_mm = [...] and height_error_mm = "
+        f"{height_error_mm(optics):g}. Sheets added up, good to 3 % each, leave twice the doubt "
+        "in how far light reaches.",
+        f"Leave out a pile through which less than {1 / LEAST_SHARE:.0f}th of the bare light "
+        "comes: the thickest, in the colour that gets through least.",
     )
+
+
+def _piece(rod: Rod) -> str:
+    lit = f"one board {0.25 * rod.diameter_mm:.0f} mm above its foot, on its axis"
+    return f"The piece: the prop's own, or {rod.words}, {lit}; write it as a scene."
 
 
 def marks_card() -> Drawing:

@@ -6,10 +6,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from glowsim.calibration.forward import Doubts, Foreseen, Optics, optics_doubts, slopes_of
+from glowsim.calibration.forward import (
+    Doubts,
+    Foreseen,
+    Optics,
+    back_and_through,
+    optics_doubts,
+    slopes_of,
+)
 from glowsim.calibration.readings import Card
 from glowsim.geometry.mesh import FloatArray
-from glowsim.optics.slab import slab_reflectance_transmittance
 
 ABSORBED_ERROR = 0.02
 """Of the formula, as a share of what does not come back (against adding-doubling, seven thick
@@ -24,14 +30,7 @@ def card_signal(card: Card, optics: Optics) -> FloatArray:
     A camera facing a piece in even light sees the reflectance of a beam along the normal
     (reciprocity).
     """
-    back, _ = slab_reflectance_transmittance(
-        cos_incidence=1.0,
-        mu_a_per_mm=optics.mu_a_per_mm,
-        mu_s_reduced_per_mm=optics.mu_s_reduced_per_mm,
-        g=optics.g,
-        n=optics.n,
-        thickness_mm=card.thickness_mm,
-    )
+    back, _ = back_and_through(optics, card.thickness_mm)
     return np.log(np.atleast_1d(back))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from PIL import Image
 
-from glowsim.calibration.check import Checked
+from glowsim.calibration.compare import Compared
 from glowsim.pictures.figure import new_figure, picture_of
 from glowsim.pictures.inks import GRID, INK, OFF, colour_map, hexed
 
@@ -15,7 +15,7 @@ INCHES = (5.2, 5.2)
 DPI = 110
 
 
-def check_page(every: Sequence[Checked]) -> Image.Image:
+def check_page(every: Sequence[Compared]) -> Image.Image:
     """Return, for each photo, the photo with its places, and both against each other."""
     width, height = INCHES
     figure = new_figure(2 * width, height * len(every), DPI)
@@ -38,7 +38,7 @@ def check_page(every: Sequence[Checked]) -> Image.Image:
         left.set_xlim(low[0] - margin, high[0] + margin)
         left.set_ylim(high[1] + margin, low[1] - margin)
         left.set_title("the photo, and where it parts", fontsize=10, loc="left")
-        chance = float(np.exp(3 * np.median(one.sd)))
+        chance = float(np.exp(one.parted * np.median(one.sd)))
         right.axhspan(1 / chance, chance, color=hexed(GRID))
         right.errorbar(one.points[:, 2], np.exp(one.off), yerr=_bars(one), fmt="o", markersize=4)
         right.set_yscale("log")
@@ -47,7 +47,7 @@ def check_page(every: Sequence[Checked]) -> Image.Image:
     return picture_of(figure)
 
 
-def _bars(one: Checked) -> np.ndarray:
+def _bars(one: Compared) -> np.ndarray:
     """Return how far the ends of the error bars lie below and above, (2, m) float."""
     return np.array(
         [sign * (np.exp(one.off + sign * one.sd) - np.exp(one.off)) for sign in (-1, 1)]

@@ -20,14 +20,15 @@ STARTS = ((0.0, 0.0), (1.1, -1.1), (-1.1, 1.1))
 """Where the search begins, about what is believed before: along the valley of equal decay."""
 MOST_STEP = 0.8
 ROUNDS = 2
-"""Times that the covariance is found again where the search ended."""
+"""Times that the covariance is found again where a search ended. The starts share the one of what
+is believed before: each change of it costs two more solves of a lit piece."""
 STEPS = 12
 HALVED = 4
 """Times that a step which made things worse is halved; readings that fit nothing would go on."""
 GAIN = 0.003
 """Of the objective, below which a step is not worth a solve: 0.05 deviations."""
-SAME_END = 0.05
-"""Logarithms within which a search ends where an earlier one did."""
+SAME_END = 0.2
+"""Deviations within which a search comes to the same end as an earlier one."""
 REACH = 3.5
 """Deviations of what is believed before, beyond which nothing is sought."""
 APART = 0.2
@@ -98,9 +99,13 @@ class Fitted:
 
 def fit(series: Sequence[Series], prior: Prior) -> Fitted:
     """Return the likeliest coefficients; of three starts the end that fits best."""
-    ends: list[End] = []
+    known = covariance(series, prior.optics)
+    rough: list[End] = []
     for start in STARTS:
-        ends.append(_search(series, prior, np.array(start) + prior.optics.logarithms, ends))
+        end = _search(series, prior, known, np.array(start) + prior.optics.logarithms, rough)
+        if end is not None:
+            rough.append(end)
+    ends = [_settled(series, prior, end[0]) for end in rough]
     best = min(ends, key=lambda end: end[1])[0]
     near = [end[0] for end in ends if end[1] - min(e[1] for e in ends) < 1.0]
     spread = max(float(np.abs(end - best).max()) for end in near)
@@ -122,50 +127,61 @@ def fit(series: Sequence[Series], prior: Prior) -> Fitted:
     )
 
 
+def _settled(series: Sequence[Series], prior: Prior, at: FloatArray) -> End:
+    """Return where the search ends if it goes on with the covariance of where it has come to."""
+    score = np.inf
+    for _ in range(ROUNDS):
+        expected = covariance(series, prior.optics.at(at))
+        end = _search(series, prior, expected, at, [])
+        assert end is not None  # there is no other end to come near to
+        at, score = end
+    return at, score
+
+
 def _objective(residual: FloatArray, expected: FloatArray, at: FloatArray, prior: Prior) -> float:
     pull = at - prior.optics.logarithms
     fits = float(residual @ np.linalg.solve(expected, residual))
     return fits + float(pull @ prior.precision @ pull)
 
 
-def _search(series: Sequence[Series], prior: Prior, start: FloatArray, ends: Sequence[End]) -> End:
-    """Return where Gauss-Newton ends, and the objective there.
+def _search(
+    series: Sequence[Series],
+    prior: Prior,
+    expected: FloatArray,
+    start: FloatArray,
+    ends: Sequence[End],
+) -> End | None:
+    """Return where Gauss-Newton ends, and the objective there; None where it comes to an end that
+    was found before.
 
-    ends : of earlier searches; one that comes near to one of them ends there
+    expected : (m, m) float, covariance of the signals;  ends : of earlier searches
     """
     known, middle = measured(series), prior.optics.logarithms
     low, high = middle - REACH * prior.sd, middle + REACH * prior.sd
     at = np.clip(start, low, high)
     value, slope = together(series, prior.optics.at(at))
-    score = np.inf
-    for _ in range(ROUNDS):
-        expected = covariance(series, prior.optics.at(at))
-        score = _objective(known - value, expected, at, prior)
-        for _ in range(STEPS):
-            if (end := _near(at, ends)) is not None:
-                return end
-            weighted = np.linalg.solve(expected, slope)
-            downhill = weighted.T @ (known - value) - prior.precision @ (at - middle)
-            step = np.linalg.solve(weighted.T @ slope + prior.precision, downhill)
-            step *= min(1.0, MOST_STEP / max(float(np.abs(step).max()), 1e-12))
-            step = np.clip(at + step, low, high) - at
-            if step @ downhill < GAIN:
+    score = _objective(known - value, expected, at, prior)
+    for _ in range(STEPS):
+        weighted = np.linalg.solve(expected, slope)
+        curvature = weighted.T @ slope + prior.precision
+        if any((end - at) @ curvature @ (end - at) < SAME_END**2 for end, _ in ends):
+            return None
+        downhill = weighted.T @ (known - value) - prior.precision @ (at - middle)
+        step = np.linalg.solve(curvature, downhill)
+        step *= min(1.0, MOST_STEP / max(float(np.abs(step).max()), 1e-12))
+        step = np.clip(at + step, low, high) - at
+        if step @ downhill < GAIN:
+            break
+        for _ in range(HALVED):
+            new_value, new_slope = together(series, prior.optics.at(at + step))
+            new_score = _objective(known - new_value, expected, at + step, prior)
+            if new_score <= score:
                 break
-            for _ in range(HALVED):
-                new_value, new_slope = together(series, prior.optics.at(at + step))
-                new_score = _objective(known - new_value, expected, at + step, prior)
-                if new_score <= score:
-                    break
-                step = 0.5 * step
-            if new_score > score:
-                break
-            at, value, slope, score = at + step, new_value, new_slope, new_score
+            step = 0.5 * step
+        if new_score > score:
+            break
+        at, value, slope, score = at + step, new_value, new_slope, new_score
     return at, score
-
-
-def _near(at: FloatArray, ends: Sequence[End]) -> End | None:
-    """Return the end of an earlier search that lies near, if any does."""
-    return next((end for end in ends if np.abs(end[0] - at).max() < SAME_END), None)
 
 
 def apart(one: Fitted, other: Fitted) -> float:

@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.slab import slab_reflectance_transmittance
 
 STEP = 0.05
 """Half the step of a numeric slope, in the logarithm."""
@@ -100,6 +101,22 @@ class Series(Protocol):
 
     def cautions(self, optics: Optics) -> tuple[str, ...]:
         """Return what to be careful about with such a material, in plain words."""
+
+
+def back_and_through(
+    optics: Optics, thickness_mm: float | FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the reflectance and transmittance of a slab for a beam along its normal, each of the
+    shape of `thickness_mm`."""
+    back, through = slab_reflectance_transmittance(
+        cos_incidence=1.0,
+        mu_a_per_mm=optics.mu_a_per_mm,
+        mu_s_reduced_per_mm=optics.mu_s_reduced_per_mm,
+        g=optics.g,
+        n=optics.n,
+        thickness_mm=thickness_mm,
+    )
+    return np.asarray(back, dtype=float), np.asarray(through, dtype=float)
 
 
 def slopes_of(signal: Callable[[Optics], FloatArray], optics: Optics) -> FloatArray:

@@ -168,6 +168,8 @@ class Lux(Strict):
     """What the meter may be off in one colour alone."""
     head_diameter_mm: PositiveMm = 10.0
     reading_error: Doubt = 0.05
+    shift_mm: Annotated[Mm, Field(gt=0, le=20)] = 1.0
+    """What the head may be off its place, each time by itself."""
 
     @model_validator(mode="after")
     def _one_reading_each(self) -> Self:

@@ -12,18 +12,20 @@ from glowsim.calibration.forward import (
     Doubts,
     Foreseen,
     Optics,
+    back_and_through,
     optics_doubts,
     slopes_of,
 )
 from glowsim.calibration.readings import Piles
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.hole import hole_share
-from glowsim.optics.slab import slab_reflectance_transmittance
 
 MODEL_ERROR = 0.02
 """Of the formula: slab against adding-doubling 2.2 %, share of the hole 1.6 %."""
 COMMON_THICKNESS = 1.3
 """What all sheets are off together, over what each pile is off by itself."""
+COMMON_HEIGHT = 0.5
+"""The same where each pile was measured by itself: how the ruler stood (opinion)."""
 THIN = 1.0
 """mu_s' d below which the formula does not serve."""
 
@@ -34,14 +36,7 @@ def pile_signal(piles: Piles, optics: Optics, stretch: float = 1.0) -> FloatArra
     stretch : factor on all thicknesses
     """
     thickness = stretch * np.array(piles.thickness_mm)
-    _, through = slab_reflectance_transmittance(
-        cos_incidence=1.0,
-        mu_a_per_mm=optics.mu_a_per_mm,
-        mu_s_reduced_per_mm=optics.mu_s_reduced_per_mm,
-        g=optics.g,
-        n=optics.n,
-        thickness_mm=thickness,
-    )
+    _, through = back_and_through(optics, thickness)
     share = [
         hole_share(
             hole_radius_mm=0.5 * piles.hole_diameter_mm,
@@ -83,14 +78,15 @@ class PileSeries:
         piles = self.piles
         longer, shorter = (pile_signal(piles, optics, np.exp(s)) for s in (STEP, -STEP))
         by_thickness = (longer - shorter) / (2 * STEP)
+        each, all_together = _heights_off(piles)
         fixed = piles.reading_error**2 + MODEL_ERROR**2
-        own = fixed + (piles.thickness_error * by_thickness) ** 2
+        own = fixed + (each * by_thickness) ** 2
         scale = FREE if piles.bare is None else piles.bare_error
         return Doubts(
             np.diag(own),
             optics_doubts(self._signal, optics)
             | {
-                f"{self.name} sheets": COMMON_THICKNESS * piles.thickness_error * by_thickness,
+                f"{self.name} sheets": all_together * by_thickness,
                 f"{self.name} scale": np.full(len(own), scale),
             },
         )
@@ -106,3 +102,12 @@ class PileSeries:
             f"{self.name}: {named} mm is so thin for this material that much light runs straight "
             f"through; use piles of {least:.2g} mm and more",
         )
+
+
+def _heights_off(piles: Piles) -> tuple[FloatArray, FloatArray]:
+    """Return what each pile's height is off by itself, and all together, as shares, (m,) each."""
+    if piles.height_error_mm is None:
+        each = np.full(len(piles.thickness_mm), piles.thickness_error)
+        return each, COMMON_THICKNESS * each
+    each = piles.height_error_mm / np.array(piles.thickness_mm)
+    return each, COMMON_HEIGHT * each

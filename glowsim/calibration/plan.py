@@ -18,16 +18,24 @@ from glowsim.calibration.bench import CLEAREST_PER_MM
 from glowsim.calibration.card import CardSeries
 from glowsim.calibration.fields import Band
 from glowsim.calibration.forward import Optics, Series, covariance, together
-from glowsim.calibration.piles import PileSeries
+from glowsim.calibration.piles import PileSeries, pile_signal
 from glowsim.calibration.readings import Card, Piles
 from glowsim.catalogue import Material
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BANDS
 
 HOLE_MM = 40.0
-CARD_MINUTES, BARE_MINUTES, PILE_MINUTES, PHOTO_MINUTES = 2.0, 1.0, 1.0, 10.0
+CARD_MINUTES, BARE_MINUTES, PILE_MINUTES = 2.0, 1.0, 1.0
+PHOTO_MINUTES, LUX_MINUTES = 10.0, 6.0
 LEAST_SHEET_MM = 0.8
-MOST_PILE_MM = 60.0
+MOST_PILE_MM, HIGHEST_PILE_MM = 60.0, 100.0
+RULER_MM, CALLIPERS_MM = 0.5, 0.05
+"""What the height of a pile may be off by: foam gives way to callipers (common practice, no
+source)."""
+SOFT_INDEX = 1.1
+"""Index of refraction below which a material is mostly air, and soft."""
+LEAST_SHARE = 5e-4
+"""Of the light of the bare hole, below which a pile cannot be read: half a lux of a thousand."""
 WORTH = 0.9
 """A reading that leaves more than this share of the doubt is not worth its minutes."""
 _BAND: tuple[Band, ...] = ("red", "green", "blue")
@@ -73,12 +81,19 @@ def optics_of(material: Material) -> tuple[Optics, ...]:
     )  # fmt: skip
 
 
-def thicknesses_mm(optics: Optics) -> tuple[float, float, float]:
-    """Return a thin, a middle and a thick pile that tell most: from three transport lengths on,
-    and twice the decay length more."""
+def thicknesses_mm(optics: Optics) -> tuple[float, float, float, float]:
+    """Return a thin, a middle, a thick and a thickest pile that tell most: from three transport
+    lengths on, and twice and four times the decay length more."""
     thin = max(LEAST_SHEET_MM, 3.0 / (optics.mu_a_per_mm + optics.mu_s_reduced_per_mm))
-    thick = min(MOST_PILE_MM, max(thin + 2.0 / optics.decay_per_mm, 3.0 * thin))
-    return round_mm(thin), round_mm(math.sqrt(thin * thick)), round_mm(thick)
+    reach = 1.0 / optics.decay_per_mm
+    thick = min(MOST_PILE_MM, max(thin + 2.0 * reach, 3.0 * thin))
+    most = min(HIGHEST_PILE_MM, max(thin + 4.0 * reach, 1.5 * thick))
+    return round_mm(thin), round_mm(math.sqrt(thin * thick)), round_mm(thick), round_mm(most)
+
+
+def height_error_mm(optics: Optics) -> float:
+    """Return what the height of a pile may be off by, measured with what suits the material."""
+    return RULER_MM if optics.n < SOFT_INDEX else CALLIPERS_MM
 
 
 def round_mm(value: float) -> float:
@@ -87,53 +102,53 @@ def round_mm(value: float) -> float:
 
 
 def candidates(every: Sequence[Optics]) -> list[Candidate]:
-    """Return readings that could be made of a material.
+    """Return readings that could be made of a material without a lit piece.
 
     every : the material in each band; the thicknesses suit the middle one
     """
-    thin, middle, thick = thicknesses_mm(every[1])
+    thin, middle, thick, most = thicknesses_mm(every[1])
 
-    def piles(number: int, *mm: float, bare: bool) -> PileSeries:
-        falling = tuple(np.linspace(0.9, 0.1, len(mm)).tolist())
-        one = Piles(
-            band=_BAND[number], hole_diameter_mm=HOLE_MM, thickness_mm=mm, reading=falling,
-            bare=1.0 if bare else None,
-        )  # fmt: skip
-        return PileSeries(one, "piles")
+    def piles(*mm: float, bare: bool = True) -> Candidate:
+        series = tuple(_piles(*of, mm, bare) for of in zip(_BAND, every, strict=True))
+        named = f"{', '.join(f'{d:g}' for d in mm[:-1])} and {mm[-1]:g}"
+        last = "and the bare hole" if bare else "no bare one"
+        minutes = len(mm) * PILE_MINUTES + bare * BARE_MINUTES
+        return Candidate(f"piles of {named} mm over a hole, {last}", minutes, series)
 
-    def card(number: int) -> CardSeries:
-        one = Card(band=_BAND[number], thickness_mm=500.0, piece=(0.5, 0.5), paper=(1.0, 1.0))
-        return CardSeries(one, "card")
-
-    def of(words: str, minutes: float, make: tuple[bool, tuple[float, ...], bool]) -> Candidate:
-        beside, mm, bare = make
-
-        def read(number: int) -> tuple[Series, ...]:
-            found: list[Series] = [card(number)] if beside else []
-            return (*found, piles(number, *mm, bare=bare)) if mm else tuple(found)
-
-        series = tuple(read(k) for k in range(len(BANDS)))
-        return Candidate(words, minutes, series)
-
-    two, three = (thin, thick), (thin, middle, thick)
-    named = {mm: " and ".join(f"{d:g}" for d in mm) for mm in (two, three)}
-    paper = "a thick piece on black beside white paper"
-    hole = "over a hole, and the bare hole"
+    paper = beside_paper()
+    two, four = piles(thin, thick), piles(thin, middle, thick, most)
     return [
-        of(paper, CARD_MINUTES, (True, (), False)),
-        of(f"piles of {named[two]} mm {hole}", 2 * PILE_MINUTES + BARE_MINUTES, (False, two, True)),
-        of(
-            f"piles of {thin:g}, {middle:g} and {thick:g} mm {hole}",
-            3 * PILE_MINUTES + BARE_MINUTES,
-            (False, three, True),
-        ),
-        of(f"piles of {named[two]} mm over a hole, no bare one", 2.0, (False, two, False)),
-        of(
-            f"both: {paper}, and piles of {named[two]} mm {hole}",
-            CARD_MINUTES + 2 * PILE_MINUTES + BARE_MINUTES,
-            (True, two, True),
-        ),
-    ]
+        paper, two, piles(thin, middle, thick), four, piles(thin, thick, bare=False),
+        both("both: ", paper, two), both("both: ", paper, four),
+    ]  # fmt: skip
+
+
+def beside_paper() -> Candidate:
+    """Return a thick piece photographed beside white paper, in each band."""
+    one = Card(band="green", thickness_mm=500.0, piece=(0.5, 0.5), paper=(1.0, 1.0))
+    series = tuple((CardSeries(one.model_copy(update={"band": b}), "card"),) for b in _BAND)
+    return Candidate("a thick piece on black beside white paper", CARD_MINUTES, series)
+
+
+def both(words: str, one: Candidate, other: Candidate) -> Candidate:
+    """Return two readings made one after the other."""
+    series = tuple((*a, *b) for a, b in zip(one.series, other.series, strict=True))
+    return Candidate(f"{words}{one.words}, and {other.words}", one.minutes + other.minutes, series)
+
+
+def _piles(band: Band, optics: Optics, mm: tuple[float, ...], bare: bool) -> tuple[PileSeries, ...]:
+    """Return piles that would be read in a band, less those through which too little comes."""
+
+    def some(heights: tuple[float, ...]) -> Piles:
+        falling = tuple(np.linspace(0.9, 0.1, len(heights)).tolist())
+        return Piles(
+            band=band, hole_diameter_mm=HOLE_MM, thickness_mm=heights, reading=falling,
+            bare=1.0 if bare else None, height_error_mm=height_error_mm(optics),
+        )  # fmt: skip
+
+    share = np.exp(pile_signal(some(mm), optics))
+    seen = tuple(d for d, s in zip(mm, share, strict=True) if s > LEAST_SHARE)
+    return (PileSeries(some(seen), "piles"),) if len(seen) >= (1 if bare else 2) else ()
 
 
 def gains(
@@ -198,6 +213,8 @@ def known_of(material: Material, learnt: Mapping[str, FloatArray]) -> FloatArray
 
 
 def _information(series: Sequence[Series], optics: Optics) -> FloatArray:
+    if not series:
+        return np.zeros((2, 2))
     _, slope = together(series, optics)
     found = slope.T @ np.linalg.solve(covariance(series, optics), slope)
     return np.asarray(found, dtype=float)

@@ -26,6 +26,22 @@ USUAL_FOCAL = 0.65
 
 
 @dataclass(frozen=True)
+class Known:
+    """What is known of a camera before its points are found in the image.
+
+    points : (n, 3) float, on the body;  toward : (3,) float, roughly, from the body to the camera
+    size   : width and height of the image;  click_px : what a found point may be off by
+    """
+
+    points: FloatArray
+    toward: FloatArray
+    size: tuple[int, int]
+    click_px: float
+    distance_mm: float | None
+    focal_px: float | None
+
+
+@dataclass(frozen=True)
 class Pose:
     """A pinhole camera in the body's frame.
 
@@ -64,81 +80,74 @@ class Pose:
         across, down = self.unknowns[4:6] * distance
         return self.focus_mm - distance * axes[2] - across * axes[0] - down * axes[1]
 
+    def moved_px(self, points: FloatArray) -> FloatArray:
+        """Return by how much one deviation of each unknown moves points in the image, (7, n, 2)
+        float; unknowns made independent."""
+        step = 1e-4
+        root = np.linalg.cholesky(self.doubt + 1e-18 * np.eye(7))
+        here = self.pixels(points)
+        moved = [
+            _pixels(self.unknowns + step * column, self.base, self.focus_mm, self.middle, points)
+            for column in root.T
+        ]
+        return (np.array(moved) - here) / step
+
+    def ray(self, pixel: FloatArray) -> FloatArray:
+        """Return the way from the eye that a pixel looks, (3,) float, of length 1.
+
+        pixel : (2,) float
+        """
+        local = np.append((pixel - self.middle) / self.focal_px, 1.0)
+        return np.asarray(local @ self.axes / np.linalg.norm(local), dtype=float)
+
     def along_mm(self, points: FloatArray, heading: FloatArray) -> FloatArray:
         """Return by how much one deviation of each unknown moves what is seen at points along a
         heading on the body, (n, 7) float [mm]; unknowns made independent.
         """
-        step = 1e-4
-        root = np.linalg.cholesky(self.doubt + 1e-18 * np.eye(7))
-        here = self.pixels(points)
         per_mm = self.pixels(points + 0.5 * heading) - self.pixels(points - 0.5 * heading)
-        moved = []
-        for column in root.T:
-            there = _pixels(
-                self.unknowns + step * column, self.base, self.focus_mm, self.middle, points
-            )
-            moved.append(((there - here) / step * per_mm).sum(axis=1) / (per_mm**2).sum(axis=1))
-        return np.array(moved).T
+        along = (self.moved_px(points) * per_mm).sum(axis=2) / (per_mm**2).sum(axis=1)
+        return np.asarray(along.T, dtype=float)
 
 
-def pose_of(
-    pixels: FloatArray,
-    points: FloatArray,
-    toward: FloatArray,
-    *,
-    size: tuple[int, int],
-    click_px: float,
-    distance_mm: float | None,
-    focal_px: float | None,
-) -> Pose:
+def pose_of(pixels: FloatArray, known: Known) -> Pose:
     """Return where the camera stood, likeliest given points and what is roughly known.
 
-    pixels : (n, 2) float;  points : (n, 3) float, on the body;  toward : (3,) float
+    pixels : (n, 2) float, where the points were found
     Raises UnreadableError where the points do not fit together, naming those that look swapped.
     """
-
-    def solved(chosen: FloatArray) -> tuple[Pose, FloatArray]:
-        return _solved(chosen, points, toward, size, click_px, distance_mm, focal_px)
-
+    points = known.points
     apart = np.linalg.norm(points[:, None] - points[None], axis=2)
     if apart.max() < 10.0:
         raise UnreadableError("these points lie within 10 mm of each other", "points")
-    pose, off = solved(pixels)
+    pose, off = _solved(pixels, known)
     if off.max() <= STRAY:
         return pose
     for i, j in combinations(range(len(pixels)), 2):
         swapped = pixels.copy()
         swapped[[i, j]] = pixels[[j, i]]
-        if solved(swapped)[1].max() <= STRAY:
+        if _solved(swapped, known)[1].max() <= STRAY:
             raise UnreadableError(
                 f"points {i + 1} and {j + 1} look swapped: the other way round they fit", "points"
             )
     worst = int(off.argmax())
     raise UnreadableError(
-        f"the points do not fit together: point {worst + 1} lies {off[worst] * click_px:.0f} "
+        f"the points do not fit together: point {worst + 1} lies {off[worst] * known.click_px:.0f} "
         "pixels from where the others put it; check its pixel, its place on the body and 'toward'",
         *("points", worst),
     )
 
 
-def _solved(
-    pixels: FloatArray,
-    points: FloatArray,
-    toward: FloatArray,
-    size: tuple[int, int],
-    click_px: float,
-    distance_mm: float | None,
-    focal_px: float | None,
-) -> tuple[Pose, FloatArray]:
+def _solved(pixels: FloatArray, known: Known) -> tuple[Pose, FloatArray]:
     """Return the likeliest pose and how far off each point is, (n,) float, in clicks."""
-    middle = 0.5 * np.array(size, dtype=float)
+    points, focal_px, distance_mm = known.points, known.focal_px, known.distance_mm
+    middle = 0.5 * np.array(known.size, dtype=float)
     focus = points.mean(axis=0)
-    base = _facing(toward)
+    base = _facing(known.toward)
     # Seen from afar a picture is the flat body turned, scaled and shifted: three of seven unknowns.
     flat = (points - focus) @ base[:2].T
     here, there = (v[:, 0] + 1j * v[:, 1] for v in (flat, pixels - pixels.mean(axis=0)))
     turn = (here.conj() @ there) / max(float((here.conj() @ here).real), 1e-9)
-    focal = focal_px or USUAL_FOCAL * float(np.hypot(*size))
+    focal = focal_px or USUAL_FOCAL * float(np.hypot(*known.size))
     start = np.zeros(7)
     start[2] = np.angle(turn)
     scale = max(abs(turn), 1e-6)
@@ -164,7 +173,7 @@ def _solved(
             (unknowns[3] - np.log(distance)) / doubts[1],
             (unknowns[6] - np.log(focal)) / doubts[0],
         ]
-        return np.concatenate([((seen - pixels) / click_px).ravel(), believed])
+        return np.concatenate([((seen - pixels) / known.click_px).ravel(), believed])
 
     found = least_squares(off, start, x_scale=np.maximum(np.abs(start), 0.1), max_nfev=200)
     doubt = np.linalg.inv(found.jac.T @ found.jac + 1e-9 * np.eye(7))

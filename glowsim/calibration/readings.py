@@ -14,7 +14,7 @@ from pydantic import Field, model_validator
 from glowsim.calibration.fields import Band, Doubt, Reading, Readings, fault
 from glowsim.calibration.lit import Levels, Lux, Photo
 from glowsim.errors import ReadingsError
-from glowsim.scene.fields import Name, Number, PositiveMm, Strict
+from glowsim.scene.fields import Mm, Name, Number, PositiveMm, Strict
 from glowsim.tomlfile import KeyPath, TomlText, parse_toml, read_toml, validate
 
 
@@ -30,8 +30,12 @@ class Piles(Strict):
     """Reading of the hole with nothing on it; without it only ratios are known."""
     reading_error: Doubt = 0.03
     thickness_error: Doubt = 0.03
-    """Of each pile's height, and 1.3 times that of all together; 0.01 with callipers, which is
-    what tells most of how far light reaches."""
+    """Of each pile's height, and 1.3 times that of all together, where heights are those of the
+    sheets added up."""
+    height_error_mm: Annotated[Mm, Field(gt=0, le=20)] | None = None
+    """What a height may be off by where every pile was measured by itself, as it lay: 0.5 with a
+    ruler, 0.05 with callipers. In place of thickness_error; it tells most of how far light
+    reaches."""
     bare_error: Doubt = 0.08
 
     @model_validator(mode="after")

@@ -13,7 +13,7 @@ from glowsim.calibration.image import Frame, UnreadableError, read_frame
 from glowsim.calibration.lit import Photo, Shot
 from glowsim.calibration.marks import CORNERS, MARK_MM, eye_of, marks_in
 from glowsim.calibration.merge import Seen, merged
-from glowsim.calibration.pose import Pose, pose_of
+from glowsim.calibration.pose import Known, Pose, pose_of
 from glowsim.calibration.response import (
     Response,
     bracket_response,
@@ -126,17 +126,21 @@ def strip_of(photo: Photo, folder: Path) -> Strip:
     values, good = merged(seen, views.times)
     check_colour(photo, seen[best])
     _check_sharp(pose, frames[best], views.response, points[seen[best].good], across)
-    stretch = np.array([points[0], points[-1]]), 0.5 * photo.width_mm * across
-    corners = np.array([stretch[0][k] + s * stretch[1] for k, s in _CORNERS])
     heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
     return Strip(
         points[good], along[good], values[good], toward_camera(pose, points),
         pose.along_mm(points[good], heading), views.stray * float(values[good].max()),
-        pose, frames[best], pose.pixels(corners[[0, 1, 2, 3, 0]]), left_out(seen, good),
+        pose, frames[best], stretch_px(photo, pose), left_out(seen, good),
     )  # fmt: skip
 
 
-_CORNERS = ((0, -1.0), (0, 1.0), (1, 1.0), (1, -1.0))
+def stretch_px(photo: Photo, pose: Pose) -> FloatArray:
+    """Return the closed line round what is read of a stretch, (5, 2) float, in pixels."""
+    points, _, across = _places(photo, pose)
+    half = 0.5 * photo.width_mm * across
+    (first, last), ring = points[[0, -1]], (-1, 1, 1, -1, -1)
+    ends = (first, first, last, last, first)
+    return pose.pixels(np.array([end + side * half for end, side in zip(ends, ring, strict=True)]))
 
 
 def camera_of(photo: Photo, frame: Frame) -> Pose:
@@ -150,15 +154,15 @@ def camera_of(photo: Photo, frame: Frame) -> Pose:
                 "upright as the file says; read the pixel in a viewer that turns it too",
                 *("points", k, "pixel"),
             )
-    return pose_of(
-        np.array([mark.pixel for mark in photo.points], dtype=float),
-        np.array([mark.at_mm for mark in photo.points], dtype=float),
-        np.array(photo.toward, dtype=float),
+    known = Known(
+        points=np.array([mark.at_mm for mark in photo.points], dtype=float),
+        toward=np.array(photo.toward, dtype=float),
         size=frame.size,
         click_px=photo.click_px or max(1.0, CLICK * float(np.hypot(*frame.size))),
         distance_mm=photo.distance_mm,
         focal_px=photo.focal_px or frame.focal_px,
     )
+    return pose_of(np.array([mark.pixel for mark in photo.points], dtype=float), known)
 
 
 def camera_by_card(photo: Photo, first: Frame, folder: Path) -> Pose:
@@ -184,15 +188,15 @@ def camera_by_card(photo: Photo, first: Frame, folder: Path) -> Pose:
         )
     flat = MARK_MM * card.bar_mm / 100.0 * CORNERS
     px_per_mm = float(np.linalg.norm(pixels[0] - pixels[2]) / np.linalg.norm(flat[0] - flat[2]))
-    return pose_of(
-        pixels,
-        np.column_stack([flat, np.zeros(4)]) + np.array(card.at_mm, dtype=float),
-        eye,
+    known = Known(
+        points=np.column_stack([flat, np.zeros(4)]) + np.array(card.at_mm, dtype=float),
+        toward=eye,
         size=frame.size,
         click_px=photo.click_px or max(0.5, FLAT_MM * px_per_mm),
         distance_mm=photo.distance_mm,
         focal_px=focal,
     )
+    return pose_of(pixels, known)
 
 
 def _frame(shot: Shot | str, folder: Path, *at: str | int) -> Frame:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from glowsim.calibration.bench import CLEAREST_PER_MM, Bench
-from glowsim.calibration.check import Checked, Report, checked
+from glowsim.calibration.check import Checked, checked
+from glowsim.calibration.compare import Report
 from glowsim.calibration.forward import Optics
 from glowsim.calibration.image import UnreadableError
 from glowsim.calibration.lit import Photo
@@ -67,8 +69,7 @@ def _one(photo: Photo, folder: Path, report: Report) -> Checked:
     thinner = None
     if body.wall_mm is not None:
         wall = THINNER * body.wall_mm
-        other = _piece(plan_of(_with_wall(scene_file, number, wall)), number, band, optics)
-        thinner = body.wall_mm - wall, other
+        thinner = body.wall_mm - wall, partial(_thinned, scene_file, number, wall, band, optics)
     return checked(photo, folder, piece, optics, entry.covariance[band], thinner, report)
 
 
@@ -79,6 +80,12 @@ def _piece(plan: Plan, number: int, band: int, optics: Optics) -> TestPiece:
         raise UnreadableError(f"no light of the prop is lit in {BANDS[band]}", "band")
     material = plan.scene_file.scene.bodies[number].material
     return TestPiece(problem, material, band, weight, optics, factor)
+
+
+def _thinned(
+    scene_file: SceneFile, number: int, wall_mm: float, band: int, optics: Optics
+) -> TestPiece:
+    return _piece(plan_of(_with_wall(scene_file, number, wall_mm)), number, band, optics)
 
 
 def _with_wall(scene_file: SceneFile, number: int, wall_mm: float) -> SceneFile:

@@ -184,10 +184,15 @@ def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:
     skin = piece.skin
     points = np.array(lux.at_mm, dtype=float)
     everywhere = np.ones(len(skin.area), dtype=bool)
-    if lux.facing:
-        weights = meter_weights(skin, points, np.array(lux.facing, dtype=float))
-    else:
-        weights = _weights(skin, points, everywhere, lux.head_diameter_mm / 2)
+
+    def met(at: FloatArray) -> FloatArray:
+        if lux.facing:
+            return meter_weights(skin, at, np.array(lux.facing, dtype=float))
+        return _weights(skin, at, everywhere, lux.head_diameter_mm / 2)
+
+    chosen, _ = nearest(skin, points)
+    ways = tangents(skin.normal[chosen], np.array([0.0, 0.0, 1.0]))
+    weights = met(points)
     measured, scale = np.log(np.array(lux.reading)), FREE
     if lux.absolute:
         measured = measured - np.log(per_m2(piece.flux_lm))
@@ -196,7 +201,10 @@ def lux_series(lux: Lux, piece: TestPiece, name: str) -> SurfaceSeries:
     far = np.linspace(0.0, 1e3 * len(points), len(points))
     own = np.eye(len(points)) * lux.reading_error**2
     labels = tuple(f"at ({x:g}, {y:g}, {z:g})" for x, y, z in lux.at_mm)
-    return SurfaceSeries(piece, name, labels, measured, weights, far, own, {}, scale=scale)
+    return SurfaceSeries(
+        piece, name, labels, measured, weights, far, own, {}, lux.shift_mm,
+        beside=tuple(met(points + SIDE_MM * way) for way in ways), scale=scale,
+    )  # fmt: skip
 
 
 def meter_weights(skin: Skin, points: FloatArray, facing: FloatArray) -> FloatArray:

@@ -29,7 +29,7 @@ def next_sentences(
            which light falls to a tenth. Raises SceneError for a scene without such a body.
     """
     from glowsim.calibration import plan as plans
-    from glowsim.calibration.lit_rod import rod_photo
+    from glowsim.calibration.lit_rod import rod_readings
     from glowsim.transport.problem import BANDS
 
     base, bench = learnt.base, learnt.file.bench
@@ -44,8 +44,7 @@ def next_sentences(
         return [_next(plans.gains(every, known, plans.decay_question(every, middle)), reach)]
     asked, counts = _asked(prop, (bench.name, bench.material), tell)
     tell("weighing a photo")
-    photo = rod_photo(bench.material, tuple(every))
-    more = () if photo is None else (photo,)
+    more = rod_readings(tuple(every))
     said = [_next(plans.gains(every, known, slopes, more), what) for what, slopes in asked.items()]
     for body, slopes in counts.items():
         gains = plans.gains(every, known, slopes, more)
@@ -97,6 +96,7 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
     from glowsim.buildsheet.bench_sheet import bench_sheet
     from glowsim.buildsheet.pdf import pdf
     from glowsim.calibration import plan as plans
+    from glowsim.calibration.lit_rod import rod_readings
     from glowsim.decisions.linear import questions_of
     from glowsim.files import write_whole
     from glowsim.scene import read_scene
@@ -105,44 +105,44 @@ def print_plan(scene: Path, out: Path | None, as_json: bool) -> None:
     scene_file = read_scene(scene)
     catalogue = plan_of(scene_file).catalogue
     folder = out if out is not None else Path(f"{scene.stem}-plan")
-    with progress_line() as tell:
-        tell("asking what depends on the materials")
-        found = questions_of(scene_file)
     plain: list[dict[str, Any]] = []
     written: list[Path] = []
-    for (body, name), figures in _each_material(found).items():
-        material = catalogue.material(name)
-        every = plans.optics_of(material)
-        gains = plans.gains(every, plans.known_of(material, {}), figures["mean"])
-        evenness = plans.gains(every, plans.known_of(material, {}), figures["evenness"])
-        sheet = bench_sheet(scene_file.stem, name, every, gains, "mean")
-        path = folder / f"{name}.pdf"
-        write_whole(path, pdf(sheet, "A4"))
-        written.append(path)
-        words = {g.candidate.words: g for g in evenness}
-        plain.append(
-            {
-                "body": body,
-                "material": name,
-                "readings": [
-                    {
-                        "read": g.candidate.words,
-                        "minutes": g.candidate.minutes,
-                        "mean_sd": [g.before, g.after],
-                        "evenness_sd": [
-                            words[g.candidate.words].before, words[g.candidate.words].after,
-                        ],
-                    }
-                    for g in gains
-                ],
-            }
-        )  # fmt: skip
+    with progress_line() as tell:
+        tell("asking what depends on the materials")
+        for (body, name), figures in _each_material(questions_of(scene_file)).items():
+            material = catalogue.material(name)
+            every, known = plans.optics_of(material), plans.known_of(material, {})
+            tell(f"weighing a photo of {name}")
+            more = rod_readings(every)
+            mean, evenness = (
+                plans.gains(every, known, figures[key], more) for key in ("mean", "evenness")
+            )
+            path = folder / f"{name}.pdf"
+            write_whole(path, pdf(bench_sheet(scene_file.stem, name, every, mean, "mean"), "A4"))
+            written.append(path)
+            plain.append({"body": body, "material": name, "readings": _weighed(mean, evenness)})
     if as_json:
         print_json({"materials": plain, "written": [str(path) for path in written]})
         return
     for one in plain:
         _print_one(one)
     print_written(written)
+
+
+def _weighed(mean: list[Gain], evenness: list[Gain]) -> list[dict[str, Any]]:
+    """Return what each reading would tell of both questions, the best for the mean first."""
+    other = {gain.candidate.words: gain for gain in evenness}
+    return [
+        {
+            "read": gain.candidate.words,
+            "minutes": gain.candidate.minutes,
+            "mean_sd": [gain.before, gain.after],
+            "evenness_sd": [
+                other[gain.candidate.words].before, other[gain.candidate.words].after,
+            ],
+        }
+        for gain in mean
+    ]  # fmt: skip
 
 
 def _each_material(
@@ -180,7 +180,7 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
     with progress_line() as tell:
         found = check_photos(file, tell)
         tell("drawing")
-        picture = check_page(found)
+        picture = check_page([one.compared for one in found])
     path = (out if out is not None else Path(f"{readings.stem}-check")) / "check.png"
     write_whole(path, lambda place: picture.save(place, "PNG"))
     if as_json:
@@ -190,8 +190,8 @@ def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
                     {
                         "words": one.sentences,
                         "parts": one.parts,
-                        "places": one.points.tolist(),
-                        "photo_over_prediction": np.exp(one.off).tolist(),
+                        "places": one.compared.points.tolist(),
+                        "photo_over_prediction": np.exp(one.compared.off).tolist(),
                         "causes": [{"cause": c.words, "gain": c.gain} for c in one.causes],
                     }
                     for one in found

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import cached_property, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,6 +29,8 @@ from glowsim.units import length_mm
 PIPE_WIDTH = 118
 """Columns of what is printed into a pipe or a file, which have no width of their own."""
 LEAST_WIDTH = 40
+EVERY_S = 5.0
+"""So often is said what is being worked on where there is no terminal to show it in place."""
 
 scene_argument = click.argument(
     "scene", type=click.Path(exists=False, dir_okay=False, path_type=Path)
@@ -213,13 +217,37 @@ def print_json(data: Any) -> None:
 
 @contextmanager
 def progress_line(shown: bool = True) -> Iterator[Callable[[str], None]]:
-    """Show what is being worked on while it lasts, on terminals only."""
+    """Show what is being worked on while it lasts: on a terminal in place, elsewhere line by line,
+    every few seconds, on the standard error."""
     err = notice()
-    if not shown or not err.is_terminal:
+    if not shown:
         yield lambda text: None
-        return
-    with err.status("starting") as status:
-        yield lambda text: status.update(text)
+    elif err.is_terminal:
+        with err.status("starting") as status:
+            yield lambda text: status.update(text)
+    else:
+        with _said_now_and_then(err) as tell:
+            yield tell
+
+
+@contextmanager
+def _said_now_and_then(err: Console) -> Iterator[Callable[[str], None]]:
+    """Print what was last told of, and how long it has been going on in all, while it lasts."""
+    words, over, started = ["starting"], threading.Event(), time.monotonic()
+
+    def tell() -> None:
+        while not over.wait(EVERY_S):
+            seconds = time.monotonic() - started
+            with suppress(OSError):  # nobody reads it any more: the work goes on
+                err.print(f"{words[0]} ({seconds:.0f} s)", markup=False, soft_wrap=True)
+
+    teller = threading.Thread(target=tell, name="progress", daemon=True)
+    teller.start()
+    try:
+        yield lambda text: words.__setitem__(0, text)
+    finally:
+        over.set()
+        teller.join()
 
 
 def titled(title: str, supply: str) -> str:

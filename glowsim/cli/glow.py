@@ -43,7 +43,7 @@ from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_pic
 from glowsim.pictures.text import boxes_note
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
-from glowsim.transport.solve import REFERENCE_GOAL, solve
+from glowsim.transport.solve import REFERENCE_GOAL, keep_what_is_known, solve
 from glowsim.transport.store import save_glow
 
 
@@ -126,7 +126,7 @@ def command(
         if not (reference or sure):
             glow = solve(scene_file, seed=seed, saved=files.result, fresh=fresh, report=report)
         report("judging")
-        glow = wires.show(glow)
+        solved, glow = glow, wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         odds = odds_of(glow, scene_file, findings, report)
         tried = {}
@@ -143,6 +143,8 @@ def command(
             if pictures:
                 reason = _draw(glow, scene_file, findings, parts, size, backend, report)
             old = _write_findings(told, scene_file, files, parts)
+        if not (reference or sure):
+            keep_what_is_known(solved, glow, files.result)
         written = [files.result, files.findings, *(files.drawn if pictures else ())]
     if as_json:
         print_json(told | {"files": [str(path) for path in written]})

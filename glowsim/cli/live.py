@@ -17,6 +17,7 @@ from glowsim.errors import GlowsimError
     name="live",
     epilog="Examples:\n\n  glowsim live scenes/thistle_staff.toml\n\n"
     "  glowsim live   (begin with nothing)\n\n  glowsim live horn.stl   (begin with a mesh)\n\n"
+    "  glowsim live my_readings.toml   (click points in photos of a test piece)\n\n"
     "  glowsim live my_prop.toml --no-browser --port 8123",
 )
 @click.argument("scene", required=False, type=click.Path(dir_okay=False, path_type=Path))
@@ -30,7 +31,10 @@ def command(scene: Path | None, browser: bool, port: int) -> None:
     Without a scene, or with a mesh file in its place, the page begins with a shape, a material and
     a board, and writes a first scene into this folder.
 
-    The page is served to this machine alone, at an address nobody can guess, until Ctrl-C. The
+    With a readings file in its place, the page shows the photos of a test piece: points of it are
+    clicked and dragged, and the material is learnt as by `glowsim calibrate`.
+
+    The page is served to this machine alone, at an address nobody can guess, until Ctrl-C. A
     scene file stays as it is: what is saved goes beside it under a new name.
     """
     logging.getLogger("nicegui").setLevel(logging.ERROR)

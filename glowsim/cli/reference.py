@@ -10,7 +10,7 @@ from typing import Any
 import click
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-from glowsim.cli.common import notice
+from glowsim.cli.common import notice, progress_line
 from glowsim.findings import Comparison, comparisons_from
 from glowsim.scene import SceneFile
 from glowsim.transport.reference import Goal
@@ -119,16 +119,23 @@ def solve_by_reference(
         TextColumn("{task.fields[state]}"),
         TimeElapsedColumn(),
     )
-    with Progress(*columns, console=screen, disable=not screen.is_terminal, transient=True) as bar:
+    plain_lines = not screen.is_terminal
+    with (
+        Progress(*columns, console=screen, disable=plain_lines, transient=True) as bar,
+        progress_line(plain_lines) as tell,
+    ):
         task = bar.add_task("starting", total=1.0, state="")
 
         def report(text: str) -> None:
             bar.update(task, description=text)
+            tell(text)
 
         rate = _Rate()
 
         def watch(body: str, share: float, photons: Photons) -> None:
-            bar.update(task, completed=share, state=rate.said(photons))
+            state = rate.said(photons)
+            bar.update(task, completed=share, state=state)
+            tell(f"{body}: {100 * share:.0f} %, {state}")
 
         if quick is not None:
             return solve(

@@ -66,14 +66,13 @@ class Placer:
         self.kind, self.allowed = self._room.kind, self._room.allowed
         self.kind.kept = kept_by(plan.scene_file, body.name)
         self.aim: Aim = responses.aim(wish.first, scene.findings, scene.room)
-        self._seed = seed
+        self._seed, self._report = seed, report
         report(f"{self.kind.name}: looking for room")
         effort = responses.effort
         most = effort.candidates
         if self.allowed.in_air:
             most = min(most, effort.hollow_candidates)
         self.sites: Sites = self._room.sites(most)
-        report(f"{self.kind.name}: response of {len(self.sites.poses)} candidates")
         self.luminance: FloatArray = self._rows(self.sites)
         self._found: dict[int, IntArray] = {}
         self._forward: dict[tuple[bytes, ...], FloatArray] = {}
@@ -102,7 +101,7 @@ class Placer:
         return Gap(even, even * gain, mixture, self.bound)
 
     def _rows(self, sites: Sites, rays: int = FAST_RAYS) -> FloatArray:
-        return site_luminance(self.responses, self.kind, self.allowed, sites, rays)
+        return site_luminance(self.responses, self.kind, self.allowed, sites, rays, self._report)
 
     @cached_property
     def _search(self) -> Search:
@@ -190,9 +189,9 @@ class Placer:
 
     def _refined(self, start: Placement) -> tuple[Placement, Aim]:
         """Return a placement moved on while it pays, and the aim as it is true of it."""
-        placement = self._polish(self.aim).improved(start)
+        placement = self._polish(self.aim).improved(start, self._report)
         aim = self.corrected(placement)
-        placement = self._tidied(self._polish(aim).improved(placement), aim)
+        placement = self._tidied(self._polish(aim).improved(placement, self._report), aim)
         return placement, self.corrected(placement)
 
     def corrected(self, placement: Placement) -> Aim:
@@ -230,6 +229,7 @@ class Placer:
 
     def _solved(self, placement: Placement) -> FloatArray:
         """Return the luminance of the glowing faces over what is wanted there, (n,) [cd/m2]."""
+        self._report(f"{self.kind.name}: looking at the whole surface")
         poses, levels = placement.poses, placement.levels
         boards = self.kind.emitters(poses, self.allowed.regions_of(poses))
         # All boards shine as one light, each by its level: one solve does for all of them.

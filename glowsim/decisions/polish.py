@@ -8,6 +8,7 @@ a trust region that shrinks when a step does not pay.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,9 @@ from glowsim.decisions.sites import ON_AXIS_MM, Sites, sites_of, sound
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.geometry.mesh import FloatArray
 
+Report = Callable[[str], None]
+BOARDS_AT_ONCE = 96
+"""Boards whose light is followed between two reports."""
 SHIFT_MM = 0.4
 """A board is moved by so much to learn the slope."""
 TURN_RAD = 0.06
@@ -80,13 +84,14 @@ class Polish:
         self._free_levels, self._free_directions = free_levels, free_directions
         self._moves = allowed.placing.drill is None
 
-    def improved(self, start: Placement) -> Placement:
+    def improved(self, start: Placement, report: Report = lambda text: None) -> Placement:
         """Return the placement after a few steps, each of which paid."""
         here = start
         trust = 0.5 * start.sites.step_mm
-        for _ in range(MOST_STEPS):
+        for step in range(MOST_STEPS):
             if trust < SMALLEST_MM or not (self._moves or self._free_levels):
                 break
+            report(f"{self._kind.name}: moving boards, step {step + 1}")
             slopes = self._slopes(here)
             paid = False
             while not paid and trust >= SMALLEST_MM:
@@ -227,10 +232,20 @@ class Polish:
 
 
 def site_luminance(
-    responses: Responses, kind: BoardKind, allowed: Allowed, sites: Sites, rays: int = FAST_RAYS
+    responses: Responses,
+    kind: BoardKind,
+    allowed: Allowed,
+    sites: Sites,
+    rays: int = FAST_RAYS,
+    report: Report = lambda text: None,
 ) -> FloatArray:
     """Return what each site brings to each patch as driven, (sites, patches) float [cd/m2]."""
-    boards = responses.luminance_cd_m2(kind, sites.poses, allowed, rays)
+    poses, parts = sites.poses, []
+    for first in range(0, max(len(poses), 1), BOARDS_AT_ONCE):
+        report(f"{kind.name}: trying place {first + 1} of {len(poses)}")
+        some = poses.at(slice(first, first + BOARDS_AT_ONCE))
+        parts.append(responses.luminance_cd_m2(kind, some, allowed, rays))
+    boards = np.concatenate(parts)
     total = np.zeros((len(sites), boards.shape[1]))
     np.add.at(total, sites.site, boards)
     return total

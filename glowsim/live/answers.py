@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from glowsim.electrics.as_wired import as_tried
 from glowsim.errors import GlowsimError
 from glowsim.findings import Findings
 from glowsim.geometry.mesh import FloatArray
-from glowsim.live import figures, photos, skin
+from glowsim.live import figures, photos, sending, skin
 from glowsim.live.edits import Prop
 from glowsim.live.figures import Figures
 from glowsim.live.lane import Check, Lane, SupersededError
@@ -33,8 +33,6 @@ from glowsim.transport.quick.quality import DRAFT
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 
-OWN_BYTES, CALM_BYTES, BYTES_A_CORNER = 12, 4, 40
-"""Of the light at a corner: the glow itself, what contour lines follow, and all."""
 _LOG = logging.getLogger(__name__)
 
 
@@ -45,6 +43,7 @@ class Seen:
     number : grows with every answer;  full : whether figures may be read off it
     light  : bytes for the page (see `Skin.light_bytes`);  limb : see `limb_shape`
     around : the answer since which what is sent back, across the prop and of the room, is the same
+    moved  : see `sending.moved_since`
     """
 
     number: int
@@ -56,16 +55,21 @@ class Seen:
     scale: dict[str, Any]
     limb: tuple[float, ...]
     around: int
+    moved: Mapping[int, sending.Corners] = field(default_factory=dict)
 
     @property
     def around_key(self) -> str:
         """Names the light that is sent back: a page that has it need not fetch it again."""
         return f"{self.skin.key}.{self.around}"
 
-    def light_without_around(self) -> bytes:
-        """Return the light without what is sent back."""
-        part = len(self.light) // BYTES_A_CORNER
-        return self.light[: OWN_BYTES * part] + self.light[(BYTES_A_CORNER - CALM_BYTES) * part :]
+    def for_page(self, around_key: str, number: int) -> tuple[dict[str, Any], bytes]:
+        """Return the light for a page that has the light of answer `number`, and what is sent back
+        by its key: which corners it is of, and whether it is whole; then the bytes."""
+        every = (0, sending.corners_of(self.light))
+        whole = around_key != self.around_key
+        row = every if whole else self.moved.get(number, every)
+        values = self.light if whole else sending.part(self.light, row)
+        return {"whole": whole, "first": row[0], "count": row[1] - row[0]}, values
 
 
 class Answers:
@@ -239,17 +243,18 @@ class Answers:
                 scale = skin.map_law(skin.scale_of_glow(shape, glow))
             else:  # while something moves, one exposure: brighter looks brighter
                 exposure, scale = last.exposure_cd_m2, last.scale
-            light = shape.light_bytes(skin.glow_cd_m2(shape, glow), across, back, calm)
+            own = skin.glow_cd_m2(shape, glow)
+            like = last is not None and last.skin is shape
+            if calm is None and like and last is not None:
+                calm = sending.calm_kept(last.light, own, (own + across)[:, 1])
+            light = shape.light_bytes(own, across, back, calm)
             number = last.number + 1 if last else 1
             limb = tuple(skin.limb_shape(glow)) if last is None or full else last.limb
-            same = last is not None and last.skin is shape and _same_around(last.light, light)
-            around = last.around if last and same else number
-            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb, around)
+            around, moved = number, dict[int, sending.Corners]()
+            if like and last is not None:
+                now = sending.moved(light, last.light)
+                moved = sending.moved_since(last.moved, last.number, now)
+                if np.array_equal(sending.parts_of(light)[1], sending.parts_of(last.light)[1]):
+                    around = last.around
+            self.seen = Seen(number, full, prop, shape, light, exposure, scale, limb, around, moved)
         self._changed()
-
-
-def _same_around(one: bytes, other: bytes) -> bool:
-    """Whether two lights, see `Skin.light_bytes`, have the same sent back."""
-    part = len(one) // BYTES_A_CORNER
-    around = slice(OWN_BYTES * part, (BYTES_A_CORNER - CALM_BYTES) * part)
-    return one[around] == other[around]

@@ -46,6 +46,15 @@ class Made:
         return tuple(file for file in self.files if file.suffix.lower() in SHOWN)
 
 
+class FailedError(GlowsimError):
+    """A command that failed, and what it made all the same."""
+
+    def __init__(self, message: str, made: Made) -> None:
+        """Say why."""
+        super().__init__(message)
+        self.made = made
+
+
 class Command:
     """One command at work."""
 
@@ -60,7 +69,7 @@ class Command:
         """Run it to its end; return what it made.
 
         report : told what it says it is doing
-        Raises SupersededError once it was given up, GlowsimError with its words if it fails.
+        Raises SupersededError once it was given up, FailedError with its words if it fails.
         """
         environment = os.environ | {"FORCE_COLOR": "1", "COLUMNS": str(_WIDE), "PYTHONUTF8": "1"}
         with subprocess.Popen(
@@ -82,9 +91,10 @@ class Command:
             reading.join()
         if self._given_up:
             raise SupersededError
+        made = made_of(self.words, b"".join(printed).decode("utf-8", "replace"))
         if status != 0:
-            raise GlowsimError(f"{self.words}: {last}")
-        return made_of(self.words, b"".join(printed).decode("utf-8", "replace"))
+            raise FailedError(f"{self.words}: {last}", made)
+        return made
 
     def give_up(self) -> None:
         """Press Ctrl-C for it; one that doesn't heed that is ended."""

@@ -9,8 +9,10 @@ import mimetypes
 from fastapi import FastAPI, Request
 from fastapi.responses import FileResponse, JSONResponse, Response
 
+from glowsim.calibration.image import UnreadableError
 from glowsim.errors import GlowsimError
 from glowsim.live.page import Page
+from glowsim.live.photos import as_jpeg
 
 _BYTES = "application/octet-stream"
 _FRESH = {"Cache-Control": "no-store"}
@@ -33,11 +35,12 @@ def _add_light(app: FastAPI, page: Page) -> None:
         return Response(seen.skin.shape_bytes, media_type=_BYTES, headers=_FRESH)
 
     @app.get("/live/light")
-    def light(known: str = "") -> Response:
+    def light(known: str = "", have: int = 0) -> Response:
         seen = page.session.seen if page.session else None
         if seen is None:
             return Response(status_code=204)
-        heading = {
+        part, values = seen.for_page(known, have)
+        heading = part | {
             "number": seen.number,
             "full": seen.full,
             "shape": seen.skin.key,
@@ -45,12 +48,10 @@ def _add_light(app: FastAPI, page: Page) -> None:
             "scale": seen.scale,
             "limb": seen.limb,
             "around": seen.around_key,
-            "whole": known != seen.around_key,
         }
         # One line of JSON, filled up so that the numbers after it start at a whole one.
         line = json.dumps(heading).encode()
         line += b" " * (-(len(line) + 1) % 4) + b"\n"
-        values = seen.light if heading["whole"] else seen.light_without_around()
         return Response(line + values, media_type=_BYTES, headers=_FRESH)
 
     @app.get("/live/pulse")
@@ -78,6 +79,19 @@ def _add_files(app: FastAPI, page: Page) -> None:
             return Response(tries.picture(number).read_bytes(), media_type="image/png")
         except OSError:
             return Response(status_code=404)
+
+    @app.get("/live/photo/{k}/{shot}")
+    def photo(k: int, shot: int) -> Response:
+        points = page.points
+        if points is None or not 0 <= k < len(points.subjects):
+            return Response(status_code=404)
+        if not 0 <= shot < len(points.subjects[k].photo.images):
+            return Response(status_code=404)
+        try:
+            data = as_jpeg(points.frame(k, shot))
+        except UnreadableError:
+            return Response(status_code=404)
+        return Response(data, media_type="image/jpeg", headers=_FRESH)
 
     @app.get("/live/made/{number}/{k}/{name}")
     def made(number: int, k: int, name: str) -> Response:

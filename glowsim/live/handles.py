@@ -12,6 +12,7 @@ from nicegui import ui
 
 from glowsim.electrics.power_words import battery_words
 from glowsim.findings import Finding
+from glowsim.findings.unevenness import off_of_ripple
 from glowsim.live import edits
 from glowsim.live.boards import board_name
 from glowsim.live.edits import BoardAt, Prop
@@ -69,7 +70,7 @@ class Handles:
         button.on("click", opened)
 
     def _told(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:
-        return lambda event: self._view._guarded(lambda _: act(event.value))(event)
+        return lambda event: self._view.guarded(lambda _: act(event.value))(event)
 
     @property
     def _own(self) -> Body:
@@ -87,6 +88,7 @@ class Handles:
         for k in range(len(prop.scene.bodies[body].lights)):
             at = BoardAt(body, k)
             self.line(menu, board_name(prop, at), partial(self._view.choose, at))
+        self._find_places(menu)
         ui.label("Put in another").classes("head")
         used = [light.board for light in prop.scene.bodies[body].lights]
         for name, board in sorted(
@@ -95,7 +97,8 @@ class Handles:
             words = f"{board.label.partition(',')[0]} ({plain(name)})"
             self.line(menu, words, partial(self._put, name))
 
-        ui.label("Or have all of them placed anew, as evenly as can be").classes("head")
+    def _find_places(self, menu: ui.menu) -> None:
+        ui.label("Have all of them placed anew, as evenly as can be").classes("head")
         for count in range(1, MOST_PLACED + 1):
             words = f"find places for {count} board{'' if count == 1 else 's'}"
             self.line(menu, words, partial(self._view.find_places, count))
@@ -174,7 +177,7 @@ class Handles:
             number.set_text(shown(float(event.args)))
             self._session.hold(change(float(event.args)))
 
-        guarded = self._view._guarded
+        guarded = self._view.guarded
         slider.on("update:model-value", moving, throttle=0.03)
         slider.on("change", guarded(lambda _: self._session.release(f"set {words}")))
 
@@ -204,7 +207,7 @@ class Handles:
 
     def _number(self, words: str, value: float, told: Callable[[float], Any]) -> None:
         field = ui.number(words, value=value).classes("wide")
-        guarded = self._view._guarded
+        guarded = self._view.guarded
         field.on("change", guarded(lambda _: told(float(field.value or 0))))
 
     def _room(self, menu: ui.menu) -> None:
@@ -263,6 +266,13 @@ class Handles:
                 f"{100 * even.too_bright_share:.0f} % too bright. 5%/mean is "
                 f"{even.p5_over_mean:.2g}."
             )
+            target = self._session.now.scene.findings.evenness_target
+            enough = f"off by at most {off_of_ripple(target):.2f} times, 5%/mean {target:g}"
+            self._say(f"Even enough is: {enough}.")
+            if even.p5_over_mean < target or even.off_by > off_of_ripple(target):
+                ui.label("What stands in the way, and what would mend it").classes("head")
+                self._worst(menu)
+                self._find_places(menu)
 
     def _worst(self, menu: ui.menu) -> None:
         findings = self._session.figures.findings

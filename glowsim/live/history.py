@@ -1,24 +1,26 @@
-"""Undo and redo for everything that is done to a prop."""
+"""Undo and redo for everything that is done by hand."""
 
 from __future__ import annotations
 
-from glowsim.live.edits import Prop
+from typing import Generic, TypeVar
+
+State = TypeVar("State")
 
 MOST = 500
 """Steps that can be undone: a long day of moving boards."""
 
 
-class History:
-    """The props from the first to the present one, and those that were undone."""
+class History(Generic[State]):
+    """The states from the first to the present one, and those that were undone."""
 
-    def __init__(self, first: Prop) -> None:
-        """Begin with a prop."""
-        self._done: list[tuple[str, Prop]] = [("", first)]
-        self._undone: list[tuple[str, Prop]] = []
+    def __init__(self, first: State) -> None:
+        """Begin with a state."""
+        self._done: list[tuple[str, State]] = [("", first)]
+        self._undone: list[tuple[str, State]] = []
 
     @property
-    def now(self) -> Prop:
-        """The present prop."""
+    def now(self) -> State:
+        """The present state."""
         return self._done[-1][1]
 
     @property
@@ -31,11 +33,11 @@ class History:
         """What a redo would do again, '' for nothing."""
         return self._undone[-1][0] if self._undone else ""
 
-    def did(self, words: str, prop: Prop) -> None:
+    def did(self, words: str, state: State) -> None:
         """Add a step; what had been undone is gone. A step that changes nothing is none."""
-        if prop == self.now:
+        if state == self.now:
             return
-        self._done.append((words, prop))
+        self._done.append((words, state))
         del self._done[1 : len(self._done) - MOST]
         self._undone.clear()
 

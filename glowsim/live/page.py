@@ -7,6 +7,9 @@ from pathlib import Path
 from nicegui import Client, core, ui
 
 from glowsim.live.begin_view import Beginning
+from glowsim.live.frame import Frame
+from glowsim.live.photo_points import PhotoPoints
+from glowsim.live.points_view import PointsView
 from glowsim.live.pulsing import Pulsing
 from glowsim.live.session import Session
 from glowsim.live.view import View
@@ -19,15 +22,24 @@ LOOK_AT_FILE_S = 1.0
 class Page:
     """Builds the page for each browser that opens it, and keeps all of them up to date."""
 
-    def __init__(self, session: Session | None, beginning: Beginning | None = None) -> None:
-        """Show one session, or without one the first page; a second page follows the first."""
+    def __init__(
+        self,
+        session: Session | None,
+        beginning: Beginning | None = None,
+        points: PhotoPoints | None = None,
+    ) -> None:
+        """Show one session, or the photos of a readings file, or else the first page; a second
+        page follows the first."""
         self.session: Session | None = None
+        self.points = points
         self.works = Works(self._changed)
         self.beginning = beginning
-        self._views: list[View] = []
+        self._views: list[Frame] = []
         self._due = False
         if session is not None:
             self._show(session)
+        if points is not None:
+            points.changed = self._changed
 
     @property
     def pulsing(self) -> Pulsing | None:
@@ -51,14 +63,18 @@ class Page:
 
     def build(self) -> None:
         """Build the page in the browser that asks for it."""
-        if self.session is None:
+        view: Frame
+        if self.session is not None:
+            view, look = View(self.session, self.works), self.session.look_at_file
+        elif self.points is not None:
+            view, look = PointsView(self.points, self.works), self.points.look_at_file
+        else:
             assert self.beginning is not None
             self.beginning.build()
             return
-        view = View(self.session, self.works)
         self._views.append(view)
         ui.context.client.on_delete(lambda: self._views.remove(view))
-        ui.timer(LOOK_AT_FILE_S, self.session.look_at_file)
+        ui.timer(LOOK_AT_FILE_S, look)
 
     def close(self) -> None:
         """End all work."""

@@ -8,9 +8,11 @@ from io import BytesIO
 import numpy as np
 from PIL import Image, ImageDraw
 
+from glowsim.calibration.image import Frame
 from glowsim.electrics.as_wired import as_tried
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray
+from glowsim.optics.srgb import encode
 from glowsim.pictures import Studio
 from glowsim.pictures.bright_map import calm_shading
 from glowsim.pictures.text import font
@@ -44,6 +46,16 @@ def photo_png(
 ) -> bytes:
     """Return the photo that `glow` takes of a scene with this view, as PNG."""
     return _png(studio_of(kept, scene_file, azimuth_deg, elevation_deg).photo(size))
+
+
+def as_jpeg(frame: Frame) -> bytes:
+    """Return a camera's image as a browser shows it, upright."""
+    share = frame.codes / frame.full
+    if frame.linear:
+        share = encode(share)
+    stream = BytesIO()
+    Image.fromarray(np.uint8(np.round(255.0 * share))).save(stream, "JPEG", quality=92)
+    return stream.getvalue()
 
 
 def side_by_side_png(

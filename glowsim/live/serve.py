@@ -17,6 +17,7 @@ from glowsim.live.begin_view import Beginning
 from glowsim.live.data import add_data
 from glowsim.live.guard import HOST, Guard, new_token
 from glowsim.live.page import Page
+from glowsim.live.photo_points import PhotoPoints, is_readings
 from glowsim.live.session import Session
 from glowsim.transport.prepared import PreparedProp
 
@@ -25,14 +26,17 @@ class Server:
     """The page and the address it is served at."""
 
     def __init__(self, scene: Path | None, port: int = 0) -> None:
-        """Open a scene, or begin in the present folder: with a mesh file, or with nothing.
+        """Open a scene or a readings file, or begin in the present folder: with a mesh file, or
+        with nothing.
 
         port : any free one for 0
-        Raises SceneError or MaterialError for the scene, GeometryError for the mesh, GlowsimError
-        for a port in use.
+        Raises SceneError or MaterialError for the scene, ReadingsError for readings, GeometryError
+        for the mesh, GlowsimError for a port in use.
         """
         if scene is None or scene.suffix[1:].lower() in FORMATS:
             self.page = Page(None, Beginning(Path(), scene, self._opened))
+        elif is_readings(scene):
+            self.page = Page(None, points=PhotoPoints(scene))
         else:
             self.page = Page(Session(scene, begun=False))
         self._socket = bound(port)

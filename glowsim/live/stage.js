@@ -142,7 +142,7 @@ export default {
       this.fetching = false;
     },
     async fetchLight() {
-      const answer = await fetch(`/live/light?known=${this.glow.around}`);
+      const answer = await fetch(`/live/light?known=${this.glow.around}&have=${this.shown}`);
       if (answer.status !== 200) return; // no light yet
       const buffer = await answer.arrayBuffer();
       const end = new Uint8Array(buffer).indexOf(10);

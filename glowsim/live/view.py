@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from nicegui import background_tasks, run, ui
-from nicegui.events import GenericEventArguments
 
 from glowsim.errors import GlowsimError
 from glowsim.findings import Findings
@@ -15,6 +13,7 @@ from glowsim.live import edits, helping
 from glowsim.live.boards import as_marks, outlines
 from glowsim.live.carried import ALONE, WAYS, carried
 from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.frame import Frame
 from glowsim.live.handles import Handles
 from glowsim.live.sentence import Piece, lit_body, sentence, spoken
 from glowsim.live.session import Session
@@ -24,11 +23,10 @@ from glowsim.live.work_view import WorkView
 from glowsim.live.works import Works
 from glowsim.pictures.text import number
 
-STYLE = Path(__file__).with_name("style.css")
 PHOTO = (1280, 960)
 
 
-class View:
+class View(Frame):
     """The page in one browser."""
 
     def __init__(self, session: Session, works: Works) -> None:
@@ -43,11 +41,10 @@ class View:
         self._marked: Findings | None = None
         self._hinting = False
         self._hinted: tuple[Prop, int, int] | None = None
-        self._message = ""
         self._tried: list[int] | None = None
         view = session.now.scene.view
         self._angles = (view.azimuth_deg, view.elevation_deg)
-        ui.add_css(STYLE.read_text(encoding="utf-8"))
+        super().__init__()
         self.handles = Handles(self)
         self._work = WorkView(self, works)
         with ui.element("main").classes("room") as self.root:
@@ -82,7 +79,7 @@ class View:
             "view": self._viewed,
         }
         for name, handler in told.items():
-            self.stage.on(name, self._guarded(handler))
+            self.stage.on(name, self.guarded(handler))
 
     def _build_top(self) -> None:
         with ui.element("header").classes("top"):
@@ -99,7 +96,7 @@ class View:
             self.button("photo", self.photo)
             self.handles.opening("make", self._work.opened)
             self._save = self.button("save", self.save)
-        self._told = ui.label("").classes("told").props('role="alert"')
+        self.add_told()
         with ui.element("div").classes("asked") as self._asked:
             ui.label("The scene file was changed by another program.")
             self.button("read it again", lambda: self.session.reload())
@@ -127,13 +124,6 @@ class View:
         """Show whether the zones move."""
         _press(self._pulse, on)
 
-    def button(self, words: str, act: Callable[[], Any]) -> ui.element:
-        """Return a quiet button in words."""
-        with ui.element("button").classes("quiet") as button:
-            ui.label(words)
-        button.on("click", self._guarded(lambda _: act()))
-        return button
-
     # What is told by the browser.
 
     @property
@@ -142,30 +132,6 @@ class View:
         if self.chosen is None:
             raise GlowsimError("no board is chosen")
         return self.chosen[0]
-
-    def _guarded(self, act: Callable[[Any], Any]) -> Callable[[GenericEventArguments], Any]:
-        """Return a handler that shows what is wrong, and loses nothing by it."""
-
-        async def handler(event: GenericEventArguments) -> None:
-            try:
-                result = act(event.args)
-                if result is not None and hasattr(result, "__await__"):
-                    await result
-                else:
-                    self.tell("")
-            except GlowsimError as problem:
-                self.tell(str(problem))
-            except (IndexError, KeyError, TypeError, ValueError) as problem:
-                self.tell(f"that cannot be done: {problem}")
-            self.refresh()
-
-        return handler
-
-    def tell(self, words: str) -> None:
-        """Show a message until the next thing is done."""
-        self._message = words
-        self._told.set_text(words)
-        self._told.set_visibility(bool(words))
 
     def _ready(self) -> None:
         self._boards = self._shown = self._marked = None
@@ -260,11 +226,6 @@ class View:
         path = self.session.save()
         self.say(f"saved as {path.name}")
 
-    def say(self, words: str) -> None:
-        """Say something that needs no answer."""
-        with self.root:
-            ui.notify(words, position="top", type=None, timeout=4000)
-
     async def keep_try(self) -> None:
         """Keep a try with the sentence as its words."""
         words = spoken(self._pieces)
@@ -300,14 +261,12 @@ class View:
             self._refresh_words()
             self._refresh_tries()
         self._title.set_text(prop.scene.title or session.path.stem)
-        self._set_button(self._undo, "undo", session.undo_words)
-        self._set_button(self._redo, "redo", session.redo_words)
-        self._set_button(self._save, "save", "the scene" if session.unsaved else "")
+        self.set_button(self._undo, "undo", session.undo_words)
+        self.set_button(self._redo, "redo", session.redo_words)
+        self.set_button(self._save, "save", "the scene" if session.unsaved else "")
         self._asked.set_visibility(session.file_changed)
         self._left.set_visibility(session.left_over is not None)
-        wrong = session.error or self._message
-        self._told.set_text(wrong)
-        self._told.set_visibility(bool(wrong))
+        self.show_told(session.error)
         self._mark.set_text(self._mark_words())
         self._work.refresh()
         if self._hinting:
@@ -321,13 +280,6 @@ class View:
             return f"full answer; white is {number(session.seen.exposure_cd_m2)} cd/m²"
         shown = "full answer" if session.seen.full and session.seen.prop == session.now else "draft"
         return f"{shown}; {session.doing or 'waiting for your hand'} …"
-
-    def _set_button(self, button: ui.element, word: str, what: str) -> None:
-        button.props(f'title="{word}: {what or "nothing"}"')
-        if what:
-            button.props(remove="disabled")
-        else:
-            button.props("disabled")
 
     def _refresh_boards(self) -> None:
         prop = self.session.now

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 from functools import partial
 from typing import TYPE_CHECKING
@@ -15,33 +16,26 @@ from glowsim.live.pulsing import Pulsing
 from glowsim.live.works import SURE_S, Works
 
 if TYPE_CHECKING:
+    from glowsim.live.frame import Frame
     from glowsim.live.view import View
 
 MOST_BOARDS = 4
 THICKNESS_STEPS = 6
 
 
-class WorkView:
-    """The work of all pages, as one view shows it."""
+class WorkLine:
+    """The line that tells what is being worked on, and what has been made."""
 
-    def __init__(self, view: View, works: Works) -> None:
-        """Show it on a view."""
-        self._view, self._works = view, works
+    def __init__(self, frame: Frame, works: Works) -> None:
+        """Show it on a page."""
+        self._frame, self._works = frame, works
         self._told = works.news[0]
-        self._pulse_on = False
-        self._asked: Prop | None = None
-        self._played: Pulsing | None = None
 
     def build(self) -> None:
-        """Add the line that tells what is being worked on, and the one that warns of flashes."""
+        """Add the line."""
         with ui.element("div").classes("asked work").props('role="status"') as self._row:
             self._words = ui.label("")
-            self._view.button("give up", self._works.give_up)
-        with ui.element("div").classes("asked").props('role="alertdialog"') as self._flashing:
-            self._warning = ui.label("")
-            self._view.button("play it all the same", lambda: self._play())
-            self._view.button("leave it", lambda: self.set_pulse(False))
-        self._flashing.set_visibility(False)
+            self._frame.button("give up", self._works.give_up)
 
     def refresh(self) -> None:
         """Bring it up to date."""
@@ -51,7 +45,48 @@ class WorkView:
         number, words = works.news
         if number != self._told:
             self._told = number
-            self._view.say(words)
+            self._frame.say(words)
+
+    def show(self, number: int, made: Made, pictured: bool = False) -> None:
+        """Show what a command said and made, with or without its pictures themselves."""
+        with self._frame.root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
+            ui.label(made.words).classes("head")
+            if made.text:
+                ui.label(made.text).classes("printed")
+            for k, file in enumerate(made.to_open):
+                address = f"/live/made/{number}/{k}/{quote(file.name)}"
+                if pictured and file.suffix.lower() == ".png":
+                    ui.element("img").props(f'src="{address}" alt="{html.escape(file.name)}"')
+                link = ui.link(file.name, address, True)
+                link.props(f"title={json.dumps(str(file))}")
+            if made.files:
+                ui.label(f"in {made.files[0].parent}").classes("dim")
+            self._frame.button("close", dialog.close)
+
+
+class WorkView(WorkLine):
+    """The work of all pages, as the view of a prop shows it: with pulses, and what can be made."""
+
+    def __init__(self, view: View, works: Works) -> None:
+        """Show it on a view."""
+        super().__init__(view, works)
+        self._view = view
+        self._pulse_on = False
+        self._asked: Prop | None = None
+        self._played: Pulsing | None = None
+
+    def build(self) -> None:
+        """Add the line that tells what is being worked on, and the one that warns of flashes."""
+        super().build()
+        with ui.element("div").classes("asked").props('role="alertdialog"') as self._flashing:
+            self._warning = ui.label("")
+            self._view.button("play it all the same", lambda: self._play())
+            self._view.button("leave it", lambda: self.set_pulse(False))
+        self._flashing.set_visibility(False)
+
+    def refresh(self) -> None:
+        """Bring it up to date."""
+        super().refresh()
         self._refresh_pulse()
 
     # Pulses.
@@ -124,16 +159,3 @@ class WorkView:
     def _line(self, menu: ui.menu, words: str, name: str, *options: str) -> None:
         start = partial(self._works.run, self._view.session, words, name, *options)
         self._view.handles.line(menu, words, start)
-
-    def show(self, number: int, made: Made) -> None:
-        """Show what a command said and made."""
-        with self._view.root, ui.dialog(value=True) as dialog, ui.card().classes("picture"):
-            ui.label(made.words).classes("head")
-            if made.text:
-                ui.label(made.text).classes("printed")
-            for k, file in enumerate(made.to_open):
-                link = ui.link(file.name, f"/live/made/{number}/{k}/{quote(file.name)}", True)
-                link.props(f"title={json.dumps(str(file))}")
-            if made.files:
-                ui.label(f"in {made.files[0].parent}").classes("dim")
-            self._view.button("close", dialog.close)

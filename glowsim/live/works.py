@@ -10,12 +10,13 @@ import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Protocol
 
 from glowsim.electrics.as_wired import as_tried
 from glowsim.errors import GlowsimError
 from glowsim.findings import findings_of
-from glowsim.live import helping
-from glowsim.live.background import Command, Made
+from glowsim.live import placing
+from glowsim.live.background import Command, FailedError, Made
 from glowsim.live.lane import SupersededError
 from glowsim.live.pulsing import Pulsing, pulsing_of
 from glowsim.live.session import Session
@@ -27,6 +28,21 @@ MOST_KEPT = 12
 SURE_S = 60
 """Seconds that the reference follows light for."""
 Report = Callable[[str], None]
+
+
+class Savable(Protocol):
+    """A file under the hand."""
+
+    path: Path
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether it holds something else than what there is."""
+        ...
+
+    def save(self) -> Path:
+        """Write it; return it."""
+        ...
 
 
 class Works:
@@ -65,7 +81,7 @@ class Works:
         if self._command is not None:
             self._command.give_up()
         if self.busy:
-            self.doing = "giving up …"
+            self.doing = "giving up"
         self._changed()
 
     def wait(self, seconds: float = 60.0) -> bool:
@@ -79,8 +95,8 @@ class Works:
         self.give_up()
         self.wait(10.0)
 
-    def run(self, session: Session, words: str, name: str, *options: str) -> None:
-        """Run a command on the scene as it stands, which is saved first if it has to be."""
+    def run(self, session: Savable, words: str, name: str, *options: str) -> None:
+        """Run a command on the file as it stands, which is saved first if it has to be."""
 
         def work(report: Report) -> str:
             return self._commanded(session, report, words, name, *options).words + ": done"
@@ -111,7 +127,7 @@ class Works:
         """Place so many boards of a body anew."""
 
         def work(report: Report) -> str:
-            return helping.find_places(session, body, count, report)
+            return placing.find_places(session, body, count, report)
 
         self.start("looking for places", work)
 
@@ -125,18 +141,25 @@ class Works:
         self.start("making the pulses ready", work)
 
     def _commanded(
-        self, session: Session, report: Report, words: str, name: str, *options: str
+        self, session: Savable, report: Report, words: str, name: str, *options: str
     ) -> Made:
         path = _saved(session)
         self._command = Command(words, [name, str(path), *options])
         try:
             made = self._command.run(report)
+        except FailedError as failed:
+            if failed.made.files:
+                self._keep(failed.made)
+            raise
         finally:
             self._command = None
+        self._keep(made)
+        return made
+
+    def _keep(self, made: Made) -> None:
         self.made[max(self.made, default=0) + 1] = made
         if len(self.made) > MOST_KEPT:
             del self.made[min(self.made)]
-        return made
 
     def _report(self, words: str) -> None:
         if self._given_up:
@@ -160,8 +183,8 @@ class Works:
         self._changed()
 
 
-def _saved(session: Session) -> Path:
-    """Return the file that holds the scene as it stands; it is saved beside the scene first."""
+def _saved(session: Savable) -> Path:
+    """Return the file that holds what there is; it is saved first if it has to be."""
     return session.save() if session.unsaved else session.path
 
 

@@ -13,6 +13,8 @@ from glowsim.errors import PictureError, did_you_mean
 from glowsim.files import write_whole
 
 STILL_FORMATS = (".png", ".webp", ".jpg", ".jpeg", ".tif", ".tiff")
+PNG_EFFORT = 4
+"""Half the time of the usual 6 for files a sixth larger, the points are the same."""
 WEBP_QUALITY = 85
 JPEG_QUALITY = 92
 
@@ -42,6 +44,7 @@ def save_picture(picture: Image.Image, path: str | os.PathLike[str]) -> None:
     target = Path(path)
     ending = checked_format(target, STILL_FORMATS)
     options: dict[str, dict[str, Any]] = {
+        ".png": {"compress_level": PNG_EFFORT},
         ".webp": {"quality": WEBP_QUALITY},
         ".jpg": {"quality": JPEG_QUALITY},
         ".jpeg": {"quality": JPEG_QUALITY},

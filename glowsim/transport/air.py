@@ -11,13 +11,14 @@ from within (`hollows`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from glowsim.geometry.creases import smooth_corners, smooth_pieces
@@ -138,7 +139,7 @@ def air_between(
 ) -> Air:
     """Return how the faces of all copies see each other."""
     own = [bodies[copy.body] for copy in copies]
-    white = np.concatenate([np.zeros((0, 3)), *(body.whiteness for body in own)])
+    white = _white(bodies, copies)
     index = np.concatenate([np.zeros(0), *(body.face_index for body in own)])
     hole = np.concatenate([np.zeros(0, bool), *(body.hole for body in own)])
     senders = np.flatnonzero((white.max(axis=1, initial=0.0) > BLACK) | hole)
@@ -160,8 +161,47 @@ def air_between(
         sparse.csr_matrix((weight / rays, (face[front], met[front])), shape=(count, count))
         for weight in (np.ones(np.count_nonzero(front)), shape[front])
     )
-    which = tuple(copy.body for copy in copies)
-    return Air(white, seen, leaning, np.stack(shut, axis=1) / rays, rays, rough, bodies, which)
+    return Air(
+        white, seen, leaning, np.stack(shut, axis=1) / rays, rays, rough, bodies, _which(copies)
+    )
+
+
+def packed_air(air: Air) -> dict[str, NDArray[Any]]:
+    """Return arrays from which `unpacked_air` makes the same again, to the last bit."""
+    return {
+        "rays": np.array(air.rays),
+        "indptr": air.seen.indptr,
+        "indices": air.seen.indices,
+        "seen": air.seen.data,
+        "leaning": air.leaning.data,
+        "shut": np.rint(air.shut * air.rays).astype(np.uint16),  # whole rays
+    }
+
+
+def unpacked_air(
+    packed: Mapping[str, NDArray[Any]],
+    bodies: tuple[BodyGlow, ...],
+    copies: Sequence[Copy],
+    rough: bool,
+) -> Air:
+    """Return how the faces of all copies see each other, as `packed_air` was given it."""
+    white, rays = _white(bodies, copies), int(packed["rays"])
+    seen, leaning = (
+        sparse.csr_matrix(
+            (packed[name], packed["indices"], packed["indptr"]), shape=2 * (len(white),)
+        )
+        for name in ("seen", "leaning")
+    )
+    return Air(white, seen, leaning, packed["shut"] / rays, rays, rough, bodies, _which(copies))
+
+
+def _white(bodies: Sequence[BodyGlow], copies: Sequence[Copy]) -> FloatArray:
+    parts = (bodies[copy.body].whiteness for copy in copies)
+    return np.concatenate([np.zeros((0, 3)), *parts])
+
+
+def _which(copies: Sequence[Copy]) -> tuple[int, ...]:
+    return tuple(copy.body for copy in copies)
 
 
 _Met = tuple[IntArray, IntArray, FloatArray, FloatArray]

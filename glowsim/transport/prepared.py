@@ -51,6 +51,7 @@ class PreparedProp:
         self._drafts: Kept[FloatArray] = Kept(most)
         self._entered: Kept[Entering] = Kept(4 * most)
         self._last: SurfaceGlow | None = None
+        self._befores: Kept[BodyProblem] = Kept(most)
 
     def glow(
         self,
@@ -59,6 +60,7 @@ class PreparedProp:
         quality: Quality = FULL,
         near: Plan | None = None,
         known: Mapping[str, BodyGlow] | None = None,
+        like: SurfaceGlow | None = None,
         report: Report = lambda text: None,
     ) -> SurfaceGlow:
         """Return the glow of a plan's scene.
@@ -67,6 +69,7 @@ class PreparedProp:
         near    : a plan with the same lights at places near by. A draft of a shell is then the
                   full answer to that one, changed by as much as a coarser model says: much sooner
         known   : glows of bodies by their key, from elsewhere
+        like    : a glow from elsewhere: what was worked out of its faces holds where they are alike
         Raises SceneError, MaterialError, GeometryError or SolveError for what cannot be solved.
         """
         started = time.perf_counter()
@@ -82,7 +85,7 @@ class PreparedProp:
         copies, lights = plan.copies([body.light_mm for body in bodies])
         solver = solver_of(bodies)
         glow = SurfaceGlow(plan.title, tuple(bodies), copies, lights, solver, self.seed, 0.0)
-        last = self._last
+        last = like or self._last
         if last is not None and last.same_faces(glow):
             glow = last.relit(glow)
         if quality.judged:
@@ -121,14 +124,17 @@ class PreparedProp:
     def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
         """Return a draft of a shell lit from its hollow, from the full answer to lights near by;
         None where the body is another, or other lights shine in it."""
-        problem, before = (
-            body_problem(one, number, self._shapes, fitted=False) for one in (plan, near)
+        before = self._befores.get(
+            near.keys[number], lambda: body_problem(near, number, self._shapes, fitted=False)
         )
-        quick = self.quick(problem)
+        quick = self.quick(before)
         shell = quick.shell
+        if shell is None:
+            return None
+        problem = body_problem(plan, number, self._shapes, fitted=False)
         air = problem.kind_of(problem.emitters.region) == Kind.AIR
         alike = np.array_equal(problem.emitters.light, before.emitters.light)
-        if shell is None or not air.all() or not alike or self.quick(before) is not quick:
+        if not air.all() or not alike or self.quick(problem) is not quick:
             return None
         full = self.body_glow(near, number)
         area = full.surface.areas_mm2

@@ -132,7 +132,8 @@ class BodyGlow:
         return len(self.diffuse)
 
 
-_STAYS = ("faces", "air", "rough_air")
+_OF_AIR = ("air", "rough_air")
+_STAYS = ("faces", *_OF_AIR)
 """What is known of a prop's faces that no light changes."""
 
 
@@ -225,6 +226,11 @@ class SurfaceGlow:
         """The same, good enough to tell in the mean over a body whether it matters."""
         return air_between(self.faces, self.bodies, self.copies, rough=True)
 
+    @property
+    def known_air(self) -> dict[str, Air]:
+        """What has been worked out so far of `air` and `rough_air`, by these names."""
+        return {name: vars(self)[name] for name in _OF_AIR if name in vars(self)}
+
     def alike(self, **changes: Any) -> SurfaceGlow:
         """Return the same glow with fields changed that leave its faces in their places.
 
@@ -298,12 +304,15 @@ def body_glow(
     trust: tuple[str, ...],
     error: Shares | None = None,
     surface: Mesh | None = None,
+    judged: bool = True,
 ) -> BodyGlow:
     """Return a body's glow from shares of flux per face.
 
     diffuse, direct, error : (lights, 3, k) float, shares of each light's flux
     heading                : (lights, k, 3) float, sum over bands of direct share times direction
     surface                : the skin's mesh, if it has been made
+    judged                 : whether anything is judged by it: then it says what the body is to
+                             light
     """
     skin = problem.skin
     surface = surface or skin_mesh(problem)
@@ -327,7 +336,7 @@ def body_glow(
         account=account,
         trust=trust,
         notes=problem.notes,
-        likeness=likeness_of(problem),
+        likeness=likeness_of(problem) if judged else None,
         volume_mm3=problem.own_volume_mm3,
         index=emission_index(problem)[skin],
     )

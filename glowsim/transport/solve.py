@@ -66,8 +66,9 @@ def solve(
     if method == REFERENCE:
         return LongRun(plan, goal, seed, file, resume, report, watch, jumps, fresh).solve()
     prop = prop or PreparedProp(seed)
-    known = _known(file, prop.seed, report) if file and not fresh else {}
-    glow = prop.glow(plan, known=known, report=report)
+    earlier = _earlier(file, prop.seed, report) if file and not fresh else None
+    known = {body.key: body for body in earlier.bodies if body.key} if earlier else {}
+    glow = prop.glow(plan, known=known, like=earlier, report=report)
     if file and any(_is_new(body, known) for body in glow.bodies):
         save_glow(glow, file)
     return made_sure(
@@ -82,16 +83,23 @@ def _is_new(body: BodyGlow, known: Mapping[str, BodyGlow]) -> bool:
     return there is None or (body.entering is not None and there.entering is None)
 
 
-def _known(saved: Path, seed: int, report: Callable[[str], None]) -> dict[str, BodyGlow]:
-    """Return the bodies of an earlier result by key; none where it cannot be used."""
+def keep_what_is_known(solved: SurfaceGlow, since: SurfaceGlow, saved: Path) -> None:
+    """Let the result file of quick's answer say too what was worked out of its faces since.
+
+    since : made from `solved`, as wired for one
+    """
+    if since.known_air.keys() - solved.known_air.keys():
+        save_glow(since.relit(solved), saved)
+
+
+def _earlier(saved: Path, seed: int, report: Callable[[str], None]) -> SurfaceGlow | None:
+    """Return an earlier result of quick's, None where it cannot be used."""
     if not saved.exists():
-        return {}
+        return None
     try:
         earlier = load_glow(saved)
     except SolveError as problem:
         report(str(problem))
-        return {}
+        return None
     # A run of the reference alone has its photons beside it; it is another answer.
-    if earlier.seed != seed or load_tallies(saved):
-        return {}
-    return {body.key: body for body in earlier.bodies if body.key}
+    return None if earlier.seed != seed or load_tallies(saved) else earlier

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from glowsim.errors import SolveError
 from glowsim.files import written_whole
 from glowsim.geometry.mesh import Mesh
+from glowsim.transport.air import packed_air, unpacked_air
 from glowsim.transport.hollows import Entering
 from glowsim.transport.likeness import Likeness
 from glowsim.transport.problem import Copy, LightSource
@@ -27,6 +28,9 @@ _BODY_ARRAYS = (
 )
 _ACCOUNT_ARRAYS = ("absorbed", "in_coats", "escaped", "through_holes", "lost")
 _TALLY = "tally."
+_AIR = {"air": False, "rough_air": True}
+"""What may be known of how the faces see each other, and whether it is the rough one. Another way
+to find it asks for another `VERSION`."""
 
 
 Tables = dict[str, NDArray[Any]]
@@ -39,6 +43,8 @@ def save_glow(
     tallies: Mapping[str, Tables] | None = None,
 ) -> None:
     """Write a glow to an `.npz` file, whole or not at all.
+
+    What is known by now of how its faces see each other goes along.
 
     tallies : by body key, what a later run needs to go on with each body.
     """
@@ -82,6 +88,8 @@ def save_glow(
         "copies": [_listed(asdict(copy)) for copy in glow.copies],
         "lights": [_listed(asdict(light)) for light in glow.lights],
     }
+    for name, air in glow.known_air.items():
+        arrays.update({f"{name}.{key}": table for key, table in packed_air(air).items()})
     arrays["meta"] = np.frombuffer(json.dumps(meta).encode(), dtype=np.uint8)
     with written_whole(Path(path)) as temporary:
         np.savez(temporary, **arrays)
@@ -164,7 +172,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
         for c in meta["copies"]
     )
     lights = tuple(LightSource(**_arrayed(light)) for light in meta["lights"])
-    return SurfaceGlow(
+    glow = SurfaceGlow(
         meta["title"],
         tuple(bodies),
         copies,
@@ -173,6 +181,12 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
         meta["seed"],
         meta["seconds"],
     )
+    for name, rough in _AIR.items():
+        start = f"{name}."
+        packed = {key[len(start) :]: file[key] for key in file if key.startswith(start)}
+        if packed:
+            vars(glow)[name] = unpacked_air(packed, glow.bodies, copies, rough)
+    return glow
 
 
 def _listed(plain: dict[str, Any]) -> dict[str, Any]:

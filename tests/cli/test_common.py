@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
-from glowsim.cli import main
+from glowsim.cli import common, main
 from glowsim.cli.common import short, short_share
 
 
@@ -30,6 +32,17 @@ def test_a_figure_has_three_digits_no_dust_and_no_exponent(value, text):
 )
 def test_a_share_has_two_digits(value, text):
     assert short_share(value) == text
+
+
+def test_where_there_is_no_terminal_progress_is_lines(monkeypatch, capsys):
+    monkeypatch.setattr(common, "EVERY_S", 0.02)
+    with common.progress_line() as report:
+        report("lighting [bud]")
+        time.sleep(0.1)
+    first = capsys.readouterr().err.splitlines()[0]
+    assert first == "lighting [bud] (0 s)"
+    time.sleep(0.05)
+    assert capsys.readouterr().err == "", "nothing more once it is done"
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ from glowsim.findings import findings_of
 from glowsim.scene import Placing, parse_scene, read_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.solve import solve
-from tests.support.placing import placer, scene, text
+from tests.support.placing import SPARING, placer, scene, text
 
 SPIKE = """shape = { kind = "spike", length_mm = 50, base_diameter_mm = 34, tip_radius_mm = 5 }
 cell_mm = 3
@@ -46,7 +46,7 @@ drive = { red = 0.5, green = 0.2, blue = 0.1 }
 @pytest.fixture(autouse=True, scope="module")
 def _fewer_candidates():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("glowsim.decisions.response.THOROUGH", Effort(candidates=250))
+        patch.setattr("glowsim.decisions.response.THOROUGH", SPARING)
         yield
 
 
@@ -216,9 +216,9 @@ def test_least_power_takes_what_reads_as_lit():
     assert only.step.lit.ratio == pytest.approx(answer.before.findings.limits.glow_ratio, rel=0.05)
 
 
-def test_what_must_stay_dark_is_kept_darker():
+def test_what_must_stay_dark_is_kept_darker(responses):
     dark = SPIKE.replace("cell_mm", "dark_where = { below_mm = 12 }\ncell_mm")
-    free, held = placer(scene(SPIKE, light=LIGHT)), placer(scene(dark, light=LIGHT))
+    free, held = again(responses), placer(scene(dark, light=LIGHT), candidates=120)
     assert (~held.responses.glow).any()
     placement, _ = held.place(1)
     other, _ = free.place(1)

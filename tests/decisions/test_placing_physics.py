@@ -110,7 +110,7 @@ where = { part = "base" }
 
 def test_an_off_centre_light_finds_the_axis_within_one_cell():
     file = scene(SPIKE, light='board = "rgb_5050_18ma"\nposition_mm = [6, 2, 15]\n')
-    placement, _ = placer(file, patches=60).place(1)
+    placement, _ = placer(file, patches=60, candidates=120).place(1)
     assert np.linalg.norm(placement.poses.position[0, :2]) < 2.0
 
 

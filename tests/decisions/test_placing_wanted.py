@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from glowsim.decisions.effort import Effort
 from glowsim.decisions.placing import place
 from glowsim.findings.unevenness import off_by
 from glowsim.scene import Placing
-from tests.support.placing import DOT, scene
+from tests.support.placing import DOT, SPARING, scene
 
 ROD = """shape = { kind = "rod", length_mm = 60, diameter_mm = 24 }
 cell_mm = 3
@@ -22,7 +21,7 @@ ROOM = Placing(wire_toward="anywhere", clearance_mm=0.5)
 
 @pytest.fixture(autouse=True)
 def _fewer_candidates(monkeypatch):
-    monkeypatch.setattr("glowsim.decisions.response.THOROUGH", Effort(candidates=150))
+    monkeypatch.setattr("glowsim.decisions.response.THOROUGH", SPARING)
 
 
 def test_a_board_goes_to_the_bright_end_and_what_is_expected_comes_true():

@@ -14,7 +14,7 @@ from PIL import Image
 
 from glowsim.cli.group import cli
 from glowsim.errors import SceneError
-from glowsim.live import edits, helping
+from glowsim.live import edits, helping, placing, sending
 from glowsim.live.boards import place_of, room_for
 from glowsim.live.clearance import has_room
 from glowsim.live.edits import BoardAt
@@ -67,9 +67,11 @@ def test_drag_shows_drafts_and_the_release_a_full_answer(session):
     assert draft.light != first.light
     # What is sent back stays as it was, and need not be fetched again.
     assert draft.around_key == first.around_key
-    corners = len(draft.light) // 40
-    rest = draft.light_without_around()
-    assert (len(rest), rest[: 12 * corners]) == (16 * corners, draft.light[: 12 * corners])
+    heading, sent = draft.for_page(first.around_key, first.number)
+    corners = sending.corners_of(draft.light)
+    assert heading == {"whole": False, "first": 0, "count": corners}
+    assert (len(sent), sent[: 12 * corners]) == (16 * corners, draft.light[: 12 * corners])
+    assert draft.for_page("", 0) == (heading | {"whole": True}, draft.light)
     assert draft.exposure_cd_m2 == first.exposure_cd_m2  # brighter must look brighter
     figures = session.figures
     session.release()
@@ -265,29 +267,68 @@ def test_places_are_found_in_the_background_and_can_be_given_up(session):
         raise SupersededError
 
     with pytest.raises(SupersededError):
-        helping.find_places(session, 0, 1, given_up)
+        placing.find_places(session, 0, 1, given_up)
     assert session.now == before
 
 
+def searches(monkeypatch, session, briefly_mm, thoroughly):
+    """Have the short search find the upper board at a height, the long one what is given."""
+
+    def lights(high_mm):
+        return edits.moved(session.now, HIGH, (0, 0, high_mm)).scene.bodies[0].lights
+
+    short = {0: lights(briefly_mm)}
+    monkeypatch.setattr(placing, "guessed", lambda *given: short)
+    monkeypatch.setattr(placing._Search, "thoroughly", lambda search: {0: lights(thoroughly())})
+
+
+def test_the_long_search_goes_on_from_the_short_one_and_is_one_step(session, monkeypatch):
+    before = session.now
+    searches(monkeypatch, session, 16, lambda: 42)
+    told = placing.find_places(session, 0, 2, lambda words: None)
+    assert session.now.light(HIGH).position_mm == (0, 0, 42)  # the tip was dark
+    assert "undo takes it back" in told
+    session.undo()
+    assert session.now == before
+
+
+def test_what_the_short_search_found_stays_when_the_long_one_is_given_up(session, monkeypatch):
+    def given_up():
+        assert session.now.light(HIGH).position_mm == (0, 0, 42)
+        raise SupersededError
+
+    searches(monkeypatch, session, 42, given_up)
+    told = placing.find_places(session, 0, 2, lambda words: None)
+    assert session.now.light(HIGH).position_mm == (0, 0, 42)
+    assert told.endswith("(the long search was given up)")
+
+
+def test_places_that_the_full_answer_finds_no_better_are_taken_out(session, monkeypatch):
+    before = session.now
+    searches(monkeypatch, session, 16, lambda: 18)
+    told = placing.find_places(session, 0, 2, lambda words: None)
+    assert session.now == before
+    assert "leave the boards where they are: nothing evener than" in told
+
+
 @pytest.mark.slow
-def test_places_found_in_a_short_search_are_judged_by_the_full_answer(session):
+def test_places_of_a_search_are_judged_by_the_full_answer(session):
     session.do("to the foot", lambda p: edits.moved(p, HIGH, (0, 0, 16)))
     session.do("brighter room", lambda p: edits.in_room(p, illuminance_lx=35))
     assert session.wait()
     before, said = session.figures.evenness("bud").off_by, []
-    told = helping.find_places(session, 0, 2, said.append)
+    told = placing.find_places(session, 0, 2, said.append)
     assert session.wait()
     after = session.figures.evenness("bud").off_by
     assert after < before
     assert told == (
         f"bud: a typical place is off by {after:.2f} times, {before:.2f} before; undo takes it back"
     )
-    assert any(words.startswith("reading the light backwards") for words in said)
+    searched = [words for words in said if "reading the light backwards" in words]
+    assert searched[0].startswith("a short search, ")
+    assert searched[-1].startswith("the long search, ")
     assert session.now.scene.room.illuminance_lx == 35  # what else was changed stays
     assert session.save().exists()
-    found = session.now
-    told = helping.find_places(session, 0, 2, said.append)
-    assert ("leave the boards where they are" in told) == (session.now == found)
 
 
 @pytest.mark.slow

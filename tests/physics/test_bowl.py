@@ -17,7 +17,7 @@ from tests.support.slabs import SLABS
 from tests.support.solvers import quick, reference
 
 
-def lit_bowl(material, radius, wall, cell_mm, face_mm, fine=64):
+def lit_bowl(material, radius, wall, cell_mm, face_mm, fine):
     """A bowl with an LED in the middle of its mouth, which shines into it alone."""
     shell = Hollows(shells.bowl(radius, wall, fine)).around(np.array([[0, 0, -wall]]), "bowl")
     lights = emitters([[0, 0, -0.01]], direction=(0, 0, -1), region=1)
@@ -30,7 +30,7 @@ def lit_bowl(material, radius, wall, cell_mm, face_mm, fine=64):
 @pytest.mark.parametrize("reflectance", [0.5, 0.9])
 def test_light_out_of_the_mouth_of_an_opaque_bowl(solve, reflectance):
     """R f / (1 - R (1 - f)) with f = 1/2 (the integrating sphere equation, textbook)."""
-    problem = lit_bowl(opaque(reflectance), 40.0, 2.0, 2.0, 8.0)
+    problem = lit_bowl(opaque(reflectance), 40.0, 2.0, 4.0, 8.0, fine=48)
     mouth = problem.inside[problem.skin] == 1
     exact = reflectance / 2 / (1 - reflectance / 2)
     assert solve(problem, 100_000).leaves(mouth).agrees(exact, digits=3e-3 * exact, within=0.01)

@@ -18,6 +18,9 @@ g = 0.0
 refractive_index = 1.0
 """
 
+SPARING = Effort(patches=100, candidates=120, sure_rays=4096)
+"""A search that is soon over, on bodies so small that it finds no worse places."""
+
 DOT = """
 [boards.dot]
 like = "rgb_5050_18ma"
@@ -57,6 +60,7 @@ def placer(
     scene_file: SceneFile,
     *,
     patches: int = 80,
+    candidates: int = 250,
     wish: Wish | None = None,
     placing: Placing | None = None,
     responses: Responses | None = None,
@@ -64,5 +68,5 @@ def placer(
     """Return what places boards in the only body of a scene."""
     plan: Plan = plan_of(scene_file)
     room = placing or scene_file.scene.bodies[0].placing or Placing()
-    known = responses or Responses(plan, 0, Effort(patches=patches, candidates=250))
+    known = responses or Responses(plan, 0, Effort(patches=patches, candidates=candidates))
     return Placer(plan, 0, known, pattern_light(plan, 0, None), room, wish or Wish())

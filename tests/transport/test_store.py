@@ -13,7 +13,7 @@ from glowsim.errors import SolveError
 from glowsim.scene import parse_scene
 from glowsim.transport.hollows import Entering
 from glowsim.transport.result import SurfaceGlow
-from glowsim.transport.solve import solve
+from glowsim.transport.solve import keep_what_is_known, solve
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 
 TWO = """
@@ -103,6 +103,31 @@ def test_what_has_not_changed_is_not_solved_again(tmp_path):
     )
     assert done == ["lighting spike"]
     assert np.abs(other.bodies[0].diffuse - first.bodies[0].diffuse).max() > 0
+
+
+def test_what_faces_see_of_each_other_is_worked_out_once(tmp_path):
+    saved = tmp_path / "glow.npz"
+    first, _ = worked_on(TWO, saved)
+    judged = first.alike(supply="as wired")
+    assert judged.air.seen.nnz > 0
+    assert judged.rough_air.rough
+    keep_what_is_known(first, judged, saved)
+    again, _ = worked_on(TWO, saved)
+    assert again.known_air.keys() == judged.known_air.keys()
+    for name, old in judged.known_air.items():
+        new = again.known_air[name]
+        assert (new.rays, new.rough) == (old.rays, old.rough)
+        for part in ("white", "shut"):
+            np.testing.assert_array_equal(getattr(new, part), getattr(old, part))
+        for part in ("seen", "leaning"):
+            assert (getattr(new, part) != getattr(old, part)).nnz == 0
+    light = np.ones_like(old.white)
+    np.testing.assert_array_equal(
+        again.air.arriving(light, light, again.hollows),
+        first.air.arriving(light, light, first.hollows),
+    )
+    moved, _ = worked_on(TWO.replace("[50, 0, 0]", "[0, 70, 0]"), saved)
+    assert not moved.known_air
 
 
 def test_drive_and_zone_need_no_solve(tmp_path):

@@ -144,11 +144,18 @@ export class GlowMesh {
   setLight(buffer, start, heading) {
     const { glow, across, back, calm } = this.mesh.geometry.attributes;
     const values = new Float32Array(buffer, start);
-    const size = glow.array.length;
     const parts = heading.whole ? [glow, across, back, calm] : [glow, calm];
-    if (values.length !== parts.reduce((sum, part) => sum + part.array.length, 0)) return;
+    const sizes = parts.map((part) => part.itemSize * heading.count);
+    this.around = ""; // if this is not what it is thought to be, the next is fetched whole
+    if (values.length !== sizes.reduce((sum, size) => sum + size, 0)) return;
+    if (parts.some((part) => part.count < heading.first + heading.count)) return;
+    let taken = 0;
     parts.forEach((part, k) => {
-      part.array.set(values.subarray(k * size, k * size + part.array.length));
+      const first = part.itemSize * heading.first;
+      part.array.set(values.subarray(taken, taken + sizes[k]), first);
+      taken += sizes[k];
+      if (!sizes[k]) return;
+      part.addUpdateRange(first, sizes[k]);
       part.needsUpdate = true;
     });
     this.around = heading.around;

@@ -40,6 +40,7 @@ def solve_body(
         _account(problem, response),
         trust_of(problem, direct_share) if quality.judged else (),
         surface=quick.surface(problem),
+        judged=quality.judged,
     )
 
 

@@ -1,0 +1,223 @@
+"""A photo of the finished prop beside what was foreseen, patch by patch, up to the camera's scale.
+
+The surface that the camera sees is cut into patches; each is read in the photo and foreseen by the
+quick solver. What both may be off by stands in one covariance: whether they part is judged by all
+patches together and by the worst of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from scipy.stats import chi2, norm
+
+from glowsim.calibration.forward import FREE, Optics
+from glowsim.calibration.image import UnreadableError
+from glowsim.calibration.lit import Photo
+from glowsim.calibration.merge import merged
+from glowsim.calibration.prop import SLOPE, TestPiece
+from glowsim.calibration.strip import Views, check_light, views_of
+from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.rays import RayTarget
+from glowsim.optics.emission import luminance_shape
+
+PATCHES_LONG = 14
+LEAST_PATCH_MM = 4.0
+LEAST_PIXELS = 9
+LEAST_PATCHES = 8
+FACING = 0.35
+"""Cosine from which a face is seen well enough."""
+MODEL_ERROR, OWN_ERROR = 0.08, 0.02
+"""Of the solver: what neighbours share within SMOOTH_MM (quick beside the reference on a rod with
+two boards: waves of 9 % over 30 mm), and what each patch is off by itself."""
+SMOOTH_MM = 15.0
+FALSE_ALARM = 0.05
+"""Photos of props as drawn that are said to part, were the errors as stated: half of them by all
+patches together, half by the worst one."""
+NEIGHBOURS = 8
+"""Patches from which the slope of light across the image is found."""
+Report = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A photo beside its prediction.
+
+    points  : (m, 3) float, middles of the patches;  pixels : (m, 2) float, where they are seen
+    weights : (m, k) float, of the faces' exitance in each;  each : (leds, m) float, per lumen
+    flux    : (leds,) float [lm];  by_material : (m, 2) float, slopes by ln mu_a and ln mu_s'
+    residual : (m,) float, ln of photo over prediction;  spread : (m, m) float, its covariance
+    """
+
+    views: Views
+    points: FloatArray
+    pixels: FloatArray
+    weights: FloatArray
+    each: FloatArray
+    flux: FloatArray
+    by_material: FloatArray
+    residual: FloatArray
+    spread: FloatArray
+
+    @property
+    def foreseen(self) -> FloatArray:
+        """Ln of the light of each patch, (m,) float."""
+        return np.asarray(np.log(self.flux @ self.each), dtype=float)
+
+    @property
+    def off(self) -> FloatArray:
+        """Ln of photo over prediction at the likeliest scale, (m,) float."""
+        pull = np.linalg.solve(self.spread, np.ones(len(self.residual)))
+        return np.asarray(self.residual - pull @ self.residual / pull.sum(), dtype=float)
+
+    @property
+    def sd(self) -> FloatArray:
+        """One deviation of `off` by both errors, (m,) float."""
+        pull = np.linalg.solve(self.spread, np.ones(len(self.residual)))
+        return np.sqrt(np.maximum(np.diag(self.spread) - 1.0 / pull.sum(), 1e-12))
+
+    @property
+    def chi_square(self) -> float:
+        """Distance of photo and prediction by all patches; m - 1 if all is well."""
+        return float(self.residual @ np.linalg.solve(self.spread, self.residual))
+
+    @property
+    def parted(self) -> float:
+        """Deviations from which one patch of so many is further off than chance."""
+        return float(norm.isf(0.25 * FALSE_ALARM / len(self.residual)))
+
+    @property
+    def together(self) -> bool:
+        """Whether all patches together are further off than chance."""
+        return bool(chi2.sf(self.chi_square, len(self.residual) - 1) < 0.5 * FALSE_ALARM)
+
+    @property
+    def parts(self) -> bool:
+        """Whether photo and prediction part by more than both errors."""
+        return self.together or bool((np.abs(self.off) > self.parted * self.sd).any())
+
+
+def compared(
+    photo: Photo, folder: Path, piece: TestPiece, optics: Optics, known: FloatArray, report: Report
+) -> Compared:
+    """Return a photo beside what a prop foretells.
+
+    optics, known : the material, and the covariance of its two logarithms, (2, 2) float
+    Raises UnreadableError for a photo that cannot be read, SolveError as a solve does.
+    """
+    views = views_of(photo, folder)
+    report("looking at the photo")
+    weights, points, pixels, values = _patches(views, piece)
+    report("predicting it")
+    emitters = piece.problem.emitters
+    alone = replace(
+        emitters, light=np.arange(len(emitters.light)), share=np.ones(len(emitters.share))
+    )
+    each = piece.shone_by(optics, alone) @ weights.T
+    flux = piece.weight[emitters.light] * emitters.share
+    moved = np.log(piece.exitance(optics) @ weights.T)
+    by_material = (moved[1:] - moved[0]).T / SLOPE
+    here, measured = np.log(flux @ each), np.log(values)
+    shared = [
+        np.full(len(here), FREE),
+        *_camera_off(views, photo, points, pixels, measured, here),
+        *(by_material @ np.linalg.cholesky(known + 1e-12 * np.eye(2))).T,
+    ]
+    apart = np.linalg.norm(points[:, None] - points[None], axis=2)
+    own = np.eye(len(here)) * (photo.reading_error**2 + OWN_ERROR**2)
+    smooth = MODEL_ERROR**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
+    spread = own + smooth + sum(np.outer(s, s) for s in shared)
+    return Compared(
+        views, points, pixels, weights, each, flux, by_material, measured - here,
+        np.asarray(spread, dtype=float),
+    )  # fmt: skip
+
+
+def _camera_off(
+    views: Views,
+    photo: Photo,
+    points: FloatArray,
+    pixels: FloatArray,
+    measured: FloatArray,
+    here: FloatArray,
+) -> list[FloatArray]:
+    """Return what one deviation of each of the camera's doubts does to patches, (m,) each:
+    response, vignetting, stray light, where it stood, and how the points lie on the prop."""
+    pose = views.pose
+    far = np.linalg.norm(pixels - pose.middle, axis=1) / np.linalg.norm(pose.middle)
+    slope = _slope(pixels, here)
+    px_per_mm = pose.focal_px / float(np.linalg.norm(pose.eye_mm - points.mean(axis=0)))
+    moved = [*pose.moved_px(points), *(photo.shift_mm * px_per_mm * np.eye(2)[:, None])]
+    light = np.exp(measured - measured.max())
+    return [
+        photo.response_error * (measured - measured.max()),
+        photo.vignetting * far**2,
+        np.minimum(views.stray / light, 1.0),
+        *((slope * move).sum(axis=1) for move in moved),
+    ]
+
+
+def _slope(pixels: FloatArray, value: FloatArray) -> FloatArray:
+    """Return how a value of patches changes across the image, (m, 2) float by pixel: the plane
+    through each patch and its neighbours."""
+    apart = np.linalg.norm(pixels[:, None] - pixels[None], axis=2)
+    near = np.argsort(apart, axis=1)[:, : NEIGHBOURS + 1]
+    away = pixels[near] - pixels[near].mean(axis=1, keepdims=True)
+    change = value[near] - value[near].mean(axis=1, keepdims=True)
+    square = np.einsum("mka,mkb->mab", away, away)
+    square += 1e-3 * np.trace(square, axis1=1, axis2=2)[:, None, None] * np.eye(2)
+    pull = np.einsum("mka,mk->ma", away, change)
+    return np.asarray(np.linalg.solve(square, pull[..., None])[..., 0], dtype=float)
+
+
+def _patches(
+    views: Views, piece: TestPiece
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return weights of faces (m, k), middles (m, 3), pixels (m, 2) and light (m,) of patches."""
+    skin, pose = piece.skin, views.pose
+    triangles = piece.problem.walls.triangles[piece.problem.skin]
+    away = pose.eye_mm - skin.centre
+    facing = np.asarray(
+        np.einsum("kd,kd->k", away, skin.normal) / np.linalg.norm(away, axis=1), dtype=float
+    )
+    seen = facing > FACING
+    start = skin.centre + 0.05 * skin.normal
+    eye = np.broadcast_to(pose.eye_mm, start.shape)
+    walls = RayTarget(piece.problem.walls.triangles)
+    seen[seen] = ~walls.blocked(start[seen], eye[seen])
+    size = max(LEAST_PATCH_MM, float(np.ptp(skin.centre, axis=0).max()) / PATCHES_LONG)
+    cell = np.floor((skin.centre - skin.centre.min(axis=0)) / size).astype(int)
+    _, group = np.unique(cell, axis=0, return_inverse=True)
+    width, height = views.frames[0].size
+    rows: list[FloatArray] = []
+    middles: list[FloatArray] = []
+    places: list[np.ndarray] = []
+    for number in np.unique(group[seen]):
+        mine = np.flatnonzero(seen & (group.ravel() == number))
+        spots = np.einsum("sc,kcd->skd", _WITHIN, triangles[mine]).reshape(-1, 3)
+        pixels = np.unique(np.floor(pose.pixels(spots)).astype(int), axis=0)
+        inside = ((pixels >= 0) & (pixels < (width, height))).all()
+        if len(pixels) < LEAST_PIXELS or not inside:
+            continue
+        shown = skin.area[mine] * facing[mine]
+        row = np.zeros(len(skin.area))
+        row[mine] = shown / shown.sum() * luminance_shape(facing[mine], n=skin.index[mine])
+        rows.append(row)
+        middles.append(np.asarray(shown @ skin.centre[mine] / shown.sum(), dtype=float))
+        places.append(pixels)
+    if len(places) < LEAST_PATCHES:
+        raise UnreadableError("too little of the prop is seen; check the points", "points")
+    exposures = views.seen(places)
+    check_light(exposures)
+    values, good = merged(exposures, views.times)
+    # Where stray light may be a fifth of it nothing can be said.
+    good &= values > max(5.0 * views.stray, 1e-9) * values.max()
+    middle = np.array(middles)
+    return np.array(rows)[good], middle[good], pose.pixels(middle)[good], values[good]
+
+
+_WITHIN = np.array([[1, 1, 1], [4, 1, 1], [1, 4, 1], [1, 1, 4]]) / np.array([[3], [6], [6], [6]])
+"""Places in a triangle that stand for it."""
