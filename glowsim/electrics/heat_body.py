@@ -50,7 +50,7 @@ class Lead:
     start_mm: FloatArray
     end_mm: FloatArray
     copper_mm2: float
-    free_w_k: float = 0.0
+    free_w_k: float
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from numpy.testing import assert_allclose
 
-from glowsim.electrics.heat_body import AIR, BOARD, Lead, Substance, laid_out
+from glowsim.electrics.heat_body import AIR, BOARD, Lead, Substance, _touch, laid_out
 from glowsim.electrics.heat_field import BOARD_W_M2K, HOLLOW_W_M2K, HeatField
 from glowsim.electrics.heat_forms import COPPER_W_MK, cylinder_k_w, slab_k_w, sphere_k_w
 from glowsim.electrics.heat_warmup import warm_up
 from glowsim.errors import SolveError
+from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import ROOM
 from glowsim.geometry.shapes import shape_mesh
@@ -201,3 +203,13 @@ def test_hollows_that_touch_are_one():
     joined = [(orb(20, (0, 0, 8)), AIR), (orb(16, (0, 0, -6)), AIR)]
     body = laid_out("ball", orb(80), joined, boards, substance=FOAM, cell_mm=3, skin_w_m2k=8)
     assert_allclose(body.lump, [-1, 1, 1, 0])
+
+
+@pytest.mark.parametrize(("gap_mm", "touch"), [(0.0, True), (0.0005, True), (0.01, False)])
+def test_hollows_a_hair_apart_are_one(gap_mm, touch):
+    box = trimesh.creation.box((10, 10, 10))
+    one, other = (
+        Mesh.single_part(box.vertices + np.array([x, 0, 0]), box.faces)
+        for x in (0.0, 10.0 + gap_mm)
+    )
+    assert _touch(one, other) is _touch(other, one) is touch

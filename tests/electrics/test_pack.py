@@ -27,6 +27,16 @@ def judge(prop, chosen, level=1.0, wanted=None):
     return judged(chosen, prop.circuit, prop.boards, levels, wanted)
 
 
+def test_a_pack_is_called_by_its_cells():
+    one = CATALOGUE.battery("nimh_aa").label
+    assert pack("nimh_aa").label == one
+    assert pack("nimh_aa", 3).label == f"3 x {one}"
+    assert pack("nimh_aa", 2, 2).label == f"4 x {one}, 2 side by side"
+    held = pack("nimh_aa", 1, 3, Converter(output_v=5.0)).label
+    assert held == f"3 x {one}, 3 side by side, converter to 5 V"
+    assert "converter" not in pack("power_bank_10000", converter=Converter(output_v=5.0)).label
+
+
 def test_a_power_bank_gives_its_label_times_3_7_over_5():
     # 10 000 mAh at 3.7 V are 7 400 mAh at 5 V before losses, 6 290 mAh at 85 %. A board at full
     # white draws 252 mA.

@@ -15,7 +15,7 @@ from glowsim.electrics.pulse import (
     codes_of,
     course_of,
 )
-from glowsim.electrics.pulse_report import levels_as_wired, pulse_report
+from glowsim.electrics.pulse_report import current_ma, levels_as_wired, pulse_report
 from tests.electrics.props import electrics, row
 
 
@@ -151,6 +151,22 @@ def test_average_current_is_the_mean_over_a_round():
     assert_allclose(report.current_ma.mean(), 252, rtol=1e-6)
     assert_allclose(report.current_ma.max(), 504, rtol=1e-2)
     assert report.seamless
+
+
+def test_current_follows_the_drive_and_the_level():
+    prop = electrics(row(2, written(pattern="swell", low=0.0, period_s=2), drive=0.5))
+    levels = np.array([[0.0, 0.0], [0.5, 0.5], [1.0, 1.0]])  # of the two members
+    assert_allclose(current_ma(prop, levels), [0, 126, 252])
+
+
+def test_the_fastest_of_several_pulses_says_how_often_to_look():
+    slow = written(pattern="swell", period_s=4).replace("spikes", "slow")
+    text = row(2, written(pattern="blink", period_s=0.02, low=0.0) + "\n" + slow)
+    text = text.replace('zone = "spikes"\n  drive', 'zone = "{copy}"\n  drive')
+    text = text.replace('zone = "spikes"', 'zone = "1"').replace('zone = "slow"', 'zone = "2"')
+    report = pulse_report(electrics(text), seconds=2, frames_per_second=25)
+    assert len(report.moving) == 2
+    assert report.levels_for_flashes()[0] >= 100
 
 
 def test_a_stretch_that_does_not_close_is_said():

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from glowsim.findings import findings_of
+from glowsim.findings.openings import _light
 from glowsim.scene import parse_scene
 from glowsim.transport.solve import solve
 from tests.findings.glows import lit, plate
@@ -65,6 +68,10 @@ def test_a_leak_that_noise_alone_could_make_says_so():
     assert (sure.within_noise, doubtful.within_noise) == (False, True)
     assert 0 < sure.noise_to_mean < 0.01 < doubtful.noise_to_mean
     assert "more photons" in doubtful.suggestion
+    # What noise hardly makes of nothing it may well make of what is just below the limit.
+    (near,) = leaks(leak=45.0, noise=lambda x, z: 5.0)
+    assert near.within_noise
+    assert near.ratio > 8 * near.noise_to_mean
 
 
 def test_open_holes_and_bare_leds_call_for_other_means():
@@ -73,6 +80,14 @@ def test_open_holes_and_bare_leds_call_for_other_means():
     glow = lit(lambda x, z: 80.0)
     (bare,) = leaks(direct=2 * glow.bodies[0].diffuse * (HEIGHT > 60))
     assert "straight from an LED" in bare.suggestion
+
+
+def test_the_place_of_an_opening_has_no_zero_below_zero():
+    surface = SimpleNamespace(areas_mm2=np.ones(2), centroids=np.array([[-1e-3, 0, 4], [0, 0, 6]]))
+    body = SimpleNamespace(surface=surface)
+    light = _light("bowl", "opening", body, np.ones(2, bool), np.array([1e-6, 3e-6]))
+    assert str(light.place_mm) == "(0.0, 0.0, 5.0)"
+    assert (light.area_mm2, light.mean_lx) == (2, pytest.approx(2))
 
 
 ORB = """

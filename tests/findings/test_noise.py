@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.stats import t as student_t
 
 from glowsim.errors import SolveError
 from glowsim.findings import findings_of
 from glowsim.findings.evenness import evenness_of
 from glowsim.findings.luminance import bright_noise, looks_of
-from glowsim.findings.noise import SAMPLES, beyond_chance, noise_lm_mm2
+from glowsim.findings.noise import SAMPLES, beyond_chance, check_known, noise_lm_mm2
 from glowsim.findings.patches import Eye
 from glowsim.scene import Room, Thresholds
 from tests.findings.glows import lit
@@ -88,6 +90,19 @@ def test_what_has_had_no_photon_is_never_judged():
     assert not look.luminance_cd_m2.any(), "a light turned off need not be known"
 
 
+@pytest.mark.parametrize(("count", "told"), [(3, "'c'"), (4, "'c' and 1 more")])
+def test_the_first_three_lights_without_photons_are_named(count, told):
+    lights = [SimpleNamespace(name=name) for name in "abcd"[:count]]
+    glow = SimpleNamespace(
+        bodies=[SimpleNamespace(name="ball", error=np.full((count, 3, 5), np.inf))],
+        lights=lights,
+        flux_lm=lambda copy: np.ones((count, 3)),
+    )
+    copy = SimpleNamespace(body=0, of="ball", lights=tuple(range(count)))
+    with pytest.raises(SolveError, match=f"'a', 'b', {told} "):
+        check_known(glow, copy)
+
+
 def test_a_solver_without_noise_has_none():
     glow = lit(lambda x, z: 100.0 + x)
     assert noise_lm_mm2(glow, glow.copies[0]) is None
@@ -127,6 +142,23 @@ def test_noise_of_the_bright_faces():
     glow = lit(lambda x, z: np.where(z < 60, 10.0, 100.0), lambda x, z: np.where(z < 60, 5.0, 3.0))
     assert bright_noise(look_of(glow)) == pytest.approx(0.03, rel=1e-4)
 
+    # Some to 1 %, the others to 3 %: the root of the mean square, not the mean.
+    def noise(x, z):
+        return np.where(x < np.median(x), 1.0, 3.0)
+
+    uneven = lit(lambda x, z: np.where(z < 60, 10.0, 100.0), noise)
+    surface = uneven.bodies[0].surface
+    x, _, z = surface.centroids.T
+    share = np.average(x[z > 60] < np.median(x), weights=surface.areas_mm2[z > 60])
+    squares = share * 0.01**2 + (1 - share) * 0.03**2
+    assert bright_noise(look_of(uneven)) == pytest.approx(squares**0.5, rel=1e-4)
+    assert 0.4 < share < 0.6
+
+
+def test_faces_without_light_do_not_hide_the_noise_of_the_others():
+    glow = lit(lambda x, z: np.where(z > 60, 100.0, 0.0), lambda x, z: 1.0, solver="reference")
+    assert bright_noise(look_of(glow)) == pytest.approx(0.01, rel=0.2)
+
 
 @pytest.mark.parametrize("seed", range(6))
 def test_what_noise_alone_makes_is_not_found(seed):
@@ -161,6 +193,8 @@ def test_the_report_says_it():
 
 def test_how_far_chance_goes():
     """Of n numbers over their estimated errors, the farthest is beyond with the chance stated."""
+    # For a single number it is Student's t, two-sided, of as many samples less one.
+    assert beyond_chance(1) == pytest.approx(student_t.ppf(1 - 0.01 / 2, SAMPLES - 1))
     random = np.random.default_rng(5)
     limit = beyond_chance(100)
     beyond = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from glowsim.findings import Eye, Look, evenness, grade_of, reads_as_lit
+from glowsim.findings import Eye, Look, evenness, findings_of, grade_of, reads_as_lit
 from glowsim.findings.evenness import area_percentiles
 from glowsim.findings.luminance import looks_of
 from glowsim.geometry.mesh import Mesh
@@ -14,6 +14,7 @@ from glowsim.geometry.shapes import shape_mesh
 from glowsim.scene import Room, Slab, Thresholds
 from glowsim.transport.problem import Copy, LightSource
 from glowsim.transport.result import Account, BodyGlow, SurfaceGlow
+from tests.pictures.glows import scene_with
 
 FACE_MM = 4.0
 
@@ -145,6 +146,18 @@ def test_room_light_washes_a_hot_spot_out():
         room = Room(illuminance_lx=lux, viewing_distance_mm=1000)
         (look,) = looks_of(glow, room)
         assert len(Eye(look, room, Thresholds()).patches()) == count
+
+
+def test_a_prop_is_judged_as_a_whole_too():
+    findings = findings_of(lit(lambda x, z: 100.0), scene_with(room=dark_room()))
+    assert findings.whole.mean_cd_m2 == pytest.approx(100, rel=1e-6)
+
+
+def test_the_least_patch_is_a_disc_of_a_tenth_of_a_degree():
+    (look,) = looks_of(lit(lambda x, z: 100.0), dark_room(2000))
+    eye = Eye(look, dark_room(2000), Thresholds())
+    assert eye.least_mm2 == pytest.approx(np.pi / 4 * 3.4907**2, rel=1e-4)  # 2 m x tan 0.1 degrees
+    assert eye.fine_mm == pytest.approx(1.1636, rel=1e-4)  # 2 m x tan of two minutes of arc
 
 
 def test_worst_finding_comes_first():

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from glowsim.findings import findings_of
 from glowsim.findings.luminance import looks_of
-from glowsim.scene import parse_scene
+from glowsim.findings.suggest import _too_far_apart
+from glowsim.geometry.shapes import shape_mesh
+from glowsim.scene import Slab, parse_scene
 from glowsim.transport import guide
 from glowsim.transport.reference import Goal
 from glowsim.transport.solve import solve
@@ -217,3 +220,18 @@ def test_findings_are_numbered_in_order_and_become_json(spike):
     assert plain["findings"][0]["suggestion"] == spike.found[0].suggestion
     assert plain["energy"]["error_share"] < 1e-3
     assert plain["thresholds"]["hot_spot_ratio"] == 1.5
+
+
+@pytest.mark.parametrize(
+    ("kind", "size_mm", "told"),
+    [("hot spot", 50.0, True), ("dark gap", 10.0, True), ("dark gap", 50.0, False)],
+)
+def test_leds_that_are_too_far_apart_explain_gaps_between_them_and_no_wider_ones(
+    kind, size_mm, told
+):
+    slab = shape_mesh(Slab(kind="slab", length_mm=100, width_mm=30, thickness_mm=20))
+    row = np.array([[x, 0.0, slab.bounds[1][2] - 4.0] for x in (-20.0, -10.0, 0.0, 10.0, 20.0)])
+    body = SimpleNamespace(led_mm=row, led_light=np.zeros(5, int), surface=slab, light_count=1)
+    patch = SimpleNamespace(kind=kind, size_mm=size_mm, light=0)
+    words = _too_far_apart(patch, SimpleNamespace(body=body))
+    assert ("stand 10 mm apart but only 4.0 mm below the surface" in words) is told

@@ -122,3 +122,7 @@ def test_what_goes_on_leaves_room_for_what_gets_deep(n):
     if n > 1:
         mirrored = float(reflectance_diffuse(n_from=1.0, n_to=n))
         assert float(going_on_share(n, 0.0)) == pytest.approx(mirrored, rel=1e-3)
+
+
+def test_beyond_its_table_the_share_stays_as_at_the_end():
+    assert deep_share([0.9, 1.0, 1.58, 2.4]) == pytest.approx([0.60, 0.60, 0.88, 0.88])
