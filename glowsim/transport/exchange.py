@@ -11,7 +11,7 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import square_on
 from glowsim.transport.air import Air
 from glowsim.transport.hollows import Entering
-from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.result import BodyGlow, SurfaceGlow
 
 MATTERS = 0.02
 """Light that crosses the air counts in findings from this share of a body's own on."""
@@ -121,10 +121,12 @@ def with_hollows(glow: SurfaceGlow, entering: Callable[[str], Entering]) -> Surf
     entering : what such light does to a body, by key; asked only where it is not known yet
     """
     keys = lacking(glow)
-    bodies = tuple(
-        replace(body, entering=(body.entering or entering(body.key)) if body.key in keys else None)
-        for body in glow.bodies
-    )
+
+    def counted(body: BodyGlow) -> BodyGlow:
+        known = (body.entering or entering(body.key)) if body.key in keys else None
+        return body if known is body.entering else replace(body, entering=known)
+
+    bodies = tuple(counted(body) for body in glow.bodies)
     return glow.alike(bodies=bodies)
 
 

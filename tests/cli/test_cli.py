@@ -38,7 +38,7 @@ cell_mm = 3
 
 @pytest.fixture
 def typed(tmp_path, monkeypatch, capsys):
-    """The command line in this process, for what ends before anything is solved."""
+    """The command line in this process, much sooner than one of its own."""
 
     def typed(*arguments) -> subprocess.CompletedProcess[str]:
         monkeypatch.chdir(tmp_path)
@@ -103,19 +103,19 @@ def test_glow_writes_everything_and_reuses_it(scene):
     assert (folder / "glow.npz").stat().st_mtime_ns != before
 
 
-def test_old_pictures_beside_new_figures_are_said(scene):
+def test_old_pictures_beside_new_figures_are_said(scene, typed):
     folder = scene.parent / "little-glow"
     findings = folder / "findings.json"
-    first = run("glow", scene, "--size", "320x240", "--no-suggest", folder=scene.parent)
+    first = typed("glow", scene, "--size", "320x240", "--no-suggest")
     assert first.returncode == 0, first.stderr
     drawn = ["brightness.png", "glow.glb", "glow.ply", "photo.png"]
     assert json.loads(findings.read_text())["shown_in"] == drawn
-    same = run("glow", scene, "--no-pictures", "--no-suggest", folder=scene.parent)
+    same = typed("glow", scene, "--no-pictures", "--no-suggest")
     assert "of an earlier result" not in same.stdout
     assert json.loads(findings.read_text())["shown_in"] == drawn
     scene.write_text(GOOD.replace("illuminance_lx = 10", "illuminance_lx = 30"))
     for _ in range(2):
-        other = run("glow", scene, "--no-pictures", "--no-suggest", folder=scene.parent)
+        other = typed("glow", scene, "--no-pictures", "--no-suggest")
         assert (
             "note: of an earlier result in little-glow: photo.png, brightness.png" in other.stdout
         )
@@ -149,27 +149,18 @@ def test_a_refused_scene_leaves_the_old_results(scene, typed, name, more):
         assert (folder / old).read_bytes() == b"hours of photons"
 
 
-def test_json_is_all_that_is_printed(scene):
-    shown = run(
-        "glow",
-        scene,
-        "--no-pictures",
-        "--no-suggest",
-        "--json",
-        "--out",
-        "elsewhere",
-        folder=scene.parent,
-    )
+def test_json_is_all_that_is_printed(scene, typed):
+    shown = typed("glow", scene, "--no-pictures", "--no-suggest", "--json", "--out", "elsewhere")
     data = json.loads(shown.stdout)
     assert data["solver"] == "quick"
     assert data["energy"]["error_share"] < 1e-3
     assert (scene.parent / "elsewhere" / "findings.json").is_file()
 
 
-def test_same_seed_gives_the_same_findings(scene):
+def test_same_seed_gives_the_same_findings(scene, typed):
     one, two, other = (
         json.loads(
-            run(
+            typed(
                 "glow",
                 scene,
                 "--no-pictures",
@@ -179,7 +170,6 @@ def test_same_seed_gives_the_same_findings(scene):
                 seed,
                 "--out",
                 f"s{k}",
-                folder=scene.parent,
             ).stdout
         )["evenness"]
         for k, seed in enumerate((3, 3, 4))
@@ -188,35 +178,35 @@ def test_same_seed_gives_the_same_findings(scene):
     assert one != other
 
 
-def test_check_prints_sizes_and_depths(scene):
-    shown = run("check", scene, folder=scene.parent)
+def test_check_prints_sizes_and_depths(scene, typed):
+    shown = typed("check", scene)
     assert shown.returncode == 0
     for text in ("30 x 30 x 60", "upholstery_foam_white", "round_7_12ma", "sound"):
         assert text in shown.stdout
-    data = json.loads(run("check", scene, "--json", folder=scene.parent).stdout)
+    data = json.loads(typed("check", scene, "--json").stdout)
     (body,) = data["bodies"]
     assert body["lights"][0]["leds"] == 7
     # About a frustum 59 mm high from a radius of 15 to 1 mm: pi h (R^2 + R r + r^2) / 3.
     assert body["volume_cm3"] == pytest.approx(14.9, rel=0.01)
 
 
-def test_check_refuses_a_board_that_sticks_out(scene):
+def test_check_refuses_a_board_that_sticks_out(scene, typed):
     scene.write_text(GOOD.replace("[0, 0, 12]", "[0, 0, 27]"))
-    shown = run("check", scene, folder=scene.parent)
+    shown = typed("check", scene)
     # LEDs still inside, but the 23 mm board is wider than the spike there.
     assert shown.returncode == 2
     assert "do not fit" in shown.stdout
     assert "mm out of the body" in shown.stderr
     assert f"{scene.name}, line " in shown.stderr
-    data = run("check", scene, "--json", folder=scene.parent)
+    data = typed("check", scene, "--json")
     assert data.returncode == 2
     (misfit,) = json.loads(data.stdout)["bodies"][0]["misfits"]
     assert misfit["blocks"]
     assert 0.1 < misfit["by_mm"] < 5
 
 
-def test_turntable_writes_an_animation(scene):
-    shown = run("turntable", scene, "--frames", "4", "--size", "160x120", folder=scene.parent)
+def test_turntable_writes_an_animation(scene, typed):
+    shown = typed("turntable", scene, "--frames", "4", "--size", "160x120")
     assert shown.returncode == 0, shown.stderr
     with Image.open(scene.parent / "little-glow" / "turntable.webp") as picture:
         assert picture.n_frames == 4
@@ -315,26 +305,26 @@ def test_a_full_disk_names_the_file_asked_for(scene, typed, monkeypatch):
     assert "No space left on device" in shown.stderr
 
 
-def test_a_folder_that_cannot_be_written_is_said(scene):
+def test_a_folder_that_cannot_be_written_is_said(scene, typed):
     (scene.parent / "taken").write_text("")
-    shown = run("glow", scene, "--no-pictures", "--out", "taken/deeper", folder=scene.parent)
+    shown = typed("glow", scene, "--no-pictures", "--out", "taken/deeper")
     assert shown.returncode == 2
     assert "taken" in shown.stderr
     assert "cannot be" in shown.stderr
     assert "Traceback" not in shown.stderr
 
 
-def test_catalogue_lists_finds_and_suggests(tmp_path):
-    assert "upholstery_foam_white" in run("catalogue", folder=tmp_path).stdout
-    assert "Struts" in run("catalogue", "upholstery_foam_white", folder=tmp_path).stdout
-    wrong = run("catalogue", "upholstry_foam_white", folder=tmp_path)
+def test_catalogue_lists_finds_and_suggests(typed):
+    assert "upholstery_foam_white" in typed("catalogue").stdout
+    assert "Struts" in typed("catalogue", "upholstery_foam_white").stdout
+    wrong = typed("catalogue", "upholstry_foam_white")
     assert wrong.returncode == 2
     assert "did you mean 'upholstery_foam_white'?" in wrong.stderr
-    assert json.loads(run("catalogue", "boards", "--json", folder=tmp_path).stdout)["boards"]
+    assert json.loads(typed("catalogue", "boards", "--json").stdout)["boards"]
 
 
-def test_schema_is_json_and_knows_inline_entries(tmp_path):
-    schema = json.loads(run("schema", folder=tmp_path).stdout)
+def test_schema_is_json_and_knows_inline_entries(typed):
+    schema = json.loads(typed("schema").stdout)
     assert schema["properties"]["materials"]["additionalProperties"]["$ref"] == "#/$defs/Material"
     assert "like" in schema["$defs"]["Material"]["properties"]
 

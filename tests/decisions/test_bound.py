@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from glowsim.decisions.bound import Bound, Gap, Mixture, bound_of, mixed
+from glowsim.decisions.bound import Bound, Gap, Mixture, best_mixture, bound_of
 from glowsim.decisions.objective import Aim, Wish, percentile, uneven, uneven_slope
 from glowsim.decisions.words import bound_words
 from glowsim.findings.unevenness import off_by
@@ -83,7 +83,7 @@ def test_the_best_mixture_found_stands_between_its_start_and_the_bound():
     bound = bound_of(luminance, wanted)
     alike = np.ones(30)
     start = float(wanted.evenness((alike @ luminance)[None])[0])
-    found = mixed(luminance, wanted, alike)
+    found = best_mixture(luminance, wanted, alike)
     assert 1.05 * start < found.even <= bound.percent
     again = float(wanted.evenness((found.level @ luminance)[None])[0])
     assert found.even == pytest.approx(again)
@@ -93,7 +93,7 @@ def test_the_best_mixture_found_stands_between_its_start_and_the_bound():
 
 
 def test_two_lights_alone_are_mixed_to_even():
-    found = mixed(np.array([[2.0, 0.0], [0.0, 1.0]]), aim(2), np.ones(2))
+    found = best_mixture(np.array([[2.0, 0.0], [0.0, 1.0]]), aim(2), np.ones(2))
     assert found.even == pytest.approx(1.0)
     assert found.level == pytest.approx([0.5, 1.0])
     assert found.count == 2
