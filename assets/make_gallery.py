@@ -1,6 +1,6 @@
 """Makes the small pictures of the README from the demo scenes: `python assets/make_gallery.py`.
 
-Takes about two minutes; needs the project installed.
+Takes about three minutes; needs the project installed.
 """
 
 from __future__ import annotations
@@ -27,6 +27,12 @@ SCENES = HERE.parent / "scenes"
 PHOTO = (480, 360)
 MAP = (1280, 960)
 QUALITY = 88
+FOIL = """
+  [[bodies.masks]]
+  name = "foil on the top edge"
+  coat = "aluminium_foil_tape"
+  where = { above_mm = 159.9 }
+"""
 
 
 def main() -> None:
@@ -55,7 +61,22 @@ def main() -> None:
                 size=(320, 240),
             )
 
+    pane()
     placing()
+
+
+def pane() -> None:
+    """Draw the pane of clear acrylic as it is and with foil on its top edge, at one exposure."""
+    text = (SCENES / "dew_pane.toml").read_text(encoding="utf-8")
+    foil = text.replace("  [[bodies.lights]]", FOIL + "\n  [[bodies.lights]]", 1)
+    names, studios = ("dew_pane", "dew_pane_foil"), []
+    for name, scene in zip(names, (text, foil), strict=True):
+        prop = parse_scene(scene, name)
+        studios.append(Studio(solve(prop), prop.scene))
+    white = max(studio.exposure_cd_m2 for studio in studios)
+    for name, studio in zip(names, studios, strict=True):
+        picture = studio.photo((960, 720), exposure_cd_m2=white)
+        save(picture.resize(PHOTO, Image.Resampling.LANCZOS), name)
 
 
 def placing() -> None:
