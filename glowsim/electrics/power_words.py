@@ -85,7 +85,7 @@ def gauge_words(wiring: WiringReport, fuse: FuseAdvice | None) -> list[str]:
             "its fuse. "
             f"The thinnest that would do throughout: {gauge.gauge or 'none'} ({reasons})."
         ]
-    lines = [f"Do not build it as it is, for {what}: {'; '.join(gauge.faults)}."]
+    lines = [f"Do not build it as it is: for {what}, {'; '.join(gauge.faults)}."]
     one_end = harness.kind in ("bus", "chain") and harness.second is None
     far_too = ", or add power injection at the far end (second_feed_mm)" if one_end else ""
     if gauge.gauge is not None:
