@@ -85,7 +85,7 @@ def test_one_gauge_with_its_three_reasons():
     assert gauge.gauge == "22 AWG"  # the thickest of the three
     assert len(gauge.faults) == 3
     words = " ".join(gauge_words(thin.wiring, thin.fuse))
-    assert words.startswith("Do not build it as it is, for full white: 28 AWG carries up to 2.52 A")
+    assert words.startswith("Do not build it as it is: for full white, 28 AWG carries up to 2.52 A")
     assert "Wire: 22 AWG or thicker throughout" in words
     # The cut list is that of the wiring to build; the voltages stay those of the scene.
     assert {p.gauge for p in thin.cut_list if p.conductor != "data"} == {"22 AWG"}
