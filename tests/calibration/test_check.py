@@ -92,6 +92,7 @@ def test_a_photo_of_something_else_is_not_explained(piece, tmp_path):
     assert "Is this a photo of this prop" in found.sentences[-1]
 
 
+@pytest.mark.slow
 def test_a_dark_led_is_named(piece, tmp_path):
     photo = photographed(piece, tmp_path, shone(piece, flux=(1.0, 1e-6)))
     found = checked(photo, tmp_path, piece, FOAM, KNOWN)

@@ -59,6 +59,7 @@ def test_it_writes_table_chart_and_sheet_and_says_what_to_do(scene):
         assert sheet.width > 2 * 160
 
 
+@pytest.mark.slow
 def test_it_says_so_where_no_step_is_worth_it(scene):
     done = run("thickness", scene, *RANGE, "--no-pictures", folder=scene.parent)
     assert done.returncode == 0, done.stderr

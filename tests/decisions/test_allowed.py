@@ -164,6 +164,7 @@ def test_no_room_says_which_rule_refuses_how_many_places_and_what_would_fit():
     room(thin, smaller.group(1)).check(1)
 
 
+@pytest.mark.slow
 def test_a_remedy_that_is_named_makes_the_room_that_is_asked_for():
     # A board of 23 mm, 9.5 mm clear around, does not go into a rod of 40 mm; 4.75 mm clear does.
     with pytest.raises(SceneError) as fault:
@@ -174,6 +175,7 @@ def test_a_remedy_that_is_named_makes_the_room_that_is_asked_for():
     room(ROD, "round_7", depth_mm=2, clearance_mm=4.75).check(1)
 
 
+@pytest.mark.slow
 def test_boards_are_stacked_as_close_as_they_may():
     # Boards 3.2 mm thick, 1 mm between, in 60 mm of rod less 1 mm at one end and what the LEDs
     # must lie deep at the other: fourteen at most, if the first stands as low as it can.

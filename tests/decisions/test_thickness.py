@@ -75,6 +75,7 @@ def box():
     return thickness(light_box(target=0.75), from_mm=16, to_mm=32, steps=3)
 
 
+@pytest.mark.slow
 def test_light_box_follows_pitch_over_depth(box):
     """The trade's question of LED pitch over depth, against the sum over the LEDs at each step,
     and against the endless grid (Poisson's sum, `optics.photometry`), which 25 LEDs fall short
@@ -93,6 +94,7 @@ def test_light_box_follows_pitch_over_depth(box):
         assert step.even == pytest.approx(evenness("", endless, area).p5_over_mean, rel=0.05)
 
 
+@pytest.mark.slow
 def test_light_box_recommends_the_depth_that_is_even_enough(box):
     advice = box.advice[0]
     assert advice.meets

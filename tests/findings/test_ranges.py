@@ -108,6 +108,7 @@ def test_light_that_comes_from_deep_dies_by_a_power():
     assert found == pytest.approx([0.04 ** (both ** (s / 2) - 1) for s in (1, -1)], rel=1e-6)
 
 
+@pytest.mark.slow
 def test_the_range_of_the_verdict_holds_both_bins_and_material():
     scene_file = parse_scene(
         text("pla_white", 'shape = { kind = "orb", diameter_mm = 70 }\nwall_mm = 3\ncell_mm = 1.5')

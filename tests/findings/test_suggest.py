@@ -132,6 +132,7 @@ def test_a_light_in_the_middle_is_left_there():
     assert not any("move" in f.suggestion for f in hot)
 
 
+@pytest.mark.slow
 def test_in_a_hollow_no_light_is_asked_to_where_light_comes_from_the_walls():
     report = judged(
         scene(

@@ -322,9 +322,9 @@ def test_places_of_a_search_are_judged_by_the_full_answer(session):
     assert session.wait()
     after = session.figures.evenness("bud").off_by
     assert after < before
-    assert told == (
-        f"bud: a typical place is off by {after:.2f} times, {before:.2f} before; undo takes it back"
-    )
+    words = f"bud: a typical place is off by {after:.2f} times, {before:.2f} before; "
+    assert told.startswith(words)  # heat may have turned them down, which is told then
+    assert told.endswith("undo takes it back")
     searched = [words for words in said if "reading the light backwards" in words]
     assert searched[0].startswith("a short search, ")
     assert searched[-1].startswith("the long search, ")

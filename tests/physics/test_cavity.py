@@ -147,9 +147,13 @@ def test_integrating_cavity_with_a_port(solve, reflectance, port):
 
 @pytest.mark.parametrize(
     ("mu_a", "mu_s", "n", "wall"),
-    [(0.005, 1.0, 1.0, 2.0), (0.01, 2.0, 1.5, 2.0), (0.005, 8.0, 1.46, 2.0)],
+    [
+        pytest.param(0.005, 1.0, 1.0, 2.0, marks=pytest.mark.slow),
+        (0.01, 2.0, 1.5, 2.0),
+        pytest.param(0.005, 8.0, 1.46, 2.0, marks=pytest.mark.slow),
+    ],
 )
-@pytest.mark.parametrize("cells", [1, 2])
+@pytest.mark.parametrize("cells", [1, pytest.param(2, marks=pytest.mark.slow)])
 def test_translucent_shell_lets_out_what_diffusion_says(mu_a, mu_s, n, wall, cells):
     """Concentric spherical shell (derived in `optics`). Quick alone: the closed form is plain
     diffusion's. Walls of quick let light in by Milne's law besides, which takes it 0.1 to 1.5 %
@@ -217,7 +221,7 @@ def test_core_absorbs_what_it_does_not_send_back(solve, reflectance):
     assert found.agrees((1 - reflectance) * seen, digits=4e-3 * seen, within=0.02)
 
 
-@pytest.mark.parametrize("n", [1.0, 1.4, 1.5])
+@pytest.mark.parametrize("n", [pytest.param(n, marks=pytest.mark.slow) for n in (1.0, 1.4)] + [1.5])
 def test_equilibrium_light_passes_an_index_step_unchanged(n):
     """phi = 4 n^2 E and M = E in equilibrium (thermodynamics; the n^2 law of radiance)."""
     orb = shape_mesh(Orb(kind="orb", diameter_mm=30))

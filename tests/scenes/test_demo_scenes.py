@@ -78,6 +78,7 @@ def test_thistle_spikes_burn_at_the_foot_and_stay_dark_at_the_tip():
     assert len(foot.elsewhere_mm) == 8
 
 
+@pytest.mark.slow
 def test_short_geode_crystals_show_the_led_behind_their_face():
     report = judged(
         "geode_shoulder",

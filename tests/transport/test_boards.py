@@ -43,12 +43,8 @@ def test_disc_in_a_diffuse_ball(front, back):
     assert clear > 1.3 * exact
 
 
-SLOW = pytest.mark.slow
-
-
-@pytest.mark.parametrize(
-    "where", ["material", *(pytest.param(where, marks=SLOW) for where in ("pocket", "both"))]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("where", ["material", "pocket", "both"])
 def test_board_is_the_core_cut_of_it(where):
     """The same solid cut into the body beforehand; a thick one, which parts the grid by itself."""
     block = shape_mesh(Slab(kind="slab", length_mm=30, width_mm=26, thickness_mm=40))

@@ -180,13 +180,13 @@ FUZZ = {
 
 
 @given(_scenes())
-@settings(max_examples=12, **FUZZ)
+@settings(max_examples=8, **FUZZ)
 def test_any_scene_is_built_or_refused(text):
     fault_of(check_whole, text)  # anything but an error of the project's own fails
 
 
 @pytest.mark.slow
 @given(_scenes())
-@settings(max_examples=400, **FUZZ)
+@settings(max_examples=200, **FUZZ)
 def test_many_scenes_are_built_or_refused(text):
     fault_of(check_whole, text)
