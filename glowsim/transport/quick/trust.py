@@ -25,11 +25,11 @@ DEEP_ENOUGH = 1.25
 COARSE = (1.5, 0.3)
 """Cells of a wall lit from a hollow are coarse above this many transport lengths, if light decays
 by more than the second number within one: flat sides then depend on how the grid cuts them."""
-LONG = (6.0, 2.3)
+LONG = (6.0, 2.5)
 """A hollow is long if its far end is more than this many of its mean widths, 4 V / S, away from
 every light: the first where it is as wide there, the second where it tapers. Light gets there by
-many bounces. Pipes: within 8 % at ends 4 to 6 widths away, n from 1 to 1.58; spikes: -10 to -21 %
-in their tips 2.6 widths away."""
+many bounces. Pipes: within 8 % at ends 4 to 6 widths away, n from 1 to 1.58; spikes: within 10 %
+2.4 widths away, -10 to -21 % in their tips 2.6 widths away."""
 TAPERS = 0.3
 """A hollow tapers if the wall of its far end is nearer than this to its own axis, root mean square,
 in mean widths: 0.37 in a pipe, 0.2 in a spike."""
