@@ -38,6 +38,19 @@ position_mm = [200, 0, 0]
 """
 """So thin a puff that quick calls itself a rough guide."""
 
+THICK = """
+[[bodies]]
+name = "thick"
+shape = { kind = "orb", diameter_mm = 40 }
+material = "upholstery_foam_white"
+detail_mm = 12
+cell_mm = 4
+  [[bodies.lights]]
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 0]
+"""
+"""A ball of foam that quick is sure of."""
+
 
 def _sizes(least: float = 1.0, most: float = 500.0) -> st.SearchStrategy[float]:
     return st.floats(least, most).map(lambda x: round(x, 3))

@@ -15,18 +15,8 @@ from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal
 from glowsim.transport.solve import solve
 from glowsim.transport.solvers import BOTH
+from tests.support.scenes import THICK
 
-FOAM = """
-[[bodies]]
-name = "foam"
-shape = { kind = "orb", diameter_mm = 40 }
-material = "upholstery_foam_white"
-detail_mm = 12
-cell_mm = 4
-  [[bodies.lights]]
-  board = "rgb_5050_18ma"
-  position_mm = [0, 0, 0]
-"""
 ROD = """
 [[bodies]]
 name = "rod"
@@ -58,7 +48,7 @@ GROOVE = (
 def few(tmp_path_factory):
     """A glow of a guide and of foam with few photons, and the file it was saved to."""
     saved = tmp_path_factory.mktemp("guide") / "glow.npz"
-    scene = parse_scene(FOAM + ROD)
+    scene = parse_scene(THICK + ROD)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(guide, "FULL_GOAL", Goal(noise=None, photons=1))
         return scene, solve(scene, saved=saved), saved

@@ -20,19 +20,8 @@ from glowsim.transport.solve import solve
 from glowsim.transport.solvers import BOTH, QUICK, REFERENCE
 from glowsim.transport.store import load_glow, load_tallies, save_glow
 from glowsim.transport.sure import Sure, made_sure, rough_bodies
-from tests.support.scenes import THIN
+from tests.support.scenes import THICK, THIN
 
-THICK = """
-[[bodies]]
-name = "thick"
-shape = { kind = "orb", diameter_mm = 40 }
-material = "upholstery_foam_white"
-detail_mm = 12
-cell_mm = 4
-  [[bodies.lights]]
-  board = "rgb_5050_18ma"
-  position_mm = [0, 0, 0]
-"""
 SCENE = THICK + THIN
 FEW = Goal(noise=None, photons=1)
 """One batch: photons are followed in whole batches."""
