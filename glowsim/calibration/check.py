@@ -209,7 +209,7 @@ def _wall(size: FloatArray) -> str:
 def _other_material(mine: Compared, piece: TestPiece, optics: Optics) -> Cause:
     """Return the material that would explain the photo best, by Gauss-Newton from the one that was
     foreseen: light does not follow it straight."""
-    inverse, believed = np.linalg.inv(mine.spread), np.eye(2) / MATERIAL_DOUBT**2
+    inverse, believed = mine.inverse, np.eye(2) / MATERIAL_DOUBT**2
     slope = mine.by_material
     size: FloatArray = np.zeros(2)
     change: FloatArray = np.zeros(len(mine.residual))
@@ -245,7 +245,7 @@ def _place(point: FloatArray) -> str:
 
 def _fitted(mine: Compared, words: Words, columns: FloatArray, doubts: FloatArray) -> Cause:
     """Return a cause at its likeliest size."""
-    inverse, chi = np.linalg.inv(mine.spread), mine.chi_square
+    inverse, chi = mine.inverse, mine.chi_square
     if not len(doubts):
         left = mine.residual - columns
         return Cause(words(doubts), chi - float(left @ inverse @ left))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -78,7 +79,12 @@ class Compared:
         less = np.eye(len(self.residual)) - 1.0 / len(self.residual)
         return np.asarray(np.sqrt(np.diag(less @ self.spread @ less)), dtype=float)
 
-    @property
+    @cached_property
+    def inverse(self) -> FloatArray:
+        """Of `spread`, for the many causes that are tried, (m, m) float."""
+        return np.asarray(np.linalg.inv(self.spread), dtype=float)
+
+    @cached_property
     def chi_square(self) -> float:
         """Distance of photo and prediction by all patches; m - 1 if all is well."""
         return float(self.residual @ np.linalg.solve(self.spread, self.residual))

@@ -238,7 +238,7 @@ def _said_now_and_then(err: Console) -> Iterator[Callable[[str], None]]:
         while not over.wait(EVERY_S):
             seconds = time.monotonic() - started
             with suppress(OSError):  # nobody reads it any more: the work goes on
-                err.print(f"{words[0]} ({seconds:.0f} s)", markup=False, soft_wrap=True)
+                err.print(f"{words[0]} ({seconds:.0f} s)", soft_wrap=True)
 
     teller = threading.Thread(target=tell, name="progress", daemon=True)
     teller.start()

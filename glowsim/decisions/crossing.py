@@ -15,8 +15,7 @@ import numpy as np
 from scipy import sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.optics.emission import square_on
-from glowsim.transport.exchange import MATTERS, crossing_share
+from glowsim.transport.exchange import MATTERS, added, crossing_share
 from glowsim.transport.result import SurfaceGlow
 
 PARTS = 6
@@ -58,11 +57,7 @@ class Crossing:
                 parts.append((scattered, glow.exitance_lm_mm2(copy).T - scattered))
         first, second = (np.concatenate(part) for part in zip(*parts, strict=True))
         arriving = glow.air.arriving(first, second, glow.hollows)
-        ahead = np.concatenate(
-            [square_on(glow.bodies[copy.body].face_index) for copy in glow.copies]
-        )
-        back = glow.air.white * arriving + ahead[:, None] * glow.hollows.let_out(arriving)
-        back = back.sum(axis=1)
+        back = added(glow, glow.air.white * arriving, glow.hollows.let_out(arriving)).sum(axis=1)
         copies = np.split(back, np.cumsum([len(part[0]) for part in parts])[:-1])
         return np.mean([b for b, placed in zip(copies, self.mine, strict=True) if placed], axis=0)
 

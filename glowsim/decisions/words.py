@@ -90,8 +90,7 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
     if factor < 1.0 and first != "power":
         said.append(
             "Heat, not optics, limits this glow: at your settings a board would draw more than "
-            "the "
-            f"{heat.limit_w:.2g} W that heat allows there. All were turned down to "
+            f"the {heat.limit_w:.2g} W that heat allows there. All were turned down to "
             f"{100 * factor:.0f} % of their drive; the evenness stays as it is."
         )
     elif factor != 1.0:

@@ -245,8 +245,10 @@ def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, fir
 
 def _of_the_prop(glow: SurfaceGlow, stage: Stage, air: Air) -> FloatArray:
     """Return what light from other faces adds to the surface, at the corners, XYZ [cd/m2]."""
-    index = np.concatenate([glow.bodies[copy.body].face_index for copy in glow.copies])
-    back = [added(found, index) @ found.xyz_per_lm for found in crossings(glow, air)]
+    back = [
+        added(glow, found.sent_back, found.let_out) @ found.xyz_per_lm
+        for found in crossings(glow, air)
+    ]
     total = np.sum(back, axis=0) if back else np.zeros((len(stage.triangles), 3))
     return stage.at_corners(per_m2(1.0) * total / np.pi)
 

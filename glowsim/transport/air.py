@@ -81,7 +81,8 @@ class Air:
         """
         step = total = self.leaning @ diffuse + self.seen @ direct
         while step.max(initial=0.0) > _ENOUGH * total.max(initial=0.0):
-            step = self.seen @ (self.white * step) + self.leaning @ hollows.let_out(step)
+            back = self.seen @ (self.white * step)
+            step = back + self.leaning @ hollows.let_out(step) if hollows.counted else back
             total = total + step
         return self.smoothed(total)
 

@@ -49,13 +49,14 @@ def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
     return found
 
 
-def added(found: Crossing, index: FloatArray) -> FloatArray:
+def added(glow: SurfaceGlow, sent_back: FloatArray, let_out: FloatArray) -> FloatArray:
     """Return what light across the air adds to faces seen square-on, as the exitance of matt ones,
     (m, 3) float, per band [lm/mm2].
 
-    index : (m,) float, of refraction behind each face, or MATT
+    sent_back, let_out : (m, 3) float, see `Crossing`
     """
-    return found.sent_back + square_on(index)[:, None] * found.let_out
+    index = np.concatenate([glow.bodies[copy.body].face_index for copy in glow.copies])
+    return sent_back + square_on(index)[:, None] * let_out
 
 
 def exchange_lm_mm2(glow: SurfaceGlow) -> list[FloatArray] | None:
@@ -100,7 +101,6 @@ def lacking(glow: SurfaceGlow) -> tuple[str, ...]:
         return ()
     # Whatever is known of hollows, so that the answer is the same every time.
     shut = glow.alike(bodies=tuple(replace(body, entering=None) for body in glow.bodies))
-    _ = glow.rough_air
     found = _by_copy(glow, crossings(shut, glow.rough_air))
     areas = [glow.bodies[copy.body].surface.areas_mm2 for copy in glow.copies]
     out = [
@@ -137,7 +137,8 @@ def _exitance(glow: SurfaceGlow, direct: bool) -> FloatArray:
 
 def _by_copy(glow: SurfaceGlow, found: Sequence[Crossing]) -> list[FloatArray]:
     """Return what arrives and what is added on each copy's faces, (2, k) float each."""
-    index = np.concatenate([glow.bodies[copy.body].face_index for copy in glow.copies])
-    both = [[k.arriving.sum(axis=1), added(k, index).sum(axis=1)] for k in found]
+    both = [
+        [k.arriving.sum(axis=1), added(glow, k.sent_back, k.let_out).sum(axis=1)] for k in found
+    ]
     sizes = [len(glow.bodies[copy.body].glows) for copy in glow.copies]
     return np.split(np.sum(both, axis=0), np.cumsum(sizes)[:-1], axis=1)

@@ -49,6 +49,11 @@ class Hollows:
     takes: sparse.csr_matrix
     gives: tuple[sparse.csr_matrix, ...]
 
+    @property
+    def counted(self) -> bool:
+        """Whether light falls into any of them that is enough to count."""
+        return bool(self.takes.shape[0])
+
     def let_out(self, arriving: FloatArray) -> FloatArray:
         """Return what leaves each face for what arrives on all, (m, 3) float each [lm/mm2]."""
         come_in = self.takes @ arriving

@@ -28,7 +28,7 @@ class Rays:
     light             : (n,) int
     phase             : (n,) float in 0..1, spreads out what is sampled along each ray
     entry_face        : (n,) int, the wall face a ray came in through from the air, or -1
-    gain              : (n,) float, how much more gets deep through that door than diffusion says
+    gain              : (n,) float, how much more gets deep through that face than diffusion says
     """
 
     origin: FloatArray

@@ -331,7 +331,7 @@ class FirstFlight:
     def _entry(
         self, face: IntArray, goes: IntArray, from_air: np.ndarray, cos: FloatArray
     ) -> tuple[IntArray, FloatArray]:
-        """Return the door and gain of rays that pass a bare face."""
+        """Return the entry face and gain of rays that pass a bare face."""
         enters = from_air & (self._problem.kind_of(goes) == Kind.SCATTERS)
         gain = np.ones(len(face))
         for region in np.unique(goes[enters]):
