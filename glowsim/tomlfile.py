@@ -11,7 +11,8 @@ import re
 import tomllib
 import types
 import typing
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -32,9 +33,16 @@ class TomlText:
     name: str
     """What to call the text in messages: its path, as the user gave it."""
     data: dict[str, Any]
-    lines: dict[KeyPath, int] = field(default_factory=dict)
     text: str = ""
     """As it was read, comments and all."""
+
+    @cached_property
+    def lines(self) -> dict[KeyPath, int]:
+        """The line of each key, looked up when something is to be said of one."""
+        try:
+            return line_of_each_key(self.text)
+        except RecursionError:  # deeper by a bracket than the reader can go
+            return {}
 
     def where(self, key_path: KeyPath) -> str:
         """Return 'file, line N: bodies[0].wall_mm'; the line is the nearest one known."""
@@ -73,7 +81,7 @@ def parse_toml(text: str, name: str, error: type[GlowsimError]) -> TomlText:
     """Parse a TOML text called `name` in messages; raises `error` where its syntax is broken."""
     try:
         data = tomllib.loads(text)
-        return TomlText(name, data, line_of_each_key(text), text)
+        return TomlText(name, data, text)
     except RecursionError:
         raise error(f"{name}: not valid TOML: brackets are nested too deeply") from None
     except ValueError as problem:

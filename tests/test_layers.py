@@ -13,7 +13,9 @@ ROOT = Path(__file__).parent.parent / "glowsim"
 FILES = sorted(ROOT.rglob("*.py"))
 
 ROOMS = {
-    **dict.fromkeys(("errors", "units", "tomlfile", "tomllines", "files", "notebook"), 0),
+    **dict.fromkeys(
+        ("errors", "units", "tomlfile", "tomllines", "described", "files", "notebook"), 0
+    ),
     **dict.fromkeys(("optics", "scene", "catalogue"), 1),
     "geometry": 2,
     "transport": 3,

@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field
+
+from glowsim.described import Described
 
 BANDS_NM = (620.0, 525.0, 465.0)
 """Nominal wavelengths of the three colour bands: red, green, blue."""
@@ -44,12 +46,10 @@ _Correlation = Annotated[float, Field(gt=-1, lt=1)]
 CorrelationBands = Annotated[tuple[_Correlation, _Correlation, _Correlation], _per_band]
 
 
-class Entry(BaseModel):
+class Entry(Described):
     """The part common to materials, coats and boards."""
 
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", allow_inf_nan=False, use_attribute_docstrings=True
-    )
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     voided_by: ClassVar[dict[str, tuple[str, ...]]] = {}
     """Keys taken over through `like` that no longer hold once the named key is given anew."""

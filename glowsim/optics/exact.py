@@ -11,7 +11,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.integrate import quad_vec
 from scipy.optimize import brentq
 from scipy.special import roots_legendre
 
@@ -102,6 +101,8 @@ def point_source_fluence(distance_mfp: ArrayLike, *, albedo: float) -> Array:
     singular modes, after Case, de Hoffmann & Placzek, Introduction to the Theory of Neutron
     Diffusion (1953); this form is derived, its limit of no scattering checked.
     """
+    from scipy.integrate import quad_vec  # asked for by the checks alone, and slow to import
+
     r = np.asarray(distance_mfp, dtype=float)
     c = albedo
     k0 = decay_constant(c)

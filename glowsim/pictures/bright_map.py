@@ -86,16 +86,16 @@ def _coloured(
     toward = np.abs(studio.stage.normals[points.triangle] @ camera.forward)
     grey = 130 + 105 * toward
     colour = np.where(lit[:, None], scale.colours(glow), grey[:, None])
-    picture = np.full((height, width, 3), PAPER[0], dtype=float)
+    picture = np.full((height, width, 3), PAPER[0], np.uint8)
     picture[points.row, points.column] = colour
     # The number of contour lines below each point; -1 and -2 where there are none.
-    band = np.full((height, width), -2)
+    band = np.full((height, width), -2, np.int32)
     band[points.row, points.column] = np.where(lit, np.digitize(smooth, scale.ticks), -1)
-    piece = np.full((height, width), -1)
+    piece = np.full((height, width), -1, np.int32)
     piece[points.row, points.column] = studio.stage.piece[points.triangle]
     line = _steps(band, piece)
     picture[line] = contrasting(picture[line])
-    return picture.astype(np.uint8)
+    return picture
 
 
 def _radius_mm(studio: Studio) -> float:

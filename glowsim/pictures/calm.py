@@ -19,7 +19,9 @@ LEVELS = 5
 
 def calmed(glow: SurfaceGlow) -> SurfaceGlow:
     """Return a glow smoothed over the surface where it is noisy, and only as far as it is."""
-    return glow.alike(bodies=tuple(map(_calmed, glow.bodies)))
+    bodies = tuple(map(_calmed, glow.bodies))
+    same = all(calm is body for calm, body in zip(bodies, glow.bodies, strict=True))
+    return glow if same else glow.alike(bodies=bodies)
 
 
 def _calmed(body: BodyGlow) -> BodyGlow:

@@ -43,8 +43,7 @@ def with_glare(
     """
     height, width = picture.shape[:2]
     factor = max(1, round(max(height, width) / _COARSE_PX))
-    excess = picture - surround
-    coarse = _block_means(excess, factor)
+    coarse = _block_means(picture, factor) - surround
     kernel = _kernel(coarse.shape[0], coarse.shape[1], pixel_deg * factor, room.observer_age_years)
     strength = STRENGTH[room.observer]
     shape = [next_fast_len(2 * side - 1) for side in coarse.shape[:2]]
@@ -55,7 +54,10 @@ def with_glare(
     top, left = coarse.shape[0] - 1, coarse.shape[1] - 1
     halo = halo[top : top + coarse.shape[0], left : left + coarse.shape[1]]
     core = 1 - scattered_share(room.observer, room.observer_age_years)
-    return surround + core * excess + strength * _enlarged(halo, factor)[:height, :width]
+    glaring = core * picture
+    glaring += (1 - core) * surround
+    glaring += strength * _enlarged(halo, factor)[:height, :width]
+    return glaring
 
 
 @lru_cache(maxsize=4)

@@ -34,6 +34,8 @@ from glowsim.transport.result import SurfaceGlow
 SAMPLES = 2
 """Rays per pixel, each way."""
 PHOTO_SIZE: Size = (1280, 960)
+_THINNED = 4
+"""What lies behind a prop is smooth: every so many pixels tell its median."""
 STRIP_SHARE = 1 / 24
 _LEAST_STRIP_WIDTH = 360
 _LEAST_FOOT_PX = 16
@@ -161,12 +163,14 @@ class Studio:
         value = shading.seen(points, camera.refined(SAMPLES))
         width, height = camera.size
         pixel = (points.row // SAMPLES) * width + points.column // SAMPLES
-        sums = [np.bincount(pixel, band, minlength=width * height) for band in value.T]
-        cover = np.bincount(pixel, minlength=width * height) / SAMPLES**2
+        shown, pixel = np.unique(pixel, return_inverse=True)
+        sums = np.stack([np.bincount(pixel, band) for band in value.T], axis=1) / SAMPLES**2
+        cover = np.bincount(pixel) / SAMPLES**2
         behind = backdrop.luminance(camera) if backdrop else np.zeros((height, width, 3))
-        picture = np.stack(sums, axis=1).reshape(behind.shape) / SAMPLES**2
-        picture += (1 - cover).reshape(height, width, 1) * behind
-        surround = np.median(behind.reshape(-1, 3), axis=0)
+        surround = np.median(behind[::_THINNED, ::_THINNED].reshape(-1, 3), axis=0)
+        flat = behind.reshape(-1, 3)
+        flat[shown] = sums + (1 - cover)[:, None] * flat[shown]
+        picture: FloatArray = flat.reshape(height, width, 3)
         return with_glare(picture, camera.pixel_deg, surround, self.scene.room)
 
     def photo(

@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import luminance_shape, square_on
@@ -92,10 +93,10 @@ class Bundle:
     def add_to(self, luminance: Floats, stage: Stage, points: Points, view: Floats) -> None:
         """Add this light's luminance at surface points that are seen along `view`, (n, 3)."""
         mine = np.flatnonzero(stage.copy[points.triangle] == self.copy)
-        xyz = _between(stage, points, mine, self.xyz_lm_m2, self.first)
-        lit = xyz[:, 1] > _FAINT * self.xyz_lm_m2[:, 1].max()
-        mine, xyz = mine[lit], xyz[lit]
-        heading = _between(stage, points, mine, self.heading, self.first)
+        at_corners = np.hstack([self.xyz_lm_m2, self.heading])
+        both = _between(stage, points, mine, at_corners, self.first)
+        lit = both[:, 1] > _FAINT * self.xyz_lm_m2[:, 1].max()
+        mine, xyz, heading = mine[lit], both[lit, :3], both[lit, 3:]
         length = np.maximum(np.linalg.norm(heading, axis=1), 1e-30)
         axis = heading / length[:, None]
         share = luminance_per_exitance(
@@ -125,13 +126,14 @@ class Shading:
     bundles: tuple[Bundle, ...]
 
     def calmed(self, calm_mm: float) -> Shading:
-        """Return this shading with all but the bundles smoothed (see `Stage.smoothed`).
+        """Return this shading with the prop's own light smoothed (see `Stage.smoothed`), all but
+        the bundles.
 
         calm_mm : standard deviation of the smoothing
         """
-        all_of_it = np.concatenate([self.diffuse, self.across, self.sent_back], axis=1)
-        diffuse, across, sent_back = np.hsplit(self.stage.smoothed(all_of_it, calm_mm), 3)
-        return replace(self, diffuse=diffuse, across=across, sent_back=sent_back)
+        own = np.concatenate([self.diffuse, self.across], axis=1)
+        diffuse, across = np.hsplit(self.stage.smoothed(own, calm_mm), 2)
+        return replace(self, diffuse=diffuse, across=across)
 
     def seen(self, points: Points, camera: Camera) -> Floats:
         """Return the luminance of all light at the points a camera sees, (n, 3) XYZ [cd/m2]."""
@@ -146,27 +148,23 @@ class Shading:
     ) -> list[Floats]:
         """Return the luminance of diffuse and of matt light, each with the bundles', (n, 3)."""
         view = camera.directions(points.column, points.row)
-        shape = self._shape(points, view)[:, None]
         bundled = np.zeros((len(points.triangle), 3), np.float32)
         for bundle in self.bundles:
             bundle.add_to(bundled, self.stage, points, view)
-        result = []
-        for diffuse, matt in parts:
-            luminance = self._between(points, diffuse)
-            luminance *= shape
-            luminance += self._between(points, matt)
-            luminance += bundled
-            result.append(luminance)
-        return result
-
-    def _between(self, points: Points, corners: FloatArray) -> Floats:
-        everywhere = np.arange(len(points.triangle))
-        return _between(self.stage, points, everywhere, corners.astype(np.float32), 0)
-
-    def _shape(self, points: Points, view: Floats) -> Floats:
-        """Return what diffuse light is seen along `view`, over its mean over directions, (n,)."""
         # The normal runs on smoothly from face to face, as the brightness does.
-        normal = self._between(points, self.stage.point_normals)
+        corners = np.hstack(
+            [self.stage.point_normals, *(light for part in parts for light in part)]
+        )
+        between = _between(self.stage, points, slice(None), corners.astype(np.float32), 0)
+        normal, *lights = np.split(between, 1 + 2 * len(parts), axis=1)
+        shape = self._shape(points, normal, view)[:, None]
+        return [
+            shape * diffuse + matt + bundled
+            for diffuse, matt in zip(lights[::2], lights[1::2], strict=True)
+        ]
+
+    def _shape(self, points: Points, normal: Floats, view: Floats) -> Floats:
+        """Return what diffuse light is seen along `view`, over its mean over directions, (n,)."""
         cosine = -np.einsum("nd,nd->n", normal, view)
         cosine /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)
         shape = luminance_shape(cosine, n=self.emission.index[points.triangle])
@@ -233,14 +231,16 @@ def mixed(shadings: Sequence[Shading], weights: Sequence[float]) -> Shading:
     )
 
 
-def _between(stage: Stage, points: Points, chosen: Ints, at_corners: Floats, first: int) -> Floats:
+def _between(
+    stage: Stage, points: Points, chosen: Ints | slice, at_corners: Floats, first: int
+) -> Floats:
     """Return values at some of the points from those at the corners from `first` on."""
     corner = stage.corner[points.triangle[chosen]] - first
-    weight = points.weight[chosen]
-    result = weight[:, 0, None] * at_corners[corner[:, 0]]
-    result += weight[:, 1, None] * at_corners[corner[:, 1]]
-    result += weight[:, 2, None] * at_corners[corner[:, 2]]
-    return result
+    starts = np.arange(0, corner.size + 1, 3)
+    weights = (points.weight[chosen].ravel(), corner.ravel(), starts)
+    mix = csr_matrix(weights, shape=(len(corner), len(at_corners)))
+    between: Floats = mix @ at_corners
+    return between
 
 
 def _of_the_prop(glow: SurfaceGlow, stage: Stage, air: Air) -> FloatArray:

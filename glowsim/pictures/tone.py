@@ -26,6 +26,8 @@ SPILL = 2.0
 BRIGHT_SHARE = 0.97
 """Share of the glowing surface that lies below full white."""
 
+_PIXELS_AT_ONCE = 1 << 16
+"""What belongs to so many pixels stays in the processor's own memory."""
 LEAST_CD_M2 = 1e-3
 """Least exposure: a thousandth of a candela per square metre is moonlight on dark ground."""
 
@@ -86,15 +88,22 @@ def developed(xyz: FloatArray, exposure_cd_m2: float) -> NDArray[np.uint8]:
 
     The grain of one step that hides the steps of 8 bits is the same in every picture.
     """
-    shown = displayed(xyz, exposure_cd_m2)
-    grain = _grain(*shown.shape[:2])[..., None]
-    return np.floor(np.clip(255 * encode(shown) + grain, 0, 255)).astype(np.uint8)
+    height, width = xyz.shape[:2]
+    picture = np.zeros((height, width, 3), np.uint8)
+    step = max(1, _PIXELS_AT_ONCE // width)
+    for first in range(0, height, step):
+        rows = slice(first, first + step)
+        shown = displayed(xyz[rows], exposure_cd_m2)
+        grain = _grain(len(shown), width, first)[..., None]
+        picture[rows] = np.clip(255 * encode(shown) + grain, 0, 255)
+    return picture
 
 
-def _grain(height: int, width: int) -> FloatArray:
-    """Return a fixed pattern between 0 and 1 without visible structure, (h, w) float.
+def _grain(height: int, width: int, first: int) -> FloatArray:
+    """Return rows, from the `first` on, of a fixed pattern between 0 and 1 without visible
+    structure, (h, w) float.
 
     Interleaved gradient noise (Jimenez, Next generation post processing, SIGGRAPH 2014).
     """
-    row, column = np.mgrid[0:height, 0:width]
+    row, column = np.mgrid[first : first + height, 0:width]
     return (52.9829189 * ((0.06711056 * column + 0.00583715 * row) % 1.0)) % 1.0

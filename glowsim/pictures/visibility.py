@@ -20,7 +20,7 @@ import numpy as np
 
 from glowsim.errors import PictureError
 from glowsim.geometry.mesh import FloatArray
-from glowsim.geometry.rays import RayTarget
+from glowsim.geometry.rays import BoolArray, RayTarget
 from glowsim.pictures.arrays import Floats, Ints
 from glowsim.pictures.camera import Camera
 
@@ -28,6 +28,10 @@ Backend = Literal["embree", "gl"]
 
 BACKGROUND = -1
 _PIXELS_AT_ONCE = 1 << 16
+_RUN = 64
+"""Triangles that share a box: neighbours as a rule."""
+_TILE_PX = 16
+"""Rays are followed in squares of a picture, those that such a box may lie before."""
 _MOST_TRIANGLES = 2**24 - 2
 """A colour of 24 bits counts no further."""
 
@@ -67,8 +71,8 @@ def view_of(triangles: FloatArray, rays: RayTarget, backend: Backend) -> View:
     for each other. Raises PictureError, when called, if OpenGL fails.
     """
     if backend == "embree":
-        outline = _outline(triangles)
-        return lambda camera: _seen_by_rays(outline, rays, camera)
+        boxes = _boxes(triangles)
+        return lambda camera: _seen_by_rays(boxes, rays, camera)
     if len(triangles) > _MOST_TRIANGLES:
         raise PictureError(
             f"{len(triangles)} triangles are too many for OpenGL (at most {_MOST_TRIANGLES}); "
@@ -103,34 +107,49 @@ def points_seen(triangles: FloatArray, camera: Camera, seen: Seen) -> Points:
     return Points(row, column, triangle, weight.T)
 
 
-def _outline(triangles: FloatArray) -> FloatArray:
-    """Return few points whose hull holds all triangles: corners of boxes around runs of them."""
-    starts = np.arange(0, len(triangles), 256)
+def _boxes(triangles: FloatArray) -> FloatArray:
+    """Return the corners of boxes around runs of triangles, (n, 8, 3) float [mm]."""
+    starts = np.arange(0, len(triangles), _RUN)
     low = np.minimum.reduceat(triangles.min(axis=1), starts)
     high = np.maximum.reduceat(triangles.max(axis=1), starts)
     corners = np.array(np.meshgrid([0, 1], [0, 1], [0, 1])).reshape(3, 8).T
-    return (low[:, None] + corners * (high - low)[:, None]).reshape(-1, 3)
+    boxes: FloatArray = low[:, None] + corners * (high - low)[:, None]
+    return boxes
 
 
-def _seen_by_rays(outline: FloatArray, rays: RayTarget, camera: Camera) -> Seen:
+def _may_see(boxes: FloatArray, camera: Camera) -> BoolArray:
+    """Return which tiles of a picture boxes lie before, (rows, columns) bool."""
+    width, height = camera.size
+    tiles = np.zeros((-(-height // _TILE_PX), -(-width // _TILE_PX)), bool)
+    pixel, _ = camera.project(boxes.reshape(-1, 3))
+    pixel = pixel.reshape(-1, 8, 2)
+    low = np.floor(pixel.min(axis=1)).astype(int) - 1
+    high = np.ceil(pixel.max(axis=1)).astype(int) + 1
+    first = np.maximum(low, 0) // _TILE_PX
+    last = np.maximum(high, -1) // _TILE_PX
+    for (left, top), (right, bottom) in zip(first, last, strict=True):
+        tiles[top : bottom + 1, left : right + 1] = True
+    return tiles
+
+
+def _seen_by_rays(boxes: FloatArray, rays: RayTarget, camera: Camera) -> Seen:
     """Follow one ray through the middle of each pixel that can see anything."""
     width, height = camera.size
-    pixel, _ = camera.project(outline)
-    low = np.clip(np.floor(pixel.min(axis=0)).astype(int) - 1, 0, [width, height])
-    high = np.clip(np.ceil(pixel.max(axis=0)).astype(int) + 1, 0, [width, height])
+    tiles = _may_see(boxes, camera)
+    open_pixel = np.repeat(np.repeat(tiles, _TILE_PX, axis=0), _TILE_PX, axis=1)[:height, :width]
+    row, column = np.nonzero(open_pixel)
     triangle = np.full((height, width), BACKGROUND, np.int32)
     depth = np.zeros((height, width), np.float32)
-    step = max(1, _PIXELS_AT_ONCE // max(int(high[0] - low[0]), 1))
-    for top in range(int(low[1]), int(high[1]), step):
-        part = np.s_[top : min(top + step, int(high[1])), low[0] : high[0]]
-        rows, columns = (grid.ravel() for grid in np.mgrid[part])
+    for first in range(0, len(row), _PIXELS_AT_ONCE):
+        part = slice(first, first + _PIXELS_AT_ONCE)
+        rows, columns = row[part], column[part]
         direction = camera.directions(columns, rows)
         hits = rays.first_hits(
             np.broadcast_to(camera.eye_mm, direction.shape), cast(FloatArray, direction)
         )
-        triangle[part] = hits.face.reshape(triangle[part].shape)
-        along = np.where(hits.face >= 0, hits.distance_mm / camera.stretch(columns, rows), 0.0)
-        depth[part] = along.reshape(triangle[part].shape)
+        triangle[rows, columns] = hits.face
+        along = hits.distance_mm / camera.stretch(columns, rows)
+        depth[rows, columns] = np.where(hits.face >= 0, along, 0.0)
     return Seen(triangle, depth)
 
 

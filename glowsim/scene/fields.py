@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field
 
+from glowsim.described import Described
 from glowsim.errors import SceneError
 from glowsim.tomlfile import shown
 from glowsim.units import length_mm, mm_per_unit
 
 
-class Strict(BaseModel):
+class Strict(Described):
     """A table of the scene file: an unknown key is a fault, and nothing changes after reading."""
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 def _number(value: Any) -> Any:

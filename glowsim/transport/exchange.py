@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,10 +34,20 @@ class Crossing:
     let_out: FloatArray
 
 
-def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
-    """Return the light that `air` brings back to the faces of a glow as driven."""
+def crossings(glow: SurfaceGlow, air: Air) -> tuple[Crossing, ...]:
+    """Return the light that `air` brings back to the faces of a glow as driven.
+
+    Worked out once for each glow: findings and pictures ask for the same.
+    """
+    known, name = vars(glow), "rough crossings" if air.rough else "crossings"
+    if name not in known:
+        known[name] = tuple(_crossings(glow, air))
+    found: tuple[Crossing, ...] = known[name]
+    return found
+
+
+def _crossings(glow: SurfaceGlow, air: Air) -> Iterator[Crossing]:
     kinds = {light.xyz_per_lm.tobytes(): light.xyz_per_lm for light in glow.lights}
-    found = []
     for kind, xyz_per_lm in kinds.items():
         share = np.array([light.xyz_per_lm.tobytes() == kind for light in glow.lights], dtype=float)
         alone = glow if share.all() else glow.dimmed(np.repeat(share[:, None], 3, axis=1))
@@ -45,8 +55,7 @@ def crossings(glow: SurfaceGlow, air: Air) -> list[Crossing]:
         diffuse = _exitance(alone, direct=False)
         arriving = air.arriving(diffuse, both - diffuse, glow.hollows)
         let_out = glow.hollows.let_out(arriving)
-        found.append(Crossing(xyz_per_lm, arriving, air.white * arriving, let_out))
-    return found
+        yield Crossing(xyz_per_lm, arriving, air.white * arriving, let_out)
 
 
 def added(glow: SurfaceGlow, sent_back: FloatArray, let_out: FloatArray) -> FloatArray:
