@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from glowsim.decisions.flashes import flashes as flashes
     from glowsim.decisions.modules import modules as modules
     from glowsim.decisions.placing import place as place
+    from glowsim.decisions.sliding import slide as slide
     from glowsim.decisions.sweep import local_processes as local_processes
     from glowsim.decisions.thickness import thickness as thickness
     from glowsim.electrics.as_wired import as_wired as as_wired
@@ -54,6 +55,7 @@ _HOMES = {
     "glowsim.decisions.flashes": ("flashes",),
     "glowsim.decisions.modules": ("modules",),
     "glowsim.decisions.placing": ("place",),
+    "glowsim.decisions.sliding": ("slide",),
     "glowsim.decisions.sweep": ("local_processes",),
     "glowsim.decisions.thickness": ("thickness",),
     "glowsim.electrics.as_wired": ("as_wired",),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from pathlib import Path
+from typing import Any, Protocol
 
 import click
 
@@ -12,8 +14,21 @@ from glowsim.cli.figure_table import FigureTable
 from glowsim.decisions.alike import body_number
 from glowsim.decisions.objective import Wish
 from glowsim.errors import SceneError
+from glowsim.files import written_together
+from glowsim.pictures.writing import write_file
 from glowsim.scene import Light, Placing
 from glowsim.transport.plan import Plan
+
+
+class Answer(Protocol):
+    """What a command that places boards found."""
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+
+    def write(self) -> Path:
+        """Write the new scene; return its path."""
+
 
 _OPTIONS = (
     click.option(
@@ -81,6 +96,30 @@ def placing_of(
             raise SceneError(f"--{name} {value:g} mm: must be at least 0")
     given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
     return own.model_copy(update={key: v for key, v in given.items() if v is not None})
+
+
+def written_set(
+    folder: Path,
+    name: str,
+    answer: Answer,
+    write: bool,
+    more: Mapping[str, Any],
+    draw: Callable[[Path], list[Path]],
+) -> tuple[dict[str, Any], list[Path]]:
+    """Write an answer and its pictures to a folder, and its new scene beside the old one, all or
+    nothing; return the answer as plain data, and the files.
+
+    name : of the answer's file;  write : whether there is a new scene;  more : plain data besides
+    draw : draws into a folder and returns the pictures
+    """
+    with written_together(folder) as part:
+        drawn = draw(part)
+        # The new scene last: it is a file of its own, and the set names it.
+        scenes = [answer.write()] if write else []
+        plain = answer.as_json() | {**more, "new_scene": str(scenes[0]) if scenes else None}
+        names = [f"{name}.json", *(path.name for path in drawn)]
+        write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
+    return plain, [*scenes, *(folder / file for file in names)]
 
 
 def boards_table(

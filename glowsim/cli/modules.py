@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import click
 from rich.console import Console
 
-from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
+from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of, written_set
 from glowsim.cli.common import (
     SizeType,
     Wires,
@@ -37,9 +36,7 @@ from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
-from glowsim.files import written_together
 from glowsim.pictures import save_picture
-from glowsim.pictures.writing import write_file
 from glowsim.scene import Light, read_scene
 from glowsim.transport.plan import plan_of
 
@@ -113,16 +110,14 @@ def command(
             report=report,
         )
         odds = counted(answer.neighbours, report)
-        with written_together(folder) as part:
-            drawn = _drawn(answer, part, size, backend, report) if pictures else []
-            # The new scene last: it is a file of its own, and the set names it.
-            scenes = [answer.write()] if write and answer.verdict.worth else []
-            plain = answer.as_json() | {"wiring": wires.as_json()}
-            plain |= {"known": list(odds)} if odds else {}
-            plain |= {"new_scene": str(scenes[0]) if scenes else None}
-            names = ["modules.json", *(path.name for path in drawn)]
-            write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
-        files = [*scenes, *(folder / name for name in names)]
+        plain, files = written_set(
+            folder,
+            "modules",
+            answer,
+            write and answer.verdict.worth,
+            {"wiring": wires.as_json()} | ({"known": list(odds)} if odds else {}),
+            lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
+        )
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import click
 from rich.console import Console
 
-from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of
+from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of, written_set
 from glowsim.cli.common import (
     SizeType,
     Wires,
@@ -32,12 +31,13 @@ from glowsim.cli.common import (
 from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells, watts
+from glowsim.decisions.alike import body_number
+from glowsim.decisions.objective import Wish
 from glowsim.decisions.placing import Placed, place
+from glowsim.decisions.sliding import Slid, slide, slides
 from glowsim.decisions.worth import wanted
-from glowsim.files import written_together
 from glowsim.pictures import save_picture
-from glowsim.pictures.writing import write_file
-from glowsim.scene import read_scene
+from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal
 
@@ -47,10 +47,13 @@ from glowsim.transport.reference import Goal
     epilog="Examples:\n\n"
     "  glowsim place scenes/thistle_staff.toml --count 4 --board rgb_5050_18ma\n\n"
     "  glowsim place scenes/moon_orb.toml --count 3 --directions any --symmetry 3\n\n"
+    "  glowsim place scenes/moth_mask.toml\n\n"
     "  glowsim place my_prop.toml --body wing --count 6 --levels free --reference 60",
 )
 @scene_argument
-@click.option("--count", type=int, required=True, help="How many boards.")
+@click.option(
+    "--count", type=int, help="How many boards; left out for strips along paths, which are slid."
+)
 @click.option("--board", help="Another board of the catalogue.  [default: the first light's]")
 @placing_options
 @click.option(
@@ -72,7 +75,7 @@ from glowsim.transport.reference import Goal
 @json_option
 def command(
     scene: Path,
-    count: int,
+    count: int | None,
     board: str | None,
     body: str | None,
     first: str,
@@ -95,35 +98,46 @@ def command(
     """Place COUNT light boards in a body of SCENE so that it glows as evenly as can be.
 
     All lights of the body are placed anew, as boards of one kind driven as its first light, and
-    all bodies like it alike. Where that is worth doing, a new scene is written beside the old one,
-    which stays as it is, and pictures before and after; otherwise it says to leave it.
+    all bodies like it alike. Strips that run along paths are slid along them instead, and what
+    else shines in that body stays. Where that is worth doing, a new scene is written beside the
+    old one, which stays as it is, and pictures before and after; otherwise it says to leave it.
     """
     scene_file = read_scene(scene).on_battery(battery)
     wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     asked = sure_of(sure, seconds, folder)
+    wish = wish_of(first, directions, levels)
+    number = body_number(plan_of(scene_file), body)
     with progress_line() as report:
-        answer = place(
-            scene_file,
-            body,
-            count,
-            board=board,
-            wish=wish_of(first, directions, levels),
-            placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
-            seed=seed,
-            sure=asked,
-            reference=None if reference is None else Goal(seconds=reference),
-            report=report,
+        answer: Placed | Slid
+        if slides(scene_file, number):
+            places = {"count": count, "board": board, "depth": depth, "clearance": clearance}
+            others = {"symmetry": symmetry, "reference": reference}
+            _refuse_for_strips(scene_file, number, wish, places | others)
+            answer = slide(scene_file, body, wish=wish, seed=seed, sure=asked, report=report)
+        elif count is None:
+            raise click.UsageError("--count says how many boards are placed: give it")
+        else:
+            answer = place(
+                scene_file,
+                body,
+                count,
+                board=board,
+                wish=wish,
+                placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
+                seed=seed,
+                sure=asked,
+                reference=None if reference is None else Goal(seconds=reference),
+                report=report,
+            )
+        plain, files = written_set(
+            folder,
+            "place",
+            answer,
+            answer.worth,
+            {"wiring": wires.as_json()},
+            lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
         )
-        with written_together(folder) as part:
-            drawn = _drawn(answer, part, size, backend, report) if pictures else []
-            # The new scene last: it is a file of its own, and the set names it.
-            scenes = [answer.write()] if answer.worth else []
-            plain = answer.as_json() | {"wiring": wires.as_json()}
-            plain |= {"new_scene": str(scenes[0]) if scenes else None}
-            names = ["place.json", *(path.name for path in drawn)]
-            write_file(part / names[0], json.dumps(plain, indent=2, ensure_ascii=False).encode())
-        files = [*scenes, *(folder / name for name in names)]
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
@@ -132,8 +146,24 @@ def command(
     print_written(files)
 
 
+def _refuse_for_strips(
+    scene_file: SceneFile, number: int, wish: Wish, options: dict[str, Any]
+) -> None:
+    """Raise SceneError for options that mean nothing to strips that are slid along their paths."""
+    given = [f"--{name}" for name, value in options.items() if value is not None]
+    given += ["--directions any"] if wish.directions == "any" else []
+    given += ["--levels free"] if wish.free_levels else []
+    if given:
+        raise scene_file.fault(
+            ("bodies", number, "lights"),
+            f"'{scene_file.scene.bodies[number].name}' has strips along paths, which place slides "
+            f"as they are: leave out {' and '.join(given)}, or give the strips position_mm in "
+            "place of their paths",
+        )
+
+
 def _drawn(
-    answer: Placed, folder: Path, size: tuple[int, int], backend: str, report: Any
+    answer: Placed | Slid, folder: Path, size: tuple[int, int], backend: str, report: Any
 ) -> list[Path]:
     from glowsim.decisions.placing_pictures import before_after, mending
 
@@ -148,12 +178,12 @@ def _drawn(
     return files
 
 
-def _print(screen: Console, answer: Placed) -> None:
+def _print(screen: Console, answer: Placed | Slid) -> None:
     print_title(screen, answer.plan.title, ": where?")
     screen.print(_figures(answer))
     if answer.worth:
-        screen.print(_boards(answer))
-        if answer.removed:
+        screen.print(_boards(answer) if isinstance(answer, Placed) else _strips(answer))
+        if isinstance(answer, Placed) and answer.removed:
             gone = ", ".join(answer.removed)
             screen.print(f"No longer there: {gone}.")
     for sentence in answer.text:
@@ -168,7 +198,7 @@ def _print(screen: Console, answer: Placed) -> None:
     )
 
 
-def _figures(answer: Placed) -> FigureTable:
+def _figures(answer: Placed | Slid) -> FigureTable:
     table = table_of(
         titled(
             f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply
@@ -182,7 +212,7 @@ def _figures(answer: Placed) -> FigureTable:
         lights = [step.glow.lights[k] for k in step.copies[0].lights]
         table.add_row(
             name,
-            str(len(lights)),
+            str(len(step.scene_file.scene.bodies[answer.numbers[0]].lights)),
             *step_cells(step),
             watts(step),
             "" if heat is None or heat.board_c is None else f"{heat.board_c:.0f}",
@@ -207,3 +237,16 @@ def _boards(answer: Placed) -> FigureTable:
     if answer.wish.free_levels:
         more["level"] = [f"{100 * move.level:.0f} %" for move in moves]
     return boards_table(answer.lights, more)
+
+
+def _strips(answer: Slid) -> FigureTable:
+    columns = ("begins at mm", "was at", "may at most", "first LED at", "last LED at")
+    table = table_of("Strips, along their paths (start_mm)", ("strip",), columns)
+    for one in answer.slides:
+        ends = (one.first_led_mm, one.last_led_mm)
+        table.add_row(
+            one.name,
+            *(f"{mm:.1f}" for mm in (one.start_mm, one.was_mm, one.last_mm)),
+            *(", ".join(f"{round(c, 1) + 0.0:.1f}" for c in place) for place in ends),
+        )
+    return table

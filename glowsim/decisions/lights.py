@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from glowsim.catalogue import Board
 from glowsim.decisions.alike import relit
-from glowsim.decisions.boards import BoardKind
 from glowsim.decisions.heat import PowerLimit, limit_at_place
+from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import matched
 from glowsim.decisions.placer import Placer, Report
 from glowsim.decisions.polish import Placement
@@ -63,27 +64,29 @@ def lit(
             f"{name}: the board '{placer.kind.name}' draws {placer.kind.power_w(0.0):.2g} W even "
             f"while dark, above the {heat.limit_w:.2g} W that heat allows; take one with fewer LEDs"
         )
-    factor = drive_factor(placer, placement, before, heat)
+    mean = 0.0 if placer.wish.first != "power" else placer.mean_cd_m2(placement)
+    factor = drive_factor(placer.wish, before, heat, mean)
     if factor != 1.0:
         lights, text, new = with_boards(factor)
     return Lit(lights, text, new, heat.turned(factor, scene_file.scene.heat.room_c), factor)
 
 
-def drive_factor(placer: Placer, placement: Placement, before: Step, heat: PowerLimit) -> float:
+def drive_factor(wish: Wish, before: Step, heat: PowerLimit, mean_cd_m2: float) -> float:
     """Return what to multiply the drive of all boards with.
 
-    Evenness first leaves it, unless heat forbids; brightness takes all that heat and the LEDs
-    allow; least power takes what makes the body read as lit.
+    mean_cd_m2 : of the glow with them, which counts for least power alone
+    Evenness first leaves the drive, unless heat forbids; brightness takes all that heat and the
+    LEDs allow; least power takes what makes the body read as lit.
     """
-    if placer.wish.first == "evenness":
+    if wish.first == "evenness":
         factor = min(1.0, heat.heat_factor)
-    elif placer.wish.first == "brightness":
+    elif wish.first == "brightness":
         factor = heat.factor
     else:
         seen = before.lit
         room = seen.ratio / seen.on_off * seen.white_paper_cd_m2
         needed = max(seen.needed_cd_m2 - room, 0.01 * seen.needed_cd_m2)
-        factor = min(needed / placer.mean_cd_m2(placement), heat.factor)
+        factor = min(needed / mean_cd_m2, heat.factor)
     # Rounded down, so that what is written is never above the limit.
     return float(np.floor(factor * 1e4) / 1e4)
 
@@ -99,7 +102,7 @@ def lights_of(placer: Placer, placement: Placement, body: Body, factor: float) -
                 update={
                     "position_mm": tuple(round(float(c), 2) + 0.0 for c in poses.position[k]),
                     "direction": tuple(round(float(c), 4) + 0.0 for c in poses.direction[k]),
-                    "drive": _scaled(placer.kind, factor * float(levels[k])),
+                    "drive": _times(pattern.drive, factor * float(levels[k]), placer.kind.board),
                 }
             )
         )
@@ -119,12 +122,19 @@ def lights_of(placer: Placer, placement: Placement, body: Body, factor: float) -
     return lights
 
 
-def _scaled(kind: BoardKind, factor: float) -> Drive:
-    """Return the pattern's drive times a factor, rounded down."""
-    drive = kind.light.drive
+def turned(light: Light, factor: float, board: Board) -> Light:
+    """Return a light with all its colours turned up by a factor, LED by LED where it has them."""
+    many = None if light.drives is None else tuple(_times(d, factor, board) for d in light.drives)
+    last = None if light.drive_to is None else _times(light.drive_to, factor, board)
+    update = {"drive": _times(light.drive, factor, board), "drives": many, "drive_to": last}
+    return light.model_copy(update=update)
+
+
+def _times(drive: Drive, factor: float, board: Board) -> Drive:
+    """Return a board's drive times a factor, rounded down."""
     if factor == 1.0:
         return drive
-    colours = ("white",) if kind.board.drive == "white" else ("red", "green", "blue")
+    colours = ("white",) if board.drive == "white" else ("red", "green", "blue")
     return drive.model_copy(
         update={c: float(np.floor(getattr(drive, c) * factor * 1e4 + 1e-6) / 1e4) for c in colours}
     )

@@ -20,10 +20,11 @@ from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import free_name, write_new
 from glowsim.decisions.placer import Expected, Placer, Report, pattern_light
-from glowsim.decisions.placing import Trial, check_count
+from glowsim.decisions.placing import check_count
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.step import Step, warmed
+from glowsim.decisions.trial import Trial
 from glowsim.decisions.words import bound_words, does, heat_words, named_boards, share
 from glowsim.decisions.worth import (
     Verdict,

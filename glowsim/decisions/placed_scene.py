@@ -24,11 +24,18 @@ _KEYS = (
 """Keys of a light that placing decides, in the order they are written."""
 _STAYS = ("direction", "position_mm")
 """Keys that are written even where they are what is taken without them."""
+_OF_PATHS = ("start_mm", "drives", "drive_to")
+"""Keys of a strip along a path that placing decides besides; its path says the rest."""
 
 
 def matched(old: Sequence[Light], new: Sequence[Light]) -> list[int | None]:
-    """Return for each new light the old one that moves there, by the least way in all."""
+    """Return for each new light the old one that moves there, by the least way in all; strips
+    along paths stay in their order."""
     found: list[int | None] = [None] * len(new)
+    if [light.path_mm or light.path_inside or light.position_mm for light in old] == [
+        light.path_mm or light.path_inside or light.position_mm for light in new
+    ]:
+        return list(range(len(new)))
     if old and new:
         a = np.array([light.position_mm for light in new], dtype=float)
         b = np.array([light.position_mm for light in old], dtype=float)
@@ -105,25 +112,30 @@ def _set(table: Table, light: Light) -> None:
     """Write what placing decides into a light's table; what is as before stays untouched."""
     plain = light.model_dump(exclude_none=True)
     given = light.model_dump(exclude_defaults=True, exclude_none=True)
-    for key in ("name", *_KEYS):
-        value = plain.get(key) if key in _STAYS else given.get(key)
+    keys: tuple[str, ...] = ("name", *_KEYS, *(_OF_PATHS if light.runs_along else ()))
+    for key in keys:
+        stays = key in _STAYS and not light.runs_along
+        value = plain.get(key) if stays else given.get(key)
         if value is None:
             _clear(table, (key,))
-        elif key == "drive":
-            _set_drive(table, value)
+        elif key in table and _plain(table[key]) == _plain(value):
+            continue
         else:
-            wanted = _plain(value)
-            if key not in table or _plain(table[key]) != wanted:
-                table[key] = wanted
+            table[key] = _item(_plain(value))
     _clear(table, ("separate_leds",) if not light.separate_leds else ())
 
 
-def _set_drive(table: Table, drive: dict[str, float]) -> None:
-    if "drive" in table and _plain(table["drive"]) == drive:
-        return
-    inline = tomlkit.inline_table()
-    inline.update(drive)
-    table["drive"] = inline
+def _item(value: Any) -> Any:
+    """Return a value as TOML within one line, tables too."""
+    if isinstance(value, dict):
+        inline = tomlkit.inline_table()
+        inline.update(value)
+        return inline
+    if isinstance(value, list) and any(isinstance(one, dict) for one in value):
+        array = tomlkit.array()
+        array.extend(_item(one) for one in value)
+        return array
+    return value
 
 
 def _plain(value: Any) -> Any:

@@ -21,7 +21,7 @@ from glowsim.decisions.tidy import tidied
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.scene import Light, Placing
+from glowsim.scene import Light, Placing, StripPiece
 from glowsim.transport.boards import boards_of
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import OpaqueBoard
@@ -270,12 +270,16 @@ def pattern_light(plan: Plan, number: int, board: str | None) -> Light:
 
     Raises SceneError for a board that is not in the catalogue.
     """
-    if number in plan.scene_file.written_light:
-        raise plan.scene_file.fault(
-            ("bodies", number, "lights", 0),
-            "strips along a path cannot be placed anew; give position_mm in place of its path",
-        )
-    light = plan.scene_file.scene.bodies[number].lights[0]
+    lights = plan.scene_file.scene.bodies[number].lights
+    for k, light in enumerate(lights):
+        if isinstance(light, StripPiece):
+            raise plan.scene_file.fault(
+                ("bodies", number, "lights", k),
+                "a strip that runs along a path, or has colours LED by LED, cannot be placed anew "
+                "or counted; 'glowsim place' without --count slides a strip along its path. Else "
+                "give position_mm in place of the path, and one drive",
+            )
+    light = lights[0]
     if board is None or board == light.board:
         return light
     fault = plan.catalogue.fault("board", board)

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from glowsim.decisions.alike import bodies_alike, named_all
+from glowsim.decisions.boards import Poses
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.effort import BRIEF
 from glowsim.decisions.lights import lights_of, lit
@@ -31,6 +32,7 @@ from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.sensitivity import patch_luminance
 from glowsim.decisions.step import Step, judged, warmed
+from glowsim.decisions.trial import Trial, sizes_alike
 from glowsim.decisions.words import (
     bound_words,
     does,
@@ -45,8 +47,6 @@ from glowsim.scene import Body, Light, Placing, SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.reference import Goal
-from glowsim.transport.result import SurfaceGlow
-from glowsim.transport.sizes import Sizes
 from glowsim.transport.solve import REFERENCE_GOAL, solve
 from glowsim.transport.sure import Sure
 
@@ -112,6 +112,21 @@ class Placed:
     def worth(self) -> bool:
         """Whether the placement is worth doing; otherwise what is there should stay."""
         return self.verdict.worth
+
+    @property
+    def responses(self) -> Responses:
+        """The body read backwards."""
+        return self.placer.responses
+
+    @property
+    def poses(self) -> Poses:
+        """Places that a board may take."""
+        return self.placer.sites.poses
+
+    @property
+    def label(self) -> str:
+        """What was placed, in a few words."""
+        return f"{len(self.moves)} x {self.board}"
 
     @property
     def bodies(self) -> str:
@@ -304,47 +319,6 @@ def check_count(count: int) -> None:
         raise SceneError(f"{count} boards cannot be placed; ask for 1 to {MOST_BOARDS}")
 
 
-def sizes_alike(responses: Responses, numbers: Sequence[int]) -> dict[int, Sizes]:
-    """Return faces and cells of bodies that are alike, the first of them prepared: the same for
-    all, so that they are solved once."""
-    return dict.fromkeys(numbers, responses.sizes[numbers[0]])
-
-
-class Trial:
-    """Solves variants of a scene in which some bodies, all alike, differ; the others are solved
-    once."""
-
-    def __init__(
-        self,
-        responses: Responses,
-        numbers: Sequence[int],
-        report: Report,
-        sure: Sure | None = None,
-    ) -> None:
-        """Solve on what `responses` keeps ready; numbers : of the bodies, that judged first.
-
-        sure : solve that body by the reference where quick is a rough guide
-        """
-        self._responses, self._number, self._report = responses, numbers[0], report
-        self._sure = sure
-        self._sizes = sizes_alike(responses, numbers)
-        self._first: SurfaceGlow | None = None
-
-    def judged(self, scene_file: SceneFile, count: float) -> Step:
-        """Return what comes of a variant, on the faces and cells that all are compared on."""
-        plan = plan_of(scene_file, self._sizes)
-        prop = self._responses.prop
-        glow = prop.glow(plan, report=self._report)
-        if self._sure is not None:
-            glow = self._sure.judged(plan, self._number, glow, prop.seed, self._report)
-        if self._first is not None and self._first.same_faces(glow):
-            glow = self._first.relit(glow)
-        material = scene_file.scene.bodies[self._number].material
-        step = judged(glow, scene_file, self._number, count, material, plan.catalogue)
-        self._first = self._first or step.glow
-        return step
-
-
 def _moves(old: Sequence[Light], new: Sequence[Light], placement: Placement) -> tuple[Move, ...]:
     moves = []
     for light, match, level in zip(new, matched(old, new), placement.levels, strict=True):
@@ -387,4 +361,4 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
     return round(p5_over_mean(face, area), 5)
 
 
-__all__ = ["REFERENCE_GOAL", "Move", "Placed", "Trial", "Wish", "guessed", "place"]
+__all__ = ["REFERENCE_GOAL", "Move", "Placed", "Wish", "guessed", "place"]

@@ -29,7 +29,7 @@ from glowsim.scene import Room, Thresholds
 from glowsim.transport.guide import refuse_guide
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
-from glowsim.transport.problem import BodyProblem, BoolArray, Kind
+from glowsim.transport.problem import BodyProblem, BoolArray, Emitters, Kind
 from glowsim.transport.quick.adjoint import Adjoint
 from glowsim.transport.result import SurfaceGlow, emission_index
 from glowsim.transport.sizes import Sizes, cell_for_mm, face_size_mm
@@ -119,14 +119,17 @@ class Responses:
     ) -> FloatArray:
         """Return the luminance each board brings to each patch as driven, over what is wanted
         there, (n, patches)."""
-        share = self.adjoint.respond(
-            kind.emitters(poses, allowed.regions_of(poses)), rays, self.effort.aimed_rays
-        )
-        share = np.maximum(share, 0.0)
+        seen = self.seen_of(kind.emitters(poses, allowed.regions_of(poses)), rays)
+        return kind.luminance_cd_m2(seen, self.area_mm2) / self.wanted
+
+    def seen_of(self, emitters: Emitters, rays: int = FAST_RAYS) -> FloatArray:
+        """Return the share of each light's flux that is seen to leave each patch, as matt faces
+        would send it, light across the air included, (lights, 3, patches) float."""
+        share = np.maximum(self.adjoint.respond(emitters, rays, self.effort.aimed_rays), 0.0)
         seen = self._patch_ahead * share
         if self.crossing is not None:
             seen = seen + self.crossing.sent_back(share)
-        return kind.luminance_cd_m2(seen, self.area_mm2) / self.wanted
+        return seen
 
     def shown_cd_m2(
         self, kind: BoardKind, level: float, diffuse: FloatArray, direct: FloatArray

@@ -129,7 +129,7 @@ def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdic
         if less_even and not spares and stray >= stray_was:
             losses.append("by both ends that is less even")
     else:
-        gains |= _figure(after, wish) >= (1 + LEAST_MORE) * _figure(before, wish)
+        gains |= figure(after, wish) >= (1 + LEAST_MORE) * figure(before, wish)
     if _loses_a_grade(before, after):
         losses.append("that loses a grade")
     if wish.first != "power" and after.evenness.mean_cd_m2 < _least_mean(before, after):
@@ -152,7 +152,7 @@ def _leave_it(before: Step, after: Step, wish: Wish, effects: list[str], losses:
     if wish.first != "evenness":
         said.append(
             f"by what comes first, {wish.first}, it is "
-            f"{_figure(after, wish) / max(_figure(before, wish), 1e-12):.2g} times as good (a gain "
+            f"{figure(after, wish) / max(figure(before, wish), 1e-12):.2g} times as good (a gain "
             f"from {1 + LEAST_MORE:g} on)"
         )
     elif not losses:
@@ -160,7 +160,7 @@ def _leave_it(before: Step, after: Step, wish: Wish, effects: list[str], losses:
     return f"Leave it: not worth doing. {_capital('; '.join([*said, *effects, *losses]))}."
 
 
-def _figure(step: Step, wish: Wish) -> float:
+def figure(step: Step, wish: Wish) -> float:
     """Return what is to be raised where evenness does not come first: as `Aim.score` has it, of the
     glow as solved."""
     wanted = np.log(off_of_ripple(step.findings.limits.evenness_target))

@@ -9,17 +9,23 @@ becomes a light of its own, a board that stops light like any other.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from glowsim.catalogue import Catalogue
-from glowsim.errors import GeometryError
+from glowsim.catalogue import Board, Catalogue
+from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.alongwall import away_from_wall, path_on_wall
 from glowsim.geometry.boards import board_frame
 from glowsim.geometry.body import unlit_solid_of
-from glowsim.geometry.curves import distinct, lengths_along, points_along, smooth_through
+from glowsim.geometry.curves import (
+    distinct,
+    is_closed,
+    lengths_along,
+    points_along,
+    smooth_through,
+)
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.scene import Light, SceneFile, StripPiece
 
@@ -29,6 +35,104 @@ BY_WALL = {"from_wall": 1.0, "to_wall": -1.0}
 """Ways of facing that go by the inside wall, over the way from it."""
 STEPS = 400
 """Places along a path whose middle is its middle."""
+JOIN_MM = 1e-3
+"""A path whose ends are nearer than this is closed."""
+
+
+@dataclass(frozen=True)
+class Track:
+    """The line that a strip lies along.
+
+    line : (n, 3) float [mm], chords;  closed : whether it ends where it begins, so that a strip
+           runs on round it
+    """
+
+    line: FloatArray
+    closed: bool
+
+    @property
+    def length_mm(self) -> float:
+        """How long it is, once along."""
+        return float(lengths_along(self.line)[-1])
+
+    def at(self, ways_mm: FloatArray) -> FloatArray:
+        """Return the points at some ways along it, (n,) float, round and round where it is closed
+        and held at its ends where it is not, (n, 3) float [mm]."""
+        length = self.length_mm
+        ways = np.mod(ways_mm, length) if self.closed else np.clip(ways_mm, 0.0, length)
+        return points_along(self.line, ways)
+
+    def last_start_mm(self, strip_mm: float) -> float:
+        """Return how far along it a strip so long may begin at the farthest; below 0 where there
+        is no room for it."""
+        room = self.length_mm - strip_mm
+        return self.length_mm if self.closed and room >= 0 else room
+
+
+@dataclass(frozen=True)
+class PathStrip:
+    """A strip along a path, wherever along it that begins.
+
+    light : as the scene has it, its path as points;  number : its own in its body
+    wall  : faces of the inside wall that its facing may go by
+    """
+
+    light: Light
+    number: int
+    board: Board
+    wall: Mesh | None
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.light.name or f"light {self.number + 1}"
+
+    @property
+    def pitch_mm(self) -> float:
+        """From LED to LED."""
+        assert self.board.pitch_mm is not None, "only strips take led_count, and a path needs one"
+        return float(self.board.pitch_mm)
+
+    @property
+    def track(self) -> Track:
+        """The line it lies along."""
+        return track_of(self.light)
+
+    @property
+    def last_start_mm(self) -> float:
+        """How far along its path it may begin at the farthest."""
+        return max(0.0, self.track.last_start_mm(self.pitch_mm * (self.light.led_count or 0)))
+
+    def pieces(self, start_mm: float) -> list[Light]:
+        """Return its pieces, one for each LED, where it begins so far along its path.
+
+        Raises GeometryError where there it finds no room or cannot face as asked.
+        """
+        light = self.light.model_copy(update={"start_mm": start_mm})
+        found = pieces_mm(light, self.pitch_mm, self.board.thickness_mm, self.wall)
+        whole = light.model_dump(exclude=_TAKEN_APART)
+        count = len(found[0])
+        return [
+            StripPiece.model_validate(
+                whole
+                | {
+                    "name": f"{self.name}, LED {k + 1}"[-80:] if count > 1 else self.name,
+                    "position_mm": _plain(middle),
+                    "along": _plain(along),
+                    "direction": _plain(facing),
+                    "led_count": 1,
+                    "drive": light.drive_of(k),
+                    "strip": self.number,
+                    "strip_name": self.name,
+                    "length_mm": float(length),
+                }
+            )
+            for k, (middle, along, facing, length) in enumerate(zip(*found, strict=True))
+        ]
+
+
+_TAKEN_APART = {"path_mm", "path_inside", "start_mm", "facing", "drives", "drive_to"}
+"""Keys of a strip that its pieces have no more."""
 
 
 def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
@@ -41,20 +145,14 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
         return scene_file
     bodies, written = [], dict(scene_file.written_light)
     for number, body in enumerate(scene.bodies):
+        found = {s.number: s for s in _strips(scene_file, number, catalogue, _apart)}
         lights: list[Light] = []
         origin: list[int] = []
-        wall: Mesh | None = None
         for k, light in enumerate(body.lights):
             try:
-                if light.path_inside is not None or light.facing in BY_WALL:
-                    wall = wall or _wall(scene_file, number)
-                made = _pieces(light, k, catalogue, wall) if _apart(light) else [light]
+                made = found[k].pieces(light.start_mm) if k in found else [light]
             except GeometryError as fault:
-                key = (
-                    "path_mm" if light.path_mm else "path_inside" if light.path_inside else "along"
-                )
-                keys = ("bodies", number, "lights", k, key)
-                raise scene_file.fault(keys, str(fault)) from None
+                raise _where(scene_file, number, k, fault) from None
             lights += made
             origin += [k] * len(made)
         if any(_apart(light) for light in body.lights):
@@ -63,6 +161,40 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
         bodies.append(body)
     changed = scene.model_copy(update={"bodies": tuple(bodies)})
     return replace(scene_file, scene=changed, written_light=written)
+
+
+def path_strips(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[PathStrip]:
+    """Return the strips along paths of body `number` of a scene as written.
+
+    Raises as `along_paths` does.
+    """
+    return _strips(scene_file, number, catalogue, lambda light: light.runs_along)
+
+
+def _strips(
+    scene_file: SceneFile, number: int, catalogue: Catalogue, wanted: Callable[[Light], bool]
+) -> list[PathStrip]:
+    """Return the lights of a body that are wanted as strips along paths."""
+    found = []
+    wall: Mesh | None = None
+    for k, light in enumerate(scene_file.scene.bodies[number].lights):
+        if not wanted(light):
+            continue
+        try:
+            if light.path_inside is not None or light.facing in BY_WALL:
+                wall = wall or _wall(scene_file, number)
+            board = catalogue.board(light.board)
+            found.append(PathStrip(_with_points(light, board, wall), k, board, wall))
+        except GeometryError as fault:
+            raise _where(scene_file, number, k, fault) from None
+    return found
+
+
+def _where(scene_file: SceneFile, number: int, k: int, fault: GeometryError) -> SceneError:
+    """Return a fault of a strip's path with the key that says where it runs."""
+    light = scene_file.scene.bodies[number].lights[k]
+    key = "path_mm" if light.path_mm else "path_inside" if light.path_inside else "along"
+    return scene_file.fault(("bodies", number, "lights", k, key), str(fault))
 
 
 def _apart(light: Light) -> bool:
@@ -91,38 +223,14 @@ def _wall(scene_file: SceneFile, number: int) -> Mesh:
     return wall
 
 
-def _pieces(light: Light, number: int, catalogue: Catalogue, wall: Mesh | None) -> list[Light]:
-    board = catalogue.board(light.board)
-    assert board.pitch_mm is not None, "only strips take led_count, and a path needs one"
+def _with_points(light: Light, board: Board, wall: Mesh | None) -> Light:
+    """Return a strip as one along points, which way it faces worked out."""
     if light.path_inside is not None:
         assert wall is not None, "looked up with the path"
         points = path_on_wall(wall, light.path_inside, board.thickness_mm)
         path = tuple(_plain(point) for point in points)
-        light = light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
-    elif light.path_mm is None:
-        light = _straight(light, float(board.pitch_mm))
-    middles, along, facing, lengths = pieces_mm(
-        light, float(board.pitch_mm), board.thickness_mm, wall
-    )
-    name = light.name or f"light {number + 1}"
-    whole = light.model_dump(exclude={"path_mm", "path_inside", "facing", "drives", "drive_to"})
-    return [
-        StripPiece.model_validate(
-            whole
-            | {
-                "name": f"{name}, LED {k + 1}"[-80:] if len(middles) > 1 else name,
-                "position_mm": _plain(middles[k]),
-                "along": _plain(along[k]),
-                "direction": _plain(facing[k]),
-                "led_count": 1,
-                "drive": light.drive_of(k),
-                "strip": number,
-                "strip_name": name,
-                "length_mm": float(lengths[k]),
-            }
-        )
-        for k in range(len(middles))
-    ]
+        return light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
+    return light if light.path_mm is not None else _straight(light, float(board.pitch_mm or 0.0))
 
 
 def leds_in_words(strip: str, leds: Sequence[int], count: int) -> str:
@@ -157,19 +265,10 @@ def pieces_mm(
     Raises GeometryError for a path too short for its LEDs, too tight for the strip, or along
     which it cannot face as asked.
     """
-    points = distinct(np.asarray(light.path_mm, dtype=float))
-    if len(points) < 2:
-        raise GeometryError("the path has no length; it needs two points apart")
-    path = smooth_through(points, closed=False) if light.path_smooth else points
-    length, count = float(lengths_along(path)[-1]), int(light.led_count or 0)
-    if count * pitch_mm > length * (1 + WITHIN):
-        raise GeometryError(
-            f"the path is {length:.1f} mm long, and {count} LEDs at {pitch_mm:g} mm need "
-            f"{count * pitch_mm:.1f} mm; it has room for {int(length * (1 + WITHIN) / pitch_mm)}"
-        )
-    if light.path_smooth and len(path) > 2:
-        _refuse_tight(path, light.least_bend_mm)
-    marks = points_along(path, np.minimum(np.arange(count + 1) * pitch_mm, length))
+    track = track_of(light)
+    count = int(light.led_count or 0)
+    _refuse_short(track, light, count * pitch_mm, pitch_mm)
+    marks = track.at(light.start_mm + pitch_mm * np.arange(count + 1.0))
     middles = (marks[1:] + marks[:-1]) / 2
     along = _unit(marks[1:] - marks[:-1])
     wanted = np.broadcast_to(np.asarray(light.direction, dtype=float), middles.shape)
@@ -177,7 +276,7 @@ def pieces_mm(
         assert wall is not None, "looked up for such a facing"
         wanted = BY_WALL[light.facing] * away_from_wall(wall, middles)
     elif light.facing != "direction":
-        even = points_along(path, np.linspace(0, length, STEPS))
+        even = points_along(track.line, np.linspace(0, track.length_mm, STEPS))
         away = middles - even.mean(axis=0)
         wanted = away if light.facing == "outward" else -away
     wanted = _unit(wanted)
@@ -192,6 +291,41 @@ def pieces_mm(
     ends = np.maximum(np.append(miss, 0.0), np.append(0.0, miss))
     lengths = np.linalg.norm(marks[1:] - marks[:-1], axis=1) - 2 * ends
     return middles, along, _unit(facing), np.maximum(lengths, thickness_mm)
+
+
+def track_of(light: Light) -> Track:
+    """Return the line a strip lies along by its points.
+
+    Raises GeometryError where it has no length or bends too tightly for the strip.
+    """
+    points = distinct(np.asarray(light.path_mm, dtype=float))
+    if len(points) < 2:
+        raise GeometryError("the path has no length; it needs two points apart")
+    closed = is_closed(points, JOIN_MM)
+    line = points
+    if light.path_smooth:
+        line = smooth_through(points[:-1] if closed else points, closed)
+        if len(line) > 2:
+            over = np.vstack([line, line[1:2]]) if closed else line
+            _refuse_tight(over, light.least_bend_mm)
+    return Track(line, closed)
+
+
+def _refuse_short(track: Track, light: Light, strip_mm: float, pitch_mm: float) -> None:
+    """Raise GeometryError where the strip runs past the end of its path."""
+    length = track.length_mm
+    last = track.last_start_mm(strip_mm)
+    if last < -WITHIN * length:
+        raise GeometryError(
+            f"the path is {length:.1f} mm long, and {light.led_count} LEDs at {pitch_mm:g} mm need "
+            f"{strip_mm:.1f} mm; it has room for {int(length * (1 + WITHIN) / pitch_mm)}"
+        )
+    if light.start_mm > last + WITHIN * length:
+        raise GeometryError(
+            f"the strip begins {light.start_mm:g} mm along its path (start_mm) and is "
+            f"{strip_mm:.1f} mm long, but the path ends at {length:.1f} mm: begin at "
+            f"{max(last, 0.0):.1f} mm at the latest"
+        )
 
 
 def _refuse_tight(path: FloatArray, least_mm: float) -> None:

@@ -78,6 +78,9 @@ class Light(Strict):
     path_smooth: bool = True
     """Whether the strip bends smoothly through the points, or runs straight between them (cut and
     wired at the corners)."""
+    start_mm: Annotated[Mm, Field(ge=0)] = 0.0
+    """How far along its path the strip begins, at its first LED's end; `glowsim place` slides it.
+    Round a closed path it may run on past where the path begins."""
     facing: Literal["direction", "outward", "inward", "from_wall", "to_wall"] = "direction"
     """Where a strip along a path faces: the nearest it can to `direction`; away from the middle
     of its path, or towards that; away from the inside wall of its hollow body, or towards that."""
@@ -140,6 +143,10 @@ class Light(Strict):
                 "no_place", "this key is needed but missing", {"at": ("position_mm",)}
             )
         if not self.runs_along:
+            if self.start_mm:
+                raise ValueError(
+                    "start_mm says where along its path a strip begins: give path_mm or path_inside"
+                )
             return self
         key = "path_mm" if self.path_inside is None else "path_inside"
         if self.path_mm is not None and self.path_inside is not None:

@@ -257,7 +257,7 @@ def test_a_scene_that_exists_is_left_alone(tmp_path):
     ("arguments", "message"),
     [
         (("place", "prop.toml", "--count", "0"), "0 boards cannot be placed"),
-        (("place", "prop.toml"), "Missing option '--count'"),
+        (("place", "prop.toml"), "--count says how many boards are placed"),
         (("place", "prop.toml", "--count", "1", "--body", "bodi"), "did you mean 'body'?"),
         (("place", "prop.toml", "--count", "1", "--board", "round_8"), "did you mean 'round_7'?"),
         (("place", "prop.toml", "--count", "1", "--depth", "40"), "no place for the board"),

@@ -65,6 +65,19 @@ def test_a_strip_round_a_circle_stands_like_a_ring(count):
     assert_allclose(inward, -facing, atol=1e-9)
 
 
+@pytest.mark.parametrize("start", [3 * PITCH, 10 * PITCH])
+def test_a_strip_slid_round_a_circle_is_turned_about_it(start):
+    light = strip(circle(12 * PITCH / (2 * np.pi)), 5, facing="outward")
+    there, along, facing, _ = pieces_mm(light.model_copy(update={"start_mm": start}), PITCH, 1.9)
+    turn = 2 * np.pi * start / (12 * PITCH)
+    turned = np.array(
+        [[np.cos(turn), np.sin(turn), 0], [-np.sin(turn), np.cos(turn), 0], [0, 0, 1]]
+    )
+    here = pieces_mm(light, PITCH, 1.9)
+    for now, was in zip((there, along, facing), here, strict=False):
+        assert_allclose(now, was @ turned, atol=0.01)
+
+
 def test_a_strip_along_a_straight_path_is_the_straight_strip():
     text = """\
 [[bodies.lights]]
@@ -121,8 +134,9 @@ def test_two_strips_in_one_place_are_told():
         ([[0, 0, 0], [0, 0, 90]], 4, {}, "runs the way it should face"),
         ([[0, 0, 0], [90, 0, 0]], 4, {"facing": "outward"}, "runs the way it should face"),
         ([[5, 5, 5], [5, 5, 5]], 1, {}, "has no length"),
+        ([[0, 0, 0], [90, 0, 0]], 3, {"start_mm": 41}, r"begin at 40\.0 mm at the latest"),
     ],
-    ids=["short", "tight", "along its face", "outward of a line", "a point"],
+    ids=["short", "tight", "along its face", "outward of a line", "a point", "late"],
 )
 def test_paths_a_strip_cannot_take(points, count, keys, told):
     with pytest.raises(GeometryError, match=told):
@@ -141,6 +155,7 @@ def test_corners_are_cut_and_wired():
     [
         ("path_mm = [[0, 0, 0], [90, 0, 0]]", r"lights\[0\]: path_mm needs led_count"),
         ("led_count = 2", r"line 6: bodies\[0\]\.lights\[0\]\.position_mm: this key is needed"),
+        ("led_count = 2\nposition_mm = [0, 0, 0]\nstart_mm = 5", "give path_mm or path_inside"),
         (
             "led_count = 2\nposition_mm = [0, 0, 0]\npath_mm = [[0, 0, 0], [90, 0, 0]]",
             "leave out position_mm and along",
@@ -161,15 +176,21 @@ def test_faults_name_the_light_as_it_is_written():
         build_problem(scene_of(deep))
     with pytest.raises(SceneError, match=r"line 13: bodies\[0\]\.lights\[1\]\.path_mm: the path"):
         plan_of(scene_of(BROW.replace("led_count = 6", "led_count = 60")))
-    with pytest.raises(SceneError, match="strips along a path cannot be placed anew"):
+    with pytest.raises(
+        SceneError, match=r"line 9: bodies\[0\]\.lights\[1\]: a strip that runs along a path"
+    ):
         pattern_light(plan_of(scene_of(BROW)), 0, None)
 
 
-@given(st.lists(st.tuples(*[st.floats(-60, 60)] * 3), min_size=2, max_size=7), st.booleans())
+@given(
+    st.lists(st.tuples(*[st.floats(-60, 60)] * 3), min_size=2, max_size=7),
+    st.booleans(),
+    st.floats(0, 80),
+)
 @settings(max_examples=80, deadline=None)
-def test_any_path_gives_leds_or_one_message(points, smooth):
+def test_any_path_gives_leds_or_one_message(points, smooth, start):
     try:
-        found = pieces_mm(strip(points, 3, path_smooth=smooth), PITCH, 1.9)
+        found = pieces_mm(strip(points, 3, path_smooth=smooth, start_mm=start), PITCH, 1.9)
     except GeometryError as problem:
         told = str(problem)
     else:

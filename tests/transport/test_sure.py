@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from glowsim.decisions.placing import Trial
 from glowsim.decisions.thickness import thickness
+from glowsim.decisions.trial import Trial
 from glowsim.findings import findings_of
 from glowsim.scene import parse_scene
 from glowsim.transport.plan import plan_of
