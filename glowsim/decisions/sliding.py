@@ -106,7 +106,7 @@ class Slid:
     @property
     def label(self) -> str:
         """What was placed, in a few words."""
-        return " and ".join(f"{s.name} at {s.start_mm:g} mm" for s in self.slides)
+        return "slid" if len(self.slides) > 1 else f"slid to {self.slides[0].start_mm:g} mm"
 
     def write(self) -> Path:
         """Write the new scene beside the old one, under a free name; return its path.
