@@ -6,7 +6,7 @@ import manifold3d
 import numpy as np
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.mesh import FloatArray, IntArray, at_mm
+from glowsim.geometry.mesh import FloatArray, IntArray, at_mm, directed_edges
 from glowsim.geometry.notes import Closure, Doubt
 
 FLAT_HOLE = 0.05
@@ -19,7 +19,7 @@ DOUBTFUL = 0.1
 
 def open_edges(faces: IntArray) -> IntArray:
     """Return the directed edges that belong to one face only, (n, 2) int."""
-    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    directed = directed_edges(faces)
     low, high = directed.min(axis=1), directed.max(axis=1)
     number = low * (int(faces.max(initial=0)) + 1) + high
     _, edge, count = np.unique(number, return_inverse=True, return_counts=True)

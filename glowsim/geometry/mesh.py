@@ -115,6 +115,12 @@ def from_manifold(solid: manifold3d.Manifold) -> Mesh:
     return Mesh.single_part(np.array(result.vert_properties, dtype=float)[:, :3], faces)
 
 
+def directed_edges(faces: IntArray) -> IntArray:
+    """Return the edges of faces as they run, (3 n, 2) int: the first of each face, then the
+    second, then the third."""
+    return np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+
+
 def at_mm(point: FloatArray) -> str:
     """Return a place as people write it: '(1.0, 2.5, 30.0) mm'."""
     x, y, z = (f"{c:.1f}".replace("-0.0", "0.0") if abs(c) < 0.06 else f"{c:.1f}" for c in point)

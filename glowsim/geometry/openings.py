@@ -19,7 +19,7 @@ from scipy.spatial import ConvexHull, QhullError
 from glowsim.errors import GeometryError
 from glowsim.geometry.holes import cover, rims
 from glowsim.geometry.inside import winding_number
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, to_manifold
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, directed_edges, to_manifold
 from glowsim.geometry.notes import OpenHollow
 from glowsim.geometry.skins import neighbours, skins_of, weighted_median
 
@@ -185,7 +185,7 @@ def _hull_discs(rim: FloatArray) -> list[IntArray]:
     faces[inverted] = faces[inverted][:, ::-1]
     count = len(rim)
     step = {(k, (k + 1) % count) for k in range(count)}
-    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    directed = directed_edges(faces)
     if not step <= {tuple(edge) for edge in directed.tolist()}:
         return []
     pair, ends = neighbours(faces)

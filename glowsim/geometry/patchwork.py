@@ -10,7 +10,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.sparse.linalg import splu
 
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, directed_edges
 
 _STEPS = 3
 """Implicit steps that make up one smoothing; more bring its kernel nearer to a Gaussian."""
@@ -76,7 +76,7 @@ def factored(matrix: sparse.spmatrix) -> Any:
 def _shared_edges(surface: Mesh, faces: IntArray, kind: FloatArray) -> sparse.csr_matrix:
     """Return edge length over distance of centres for each pair of joined faces of one kind."""
     corners = surface.faces[faces]
-    edges = np.vstack([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]])
+    edges = directed_edges(corners)
     owner = np.tile(np.arange(len(faces)), 3)
     order = np.lexsort(np.sort(edges, axis=1).T)
     edges, owner = np.sort(edges, axis=1)[order], owner[order]

@@ -11,7 +11,7 @@ import trimesh
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.holes import with_holes_closed
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, to_manifold
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, directed_edges, to_manifold
 from glowsim.geometry.unzip import unzipped
 
 SPECK_SHARE = 1e-4
@@ -147,7 +147,7 @@ def _mended(part: Any, knots: IntArray, what: str) -> Piece:
 
 def _knots(faces: IntArray) -> IntArray:
     """Return the edges of more than two faces, (k, 2) int."""
-    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    directed = directed_edges(faces)
     count = int(faces.max()) + 1
     number, times = np.unique(
         directed.min(axis=1) * count + directed.max(axis=1), return_counts=True
@@ -157,7 +157,7 @@ def _knots(faces: IntArray) -> IntArray:
 
 def _refuse_open(vertices: FloatArray, faces: IntArray, what: str) -> None:
     """Raise GeometryError at the edges that faces do not run along as often one way as back."""
-    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    directed = directed_edges(faces)
     ends, edge = np.unique(np.sort(directed, axis=1), axis=0, return_inverse=True)
     run = np.where(directed[:, 0] < directed[:, 1], 1, -1)
     odd = np.bincount(edge.ravel(), run) != 0

@@ -16,7 +16,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
-from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, directed_edges
 from glowsim.geometry.rays import AHEAD_MM, BoolArray, RayTarget, cosine_rays
 
 RAYS = 32
@@ -84,7 +84,7 @@ def _sky(mesh: Mesh, target: RayTarget) -> FloatArray:
 
 def neighbours(faces: IntArray) -> tuple[IntArray, IntArray]:
     """Return the edges of a closed surface: their two faces and their two corners, (e, 2) each."""
-    directed = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    directed = directed_edges(faces)
     owner = np.tile(np.arange(len(faces)), 3)
     ends = np.sort(directed, axis=1)
     order = np.lexsort((ends[:, 1], ends[:, 0]))

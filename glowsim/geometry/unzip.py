@@ -10,7 +10,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.mesh import FloatArray, IntArray, directed_edges
 
 
 def unzipped(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
@@ -19,7 +19,7 @@ def unzipped(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArra
     vertices : (n, 3) float;  faces : (m, 3) int. A face left without a partner at such an edge
     gets an open edge there.
     """
-    half = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    half = directed_edges(faces)
     owner = np.tile(np.arange(len(faces)), 3)
     low, high = half.min(axis=1), half.max(axis=1)
     _, edge, count = np.unique(low * len(vertices) + high, return_inverse=True, return_counts=True)
