@@ -127,7 +127,7 @@ def _data(power: PowerReport) -> list[Row]:
 
 
 def _material(plan: Plan, places: BodyPlaces, count: int) -> list[Row]:
-    cm3 = places.material.volume_mm3 / 1000
+    cm3 = places.own_volume_mm3 / 1000
     name = places.spec.material
     size = " x ".join(f"{s:.0f}" for s in places.solid.outer.size_mm)
     if name not in plan.catalogue.materials:

@@ -153,6 +153,15 @@ class BodyPlaces:
     rough: tuple[str, ...] = ()
 
     @property
+    def own_volume_mm3(self) -> float:
+        """Volume of the body's own material, a print's sparse core by its share [mm3]."""
+        infill, core = self.spec.infill, self.solid.core
+        if infill is None or core is None:
+            return self.material.volume_mm3
+        sparse = to_manifold(core, self.name) ^ to_manifold(self.material, self.name)
+        return self.material.volume_mm3 - (1 - infill.share) * float(sparse.volume())
+
+    @property
     def foot_mm(self) -> float:
         """Height of the base, or of the lowest point, in the body's frame."""
         return float(self.solid.outer.bounds[0, 2])

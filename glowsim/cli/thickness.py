@@ -60,9 +60,9 @@ from glowsim.scene import read_scene
 @click.option(
     "--vary",
     type=click.Choice(("wall", "depth", "around", "size")),
-    help="wall: of a shell. depth: of the lights behind the surface they face. around: material "
-    "added all round. size: longest side, in proportion, lights fixed.  [default: wall of a "
-    "shell, around a solid, depth in a lantern of sheet]",
+    help="wall: of a shell, or the solid skin over a print's infill. depth: of the lights behind "
+    "the surface they face. around: material added all round. size: longest side, in proportion, "
+    "lights fixed.  [default: wall of a shell, around a solid, depth in a lantern of sheet]",
 )
 @click.option(
     "--material", "materials", multiple=True, help="Compare this one; may be given several times."

@@ -255,7 +255,7 @@ class Remedies:
         if wall > 0.5 * deepest:
             return None
         words = f"hollow it out to a wall of {wall:g} mm, the lights in the air within"
-        return Remedy(words, self._body.model_copy(update={"wall_mm": wall}))
+        return Remedy(words, self._body.model_copy(update={"wall_mm": wall, "infill": None}))
 
     def _small(self, like: Light, amount: float) -> Light:
         """Return the smallest single board driven in the same way, so many times as bright as a

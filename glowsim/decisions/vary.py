@@ -1,6 +1,7 @@
 """What is varied of a body, and the scene that comes of each value.
 
-wall   : the wall of a shell; its outside and its lights stay
+wall   : the wall of a shell, or a print's solid skin over its infill; its outside and its lights
+         stay
 depth  : how deep each light lies behind the surface it faces; body and direction stay
 around : the layer of material put on all round the body, on both skins of a printed shell; its
          lights stay
@@ -23,6 +24,7 @@ from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.rays import RayTarget
 from glowsim.scene import Body, Crystal, FromDrawing, MeshFile, SceneFile, Shape, Spike
+from glowsim.scene.bodies import Infill
 from glowsim.tomlfile import shown
 from glowsim.transport.plan import catalogue_of
 
@@ -59,12 +61,14 @@ class Variation:
     @property
     def quantity(self) -> str:
         """The quantity's name, for tables."""
+        if self.vary == "wall" and self.body.infill is not None:
+            return "skin"
         return {"around": "added"}.get(self.vary, self.vary)
 
     def said(self, value_mm: float) -> str:
         """Return a value of the quantity as part of a sentence."""
         return {
-            "wall": f"a wall of {value_mm:g} mm",
+            "wall": f"a {self.quantity} of {value_mm:g} mm",
             "depth": f"a depth of {value_mm:g} mm",
             "around": f"a layer of {value_mm:g} mm "
             + ("on both skins" if self._both_skins else "all round"),
@@ -80,7 +84,10 @@ class Variation:
             "" if self.body.wall_mm else f" ('{self.body.name}' is solid: it is hollowed out)"
         )
         return {
-            "wall": f"the wall of the shell{hollowed}; its outside and its lights stay",
+            "wall": f"the wall of the shell{hollowed}; its outside and its lights stay"
+            if self.body.infill is None
+            else "the print's solid skin; its infill fills the rest as before, its outside and its "
+            "lights stay",
             "depth": "how far the surface lies ahead of each light, along the way the light faces; "
             "the lights move on that line, all to the same depth; the body stays",
             "around": "a layer on both skins of the printed wall, outside and inside: 0.5 mm make "
@@ -96,7 +103,9 @@ class Variation:
     def now_mm(self) -> float:
         """The quantity as the scene has it; of lights at several depths, the least."""
         return {
-            "wall": lambda: self.body.wall_mm or 0.0,
+            "wall": lambda: (
+                self.body.infill.skin_mm if self.body.infill else self.body.wall_mm or 0.0
+            ),
             "depth": lambda: float(self._ahead_mm.min()),
             "around": lambda: 0.0,
             "size": lambda: self._longest_mm,
@@ -128,6 +137,8 @@ class Variation:
     def _changes(self, value_mm: float) -> dict[str, Any]:
         if not (math.isfinite(value_mm) and value_mm >= 0):
             raise SceneError(f"{value_mm:g} mm is no thickness")
+        if self.vary == "wall" and self.body.infill is not None:
+            return {"infill": self._valid(Infill, {"skin_mm": value_mm}, self.body.infill)}
         if self.vary == "wall":
             return {"wall_mm": self._valid(Body, {"wall_mm": value_mm}, self.body).wall_mm}
         if self.vary == "depth":
@@ -194,9 +205,9 @@ class Variation:
         except ValidationError as problems:
             first = problems.errors()[0]
             keys = tuple(first["loc"])
-            where = (
-                self._at if model is Body else (*self._at, "mesh" if self.body.mesh else "shape")
-            )
+            source = "mesh" if self.body.mesh else "shape"
+            key = {Body: "", Infill: "infill"}.get(model, source)
+            where = (*self._at, key) if key else self._at
             said = str(first["msg"]).removeprefix("Value error, ")
             raise self.scene_file.fault(
                 (*where, *keys), f"{_toml(rounded)} cannot be made: {said}"
@@ -282,8 +293,8 @@ def variation_of(
 ) -> Variation:
     """Return what is varied: of the only lit body, and its most natural quantity, unless named.
 
-    A shell's is its wall, a solid's the material all round it, a sheet lantern's the depth of its
-    lights. Raises SceneError naming what is wrong.
+    A shell's is its wall, a sparse print's its skin, a solid's the material all round it, a sheet
+    lantern's the depth of its lights. Raises SceneError naming what is wrong.
     """
     number = lit_body(scene_file, body)
     chosen = scene_file.scene.bodies[number]
@@ -301,7 +312,14 @@ def variation_of(
             f"'{chosen.name}' has its wall from its print file; vary around, which puts a layer on "
             "both its skins, or size",
         )
-    natural: Vary = "wall" if chosen.wall_mm else "depth" if is_sheet else "around"
+    if vary == "wall" and chosen.infill is not None and chosen.infill.share == 1:
+        raise scene_file.fault(
+            ("bodies", number, "infill"),
+            f"'{chosen.name}' prints solid (share = 1), so it has no skin to vary; give a share of "
+            "at most 0.6, or vary around or size",
+        )
+    walled = chosen.wall_mm or (chosen.infill is not None and chosen.infill.share < 1)
+    natural: Vary = "wall" if walled else "depth" if is_sheet else "around"
     return Variation(scene_file, number, vary or natural)
 
 

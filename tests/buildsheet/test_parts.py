@@ -1,5 +1,8 @@
 """The wiring as a drawing, and the parts that go with it."""
 
+import numpy as np
+import pytest
+
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.drawing import Path, Words
 from glowsim.buildsheet.making import making_steps
@@ -98,6 +101,33 @@ def test_parts_add_up():
     assert "Cutting and melting foam" in said
     assert "Dust" in said
     assert "Resin" not in said
+
+
+def test_a_sparse_print_weighs_its_skin_and_its_share_of_the_core():
+    ball = """
+[[bodies]]
+name = "ball"
+shape = { kind = "orb", diameter_mm = 40 }
+material = "pla_white"
+infill = { share = 0.2, skin_mm = 2 }
+  [[bodies.inserts]]
+  name = "pin"
+  kind = "core"
+  coat = "wood_dowel"
+  shape = { kind = "rod", length_mm = 60, diameter_mm = 4 }
+  position_mm = [0, 0, -30]
+  [[bodies.lights]]
+  board = "rgb_5050_5ma"
+  position_mm = [0, 0, 10]
+"""
+    scene = parse_scene(ball, "ball.toml")
+    electrics = Electrics(scene)
+    body = body_places(electrics.plan, 0, solid_of(scene, 0), 0.3)
+    # A ball of 40 mm with a skin of 2, bored by 4 mm: skin and a fifth of the core are left.
+    exact = (20**3 - 0.8 * 18**3) * 4 / 3 * np.pi - np.pi * 2**2 * (40 - 0.8 * 36)
+    assert body.own_volume_mm3 == pytest.approx(exact, rel=0.01)
+    rows = parts_grid(electrics.plan, ((body, 1),), power_report(electrics)).rows
+    assert any(f"1 x {body.own_volume_mm3 / 1000:.3g} cm³" in row[1] for row in rows)
 
 
 def test_steps_name_what_to_expect():

@@ -213,3 +213,32 @@ def test_materials_are_of_one_kind():
         checked_materials(variation, ("eva_foam_wite",))
     with pytest.raises(MaterialError, match="it has no thickness to vary"):
         checked_materials(variation, ("copy_paper",))
+
+
+PRINT = """
+[[bodies]]
+name = "bud"
+shape = { kind = "orb", diameter_mm = 40 }
+material = "pla_white"
+infill = { share = %s, skin_mm = 2 }
+  [[bodies.lights]]
+  board = "rgb_5050_5ma"
+  position_mm = [0, 0, 10]
+"""
+
+
+def test_a_sparse_prints_wall_is_its_skin():
+    scene = parse_scene(PRINT % 0.2)
+    varied = variation_of(scene)
+    assert (varied.vary, varied.quantity, varied.now_mm) == ("wall", "skin", 2)
+    assert varied.said(3) == "a skin of 3 mm"
+    assert varied.edit(3) == "infill = { share = 0.2, skin_mm = 3 }"
+    after = varied.at(3)
+    core = solid_of(after, 0).core
+    assert core is not None
+    assert core.volume_mm3 == pytest.approx(4 / 3 * np.pi * 17**3, rel=0.01)
+    np.testing.assert_array_equal(outer(after).triangles, outer(scene).triangles)
+    with pytest.raises(SceneError, match=r"line 6: bodies\[0\]\.infill: 'bud' prints solid"):
+        variation_of(parse_scene(PRINT % 1), vary="wall")
+    with pytest.raises(SceneError, match=r"bodies\[0\]\.infill\.skin_mm: .* cannot be made"):
+        varied.at(0.0)
