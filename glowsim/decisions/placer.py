@@ -131,10 +131,16 @@ class Placer:
         """
         return self._tidied(self._on_sites(self._chosen(count)[0]), self.aim)
 
+    def expected(self, placement: Placement) -> Expected:
+        """Return what a placement comes to by a forward solve, read from all faces."""
+        face, area = self.responses.faces_cd_m2(placement.luminance)
+        face = face * self._correction(placement)
+        return Expected(p5_over_mean(face, area), self.responses.off_by(face, self._look_at))
+
     def _better(self, found: Sequence[tuple[Placement, Aim]]) -> tuple[int, Expected]:
         """Return which of some placements, each with the aim as it is true of it, is the best by a
         forward solve, and what it comes to."""
-        expected = [self._expected(one) for one, _ in found]
+        expected = [self.expected(one) for one, _ in found]
         scores = [float(aim.score(one.luminance[None])[0]) for one, aim in found]
         if self.wish.first == "evenness" and self.aim.glow.all():
             scores = [-one.off_by for one in expected]  # of all faces, not of those looked at
@@ -198,12 +204,6 @@ class Placer:
         """Return the aim with what patches miss of the light where these boards stand."""
         correction = self._correction(placement)
         return replace(self.aim, correction=correction[self.responses.sample_rows])
-
-    def _expected(self, placement: Placement) -> Expected:
-        """Return what a placement comes to by a forward solve, read from all faces."""
-        face, area = self.responses.faces_cd_m2(placement.luminance)
-        face = face * self._correction(placement)
-        return Expected(p5_over_mean(face, area), self.responses.off_by(face, self._look_at))
 
     def _polish(self, aim: Aim) -> Polish:
         return Polish(

@@ -22,8 +22,7 @@ import numpy as np
 from glowsim.decisions.alike import bodies_alike, named_all
 from glowsim.decisions.boards import Poses
 from glowsim.decisions.bound import Bound, Gap
-from glowsim.decisions.effort import BRIEF
-from glowsim.decisions.lights import lights_of, lit
+from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish, p5_over_mean
 from glowsim.decisions.placed_scene import free_name, matched, write_new
 from glowsim.decisions.placer import Expected, Placer, pattern_light
@@ -255,30 +254,6 @@ def place(
     return answer
 
 
-def guessed(
-    scene_file: SceneFile, body: str, count: int, report: Report = lambda text: None
-) -> dict[int, list[Light]]:
-    """Return lights for so many boards in a body and those like it, by the body's number: the best
-    of a few candidates in little time. A guess until it is solved.
-
-    Raises as `place` does.
-    """
-    check_count(count)
-    plan = plan_of(scene_file)
-    numbers = bodies_alike(plan, body)
-    number = numbers[0]
-    light, wish = pattern_light(plan, number, None), Wish()
-    bodies = scene_file.scene.bodies
-    rules = bodies[number].placing or Placing()
-    report("looking for room")
-    Room(plan, number, body_problem(plan, number), light, rules, wish).check(count)
-    responses = Responses(plan, number, BRIEF, report)
-    placer = Placer(plan, number, responses, light, rules, wish, report=report)
-    report("choosing places")
-    found = placer.at_sites(count)
-    return {k: lights_of(placer, found, bodies[k], 1.0) for k in numbers}
-
-
 def _words(answer: Placed) -> list[str]:
     """Return the answer in sentences: what is reached, what stands in the way, what heat says."""
     count, even, off = len(answer.moves), answer.after.even, answer.after.evenness.off_by
@@ -361,4 +336,4 @@ def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report:
     return round(p5_over_mean(face, area), 5)
 
 
-__all__ = ["REFERENCE_GOAL", "Move", "Placed", "Wish", "guessed", "place"]
+__all__ = ["REFERENCE_GOAL", "Move", "Placed", "Wish", "place"]

@@ -10,6 +10,7 @@ from nicegui import ui
 from nicegui.events import GenericEventArguments
 
 from glowsim.errors import GlowsimError
+from glowsim.live.history import History
 
 STYLE = Path(__file__).with_name("style.css")
 
@@ -49,6 +50,15 @@ class Frame:
     def _settle(self) -> None:
         self._settled.add(self._doubt_words.text)
         self._doubt.set_visibility(False)
+
+    def add_steps(self, undo: Callable[[], Any], redo: Callable[[], Any]) -> None:
+        """Add the buttons that take back the last step, and do it again."""
+        self._undo, self._redo = self.button("undo", undo), self.button("redo", redo)
+
+    def show_steps(self, history: History[Any]) -> None:
+        """Say what they would do."""
+        self.set_button(self._undo, "undo", history.undo_words)
+        self.set_button(self._redo, "redo", history.redo_words)
 
     def button(self, words: str, act: Callable[[], Any]) -> ui.element:
         """Return a quiet button in words."""

@@ -269,9 +269,17 @@ class Handles:
             enough = f"off by at most {off_of_ripple(target):.2f} times, 5%/mean {target:g}"
             self._say(f"Even enough is: {enough}.")
             if even.p5_over_mean < target or even.off_by > off_of_ripple(target):
+                self._evener(menu)
                 ui.label("What stands in the way, and what would mend it").classes("head")
                 self._worst(menu)
                 self._find_places(menu)
+
+    def _evener(self, menu: ui.menu) -> None:
+        ui.label("Have it made even, tried until it is; undo takes it back").classes("head")
+        words = f"in {plain(self._own.material)}, with as many boards as it takes"
+        self.line(menu, words, partial(self._view.make_even, False))
+        words = "cast or carved solid of another material, with small boards"
+        self.line(menu, words, partial(self._view.make_even, True))
 
     def _worst(self, menu: ui.menu) -> None:
         Advice(self._view, menu, self._told_as).fill()

@@ -41,6 +41,12 @@ class History(Generic[State]):
         del self._done[1 : len(self._done) - MOST]
         self._undone.clear()
 
+    def drop(self) -> None:
+        """Forget the last step, as if it had never been done."""
+        if len(self._done) > 1:
+            self._done.pop()
+        self._undone.clear()
+
     def undo(self) -> bool:
         """Go back one step; return whether there was one."""
         if len(self._done) == 1:

@@ -101,7 +101,7 @@ class PhotoPoints:
             )
         self.text, self.name = toml.text, bench.label or bench.name
         first = tuple(_clicks(one.photo, unset.get(one.number, set())) for one in self.subjects)
-        self._history: History[tuple[Clicks, ...]] = History(first)
+        self.history: History[tuple[Clicks, ...]] = History(first)
         self._saved = None if filled != toml.data else first
         self._frames.clear()
 
@@ -110,22 +110,12 @@ class PhotoPoints:
     @property
     def now(self) -> tuple[Clicks, ...]:
         """What is clicked in each photo, those of `subjects`."""
-        return self._history.now
+        return self.history.now
 
     @property
     def unsaved(self) -> bool:
         """Whether it differs from what the file holds."""
         return self.now != self._saved
-
-    @property
-    def undo_words(self) -> str:
-        """What an undo would take back, '' for nothing."""
-        return self._history.undo_words
-
-    @property
-    def redo_words(self) -> str:
-        """What a redo would do again, '' for nothing."""
-        return self._history.redo_words
 
     def called(self, k: int, n: int) -> str:
         """Return what a point is called, and where on the piece it is."""
@@ -212,18 +202,18 @@ class PhotoPoints:
 
     def undo(self) -> None:
         """Take back the last step."""
-        if self._history.undo():
+        if self.history.undo():
             self.changed()
 
     def redo(self) -> None:
         """Do again what was taken back."""
-        if self._history.redo():
+        if self.history.redo():
             self.changed()
 
     def _did(self, words: str, k: int, **update: Any) -> None:
         with self._lock:
             clicks = replace(self.now[k], **update)
-            self._history.did(words, _with(self.now, k, clicks))
+            self.history.did(words, _with(self.now, k, clicks))
         self.changed()
 
     # What is kept.
@@ -252,7 +242,7 @@ class PhotoPoints:
         error = ""
         try:
             if keeping.now_in(self.path) != self.text:
-                if self.unsaved and self._history.undo_words:
+                if self.unsaved and self.history.undo_words:
                     error = f"{self.path.name} was changed by another program; undo to read it"
                 else:
                     self._read()

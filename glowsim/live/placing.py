@@ -1,27 +1,30 @@
-"""Places for boards, found while the page goes on: a short search first, then the long one.
+"""Boards placed while the page goes on: so many of them, or as many as make the body even.
 
-The short search answers within seconds, with what the full answer makes of it; the long one is that
-of `glowsim place`, and its places take over where the full answer finds them evener.
+Guesses answer within seconds, with what the full answer makes of them; the long search is that of
+`glowsim place`, and its places take over where the full answer finds them evener.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Mapping, Sequence
+import numpy as np
 
-from glowsim.decisions.placing import guessed, place
-from glowsim.errors import SceneError
-from glowsim.findings import Evenness
-from glowsim.live import edits, keeping
+from glowsim.buildsheet.making import making_of
+from glowsim.decisions.guesses import Guess, Guesses, clearer
+from glowsim.decisions.placing import place
+from glowsim.findings.unevenness import off_of_ripple
+from glowsim.live import edits
 from glowsim.live.edits import Prop
 from glowsim.live.lane import SupersededError
+from glowsim.live.searching import Found, Report, Search
+from glowsim.live.sentence import plain
 from glowsim.live.session import Session
-from glowsim.scene import Light, SceneFile, parse_scene
+from glowsim.scene import parse_scene
 
-Report = Callable[[str], None]
-Found = Mapping[int, Sequence[Light]]
-WAIT_S = 0.1
-CHANGED = "the prop was changed while places were looked for; look again"
+MOST_CONFIRMED = 3
+"""Guesses that are put in and judged by the full answer, the most promising first."""
+MOST_MATERIALS = 5
+NEAR = 1.3
+"""The long search is worth it where a body is off by no more than this power of what is enough."""
 
 
 def find_places(session: Session, body: int, count: int, report: Report) -> str:
@@ -32,137 +35,158 @@ def find_places(session: Session, body: int, count: int, report: Report) -> str:
 
     report : told what is being worked on; what it raises gives the work up
     """
-    started = session.now
-    if not started.scene.bodies[body].lights:
-        raise SceneError("put one board in first: it says what kind is placed")
-    search = _Search(session, body, count, report)
-    if not search.judged(started):
-        raise SceneError(CHANGED)
-    search.start()
+    search = Search(session, body, f"find places for {count} boards", report)
     try:
-        search.try_places(search.briefly())
-        if session.now != search.best:
-            raise SceneError(CHANGED)
-        search.try_places(search.thoroughly())
+        search.try_places(briefly(search, count))
+        turned_down = try_thoroughly(search, count)
     except SupersededError:
         if search.back_to_best():
             raise
-        return search.told("the long search was given up")
-    return search.told()
+        return _told(search, " (the long search was given up)")
+    return _told(search, end=turned_down)
 
 
-class _Search:
-    """What was found for a body, and how even the full answer has it."""
+def briefly(search: Search, count: int) -> Found:
+    """Return where a short search puts so many boards."""
 
-    def __init__(self, session: Session, body: int, count: int, report: Report) -> None:
-        self._session, self._count, self._report = session, count, report
-        self._body, self._started = body, session.now
-        self._file = _as_file(session, self._started)
-        self.best = self._shown = self._started
-        self.before: Evenness | None = None
-        self.after: Evenness | None = None
-        self._turned_down = ""
+    def report(words: str) -> None:
+        search.report(f"a short search, {words}")
 
-    @property
-    def name(self) -> str:
-        return self._started.scene.bodies[self._body].name
+    return Guesses(search.file(), search.name, report).of(count).lights
 
-    def start(self) -> None:
-        """Take down how even the prop is as it is; it is judged."""
-        self.before = self.after = self._evenness(self._started)
 
-    def briefly(self) -> Found:
-        def report(words: str) -> None:
-            self._report(f"a short search, {words}")
+def try_thoroughly(search: Search, count: int) -> str:
+    """Try what `glowsim place` finds; return what heat makes of it in words, '' for nothing.
 
-        return guessed(self._file, self.name, self._count, report)
+    It is given up once the hand changes the prop.
+    """
+    best, file = search.best, search.file()
 
-    def thoroughly(self) -> Found:
-        """Return what `glowsim place` finds; given up once the hand changes the prop."""
+    def report(words: str) -> None:
+        if search.session.now != best:
+            raise SupersededError
+        search.report(f"the long search, {words}")
 
-        def report(words: str) -> None:
-            if self._session.now != self.best:
-                raise SupersededError
-            self._report(f"the long search, {words}")
+    answer = place(file, search.name, count, report=report)
+    bodies = parse_scene(answer.text_of_scene, file.toml.name, file.folder).scene.bodies
+    new = best
+    for number in answer.numbers:
+        new = edits.with_lights(new, number, bodies[number].lights)
+    search.try_prop(new)
+    if search.best != new or answer.drive_factor >= 1.0:
+        return ""
+    return f"; turned down to {100 * answer.drive_factor:.0f} % by heat"
 
-        answer = place(self._file, self.name, self._count, report=report)
-        if answer.drive_factor < 1.0:
-            self._turned_down = f"; turned down to {100 * answer.drive_factor:.0f} % by heat"
-        bodies = parse_scene(answer.text_of_scene, self._file.toml.name, self._file.folder).scene
-        return {number: bodies.bodies[number].lights for number in answer.numbers}
 
-    def try_places(self, found: Found) -> None:
-        """Put boards there, in place of what was found before; leave them where they are better."""
-        new = self._started
-        for number, lights in found.items():
-            new = edits.with_lights(new, number, tuple(lights))
-        if new == self.best:
-            return
-        keeping.text_of(self._session.origin, new.scene)
-        self._report("putting them there")
-        self._show(new)
-        if not self.judged(new):
-            return
-        after = self._evenness(new)
-        if after is not None and (self.after is None or after.off_by < self.after.off_by):
-            self.best, self.after = new, after
+def make_even(session: Session, body: int, other_material: bool, report: Report) -> str:
+    """Make a body even enough, or as even as was found; return what came of it.
+
+    Its own board and the smallest are tried, each in as many places as it takes; the full answer
+    decides. Giving up leaves the best there was.
+
+    other_material : a solid of another material may take its place
+    report : told what is being worked on; what it raises gives the work up
+    """
+    search = Search(session, body, "make it even", report)
+    if search.enough:
+        return f"{search.name}: {_figures(search)}; that is even enough"
+    try:
+        if other_material:
+            limit = _try_materials(search)
         else:
-            self._show(self.best)
-
-    def back_to_best(self) -> bool:
-        """Put back the best there was where something untried stands; return whether that is what
-        the search began with."""
-        if self._session.now == self._shown:
-            self._show(self.best)
-        return self.best == self._started
-
-    def _show(self, prop: Prop) -> None:
-        """Make a prop what there is, as the one step of all that is tried."""
-        session = self._session
-        self._shown = prop
-        words = f"find places for {self._count} boards"
-        if session.now != self._started and session.undo_words == words:
-            session.undo()
-
-        def put(now: Prop) -> Prop:
-            if now != self._started:
-                raise SceneError(CHANGED)
-            return prop
-
-        session.do(words, put)
-
-    def judged(self, prop: Prop) -> bool:
-        """Wait until a prop is judged by its full answer; return whether it still is what is."""
-        session = self._session
-        while session.now == prop:
-            if session.error:
-                raise SceneError(session.error)
-            if session.judged == prop:
-                return True
-            self._report(f"confirming by the full answer: {session.doing or 'waiting'}")
-            time.sleep(WAIT_S)
-        return False
-
-    def _evenness(self, prop: Prop) -> Evenness | None:
-        return self._session.figures.evenness(edits.told_as(prop, self._body))
-
-    def told(self, why: str = "") -> str:
-        """Return what came of it in words.
-
-        why : the search was cut short
-        """
-        end = f" ({why})" if why else ""
-        if self.best == self._started:
-            now = "" if self.after is None else f" than {self.after.off_by:.2f} times off"
-            return (
-                f"{self.name}: leave the boards where they are: nothing evener{now} was found{end}"
-            )
-        assert self.after is not None
-        now = f"a typical place is off by {self.after.off_by:.2f} times"
-        before = "" if self.before is None else f", {self.before.off_by:.2f} before"
-        return f"{self.name}: {now}{before}{self._turned_down}; undo takes it back{end}"
+            limit = _try_guesses(search, Guesses(search.file(), search.name, report).evenest())
+            if not search.enough and _near(search):
+                try_thoroughly(search, len(search.body.lights))
+    except SupersededError:
+        if search.back_to_best():
+            raise
+        return _told(search, " (the rest was given up)")
+    if search.enough:
+        return _told(search)
+    target = off_of_ripple(session.now.scene.findings.evenness_target)
+    said = f"; even enough is {target:.2f}, and no number of boards was found that is"
+    if limit > target:
+        said += f" (at any place they would be off by {limit:.2f} at least)"
+    if not other_material:
+        said += ". Have it tried in another material, where light reaches farther"
+    return _told(search, end=said)
 
 
-def _as_file(session: Session, prop: Prop) -> SceneFile:
-    """Return a prop as a scene file whose text says the same."""
-    return keeping.text_of(session.origin, prop.scene)[1]
+def _try_guesses(search: Search, guesses: list[Guess], to: Prop | None = None) -> float:
+    """Try guesses until one is even enough; return what no number of boards gets below.
+
+    to : the prop they are for, where that is another than the search began with
+    """
+    worth = [guess for guess in guesses if guess.enough][:MOST_CONFIRMED] or guesses[:1]
+    for guess in worth:
+        new = to or search.started
+        for number, lights in guess.lights.items():
+            new = edits.with_lights(new, number, tuple(lights))
+        search.report(f"{guess.count} x {plain(guess.board)}")
+        search.try_prop(new)
+        if search.enough:
+            break
+    return min((guess.limit for guess in guesses), default=1.0)
+
+
+def _try_materials(search: Search) -> float:
+    """Try solids of clearer materials until one is even enough; return as `_try_guesses` does."""
+    tried: list[tuple[Prop, list[Guess]]] = []
+    for material in _solids(search)[:MOST_MATERIALS]:
+        new = edits.of_material(search.started, search.number, material=material, wall_mm=None)
+
+        def report(words: str, material: str = material) -> None:
+            search.report(f"{plain(material)}, {words}")
+
+        guesses = Guesses(search.file(new), search.name, report).evenest(small=True)
+        for number in guesses[0].lights if guesses else ():
+            new = edits.of_material(new, number, material=material, wall_mm=None)
+        if guesses and guesses[0].enough:
+            limit = _try_guesses(search, guesses, new)
+            if search.enough:
+                return limit
+        elif guesses:
+            tried.append((new, guesses[:1]))
+    if not tried:
+        return 1.0
+    new, best = min(tried, key=lambda one: one[1][0].expected.off_by)
+    return _try_guesses(search, best, new)
+
+
+def _solids(search: Search) -> list[str]:
+    """Return the clearer materials that a solid can be made of as this body is, or cast or carved
+    where the scene leaves that open."""
+    body, catalogue = search.body, search.session.catalogue()
+    ways = (body.made,) if body.made else ("carved", "cast")
+
+    def way(material: str) -> str:
+        return making_of(body.model_copy(update={"material": material, "made": None}), catalogue)
+
+    return [name for name in clearer(search.file(), search.name) if way(name) in ways]
+
+
+def _near(search: Search) -> bool:
+    target = off_of_ripple(search.started.scene.findings.evenness_target)
+    after = search.after
+    return after is not None and bool(np.log(after.off_by) <= NEAR * np.log(target))
+
+
+def _figures(search: Search) -> str:
+    assert search.after is not None
+    return f"a typical place is off by {search.after.off_by:.2f} times"
+
+
+def _told(search: Search, why: str = "", end: str = "") -> str:
+    """Return what came of a search in words.
+
+    why : it was cut short;  end : what there is to say of what was found
+    """
+    if search.best == search.started:
+        now = "" if search.after is None else f" than {search.after.off_by:.2f} times off"
+        return (
+            f"{search.name}: leave the boards where they are: nothing evener{now} was found"
+            f"{end}{why}"
+        )
+    before = "" if search.before is None else f", {search.before.off_by:.2f} before"
+    grade = f"{search.after.grade} now; " if search.after and search.enough else ""
+    return f"{search.name}: {grade}{_figures(search)}{before}{end}; undo takes it back{why}"

@@ -68,8 +68,7 @@ class PointsView(Frame):
                 for k, one in enumerate(points.subjects):
                     self.button(one.photo.images[0].file, partial(self._take, k))
             ui.space()
-            self._undo = self.button("undo", points.undo)
-            self._redo = self.button("redo", points.redo)
+            self.add_steps(points.undo, points.redo)
             self.button(LEARNING, lambda: works_on(self._works, points))
             self._save = self.button("save", self._saved)
         self.add_told()
@@ -95,8 +94,7 @@ class PointsView(Frame):
             self._shown = state
             self.sheet.show(state)
         self._sentence.set_text(self._words(pose))
-        self.set_button(self._undo, "undo", points.undo_words)
-        self.set_button(self._redo, "redo", points.redo_words)
+        self.show_steps(points.history)
         self.set_button(self._save, "save", "the readings" if points.unsaved else "")
         self.show_told(points.error or wrong)
         self._work.refresh()

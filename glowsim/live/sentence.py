@@ -127,4 +127,7 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
         Piece(", "),
         Piece(f"{warm:.0f} °C" if warm is not None else f"{WAITING} °C", "heat"),
     ]
-    return [*pieces, Piece(".")]
+    pieces.append(Piece("."))
+    if even.grade == "patchy":
+        pieces += [Piece(" "), Piece("Make it even?", "evener")]
+    return pieces

@@ -63,7 +63,7 @@ class Session:
         self._file_error = ""
         self.file_changed = False
         self._own_file = False
-        self._history = History(Prop(self.origin.scene))
+        self.history = History(Prop(self.origin.scene))
         self._held: Prop | None = None
         self._saved = self.origin.scene
         self._lock = threading.RLock()
@@ -82,7 +82,7 @@ class Session:
     @property
     def now(self) -> Prop:
         """The prop as it is under the hand."""
-        return self._held or self._history.now
+        return self._held or self.history.now
 
     @property
     def error(self) -> str:
@@ -128,17 +128,7 @@ class Session:
     @property
     def unsaved(self) -> bool:
         """Whether the prop differs from what its file holds."""
-        return self._history.now.scene != self._saved
-
-    @property
-    def undo_words(self) -> str:
-        """What an undo would take back, '' for nothing."""
-        return self._history.undo_words
-
-    @property
-    def redo_words(self) -> str:
-        """What a redo would do again, '' for nothing."""
-        return self._history.redo_words
+        return self.history.now.scene != self._saved
 
     def file(self, prop: Prop | None = None) -> SceneFile:
         """Return a prop as a scene file, for the calls of the other rooms."""
@@ -180,7 +170,19 @@ class Session:
         """Change the prop in one step; raises what `change` raises, and then nothing changed."""
         with self._lock:
             self.release()
-            self._did(words, change(self._history.now))
+            self._did(words, change(self.history.now))
+
+    def instead(self, of: str, words: str, was: Prop, prop: Prop) -> bool:
+        """Put a prop in place of the last step, which is forgotten, if that is called `of`, or
+        after it if '' is given; return whether the prop still was what it was."""
+        with self._lock:
+            if self.now != was:
+                return False
+            self.release()
+            if of and self.history.undo_words == of:
+                self.history.drop()
+            self._did(words, prop)
+        return True
 
     def nudge(self, at: BoardAt, step_mm: Sequence[float]) -> None:
         """Move a board by a step in its body's frame."""
@@ -202,7 +204,7 @@ class Session:
 
     def add(self, body: int, board: str) -> BoardAt:
         """Put one more board of the catalogue into a body, where there is room; return it."""
-        problem, prop = self.problem(body), self._history.now
+        problem, prop = self.problem(body), self.history.now
         tries = up_the_middle(problem)
         light = Light(board=board, position_mm=edits.tidy(tries[0]))
         if lights := prop.scene.bodies[body].lights:
@@ -242,11 +244,11 @@ class Session:
 
     def undo(self) -> None:
         """Take back the last step."""
-        self._step(self._history.undo)
+        self._step(self.history.undo)
 
     def redo(self) -> None:
         """Do again what was taken back."""
-        self._step(self._history.redo)
+        self._step(self.history.redo)
 
     # What is kept.
 
@@ -256,7 +258,7 @@ class Session:
         Raises SceneError, and then nothing has been written.
         """
         with self._lock:
-            scene = self._history.now.scene
+            scene = self.history.now.scene
             text, _ = keeping.text_of(self.origin, scene)
             if over or self._own_file:
                 keeping.save_over(self.path, text, self.origin.toml.text)
@@ -304,7 +306,7 @@ class Session:
         with self._lock:
             new = keeping.save_beside(self.path, self._text())
             self.path, self._own_file, self.file_changed = new, True, False
-            self.origin, self._saved = read_scene(new), self._history.now.scene
+            self.origin, self._saved = read_scene(new), self.history.now.scene
         self.changed()
 
     def take_left_over(self, taken: bool) -> None:
@@ -345,7 +347,7 @@ class Session:
     # How it is answered.
 
     def _text(self) -> str:
-        return keeping.text_of(self.origin, self._history.now.scene)[0]
+        return keeping.text_of(self.origin, self.history.now.scene)[0]
 
     def _put(self, body: int, light: Light, tries: Sequence[FloatArray], words: str) -> None:
         problem, catalogue = self.problem(body), self.catalogue()
@@ -373,7 +375,7 @@ class Session:
                 self._ask_full()
 
     def _did(self, words: str, prop: Prop) -> None:
-        self._history.did(words, prop)
+        self.history.did(words, prop)
         self._remember()
         self._ask_full()
 
@@ -385,7 +387,7 @@ class Session:
             self.tries.remember(self._text() if self.unsaved else None)
 
     def _ask_full(self) -> None:
-        prop = self._history.now
+        prop = self.history.now
         self._answers.full(self.file(prop), prop)
 
     def _say_of_file(self, error: str) -> None:

@@ -90,8 +90,7 @@ class View(Frame):
             self._switch("where would light help", "show it inside the body", self._set_hints)
             self._pulse = self._switch("pulse", "let the zones move", self._work.set_pulse)
             ui.space()
-            self._undo = self.button("undo", lambda: self.session.undo())
-            self._redo = self.button("redo", lambda: self.session.redo())
+            self.add_steps(self.session.undo, self.session.redo)
             self.button("keep this try", self.keep_try)
             self.button("photo", self.photo)
             self.handles.opening("make", self._work.opened)
@@ -214,6 +213,10 @@ class View(Frame):
         """Place so many boards anew, in the background."""
         self._works.find_places(self.session, self.body, count)
 
+    def make_even(self, other_material: bool) -> None:
+        """Make the body even, in the background."""
+        self._works.make_even(self.session, self.body, other_material)
+
     def _key(self, event: Any) -> None:
         if not event.action.keydown or not (event.modifiers.ctrl or event.modifiers.meta):
             return
@@ -262,8 +265,7 @@ class View(Frame):
             self._refresh_words()
             self._refresh_tries()
         self._title.set_text(prop.scene.title or session.path.stem)
-        self.set_button(self._undo, "undo", session.undo_words)
-        self.set_button(self._redo, "redo", session.redo_words)
+        self.show_steps(session.history)
         self.set_button(self._save, "save", "the scene" if session.unsaved else "")
         self._asked.set_visibility(session.file_changed)
         self._left.set_visibility(session.left_over is not None)

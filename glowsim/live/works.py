@@ -131,6 +131,14 @@ class Works:
 
         self.start("looking for places", work)
 
+    def make_even(self, session: Session, body: int, other_material: bool) -> None:
+        """Make a body even, with as many boards as it takes, or of another material."""
+
+        def work(report: Report) -> str:
+            return placing.make_even(session, body, other_material, report)
+
+        self.start("making it even", work)
+
     def make_pulsing(self, session: Session) -> None:
         """Make the pulses ready to be played."""
 

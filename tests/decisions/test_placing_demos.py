@@ -52,7 +52,7 @@ def test_as_even_as_the_best_of_2000_random_placements_and_as_expected(name, bod
     best = np.inf
     for pick in chosen[np.argsort(random)[:3]]:
         alike = Placement(sites.at(pick), np.ones(count), rows[pick])
-        best = min(best, found._expected(alike).off_by)
+        best = min(best, found.expected(alike).off_by)
     print(
         f"\n{name}: {count} boards off by x {expected.off_by:.3f}, best of 2000 random x "
         f"{best:.3f}, bound x {found.bound.off_by:.3f}"

@@ -14,6 +14,8 @@ from click.testing import CliRunner
 from PIL import Image
 
 from glowsim.cli.group import cli
+from glowsim.decisions.guesses import Guess
+from glowsim.decisions.placer import Expected
 from glowsim.errors import SceneError
 from glowsim.live import edits, helping, placing, sending
 from glowsim.live.boards import place_of, room_for
@@ -171,12 +173,12 @@ def test_every_step_can_be_undone_and_done_again(session):
     last = session.now
     assert len(last.scene.bodies[0].lights) == 2
     steps = 0
-    while session.undo_words:
+    while session.history.undo_words:
         session.undo()
         steps += 1
     assert steps == 6
     assert session.now == first
-    while session.redo_words:
+    while session.history.redo_words:
         session.redo()
     assert session.now == last
 
@@ -278,9 +280,13 @@ def searches(monkeypatch, session, briefly_mm, thoroughly):
     def lights(high_mm):
         return edits.moved(session.now, HIGH, (0, 0, high_mm)).scene.bodies[0].lights
 
+    def long_search(search, count):
+        search.try_places({0: lights(thoroughly())})
+        return ""
+
     short = {0: lights(briefly_mm)}
-    monkeypatch.setattr(placing, "guessed", lambda *given: short)
-    monkeypatch.setattr(placing._Search, "thoroughly", lambda search: {0: lights(thoroughly())})
+    monkeypatch.setattr(placing, "briefly", lambda *given: short)
+    monkeypatch.setattr(placing, "try_thoroughly", long_search)
 
 
 def test_the_long_search_goes_on_from_the_short_one_and_is_one_step(session, monkeypatch):
@@ -309,7 +315,43 @@ def test_places_that_the_full_answer_finds_no_better_are_taken_out(session, monk
     searches(monkeypatch, session, 16, lambda: 18)
     told = placing.find_places(session, 0, 2, lambda words: None)
     assert session.now == before
+    assert session.history.redo_words == ""  # what was turned down is not offered
     assert "leave the boards where they are: nothing evener than" in told
+
+
+def guessed(monkeypatch, session, *heights_mm):
+    """Have guesses put the upper board at some heights, and none of them be enough."""
+
+    def guess(high_mm):
+        lights = edits.moved(session.now, HIGH, (0, 0, high_mm)).scene.bodies[0].lights
+        return Guess("round_7", 2, {0: list(lights)}, Expected(0.1, 2.5), False, limit=2.34)
+
+    found = [guess(high_mm) for high_mm in heights_mm]
+    monkeypatch.setattr(placing.Guesses, "evenest", lambda guesses, small=False: found)
+
+
+def test_what_cannot_be_made_even_is_made_evener_and_it_is_said_why(session, monkeypatch):
+    before = session.now
+    guessed(monkeypatch, session, 42, 16)
+    told = placing.make_even(session, 0, False, lambda words: None)
+    assert session.now.light(HIGH).position_mm == (0, 0, 42)
+    assert "even enough is 1.45, and no number of boards was found that is" in told
+    assert "at any place they would be off by 2.34 at least" in told
+    assert "another material" in told
+    session.undo()
+    assert session.now == before
+
+
+@pytest.mark.slow
+def test_a_spike_of_foam_is_made_even_of_what_light_reaches_farther_in(session):
+    session.do("dimmer", lambda prop: edits.removed(prop, LOW))
+    told = placing.make_even(session, 0, True, lambda words: None)
+    assert session.wait()
+    assert session.figures.evenness("bud").grade != "patchy", told
+    assert session.now.scene.bodies[0].material != "upholstery_foam_white"
+    assert read_scene(session.save()).scene == session.now.scene
+    session.undo()
+    assert [light.name for light in session.now.scene.bodies[0].lights] == ["high"]
 
 
 @pytest.mark.slow

@@ -1,0 +1,120 @@
+"""A search that goes on while the page does: what it finds is put in, and the full answer decides.
+
+All that is tried is one step of the history: of what came out no better nothing is left.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+
+from glowsim.errors import SceneError
+from glowsim.findings import Evenness
+from glowsim.live import edits, keeping
+from glowsim.live.edits import Prop
+from glowsim.live.session import Session
+from glowsim.scene import Body, Light, SceneFile
+
+Report = Callable[[str], None]
+Found = Mapping[int, Sequence[Light]]
+WAIT_S = 0.1
+CHANGED = "the prop was changed while places were looked for; look again"
+
+
+class Search:
+    """What was found for a body, and how even the full answer has it.
+
+    started, best : the prop it began with, and with the best that was found
+    before, after : how even the body is with these
+    """
+
+    def __init__(self, session: Session, body: int, words: str, report: Report) -> None:
+        """Begin with the prop as it is, once the full answer to it is there.
+
+        words  : what the step is called;  report : told what is being worked on
+        Raises SceneError for a body without lights, or if the prop is changed meanwhile.
+        """
+        self.session, self.number, self.report = session, body, report
+        self.started = self.best = self._shown = session.now
+        self._words = words
+        if not self.body.lights:
+            raise SceneError("put one board in first: it says what kind is placed")
+        if not self.judged(self.started):
+            raise SceneError(CHANGED)
+        self.before = self.after = self._evenness(self.started)
+
+    @property
+    def body(self) -> Body:
+        """The body with the best that was found."""
+        return self.best.scene.bodies[self.number]
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.body.name
+
+    @property
+    def enough(self) -> bool:
+        """Whether the best that was found is even enough."""
+        return self.after is not None and self.after.grade not in (None, "patchy")
+
+    def file(self, prop: Prop | None = None) -> SceneFile:
+        """Return a prop as a scene file whose text says the same: the best that was found."""
+        scene = (prop or self.best).scene
+        return keeping.text_of(self.session.origin, scene)[1]
+
+    def try_places(self, found: Found) -> None:
+        """Put boards into the prop as it was in place of its own, see `try_prop`."""
+        new = self.started
+        for number, lights in found.items():
+            new = edits.with_lights(new, number, tuple(lights))
+        self.try_prop(new)
+
+    def try_prop(self, new: Prop) -> None:
+        """Show a prop in place of what was found before; leave it where it is evener.
+
+        Raises SceneError if the prop was changed meanwhile.
+        """
+        if new == self.best:
+            return
+        self.file(new)
+        self.report("putting them there")
+        self._show(new)
+        if not self.judged(new):
+            raise SceneError(CHANGED)
+        after = self._evenness(new)
+        if after is not None and (self.after is None or after.off_by < self.after.off_by):
+            self.best, self.after = new, after
+        else:
+            self._show(self.best)
+
+    def back_to_best(self) -> bool:
+        """Put back the best there was where something untried stands; return whether that is what
+        the search began with."""
+        if self.session.now == self._shown:
+            self._show(self.best)
+        return self.best == self.started
+
+    def judged(self, prop: Prop) -> bool:
+        """Wait until a prop is judged by its full answer; return whether it still is what is."""
+        session = self.session
+        while session.now == prop:
+            if session.error:
+                raise SceneError(session.error)
+            if session.judged == prop:
+                return True
+            self.report(f"confirming by the full answer: {session.doing or 'waiting'}")
+            time.sleep(WAIT_S)
+        return False
+
+    def _show(self, prop: Prop) -> None:
+        """Make a prop what there is, in place of what was shown last."""
+        if self._shown == prop:
+            return
+        step = "" if self._shown == self.started else self._words
+        if not self.session.instead(step, self._words, self._shown, prop):
+            raise SceneError(CHANGED)
+        self._shown = prop
+
+    def _evenness(self, prop: Prop) -> Evenness | None:
+        return self.session.figures.evenness(edits.told_as(prop, self.number))
