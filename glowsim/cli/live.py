@@ -55,3 +55,4 @@ def command(scene: Path | None, browser: bool, port: int) -> None:
     with suppress(KeyboardInterrupt):
         server.run()
     click.echo("stopped")
+    server.leave()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -123,11 +124,13 @@ class Answers:
         """Wait until everything asked for is answered; return whether it was in time."""
         return all(lane.wait(seconds) for lane in (self._drafts, self._fulls, self._mends))
 
-    def close(self) -> None:
-        """End the work."""
-        self._drafts.close()
-        self._fulls.close()
-        self._mends.close()
+    def close(self, seconds: float) -> bool:
+        """End the work; return whether it came to its end in time."""
+        stop = time.monotonic() + seconds
+        lanes = (self._drafts, self._fulls, self._mends)
+        for lane in lanes:
+            lane.close()
+        return all([lane.ended(stop - time.monotonic()) for lane in lanes])
 
     def _work(
         self,

@@ -108,6 +108,11 @@ class Command:
         process.send_signal(signal.SIGINT)
         threading.Timer(_PATIENCE_S, process.kill).start()
 
+    def end(self) -> None:
+        """End it at once."""
+        if self._process is not None:
+            self._process.kill()
+
     def _follow(self, process: subprocess.Popen[bytes], report: Callable[[str], None]) -> str:
         """Report what is said as it is said; return the last words, an error's all."""
         last, error = "", ""

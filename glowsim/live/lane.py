@@ -5,9 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 
-END_S = 10.0
-"""How long is waited for a thread to end."""
-
 
 class SupersededError(Exception):
     """Work was given up because something newer is wanted."""
@@ -49,12 +46,16 @@ class Lane:
             return self._ready.wait_for(lambda: self._wish is None and not self._busy, seconds)
 
     def close(self) -> None:
-        """End the thread; wait a while for it to give up what it is doing."""
+        """End the thread, once it gives up what it is doing; see `ended`."""
         with self._ready:
             self._closed, self._wish = True, None
             self._number += 1
             self._ready.notify_all()
-        self._thread.join(END_S)
+
+    def ended(self, seconds: float) -> bool:
+        """Wait until the thread has ended; return whether that came to pass."""
+        self._thread.join(max(seconds, 0.0))
+        return not self._thread.is_alive()
 
     def _run(self) -> None:
         while True:

@@ -17,6 +17,8 @@ from glowsim.live.works import Works
 from glowsim.transport.prepared import PreparedProp
 
 LOOK_AT_FILE_S = 1.0
+END_S = 0.5
+"""How long work is waited for when the program ends: what is kept was written as it was done."""
 
 
 class Page:
@@ -76,13 +78,14 @@ class Page:
         ui.context.client.on_delete(lambda: self._views.remove(view))
         ui.timer(LOOK_AT_FILE_S, look)
 
-    def close(self) -> None:
-        """End all work."""
-        self.works.close()
+    def close(self) -> bool:
+        """End all work; return whether it came to its end in time."""
+        ended = self.works.close(END_S)
         if self.session is not None:
-            self.session.close()
+            ended &= self.session.close(END_S)
         if self.beginning is not None:
             self.beginning.close()
+        return ended
 
     def _changed(self) -> None:
         """Something new is there; called from any thread."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import errno
+import os
 import socket
+import sys
 from pathlib import Path
 
 import uvicorn
@@ -20,6 +22,9 @@ from glowsim.live.page import Page
 from glowsim.live.photo_points import PhotoPoints, is_readings
 from glowsim.live.session import Session
 from glowsim.transport.prepared import PreparedProp
+
+LEAVE_S = 1
+"""How long pages are given to take leave."""
 
 
 class Server:
@@ -60,9 +65,15 @@ class Server:
         )
         guarded = Guard(app, self.token, self.port)
         config = uvicorn.Config(
-            guarded, log_level="error", access_log=False, lifespan="on", ws="websockets-sansio"
+            guarded,
+            log_level="error",
+            access_log=False,
+            lifespan="on",
+            ws="websockets-sansio",
+            timeout_graceful_shutdown=LEAVE_S,
         )
         self._server = uvicorn.Server(config)
+        self._ended = True
 
     def _opened(self, scene: Path, kept: PreparedProp) -> None:
         self.page.opened(scene, kept)
@@ -77,7 +88,15 @@ class Server:
         try:
             self._server.run(sockets=[self._socket])
         finally:
-            self.page.close()
+            self._ended = self.page.close()
+
+    def leave(self) -> None:
+        """End the program where work goes on that does not heed being given up, such as a long
+        search between two reports: the interpreter would wait for it."""
+        if not self._ended:
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(0)
 
     def stop(self) -> None:
         """Make `run` return."""

@@ -142,9 +142,9 @@ class Session:
         """Wait until everything asked for is answered; return whether it was in time."""
         return self._answers.wait(seconds)
 
-    def close(self) -> None:
-        """End the work."""
-        self._answers.close()
+    def close(self, seconds: float = 10.0) -> bool:
+        """End the work; return whether it came to its end in time. Nothing kept hangs on that."""
+        return self._answers.close(seconds)
 
     # What the hand does.
 

@@ -90,10 +90,14 @@ class Works:
             self._thread.join(seconds)
         return not self.busy
 
-    def close(self) -> None:
-        """End the work."""
+    def close(self, seconds: float) -> bool:
+        """End the work; return whether it came to its end in time. A command that did not is
+        ended: what it writes is there whole or not at all."""
         self.give_up()
-        self.wait(10.0)
+        ended = self.wait(seconds)
+        if not ended and self._command is not None:
+            self._command.end()
+        return ended
 
     def run(self, session: Savable, words: str, name: str, *options: str) -> None:
         """Run a command on the file as it stands, which is saved first if it has to be."""
