@@ -130,7 +130,8 @@ class Answers:
         lanes = (self._drafts, self._fulls, self._mends)
         for lane in lanes:
             lane.close()
-        return all([lane.ended(stop - time.monotonic()) for lane in lanes])
+        ended = [lane.ended(stop - time.monotonic()) for lane in lanes]
+        return all(ended)
 
     def _work(
         self,
