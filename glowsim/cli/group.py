@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 
 import click
@@ -37,7 +38,12 @@ class _Lazy(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        module = importlib.import_module(f"glowsim.cli.{name}")
+        # Imports leave next to no rubbish, and looking for it takes a tenth of their time.
+        gc.disable()
+        try:
+            module = importlib.import_module(f"glowsim.cli.{name}")
+        finally:
+            gc.enable()
         command: click.Command = module.command
         return command
 

@@ -25,8 +25,8 @@ from glowsim.findings.account import energy_account
 from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Body, SceneFile
+from glowsim.transport.clear import carries_light
 from glowsim.transport.fit import fits
-from glowsim.transport.guide import carries_light
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, Kind

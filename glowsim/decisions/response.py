@@ -26,7 +26,7 @@ from glowsim.geometry.patchwork import Patchwork
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds
-from glowsim.transport.guide import refuse_guide
+from glowsim.transport.clear import refuse_guide
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, BoolArray, Emitters, Kind

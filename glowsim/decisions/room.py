@@ -30,7 +30,7 @@ from glowsim.errors import SceneError
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.geometry.regions import ROOM
 from glowsim.scene import Light, Placing
-from glowsim.transport.guide import refuse_guide
+from glowsim.transport.clear import refuse_guide
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind
 

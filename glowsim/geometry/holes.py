@@ -13,6 +13,9 @@ FLAT_HOLE = 0.05
 """A hole is flat when its rim leaves its plane by less than this share of its width."""
 SMALL_HOLE = 0.12
 """A hole that is not flat is closed when it is narrower than this share of the body."""
+SLIT = 1e-4
+"""A hole narrower than this share of the body lets nothing through: corners on an edge that the
+face beside it lacks."""
 DOUBTFUL = 0.1
 """A closure wider than this share of the body is asked about."""
 
@@ -91,9 +94,12 @@ def _closed(
             f"{what}: has a hole {width:.1f} mm wide about {at_mm(centre)} that is too large and "
             "too crooked to close; close it in the modelling program"
         )
-    kind = "a flat" if flat else "a small"
-    note = f"{what}: closed {kind} hole {width:.1f} mm wide about {at_mm(centre)}"
-    if width > DOUBTFUL * size_mm:
+    slit = float(np.ptp((rim - centre) @ spread[2][1])) <= SLIT * size_mm
+    kind = "a flat hole" if flat else "a small hole"
+    note = f"{what}: closed {kind} {width:.1f} mm wide about {at_mm(centre)}"
+    if slit:
+        note = f"{what}: closed a slit {width:.1f} mm long about {at_mm(centre)}"
+    elif width > DOUBTFUL * size_mm:
         note = Closure.of(
             rim,
             f"{note}. Is it closed? If this is a skin without thickness, wall_mm makes it a shell",

@@ -49,7 +49,7 @@ def closed_pieces(mesh: trimesh.Trimesh, what: str) -> tuple[list[Piece], list[s
     )
     area = [float(mesh.area_faces[group].sum()) for group in groups]
     whole = [
-        len(group) >= 4 and size >= SPECK_SHARE * mesh.area
+        len(group) >= 3 and size >= SPECK_SHARE * mesh.area
         for group, size in zip(groups, area, strict=True)
     ]
     pieces, broken = [], []

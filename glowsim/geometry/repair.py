@@ -37,6 +37,9 @@ MOST = 0.6
 """A piece that faces the other way is the hollow of what holds this share of its corners."""
 THROUGH_ITSELF = 0.002
 """Share of a surface that may lie inside the body without being noticed."""
+LOOKED_AT = 30_000
+"""Faces of a finer mesh that are looked at for that, drawn at random: that share is then known to
+an eighth of itself."""
 
 
 def repaired(
@@ -225,8 +228,12 @@ def runs_through_itself(mesh: Mesh) -> FloatArray | None:
 
     Just in front of a sound surface the winding number is 0 everywhere.
     """
-    ahead = mesh.centroids + 1e-5 * float(mesh.size_mm.max()) * mesh.normals
+    faces = np.arange(len(mesh.faces))
+    if len(faces) > LOOKED_AT:
+        faces = np.random.default_rng(0).choice(len(faces), LOOKED_AT, replace=False)
+    place, area = mesh.centroids[faces], mesh.areas_mm2[faces]
+    ahead = place + 1e-5 * float(mesh.size_mm.max()) * mesh.normals[faces]
     within = np.abs(winding_number(mesh.vertices, mesh.faces, ahead)) > 0.5
-    if mesh.areas_mm2[within].sum() <= THROUGH_ITSELF * mesh.areas_mm2.sum():
+    if area[within].sum() <= THROUGH_ITSELF * area.sum():
         return None
-    return np.asarray(mesh.centroids[within].mean(axis=0))
+    return np.asarray(place[within].mean(axis=0))

@@ -15,7 +15,7 @@ from glowsim.live.boards import room_for
 from glowsim.live.clearance import free_place
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.session import Session
-from glowsim.transport.guide import refuse_guide
+from glowsim.transport.clear import refuse_guide
 from glowsim.transport.plan import plan_of
 
 MOST_TRIED = 40

@@ -19,9 +19,9 @@ from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
 from glowsim.transport.boards import boards_of
+from glowsim.transport.clear import is_clear
 from glowsim.transport.coats import layer_number
 from glowsim.transport.fit import Misfit, misfits, notes_on_fit
-from glowsim.transport.guide import is_clear
 from glowsim.transport.leds import BodyLeds
 from glowsim.transport.likeness import CLOSED
 from glowsim.transport.media import core_of, infill_notes, infill_of, medium_of

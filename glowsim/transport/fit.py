@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy as np
 from glowsim.geometry.boards import BoardShape
 from glowsim.geometry.body import region_of
 from glowsim.geometry.hollow import depth_mm, nearest_on
-from glowsim.geometry.mesh import FloatArray, Mesh, at_mm, from_manifold, to_manifold
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, from_manifold, to_manifold
 from glowsim.transport.problem import BodyProblem, Kind
 
 TOUCH_MM = 0.1
@@ -24,8 +25,8 @@ WIRE_MM = 3.0
 """Room for wires soldered to a board: behind it, or past an end of a strip (common practice, no
 source)."""
 
-STEP_MM, EDGE_MM = 0.25, 0.02
-"""Along a wire's way: between two looks, and where the first is."""
+STEPS_MM = np.append(0.02, np.arange(0.25, WIRE_MM, 0.25))
+"""Along a wire's way from its board: where is looked."""
 
 
 @dataclass(frozen=True)
@@ -182,11 +183,11 @@ class _Fit:
         """Tell of a board with something solid close behind all of its back, or, for a strip,
         close to both its ends."""
         board = self._boards[number]
-        starts, way = _wire_starts(board.shape)
-        free = np.array([self._free_mm(number, s, w) for s, w in zip(starts, way, strict=True)])
+        places, kinds = self._along_wires[number]
+        free = np.array([self._free_mm(number, *way) for way in zip(places, kinds, strict=True)])
         if free.max() >= WIRE_MM:
             return
-        place = starts[int(free.argmax())]
+        place = _wire_starts(board.shape)[0][int(free.argmax())]
         side = "behind it" if board.shape.is_round else "past either end"
         text = (
             f"has {free.max():.1f} mm {side} at {at_mm(place)}; soldered wires want about "
@@ -194,13 +195,26 @@ class _Fit:
         )
         yield Misfit(number, text, place, WIRE_MM - float(free.max()), blocks=False)
 
-    def _free_mm(self, number: int, start: FloatArray, way: FloatArray) -> float:
-        """Return how far a wire gets from a point before it meets a core, another board or, out
-        of air, material; a way through material alone is cut with the board's own place."""
-        steps = np.arange(STEP_MM, WIRE_MM, STEP_MM)
-        places = start + steps[:, None] * way
-        region = region_of(np.vstack([start + EDGE_MM * way, places]), self._problem.solids)
-        kinds = self._problem.kind_of(region)
+    @cached_property
+    def _along_wires(self) -> list[tuple[FloatArray, IntArray]]:
+        """Points along the ways that wires may leave each board, (ways, steps, 3) float, and what
+        kind of region each lies in, (ways, steps) int; all asked for at once."""
+        places = []
+        for board in self._boards:
+            starts, ways = _wire_starts(board.shape)
+            places.append(starts[:, None] + STEPS_MM[:, None] * ways[:, None])
+        if not places:
+            return []
+        points = np.concatenate([some.reshape(-1, 3) for some in places])
+        kinds = self._problem.kind_of(region_of(points, self._problem.solids))
+        ends = np.cumsum([some.shape[0] * some.shape[1] for some in places])[:-1]
+        parts = np.split(kinds, ends)
+        return [(p, k.reshape(p.shape[:2])) for p, k in zip(places, parts, strict=True)]
+
+    def _free_mm(self, number: int, places: FloatArray, kinds: IntArray) -> float:
+        """Return how far a wire gets along some points before it meets a core, another board or,
+        out of air, material; a way through material alone is cut with the board's own place."""
+        places, steps = places[1:], STEPS_MM[1:]
         blocked = kinds[1:] == Kind.OPAQUE
         if kinds[0] == Kind.AIR:
             blocked |= kinds[1:] == Kind.SCATTERS

@@ -7,41 +7,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from glowsim.errors import SolveError
-from glowsim.geometry.mesh import Mesh
-from glowsim.transport.problem import BodyProblem, Kind, Medium
+from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.quality import DRAFT, Quality
 from glowsim.transport.quick.trust import BARE, bare_words
 from glowsim.transport.reference import Goal, Progress, solve_body
 from glowsim.transport.result import BodyGlow
 
-CLEAR = 0.1
-"""Material that turns light round less often than this on its mean half chord is clear."""
-MIRRORS = 1.2
-"""From this refractive index on a polished face mirrors light at a slant back into the body."""
 WORTH_SAYING = 0.02
 """A smaller share of the light that leaves elsewhere needs no mention."""
 FULL_GOAL = Goal(noise=0.02, photons=400_000)
 DRAFT_GOAL = Goal(noise=0.05, photons=20_000)
 """Photons of each light, not seconds: the same numbers on any machine."""
-
-
-def is_clear(medium: Medium, solid: Mesh | None) -> bool:
-    """Return whether light runs on in a solid piece of material, mirrored from face to face.
-
-    Its mean half chord is 2 V / S (Cauchy).
-    """
-    if solid is None or medium.kind != Kind.SCATTERS or medium.refractive_index < MIRRORS:
-        return False
-    half_mm = 2 * solid.volume_mm3 / float(solid.areas_mm2.sum())
-    return float(medium.mu_s_reduced_per_mm.max()) * half_mm < CLEAR
-
-
-def carries_light(problem: BodyProblem) -> bool:
-    """Return whether a body is a guide: solid, clear, and lit."""
-    lit = problem.emitters.light_count > 0 and problem.wall_mm is None
-    lit = lit and not any(medium.own_share for medium in problem.media)
-    return lit and is_clear(problem.media[0], problem.solids[0])
 
 
 def followed(
@@ -90,13 +66,3 @@ def _where_it_leaves(name: str, body: BodyGlow) -> str:
         f"{said}; most of the rest, {100 * by_side[most]:.0f} %, leaves by the {way}, about "
         f"({place}) mm"
     )
-
-
-def refuse_guide(problem: BodyProblem, what: str) -> None:
-    """Raise SolveError where something that goes by the quick solver is asked of a guide."""
-    if carries_light(problem):
-        raise SolveError(
-            f"'{problem.name}' is a clear body that carries light along inside: {what} is worked "
-            "out by the quick solver, which does not follow that. Change lights, frosted or "
-            "engraved faces by hand and see with `glow`"
-        )

@@ -18,8 +18,9 @@ import numpy as np
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.build import Shapes, body_problem
+from glowsim.transport.clear import carries_light
 from glowsim.transport.exchange import with_hollows
-from glowsim.transport.guide import carries_light, followed
+from glowsim.transport.guide import followed
 from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm

@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.mesh import to_manifold
+from glowsim.geometry.notes import Doubt
 from glowsim.geometry.repair import repaired
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.scene import Rod
@@ -73,3 +74,26 @@ def test_several_flat_holes_are_told_from_the_largest_on():
     widths = [float(note.split("hole ")[1].split(" mm")[0]) for note in notes]
     assert len(widths) == 2
     assert widths == sorted(widths, reverse=True)
+
+
+def test_two_tetrahedra_on_one_inner_face_are_one_body():
+    turn = 2 * np.pi * np.arange(3) / 3
+    foot = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn])
+    corners = 10 * np.vstack([foot, [[0, 0, 1], [0, 0, -1]]])
+    sides = [[3, 0, 1], [3, 1, 2], [3, 2, 0], [4, 1, 0], [4, 2, 1], [4, 0, 2]]
+    inner = [[2, 1, 0], [2, 1, 0]]  # that of both, both times turned as the upper one has it
+    body, _ = repair(trimesh.Trimesh(corners, sides + inner, process=False))
+    assert_allclose(body.volume_mm3, 2 * 1000 * (3 * np.sqrt(3) / 4) / 3, rtol=1e-9)
+
+
+def test_a_corner_on_an_edge_that_one_face_lacks_leaves_a_slit_not_a_doubt():
+    cube = trimesh.creation.box((10, 10, 10))
+    first, second, third = cube.faces[0]
+    middle = len(cube.vertices)
+    corners = np.vstack([cube.vertices, (cube.vertices[first] + cube.vertices[second]) / 2])
+    halves = [[first, middle, third], [middle, second, third]]
+    body, notes = repair(trimesh.Trimesh(corners, [*cube.faces[1:], *halves], process=False))
+    assert_allclose(body.volume_mm3, 1000, rtol=1e-9)
+    (note,) = notes
+    assert note.startswith("thing: closed a slit 1")
+    assert not isinstance(note, Doubt)
