@@ -16,6 +16,7 @@ from glowsim.live import edits
 from glowsim.live.advice import Advice
 from glowsim.live.boards import board_name
 from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.photo_points import readings_of
 from glowsim.live.sentence import COLOURS, Piece, channels_of, plain
 from glowsim.live.tries import Try
 from glowsim.scene import Body
@@ -201,6 +202,10 @@ class Handles:
             on_change=self._told(partial(change, "material")),
         )
         select.classes("wide")
+        readings = readings_of(self._session.origin, own.material)
+        if readings is not None:
+            words = f"the photos that {plain(own.material)} was learnt from"
+            self.line(menu, words, partial(self._view.show_readings, readings))
         if own.wall_mm is not None:
             self._number("Wall in mm", own.wall_mm, partial(change, "wall_mm"))
 

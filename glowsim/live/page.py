@@ -37,7 +37,7 @@ class Page:
         self.works = Works(self._changed)
         self.beginning = beginning
         self._views: list[Frame] = []
-        self._due = False
+        self._due = self._at_readings = False
         if session is not None:
             self._show(session)
         if points is not None:
@@ -63,13 +63,29 @@ class Page:
         assert core.loop is not None
         core.loop.call_soon_threadsafe(_load_again)
 
+    def show_readings(self, path: Path) -> None:
+        """Show the photos of a readings file in place of the prop; raises as `PhotoPoints` does."""
+        if self.points is None or self.points.path != path:
+            self.points = PhotoPoints(path, self._changed)
+        self._at_readings = True
+        _load_again()
+
+    def show_prop(self) -> None:
+        """Show the prop again, of what was learnt meanwhile."""
+        self._at_readings = False
+        if self.session is not None and not self.session.unsaved:
+            self.session.reload()
+        _load_again()
+
     def build(self) -> None:
         """Build the page in the browser that asks for it."""
         view: Frame
-        if self.session is not None:
-            view, look = View(self.session, self.works), self.session.look_at_file
+        if self.session is not None and not self._at_readings:
+            view = View(self.session, self.works, self.show_readings)
+            look = self.session.look_at_file
         elif self.points is not None:
-            view, look = PointsView(self.points, self.works), self.points.look_at_file
+            back = self.show_prop if self.session is not None else None
+            view, look = PointsView(self.points, self.works, back), self.points.look_at_file
         else:
             assert self.beginning is not None
             self.beginning.build()

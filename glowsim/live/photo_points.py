@@ -27,10 +27,12 @@ from glowsim.live import keeping, points_text
 from glowsim.live.history import History
 from glowsim.live.landmarks import first_stretch, landmarks, on_surface
 from glowsim.live.points_text import Click, Clicks
-from glowsim.scene import read_scene
+from glowsim.scene import SceneFile, read_scene
 from glowsim.tomlfile import TomlText, read_toml, validate
 
 KINDS = ("piles", "cards", "photos", "lux", "levels")
+LEARNT = "-learnt"
+"""Ends the name of the folder that `calibrate` writes, after that of the readings."""
 NEAR_MM = 3.0
 """A point of the file that lies so near to a landmark is called like it."""
 LEAST = 2
@@ -45,6 +47,17 @@ def is_readings(path: Path) -> bool:
         return False
     data = read_toml(path, ReadingsError).data
     return "bodies" not in data and any(kind in data for kind in KINDS)
+
+
+def readings_of(scene_file: SceneFile, material: str) -> Path | None:
+    """Return the readings with photos that a scene's material was learnt from, where `calibrate`
+    wrote it beside them; None where there are none."""
+    for text in scene_file.material_files:
+        folder = Path(text.name).resolve().parent
+        if material in text.data["materials"] and folder.name.endswith(LEARNT):
+            path = folder.with_name(f"{folder.name.removesuffix(LEARNT)}.toml")
+            return path if is_readings(path) else None
+    return None
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import Any
 
@@ -35,8 +36,10 @@ class PointsSheet(Element, component="points.js", default_classes="sheet"):
 class PointsView(Frame):
     """The photos of a readings file in one browser."""
 
-    def __init__(self, points: PhotoPoints, works: Works) -> None:
-        """Build it inside the present client."""
+    def __init__(
+        self, points: PhotoPoints, works: Works, back: Callable[[], None] | None = None
+    ) -> None:
+        """Build it inside the present client; back : to the prop they were opened from."""
         super().__init__()
         self._points, self._works = points, works
         self._k = 0
@@ -44,6 +47,7 @@ class PointsView(Frame):
         self._read: tuple[Photo, Strip | None, str] | None = None
         self._made = max(works.made, default=0)
         self._work = WorkLine(self, works, pictured=True)
+        self._back = back
         with ui.element("main").classes("room clicking") as self.root:
             self._build_top()
             self.sheet = PointsSheet()
@@ -64,6 +68,8 @@ class PointsView(Frame):
         points = self._points
         with ui.element("header").classes("top"):
             ui.label(points.name).classes("title")
+            if self._back is not None:
+                self.button("back to the prop", self._back)
             if len(points.subjects) > 1:
                 for k, one in enumerate(points.subjects):
                     self.button(one.photo.images[0].file, partial(self._take, k))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from nicegui import background_tasks, run, ui
@@ -29,9 +30,11 @@ PHOTO = (1280, 960)
 class View(Frame):
     """The page in one browser."""
 
-    def __init__(self, session: Session, works: Works) -> None:
-        """Build it inside the present client."""
-        self.session = session
+    def __init__(
+        self, session: Session, works: Works, show_readings: Callable[[Path], None]
+    ) -> None:
+        """Build it inside the present client; show_readings : in place of the prop."""
+        self.session, self.show_readings = session, show_readings
         self._works = works
         self.chosen: tuple[BoardAt, int] | None = None
         self._shown: Any = None

@@ -13,8 +13,9 @@ from glowsim.calibration.readings import read_readings
 from glowsim.errors import GlowsimError, ReadingsError
 from glowsim.geometry.mesh import Mesh
 from glowsim.live.landmarks import landmarks, on_surface, outline
-from glowsim.live.photo_points import PhotoPoints, is_readings
+from glowsim.live.photo_points import PhotoPoints, is_readings, readings_of
 from glowsim.live.points_text import Click, Clicks, text_with
+from glowsim.scene import parse_scene
 
 DEMO = Path(__file__).parent.parent.parent / "scenes" / "readings"
 TOP, LEFT, RIGHT = (109, 52), (60, 359), (161, 359)
@@ -156,3 +157,21 @@ band = 'green'
     first = text.replace("[1, 2]", "[3.5, 4]")
     assert new.startswith(first)
     assert new[len(first) :] == "points = [\n    {pixel = [7, 8], at_mm = [5, 0, 0]},\n]\n"
+
+
+def test_readings_are_found_beside_what_was_learnt_from_them(readings):
+    learnt = readings.with_name("white_foam-learnt")
+    learnt.mkdir()
+    entry = '[materials.my_foam]\nlike = "upholstery_foam_white"\n'
+    (learnt / "my_foam.toml").write_text(entry, encoding="utf-8")
+    text = """materials_from = ["white_foam-learnt/my_foam.toml"]
+    [[bodies]]
+    name = "bud"
+    shape = { kind = "orb", diameter_mm = 40 }
+    material = "my_foam"
+    """
+    scene_file = parse_scene(text, "bud.toml", readings.parent)
+    assert readings_of(scene_file, "my_foam") == readings
+    assert readings_of(scene_file, "upholstery_foam_white") is None
+    readings.unlink()
+    assert readings_of(scene_file, "my_foam") is None

@@ -22,7 +22,8 @@ Operator = Callable[[FloatArray], FloatArray]
 
 MOST_STEPS = 400
 _COARSEST = 300
-_FEW = 3
+FEW = 3
+"""Columns that are taken one by one: scipy takes longer over two or three at once."""
 _LOWEST_SMOOTHED = 1 / 6
 """Chebyshev smoothing treats eigenvalues from this share of the largest upward."""
 
@@ -224,7 +225,7 @@ def product(matrix: Any, field: FloatArray) -> FloatArray:
     scipy goes through several columns at once; for two or three of them column by column takes
     half the time.
     """
-    few = field.ndim == 2 and 1 < field.shape[1] <= _FEW
+    few = field.ndim == 2 and 1 < field.shape[1] <= FEW
     if not few or not sparse.issparse(matrix) or matrix.format != "csr":
         return np.asarray(matrix @ field)
     columns = [matrix @ np.ascontiguousarray(column) for column in field.T]

@@ -9,7 +9,7 @@ import numpy as np
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.quick.cavity import Exchange
 from glowsim.transport.quick.linear import Reading
-from glowsim.transport.quick.multigrid import Matrix, Multigrid, product, solve
+from glowsim.transport.quick.multigrid import FEW, Matrix, Multigrid, product, solve
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,17 @@ class System:
     returns: Returns | None
 
     def solved(self, load: FloatArray, tolerance: float) -> FloatArray:
-        """Return the field for loads, (nodes, k); raises SolveError as `solve` does."""
-        return solve(self._apply, self.multigrid.cycle, load, tolerance)
+        """Return the field for loads, (nodes, k); raises SolveError as `solve` does.
+
+        Two or three loads are solved one by one: each stops by itself, and whole columns in a row
+        take four fifths of the time. Hollows hand over all at once, which spares reading their
+        tables for each.
+        """
+        if self.returns is not None or not 1 < load.shape[1] <= FEW:
+            return solve(self._apply, self.multigrid.cycle, load, tolerance)
+        columns = [np.ascontiguousarray(column[:, None]) for column in load.T]
+        each = [solve(self._apply, self.multigrid.cycle, one, tolerance) for one in columns]
+        return np.concatenate(each, axis=1)
 
     def _apply(self, field: FloatArray) -> FloatArray:
         load = product(self.matrix, field)
