@@ -75,6 +75,14 @@ def on_surface(body: Mesh, eye: FloatArray, way: FloatArray) -> FloatArray | Non
     return hits.point[0] if hits.face[0] >= 0 else None
 
 
+def normals_at(body: Mesh, eye: FloatArray, points: FloatArray) -> FloatArray:
+    """Return the outward normals of a body's surface where points of it are seen, (n, 3)."""
+    way = points - eye
+    way /= np.linalg.norm(way, axis=1)[:, None]
+    hits = RayTarget(body.triangles).first_hits(np.broadcast_to(eye, points.shape), way)
+    return np.asarray(body.normals[hits.face])
+
+
 def screen_axes(toward: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return right, up and toward of a camera held upright, (3,) float each, of length 1."""
     toward = toward / np.linalg.norm(toward)

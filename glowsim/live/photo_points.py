@@ -17,6 +17,7 @@ import numpy as np
 
 from glowsim.calibration.image import Frame, read_frame
 from glowsim.calibration.lit import Mark, Photo
+from glowsim.calibration.patches import patches_of
 from glowsim.calibration.pose import Pose
 from glowsim.calibration.readings import Bench, parse_readings
 from glowsim.calibration.strip import Strip, camera_by_card, camera_of, strip_of
@@ -25,7 +26,7 @@ from glowsim.geometry.body import unlit_solid_of
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.live import keeping, points_text
 from glowsim.live.history import History
-from glowsim.live.landmarks import first_stretch, landmarks, on_surface
+from glowsim.live.landmarks import first_stretch, landmarks, normals_at, on_surface
 from glowsim.live.points_text import Click, Clicks
 from glowsim.scene import SceneFile, read_scene
 from glowsim.tomlfile import TomlText, read_toml, validate
@@ -165,13 +166,16 @@ class PhotoPoints:
         return self.subjects[k].photo.model_copy(update=update)
 
     def read(self, k: int) -> Strip | None:
-        """Read a photo's stretch, None for patches or before enough is clicked.
+        """Read a photo's stretch or patches, None before enough is clicked.
 
         Raises UnreadableError saying what is wrong with the photo.
         """
         photo = self.photo(k)
-        if photo.patches_mm or not (photo.card or len(photo.points) >= LEAST):
+        if not (photo.card or len(photo.points) >= LEAST):
             return None
+        if photo.patches_mm and (pose := self.pose(k)) is not None:
+            normals = normals_at(self.subjects[k].body, pose.eye_mm, np.array(photo.patches_mm))
+            return patches_of(photo, self._folder, normals)
         return strip_of(photo, self._folder)
 
     # What the hand does.

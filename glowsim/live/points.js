@@ -12,6 +12,7 @@ export default {
         <image v-if="size[0]" :href="'/live/photo/' + photo + '/' + shot" :width="size[0]" :height="size[1]"
           :style="{ filter: 'brightness(' + bright + ')' }"/>
         <path class="fit" :d="edges"/>
+        <path class="strip" :d="rims"/>
         <polygon class="strip" :points="strip.join(' ')"/>
         <g v-for="(e, k) in ends" class="end" @pointerdown.stop="grab($event, 'end', k)">
           <circle :cx="e[0]" :cy="e[1]" :r="9 * unit"/>
@@ -53,9 +54,12 @@ export default {
       </aside>
     </div>`,
   data: () => ({ photo: 0, size: [0, 0], shots: [], shot: 0, brightest: 0, points: [], ends: [], seen: [], strip: [],
-    outline: [], profile: [], by_card: false, current: null, box: [0, 0, 1, 1], unit: 1, bright: 1,
+    outline: [], profile: [], patches: [], by_card: false, current: null, box: [0, 0, 1, 1], unit: 1, bright: 1,
     place: [null, null, null], held: null }),
   computed: {
+    rims() {
+      return this.patches.map((rim) => `M${rim.map((p) => p.join(" ")).join("L")}Z`).join("");
+    },
     edges() {
       return this.outline.map(([a, b]) => `M${a.join(" ")}L${b.join(" ")}`).join("");
     },

@@ -143,7 +143,7 @@ class PointsView(Frame):
                 for n, point in enumerate(clicks.points if subject.photo.card is None else ())
             ],
             "by_card": subject.photo.card is not None,
-            "outline": [], "seen": [], "strip": [], "ends": [], "profile": [],
+            "outline": [], "seen": [], "strip": [], "ends": [], "profile": [], "patches": [],
         }  # fmt: skip
         try:
             shown["size"] = points.frame(k).size
@@ -156,11 +156,20 @@ class PointsView(Frame):
         if clicks.from_mm and clicks.to_mm:
             shown["strip"] = stretch_px(points.photo(k), pose).round(1).tolist()
             shown["ends"] = _flat(pose, np.array([clicks.from_mm, clicks.to_mm]))
-        if self._read and self._read[0] == points.photo(k) and self._read[1]:
-            strip = self._read[1]
+        strip = self._strip()
+        if strip is not None and points.photo(k).patches_mm:
+            ends = np.nonzero(np.isnan(strip.outline[:, 0]))[0]
+            rims = np.split(strip.outline.round(1), ends)
+            shown["patches"] = [rim[~np.isnan(rim[:, 0])].tolist() for rim in rims if len(rim) > 1]
+        elif strip is not None:
             light = np.log10(strip.values / strip.values.max())
             shown["profile"] = np.column_stack([strip.along_mm, light]).round(3).tolist()
         return shown
+
+    def _strip(self) -> Strip | None:
+        """Return what was read of the photo as it is, None before that."""
+        read = self._read
+        return read[1] if read is not None and read[0] == self._points.photo(self._k) else None
 
     def _words(self, pose: Pose | None) -> str:
         points, k = self._points, self._k
@@ -173,12 +182,15 @@ class PointsView(Frame):
             return "The points do not say where the camera stood yet."
         away = round(float(np.linalg.norm(pose.eye_mm - pose.focus_mm)), -1)
         said = f"The camera stood about {away:.0f} mm away; the thin line is the piece from there."
-        strip = self._read[1] if self._read and self._read[0] == points.photo(k) else None
+        strip = self._strip()
         if strip is None:
             return said
         falls = 100.0 * float(strip.values.min() / strip.values.max())
         said += (
-            f" Along {strip.along_mm.max() - strip.along_mm.min():.0f} mm the light falls to "
+            f" {len(strip.values)} patches are read; the darkest has {falls:.2g} % of the light of "
+            "the brightest."
+            if points.photo(k).patches_mm
+            else f" Along {strip.along_mm.max() - strip.along_mm.min():.0f} mm the light falls to "
             f"{falls:.2g} %; {len(strip.values)} places are read."
         )
         left = strip.left_out

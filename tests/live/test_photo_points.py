@@ -175,3 +175,15 @@ def test_readings_are_found_beside_what_was_learnt_from_them(readings):
     assert readings_of(scene_file, "upholstery_foam_white") is None
     readings.unlink()
     assert readings_of(scene_file, "my_foam") is None
+
+
+def test_patches_are_read_where_they_are_seen(readings):
+    text = readings.read_text(encoding="utf-8")
+    text = text.replace("from_mm = [18.41, 0.00, 10.50]\n", "")
+    patches = "patches_mm = [[16, 0, 25], [14, 0, 40], [11.55, 0, 55.5]]"
+    readings.write_text(text.replace("to_mm = [11.55, 0.00, 55.50]", patches), encoding="utf-8")
+    strip = PhotoPoints(readings).read(0)
+    assert len(strip.values) == 3
+    assert np.all(np.diff(strip.values) < 0)  # the light sits low in the piece
+    rims = strip.outline[~np.isnan(strip.outline[:, 0])].reshape(3, -1, 2)
+    assert np.all(np.diff(rims[:, :, 1].mean(axis=1)) < 0)  # each higher up in the photo
