@@ -235,6 +235,19 @@ class LongRun:
                 self._save()
         return glow
 
+    def entering(self, key: str) -> Entering:
+        """Return what light does that falls into the open hollows of a body solved here; it is
+        followed once and kept in `saved`. Ctrl-C as in `solve`."""
+        known = self._bodies[key].entering
+        if known is None:
+            try:
+                known = self._entering(key)
+            except KeyboardInterrupt:
+                raise KeyboardInterrupt(self._farewell()) from None
+            self._bodies[key] = replace(self._bodies[key], entering=known)
+            self._save()
+        return known
+
     def _entering(self, key: str) -> Entering:
         problem = self._problem(key)
         self.report(f"following light into the openings of {problem.name}")

@@ -9,7 +9,7 @@ from pathlib import Path
 from glowsim.transport.long_run import LongRun, Watch, nothing_seen
 from glowsim.transport.plan import Plan
 from glowsim.transport.reference import Goal
-from glowsim.transport.result import SurfaceGlow
+from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.solvers import solver_of
 
 
@@ -44,8 +44,9 @@ def made_sure(
 ) -> SurfaceGlow:
     """Return quick's glow with the bodies it is not sure of solved by the reference solver.
 
-    The time of the goal is shared by them. What quick holds for stays as it is, to the last bit;
-    so does what light does that falls into open hollows, which is a small part.
+    The time of the goal is shared by them. What quick holds for stays as it is, to the last bit.
+    What light does that falls into the open hollows of a body is its own solver's too; whether it
+    is enough to count was told by quick.
 
     goal  : when the reference solver stops; None returns quick's glow
     only  : keys of bodies; the others stay quick's, rough or not
@@ -61,12 +62,14 @@ def made_sure(
     run = LongRun(plan, goal, seed, saved, resume, report, watch, jumps, fresh, rough)
     followed = run.solve()
     sure = {body.key: body for body in followed.bodies if body.key in rough}
-    bodies = tuple(
-        replace(sure[body.key], name=body.name, entering=body.entering)
-        if body.key in sure
-        else body
-        for body in glow.bodies
-    )
+
+    def of_its_solver(body: BodyGlow) -> BodyGlow:
+        if body.key not in sure:
+            return body
+        entering = None if body.entering is None else run.entering(body.key)
+        return replace(sure[body.key], name=body.name, entering=entering)
+
+    bodies = tuple(map(of_its_solver, glow.bodies))
     return glow.alike(
         bodies=bodies,
         solver=solver_of(bodies),

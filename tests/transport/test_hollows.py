@@ -18,12 +18,15 @@ from glowsim.pictures.shade import shading_of
 from glowsim.pictures.stage import stage_of
 from glowsim.scene import read_scene
 from glowsim.transport import quick, reference
+from glowsim.transport.build import body_problem
 from glowsim.transport.exchange import crossings, exchange_lm_mm2, with_hollows
 from glowsim.transport.hollows import Entering
+from glowsim.transport.plan import plan_of
 from glowsim.transport.problem import AIR
 from glowsim.transport.quick import arrangement
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import solve
+from glowsim.transport.sure import made_sure
 from tests.physics.test_bowl import lit_bowl
 from tests.pictures.glows import body_glow, glow_of, moved, scene_with
 from tests.support import shells, solvers
@@ -182,6 +185,25 @@ def test_a_swept_scene_has_it_as_a_scene_solved_alone(tmp_path, monkeypatch):
         entering = other.bodies[0].entering
         assert entering is not None
         np.testing.assert_array_equal(entering.out, known.out)
+
+
+def test_what_enters_a_body_made_sure_is_the_references(tmp_path, monkeypatch):
+    monkeypatch.setattr(reference, "ENTERING_PHOTONS", 500)
+    mesh = shells.bowl(20.0, 3.0, 16)
+    trimesh.Trimesh(mesh.vertices, mesh.faces).export(tmp_path / "bowl.stl")
+    (tmp_path / "bowl.toml").write_text(BOWL_AND_PLATE)
+    scene, file = read_scene(tmp_path / "bowl.toml"), tmp_path / "reference.npz"
+    found = solve(scene)
+    by_quick = found.bodies[0].entering
+    rough = found.alike(bodies=(replace(found.bodies[0], trust=("rough",)), *found.bodies[1:]))
+    few, told = reference.Goal(noise=None, photons=1), list[str]()
+    sure = made_sure(plan_of(scene), rough, few, saved=file)
+    again = made_sure(plan_of(scene), rough, few, saved=file, report=told.append)
+    assert told == []
+    own = reference.entering_of(body_problem(plan_of(scene), 0))
+    for glow in (sure, again):
+        np.testing.assert_array_equal(glow.bodies[0].entering.out, own.out)
+    assert (own.out != by_quick.out).any()
 
 
 @pytest.mark.slow
