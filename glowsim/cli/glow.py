@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -35,6 +36,7 @@ from glowsim.cli.reference import (
     sure_option,
 )
 from glowsim.cli.tables import print_findings
+from glowsim.decisions.heat import heat_caution
 from glowsim.decisions.mending import mended
 from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
@@ -129,11 +131,9 @@ def command(
         solved, glow = glow, wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         odds = odds_of(glow, scene_file, findings, report)
-        tried = {}
-        if suggest and findings.found:
-            kept = _read_json(files.findings).get("tried")
-            answer = mended(scene_file, glow, findings, kept=kept, report=report)
-            findings, tried = answer.put_into(findings), {"tried": answer.as_json()}
+        tried: dict[str, Any] = {}
+        if suggest:
+            findings, tried = _tried(glow, scene_file, findings, _read_json(files.findings), report)
         told = findings.as_json() | {"wiring": wires.as_json()} | tried
         if odds:
             told["known"] = [one.as_json() for one in odds]
@@ -176,6 +176,27 @@ def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:
             "--noise, --time, --photons, --resume and --plain are for the reference solver; "
             "add --reference or --sure, or leave them out"
         )
+
+
+def _tried(
+    glow: SurfaceGlow,
+    scene_file: SceneFile,
+    findings: Findings,
+    before: dict[str, Any],
+    report: Any,
+) -> tuple[Findings, dict[str, Any]]:
+    """Return findings with what mends them and how warm boards get, and what to keep of that.
+
+    before : what the folder's findings file holds
+    """
+    keep: dict[str, Any] = {}
+    if findings.found:
+        answer = mended(scene_file, glow, findings, kept=before.get("tried"), report=report)
+        findings, keep["tried"] = answer.put_into(findings), answer.as_json()
+    warned = heat_caution(scene_file, glow.lights, before.get("heat"), report)
+    keep["heat"] = warned.as_json()
+    cautions = (warned.words, *findings.cautions) if warned.words else findings.cautions
+    return replace(findings, cautions=cautions), keep
 
 
 Name = Literal["glow", "reference", "sure"]

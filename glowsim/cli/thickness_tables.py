@@ -53,9 +53,7 @@ def _cautions(answer: Thickness) -> list[str]:
     """Return what to take care of where any of the answers passes a limit."""
     found = [text for advice in answer.advice for text in advice.step.findings.cautions]
     if any(_too_warm(advice) for advice in answer.advice):
-        # The glow's own words on heat say as much and more.
-        told = any(text.startswith("Heat") for text in found)
-        found += ([] if told else [caution("heat")]) + [caution("fire")]
+        found += [caution("heat"), caution("fire")]
     return list(dict.fromkeys(found))
 
 

@@ -3,13 +3,17 @@ board, or by what boards bear at their very places (`electrics.heat`)."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+import hashlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+from importlib.metadata import version
+from typing import Any
 
 import numpy as np
 
 from glowsim.catalogue import Catalogue
-from glowsim.electrics.heat import BoardHeat, heat_of
+from glowsim.catalogue.cautions import all_cautions
+from glowsim.electrics.heat import BoardHeat, HeatReport, heat_of
 from glowsim.errors import GlowsimError
 from glowsim.scene import SceneFile
 from glowsim.transport.problem import LightSource
@@ -157,3 +161,77 @@ def _of_board(board: BoardHeat, catalogue: Catalogue, rule: PowerLimit) -> Power
         board_c=board.board_c,
         what=what,
     )
+
+
+LOOK_FROM_W = 0.1
+"""From this power on a board's warmth is worked out: 0.1 to 0.3 W is what a board bears in 40 mm of
+foam, the worst that people build (`sphere_k_w`)."""
+
+
+@dataclass(frozen=True)
+class HeatCaution:
+    """What must be said of the heat of a scene's boards, '' for nothing; stamp : of the scene."""
+
+    words: str
+    stamp: str
+
+    def as_json(self) -> dict[str, str]:
+        """Return plain data."""
+        return asdict(self)
+
+
+def heat_caution(
+    scene_file: SceneFile,
+    lights: Iterable[LightSource],
+    kept: Any = None,
+    report: Callable[[str], None] = lambda text: None,
+) -> HeatCaution:
+    """Return a caution where boards get warmer than they may, by `heat_of`.
+
+    lights : of the scene's glow;  kept : what `HeatCaution.as_json` gave for an earlier run, used
+    if it is of this scene. Where heat cannot be worked out the rule of thumb stands, and is called
+    so.
+    """
+    scene, lit = scene_file.scene, [light for light in lights if light.drive.max() > 0]
+    text = "\n".join([scene.model_dump_json(), scene_file.battery, version("glowsim")])
+    stamp = hashlib.sha256(text.encode()).hexdigest()[:16]
+    if isinstance(kept, dict) and kept.get("stamp") == stamp and isinstance(kept.get("words"), str):
+        return HeatCaution(kept["words"], stamp)
+    limit_w = scene.findings.buried_power_w
+    above = [light for light in lit if light.power_w > limit_w]
+    said = []
+    if above and "buried_power_w" in scene.findings.model_fields_set:
+        said.append(f"{_drawing(above, lit, limit_w)}, which the scene gives as limit")
+    if any(light.power_w > LOOK_FROM_W for light in lit):
+        try:
+            said += _too_warm(heat_of(scene_file, report=report))
+        except GlowsimError as fault:
+            if above and not said:
+                reason = str(fault).rsplit(": ", 1)[-1]
+                rule = f"a rule of thumb: a board's limit here is not known ({reason})"
+                said.append(f"{_drawing(above, lit, limit_w)}, {rule}")
+    words = f"Heat: {'; '.join(said)}. {all_cautions()['heat'].text}" if said else ""
+    return HeatCaution(words, stamp)
+
+
+def _drawing(above: Sequence[LightSource], lit: Sequence[LightSource], limit_w: float) -> str:
+    most = max(above, key=lambda light: light.power_w)
+    return (
+        f"{len(above)} of {len(lit)} boards draw more than {limit_w:g} W as driven (up to "
+        f"{most.power_w:.2g} W, {most.name})"
+    )
+
+
+def _too_warm(found: HeatReport) -> list[str]:
+    """Say how many boards get too warm, and what the worst of them may draw."""
+    hot = [board for board in found.boards if board.allowed_share < 1]
+    if not hot:
+        return []
+    worst = found.hottest
+    limit = worst.limits[0]
+    return [
+        f"{len(hot)} of {len(found.boards)} boards get too warm {found.judged}. {worst.name} draws "
+        f"{worst.power_w:.2g} W and may draw {worst.bearable_w:.2g} W at its place: {limit.what} "
+        f"may get {limit.limit_c:.0f} °C warm and get {limit.found_c:.0f} °C; `glowsim heat` shows "
+        "all"
+    ]

@@ -216,7 +216,7 @@ def findings_of(
         unlisted=unlisted,
         account=energy_account(glow),
         trust={body.name: body.trust for body in glow.bodies if body.light_count},
-        cautions=cautions_of(glow, looks, scene),
+        cautions=cautions_of(looks),
         notes=(
             *glow.notes,
             *fade_notes((eye.look.copies[0].of for eye in eyes), scene),

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from glowsim.catalogue import load_catalogue
-from glowsim.decisions.heat import PowerLimit, heat_limit, limit_at_place
+from glowsim.decisions import heat
+from glowsim.decisions.heat import PowerLimit, heat_caution, heat_limit, limit_at_place
 from glowsim.electrics.heat import heat_of
 from glowsim.scene import SceneFile, parse_scene
 from glowsim.transport.plan import plan_of
@@ -81,9 +82,19 @@ def foam(z: float = 0.0, more: str = "") -> SceneFile:
     return parse_scene(FOAM.format(z=z, more=more), "ball.toml")
 
 
+def cloud() -> SceneFile:
+    """A ball of a material without a conductivity."""
+    own = MATERIAL.format(mu_a=0.01, mu_s=1.0)
+    text = FOAM.format(z=0, more=own).replace("upholstery_foam_white", "cloud")
+    return parse_scene(text, "ball.toml")
+
+
+def lights_in(scene_file: SceneFile) -> tuple[LightSource, ...]:
+    return plan_of(scene_file).copies([np.zeros((1, 3))])[1]
+
+
 def rule_of_thumb(scene_file: SceneFile) -> PowerLimit:
-    lit = plan_of(scene_file).copies([np.zeros((1, 3))])[1]
-    return heat_limit(lit, CATALOGUE, scene_file.scene.findings.buried_power_w)
+    return heat_limit(lights_in(scene_file), CATALOGUE, scene_file.scene.findings.buried_power_w)
 
 
 def test_a_board_bears_what_heat_says_of_its_place():
@@ -109,12 +120,42 @@ def test_a_limit_that_the_scene_gives_holds_where_it_is_lower():
 
 
 def test_without_conductivity_the_rule_of_thumb_stays_and_says_why():
-    file = parse_scene(
-        FOAM.format(z=0, more=MATERIAL.format(mu_a=0.01, mu_s=1.0)).replace(
-            "upholstery_foam_white", "cloud"
-        ),
-        "ball.toml",
-    )
+    file = cloud()
     limit = limit_at_place(file, CATALOGUE, "ball", rule_of_thumb(file))
     assert limit.limit_w == file.scene.findings.buried_power_w
     assert "add thermal_conductivity_w_mk" in limit.source
+
+
+def test_a_board_that_gets_too_warm_is_told_of_as_heat_has_it(monkeypatch):
+    file = foam()
+    told = heat_caution(file, lights_in(file))
+    (board,) = heat_of(file).boards
+    assert board.allowed_share < 1
+    assert "1 of 1 boards get too warm" in told.words
+    assert f"may draw {board.bearable_w:.2g} W at its place" in told.words
+    # Kept for the next time, and for this scene alone.
+    monkeypatch.setattr(heat, "heat_of", never)
+    assert heat_caution(file, lights_in(file), told.as_json()) == told
+    with pytest.raises(AssertionError, match="worked out"):
+        heat_caution(foam(1.0), lights_in(file), told.as_json())
+
+
+def never(*args, **others):
+    raise AssertionError("heat is worked out once")
+
+
+def test_a_board_below_its_limit_needs_no_caution(monkeypatch):
+    monkeypatch.setattr(heat, "LOOK_FROM_W", 0.0)
+    dim = FOAM.format(z=18, more="").replace("round_7", "rgb_5050_18ma").replace("0.8", "0.1")
+    file = parse_scene(dim.replace("0.5", "0.1"), "ball.toml")
+    assert heat_of(file).hottest.allowed_share > 1
+    assert heat_caution(file, lights_in(file)).words == ""
+
+
+def test_a_rule_of_thumb_is_called_one_and_a_limit_of_the_scene_is_its_own():
+    file = cloud()
+    words = heat_caution(file, lights_in(file)).words
+    assert "draw more than 0.4 W as driven" in words
+    assert "a rule of thumb: a board's limit here is not known (heat needs" in words
+    low = foam(18, more="[findings]\nburied_power_w = 0.05")
+    assert "which the scene gives as limit" in heat_caution(low, lights_in(low)).words

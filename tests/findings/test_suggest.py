@@ -203,10 +203,6 @@ position_mm = [0, 0, 8]
     assert any("rough guide" in c or "scattering" in c for c in report.trust["test"])
 
 
-def test_a_hot_board_in_foam_is_flagged(spike):
-    assert any(c.startswith("Heat: 1 of 1 boards") for c in spike.cautions)
-
-
 def test_energy_account_closes_to_a_tenth_of_a_percent(spike):
     account = spike.account
     assert account.error_share < 1e-3

@@ -92,7 +92,8 @@ def _aimed(target: Target, emitters: Emitters, emitter: int, aims: Aims) -> Rays
     origin = emitters.position[emitter]
     axis = emitters.direction[emitter]
     before = _before(origin, axis, aims.triangles, aims.normals)
-    points, areas, normal = _patches(origin, aims.triangles[before], aims.normals[before])
+    corners, normal = _patches(origin, aims.triangles[before], aims.normals[before])
+    points, areas = _lit_parts(corners, (corners - origin) @ axis)
     away = points - origin
     distance = np.linalg.norm(away, axis=1)
     direction = away / np.maximum(distance, 1e-9)[:, None]
@@ -137,20 +138,44 @@ def _before(
 
 def _patches(
     origin: FloatArray, triangles: FloatArray, normals: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return centres (n, 3), areas (n,) and normals (n, 3) of patches, small as seen from
-    `origin`; nothing at all if some would have to be cut too often."""
-    centres, areas, ways = [], [], []
+) -> tuple[FloatArray, FloatArray]:
+    """Return triangles (n, 3, 3) and normals (n, 3) of patches, small as seen from `origin`;
+    nothing at all if some would have to be cut too often."""
+    patches, ways = [], []
     for _ in range(MOST_CUTS + 1):
         centre = triangles.mean(axis=1)
         edge = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=2).max(axis=1)
         small = edge <= FAR_ENOUGH * np.linalg.norm(centre - origin, axis=1)
-        corner = triangles[small]
-        cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-        centres.append(centre[small])
-        areas.append(np.linalg.norm(cross, axis=1) / 2)
+        patches.append(triangles[small])
         ways.append(normals[small])
         triangles, normals = quartered(triangles[~small]), np.repeat(normals[~small], 4, axis=0)
     if len(triangles):
-        return np.zeros((0, 3)), np.zeros(0), np.zeros((0, 3))
-    return np.concatenate(centres), np.concatenate(areas), np.concatenate(ways)
+        return np.zeros((0, 3, 3)), np.zeros((0, 3))
+    return np.concatenate(patches), np.concatenate(ways)
+
+
+def _lit_parts(corners: FloatArray, ahead_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the middles (n, 3) and areas (n,) of what of triangles lies ahead of an LED.
+
+    corners : (n, 3, 3) float;  ahead_mm : (n, 3) float, how far ahead each corner lies. The
+    horizon cuts a corner off a triangle: that corner is what is ahead, or what is not.
+    """
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area, middle = np.linalg.norm(cross, axis=1) / 2, corners.mean(axis=1)
+    over = ahead_mm > 0
+    count = over.sum(axis=1)
+    cut = np.nonzero((count == 1) | (count == 2))[0]
+    apex = np.where(count[cut] == 1, over[cut].argmax(axis=1), over[cut].argmin(axis=1))
+    tip, height = corners[cut, apex], ahead_mm[cut, apex]
+    share, reach = np.ones(len(cut)), np.zeros((len(cut), 3))
+    for turn in (1, 2):
+        other = (apex + turn) % 3
+        along = height / (height - ahead_mm[cut, other])
+        share *= along
+        reach += along[:, None] * (corners[cut, other] - tip) / 3
+    of_tip = tip + reach
+    rest = (middle[cut] - share[:, None] * of_tip) / np.maximum(1 - share, 1e-12)[:, None]
+    kept = count[cut] == 1
+    middle[cut] = np.where(kept[:, None], of_tip, rest)
+    area[cut] *= np.where(kept, share, 1 - share)
+    return middle, area

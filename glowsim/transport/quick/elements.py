@@ -14,6 +14,7 @@ from functools import cached_property
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 from scipy.spatial import cKDTree
 
@@ -58,6 +59,9 @@ def _element_tables() -> tuple[FloatArray, FloatArray]:
     return stiffness.reshape(MOMENTS, 64), mass.reshape(MOMENTS, 64)
 
 
+Short = NDArray[np.int32]
+"""Numbers of nodes and places in a matrix, as sparse matrices keep them."""
+
 STIFFNESS, MASS = _element_tables()
 
 
@@ -84,9 +88,9 @@ class Elements:
     corners: IntArray
     node_count: int
     node_key: IntArray
-    _indptr: IntArray
-    _indices: IntArray
-    _place: IntArray
+    _indptr: Short
+    _indices: Short
+    _place: Short
 
     @classmethod
     def over(cls, grid: Grid, cells: IntArray) -> Elements:
@@ -101,7 +105,7 @@ class Elements:
         number[node_key] = np.arange(len(node_key))
         corners = number[key]
         indptr, indices, slot = _pattern(node_key, number, size)
-        place = np.zeros((len(cells), 8, 8), dtype=np.int64)
+        place = np.zeros((len(cells), 8, 8), dtype=np.int32)
         for a in range(8):
             for b in range(8):
                 step = CORNERS[b] - CORNERS[a] + 1
@@ -254,12 +258,13 @@ def _product(one: FloatArray, other: FloatArray) -> FloatArray:
     return (one[:, None] * other[None]).reshape(len(one) * len(other), -1)
 
 
-def _pattern(
-    node_key: IntArray, number: IntArray, size: IntArray
-) -> tuple[IntArray, IntArray, IntArray]:
-    """Return CSR indptr and indices of the 27-point pattern, and each node's slots in it."""
+def _pattern(node_key: IntArray, number: IntArray, size: IntArray) -> tuple[Short, Short, Short]:
+    """Return CSR indptr and indices of the 27-point pattern, and each node's slots in it.
+
+    In short numbers, as the sparse matrices have them: all matrices then share one pattern.
+    """
     count = len(node_key)
-    neighbours = np.full((count, 27), -1, dtype=np.int64)
+    neighbours = np.full((count, 27), -1, dtype=np.int32)
     place = np.stack(np.unravel_index(node_key, tuple(size)), axis=1)
     for slot in range(27):
         step = np.array(np.unravel_index(slot, (3, 3, 3))) - 1
@@ -268,9 +273,9 @@ def _pattern(
         key = (target[:, 0] * size[1] + target[:, 1]) * size[2] + target[:, 2]
         neighbours[inside, slot] = number[key[inside]]
     present = neighbours >= 0
-    indptr = np.concatenate([[0], np.cumsum(present.sum(axis=1))])
-    slots = np.cumsum(present.ravel()).reshape(present.shape) - 1
-    return indptr, neighbours[present], slots
+    indptr = np.concatenate([[0], np.cumsum(present.sum(axis=1))]).astype(np.int32)
+    slots = np.cumsum(present.ravel(), dtype=np.int32).reshape(present.shape) - 1
+    return indptr, neighbours[present], np.asarray(slots, np.int32)
 
 
 def found_rows(keys: IntArray, wanted: IntArray) -> IntArray:

@@ -112,10 +112,12 @@ class FirstFlight:
 
     def _follow(self, rays: Rays, flight: Flight) -> None:
         first_power = rays.power.max(axis=1).max()
+        ahead_mm = 0.0  # a light may lie just below a wall
         for _ in range(MOST_FACES):
             if len(rays) == 0:
                 return
-            start = rays.origin + AHEAD_MM * rays.direction
+            start = rays.origin + ahead_mm * rays.direction
+            ahead_mm = AHEAD_MM
             hits = self._target.first_hits(start, rays.direction)
             rays = self._through_material(rays, hits, flight)
             rays, hits = self._without_strays(rays, hits, flight)

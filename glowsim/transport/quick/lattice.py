@@ -26,6 +26,8 @@ crosses it unscattered; its small scattered part is spread over the whole body, 
 says well enough."""
 LEAST_HELD = 1e-6
 """Every node has at least this share of what the median node has on the diagonal."""
+_POINTS_AT_ONCE = 1 << 17
+"""Points on walls that are looked up together: each has eight corners."""
 
 
 @dataclass(frozen=True)
@@ -113,10 +115,6 @@ def lattice_of(problem: BodyProblem, wall_kind: IntArray) -> Lattice | None:
     elements = Elements.over(grid, cells)
     moments = {r: elements.weighted(filling) for r, filling in fillings.items()}
     on_walls = WallPoints.of(elements, points, areas, face, areas_mm2)
-    spread = sparse.csr_matrix(
-        (areas / areas_mm2[face], (face, np.arange(len(points)))),
-        shape=(len(problem.walls.faces), len(points)),
-    )
     kind = wall_kind[face]
     return Lattice(
         Ground.of(elements, solids, moments, on_walls, len(problem.walls.faces)),
@@ -126,9 +124,26 @@ def lattice_of(problem: BodyProblem, wall_kind: IntArray) -> Lattice | None:
             for k in np.unique(kind)
         },
         {int(k): int(face[kind == k][0]) for k in np.unique(kind)},
-        (spread @ elements.sampler(points)).tocsr(),
+        _face_mean(elements, points, areas / areas_mm2[face], face, len(areas_mm2)),
         float(problem.walls.size_mm.max()),
     )
+
+
+def _face_mean(
+    elements: Elements, points: FloatArray, share: FloatArray, face: IntArray, faces: int
+) -> sparse.csr_matrix:
+    """Return the matrix that takes a field to its mean on each face, (faces, nodes).
+
+    points : (n, 3) float, spread over the faces;  share, face : (n,), of which face each stands
+    for which share
+    """
+    total = sparse.csr_matrix((faces, elements.node_count))
+    for first in range(0, len(points), _POINTS_AT_ONCE):
+        part = slice(first, first + _POINTS_AT_ONCE)
+        place = (face[part], np.arange(len(face[part])))
+        spread = sparse.csr_matrix((share[part], place), shape=(faces, len(face[part])))
+        total = total + spread @ elements.sampler(points[part])
+    return total.tocsr()
 
 
 def _scattering(problem: BodyProblem) -> dict[int, Mesh]:
