@@ -115,13 +115,15 @@ def command(
             "modules",
             answer,
             write and answer.verdict.worth,
-            {"wiring": wires.as_json()} | ({"known": list(odds)} if odds else {}),
+            wires.as_json_with(answer.shown.step.scene_file)
+            | ({"known": list(odds)} if odds else {}),
             lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
         )
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
+    wires.print_change(console(), answer.shown.step.scene_file)
     _print(console(), answer)
     console().print(*odds, sep="\n", end="\n" if odds else "")
     if write and not answer.verdict.worth:

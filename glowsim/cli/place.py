@@ -135,13 +135,15 @@ def command(
             "place",
             answer,
             answer.worth,
-            {"wiring": wires.as_json()},
+            wires.as_json_with(answer.after.scene_file),
             lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
         )
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
+    if answer.worth:
+        wires.print_change(console(), answer.after.scene_file)
     _print(console(), answer)
     print_written(files)
 

@@ -70,7 +70,13 @@ def draw_sections(
         image = _draw(axis, section)
         for mark in marks:
             _mark(axis, mark, mark.places_mm[number], mark.on[number])
-    figure.subplots_adjust(left=0.07, right=0.86, top=1 - 0.95 / (height + 2.0), bottom=0.16)
+    figure.subplots_adjust(
+        left=0.07,
+        right=0.86,
+        top=1 - 0.95 / (height + 2.0),
+        bottom=0.16,
+        wspace=1.1 * len(widths) / sum(widths),
+    )
     bar = figure.colorbar(image, ax=list(axes), fraction=0.03, pad=0.03, ticks=[-1, 0, 1])
     _hatch(
         bar.ax, np.array([0.0, 1.0]), np.array([-1.0, 0.0]), np.array([[-1.0, -1.0], [0.0, 0.0]])

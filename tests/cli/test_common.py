@@ -8,6 +8,7 @@ import pytest
 
 from glowsim.cli import common, main
 from glowsim.cli.common import short, short_share
+from glowsim.scene import parse_scene
 
 
 @pytest.mark.parametrize(
@@ -53,3 +54,37 @@ def test_small_systems_get_one_thread_unless_the_user_says_otherwise(monkeypatch
     monkeypatch.setattr(main.os, "environ", dict(own))
     main._one_thread_for_small_systems()
     assert main.os.environ.get("OPENBLAS_NUM_THREADS") == threads
+
+
+STAFF = """
+[power]
+battery = "lithium_18650"
+[wiring]
+kind = "chain"
+gauge = 30
+feed_mm = 500
+spacing_mm = 500
+[[bodies]]
+name = "bud"
+shape = { kind = "orb", diameter_mm = 60 }
+material = "upholstery_foam_white"
+"""
+BOARD = """
+  [[bodies.lights]]
+  board = "round_7"
+  position_mm = [0, 0, 0]
+"""
+DIM = BOARD + "  drive = { red = 0.1, green = 0.1, blue = 0.1 }\n"
+
+
+def test_what_more_boards_do_to_the_colours_is_said_and_nothing_twice(capsys):
+    few, many = (parse_scene(STAFF + count * BOARD) for count in (1, 4))
+    wires = common.Wires(few)
+    wires.print_change(common.console(), few)
+    assert capsys.readouterr().out == ""
+    wires.print_change(common.console(), many)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "With the new boards: On 18650" in said
+    assert "of its light at bud: light 4" in said
+    common.Wires(many).print_change(common.console(), parse_scene(STAFF + DIM))
+    assert capsys.readouterr().out == "With the new boards: this no longer holds.\n"
