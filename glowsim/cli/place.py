@@ -110,7 +110,7 @@ def command(
     number = body_number(plan_of(scene_file), body)
     with progress_line() as report:
         answer: Placed | Slid
-        if slides(scene_file, number):
+        if slides(scene_file.scene.bodies[number]):
             places = {"count": count, "board": board, "depth": depth, "clearance": clearance}
             others = {"symmetry": symmetry, "reference": reference}
             _refuse_for_strips(scene_file, number, wish, places | others)

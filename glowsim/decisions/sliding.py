@@ -35,7 +35,7 @@ from glowsim.decisions.worth import Verdict, figure, verdict, weigh
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.strips import PathStrip, path_strips
-from glowsim.scene import Light, SceneFile
+from glowsim.scene import Body, Light, SceneFile
 from glowsim.transport.fit import fits
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.sure import Sure
@@ -139,9 +139,9 @@ class Slid:
         }
 
 
-def slides(scene_file: SceneFile, number: int) -> bool:
-    """Whether a body of a scene as written has strips along paths, which are slid, not placed."""
-    return any(light.runs_along for light in scene_file.scene.bodies[number].lights)
+def slides(body: Body) -> bool:
+    """Whether a body as written has strips along paths, which are slid, not placed."""
+    return any(light.runs_along for light in body.lights)
 
 
 def slide(

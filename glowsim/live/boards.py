@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -15,12 +15,14 @@ from glowsim.geometry.boards import BoardShape, board_shape
 from glowsim.geometry.hollow import depth_mm, nearest_on
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patterns import copies_of
+from glowsim.geometry.strips import PathStrip
 from glowsim.live import edits
 from glowsim.live.clearance import Surroundings, free_place, has_room, kept_clear, surroundings
 from glowsim.live.edits import BoardAt, Prop
+from glowsim.live.strips import pieces_of, slid_by, slid_to, slid_toward
 from glowsim.pictures import marks_of
 from glowsim.pictures.marks import KIND_WORDS
-from glowsim.scene import Light
+from glowsim.scene import Light, SceneFile
 from glowsim.transport.problem import BodyProblem
 
 HANDS = ("height_mm", "from_axis_mm", "depth_mm")
@@ -77,19 +79,54 @@ def room_for(
 ) -> tuple[BoardShape, Surroundings]:
     """Return a board and what is around it."""
     lights = prop.scene.bodies[at.body].lights
-    shapes = [shape_of(light, catalogue) for light in lights]
-    others = [shape for k, shape in enumerate(shapes) if k != at.light]
+    others = [
+        shape_of(light, catalogue)
+        for k, light in enumerate(lights)
+        if k != at.light and not light.runs_along
+    ]
+    # Strips along paths stand as they did in the last full answer.
+    others += [board.shape for board in problem.boards if board.shape.strip >= 0]
     place = np.asarray(lights[at.light].position_mm, dtype=float)
-    return shapes[at.light], surroundings(problem, place, others)
+    return shape_of(lights[at.light], catalogue), surroundings(problem, place, others)
 
 
-def cleared(
-    prop: Prop, at: BoardAt, place_mm: FloatArray, problem: BodyProblem, catalogue: Catalogue
-) -> FloatArray:
-    """Return the place at which a board has room that is nearest to the wanted one, (3,) float."""
-    shape, around = room_for(prop, at, problem, catalogue)
+class Around(NamedTuple):
+    """What a board is moved in.
+
+    strip   : it as a strip along a path, None for a board that stands at a place of its own
+    problem : its body, as of the last full answer
+    """
+
+    strip: PathStrip | None
+    problem: BodyProblem
+    catalogue: Catalogue
+
+
+def toward(prop: Prop, at: BoardAt, place_mm: FloatArray, around: Around, piece: int = 0) -> Prop:
+    """Return the prop with a board at the place nearest to the wanted one, (3,), that has room; a
+    strip along a path slid so that one of its pieces is."""
+    if around.strip is not None:
+        return slid_toward(prop, at, around.strip, place_mm, piece)
+    shape, there = room_for(prop, at, around.problem, around.catalogue)
     was = np.asarray(prop.light(at).position_mm, dtype=float)
-    return kept_clear(shape, np.asarray(place_mm, float), around, was)
+    return edits.moved(prop, at, kept_clear(shape, np.asarray(place_mm, float), there, was))
+
+
+def stepped(prop: Prop, at: BoardAt, step_mm: Sequence[float], around: Around) -> Prop:
+    """Return the prop with a board moved by a step, (3,); a strip slid by what lies along it."""
+    if around.strip is not None:
+        return slid_by(prop, at, around.strip, step_mm)
+    place = np.asarray(prop.light(at).position_mm, float) + np.asarray(step_mm, float)
+    return toward(prop, at, place, around)
+
+
+def typed(prop: Prop, at: BoardAt, hand: str, value_mm: float, around: Around) -> Prop:
+    """Return the prop with a board where one typed number says, see HANDS; of a strip that is how
+    far along its path it begins."""
+    if around.strip is not None:
+        return slid_to(prop, at, around.strip, value_mm)
+    place = with_hand(prop.light(at).position_mm, around.problem, hand, value_mm)
+    return toward(prop, at, place, around)
 
 
 def up_the_middle(problem: BodyProblem) -> list[FloatArray]:
@@ -107,17 +144,26 @@ def beside(shape: BoardShape) -> list[FloatArray]:
     return [place + far * way for far in (10.0, 20.0, 40.0, 4.0) for way in ways]
 
 
-def outlines(prop: Prop, catalogue: Catalogue) -> list[dict[str, Any]]:
-    """Return every copy of every board as the page draws it: plain data, frames in the prop."""
+def outlines(prop: Prop, scene_file: SceneFile, catalogue: Catalogue) -> list[dict[str, Any]]:
+    """Return every copy of every board, a strip along a path piece by piece, as the page draws it:
+    plain data, frames in the prop.
+
+    scene_file : the prop as a scene file, for paths along walls
+    """
     found: list[dict[str, Any]] = []
     for number, body in enumerate(prop.scene.bodies):
+        shapes = [
+            (k, piece, shape_of(one, catalogue))
+            for k in range(len(body.lights))
+            for piece, one in enumerate(pieces_of(scene_file, BoardAt(number, k), catalogue))
+        ]
         for copy, transform in enumerate(copies_of(body)):
-            for k, light in enumerate(body.lights):
-                shape = shape_of(light, catalogue)
+            for k, piece, shape in shapes:
                 found.append(
                     {
                         "body": number,
                         "light": k,
+                        "piece": piece,
                         "copy": copy,
                         "frame": (transform @ shape.frame).ravel().round(5).tolist(),
                         "length": shape.size_mm[0],
@@ -152,7 +198,11 @@ def turned_clear(
 
     Raises SceneError if it has no room that way near where it stands.
     """
-    new = edits.turned(prop, at, direction)
+    new, light = edits.turned(prop, at, direction), prop.light(at)
+    if light.runs_along:
+        if light.wanted_facing == "direction":
+            return new
+        raise SceneError("this strip faces as its path has it (facing); change that in the file")
     place = np.asarray(prop.light(at).position_mm, float)
     shape, around = room_for(new, at, problem, catalogue)
     free = place if has_room(shape, around) else free_place(shape, around, [place])
@@ -173,6 +223,8 @@ def added_clear(
 
     Raises SceneError if none has.
     """
+    if light.runs_along:
+        raise SceneError("a strip along a path is not doubled; give the second one its own path")
     new = edits.added(prop, body, light)
     at = BoardAt(body, len(new.scene.bodies[body].lights) - 1)
     for place in tries:

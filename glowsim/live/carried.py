@@ -7,6 +7,7 @@ from typing import Any
 from glowsim.live.boards import HANDS, board_name, place_of
 from glowsim.live.edits import BoardAt
 from glowsim.live.session import Session
+from glowsim.live.strips import HAND
 
 WAYS = {
     "up": (0, 0, 1),
@@ -29,7 +30,9 @@ def carried(session: Session, chosen: tuple[BoardAt, int] | None) -> dict[str, A
     (at, copy), prop = chosen, session.now
     light, problem = prop.light(at), session.problems.get(at.body)
     hands = []
-    if problem is not None:
+    if light.runs_along:
+        hands = [{"hand": HAND, "words": "along its path", "value": round(light.start_mm, 1)}]
+    elif problem is not None:
         place = place_of(light.position_mm, problem)
         hands = [
             {"hand": hand, "words": words, "value": round(getattr(place, hand), 1)}
@@ -45,7 +48,9 @@ def carried(session: Session, chosen: tuple[BoardAt, int] | None) -> dict[str, A
         "faces": faces,
         "ways": [*WAYS, *([OTHER_WAY] if faces == OTHER_WAY else [])],
         "acts": [
-            *("double", "on" if at in prop.kept else "off", "remove", "best place"),
+            *(() if light.runs_along else ("double",)),
+            *("on" if at in prop.kept else "off", "remove"),
+            *(() if light.runs_along else ("best place",)),
             *([ALONE] if prop.scene.bodies[at.body].copy_count > 1 else []),
         ],
     }

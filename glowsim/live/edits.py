@@ -59,6 +59,11 @@ def moved(prop: Prop, at: BoardAt, position_mm: Iterable[float]) -> Prop:
     return _changed(prop, at, position_mm=tidy(position_mm))
 
 
+def slid(prop: Prop, at: BoardAt, start_mm: float) -> Prop:
+    """Return the prop with a strip that begins so far along its path."""
+    return _changed(prop, at, start_mm=start_mm)
+
+
 def turned(prop: Prop, at: BoardAt, direction: Iterable[float]) -> Prop:
     """Return the prop with a board facing another way, in its body's frame."""
     return _changed(prop, at, direction=tidy(direction, 4))

@@ -55,6 +55,8 @@ def to_best_place(session: Session, at: BoardAt) -> None:
     The light of this board itself is part of the glow that is to be mended: what is foretold is
     of light added, so that the full answer has the last word.
     """
+    if session.now.light(at).runs_along:
+        raise SceneError("a strip along a path is slid along it: find places does that")
     found = hints(session, at.body)
     prop = session.now
     problem = session.problem(at.body)

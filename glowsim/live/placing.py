@@ -10,7 +10,8 @@ import numpy as np
 
 from glowsim.buildsheet.making import making_of
 from glowsim.decisions.guesses import Guess, Guesses, clearer
-from glowsim.decisions.placing import place
+from glowsim.decisions.placing import Placed, place
+from glowsim.decisions.sliding import Slid, slide, slides
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.live import edits
 from glowsim.live.edits import Prop
@@ -28,7 +29,8 @@ NEAR = 1.3
 
 
 def find_places(session: Session, body: int, count: int, report: Report) -> str:
-    """Put so many boards at the best places that are found; return what came of it.
+    """Put so many boards at the best places that are found, or slide strips along their paths;
+    return what came of it.
 
     What a search foretells is a guess: the full answer decides. Where it comes out no better, what
     was there stays. Giving up the long search leaves what the short one found.
@@ -37,7 +39,8 @@ def find_places(session: Session, body: int, count: int, report: Report) -> str:
     """
     search = Search(session, body, f"find places for {count} boards", report)
     try:
-        search.try_places(briefly(search, count))
+        if not slides(search.file().scene.bodies[body]):
+            search.try_places(briefly(search, count))
         turned_down = try_thoroughly(search, count)
     except SupersededError:
         if search.back_to_best():
@@ -67,7 +70,11 @@ def try_thoroughly(search: Search, count: int) -> str:
             raise SupersededError
         search.report(f"the long search, {words}")
 
-    answer = place(file, search.name, count, report=report)
+    answer: Placed | Slid
+    if slides(file.scene.bodies[search.number]):
+        answer = slide(file, search.name, report=report)
+    else:
+        answer = place(file, search.name, count, report=report)
     bodies = parse_scene(answer.text_of_scene, file.toml.name, file.folder).scene.bodies
     new = best
     for number in answer.numbers:

@@ -11,8 +11,6 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.mending import Mended
 from glowsim.errors import GlowsimError, SceneError
@@ -20,18 +18,21 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.live import edits, keeping, photos, splitting
 from glowsim.live.answers import Answers, Seen
 from glowsim.live.boards import (
+    Around,
     added_clear,
     beside,
-    cleared,
     in_body,
     shape_of,
+    stepped,
+    toward,
     turned_clear,
+    typed,
     up_the_middle,
-    with_hand,
 )
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.figures import Figures
 from glowsim.live.history import History
+from glowsim.live.strips import strip_at
 from glowsim.live.tries import Tries, Try
 from glowsim.scene import Light, SceneFile, read_scene
 from glowsim.transport.plan import catalogue_of, plan_of
@@ -148,11 +149,12 @@ class Session:
 
     # What the hand does.
 
-    def drag(self, at: BoardAt, copy: int, point_mm: Sequence[float]) -> None:
-        """Move a board towards a point of the prop; it is let go by `release`."""
+    def drag(self, at: BoardAt, copy: int, point_mm: Sequence[float], piece: int = 0) -> None:
+        """Move a board, or a piece of a strip, towards a point of the prop; it is let go by
+        `release`."""
         with self._lock:
             wanted = in_body(self.now, at, copy, point_mm)
-            self._hold(edits.moved(self.now, at, self._clear(self.now, at, wanted)))
+            self._hold(toward(self.now, at, wanted, self._around(at), piece))
 
     def hold(self, change: Callable[[Prop], Prop]) -> None:
         """Show a change in draft, as of a slider that is being moved; see `release`."""
@@ -185,14 +187,12 @@ class Session:
         return True
 
     def nudge(self, at: BoardAt, step_mm: Sequence[float]) -> None:
-        """Move a board by a step in its body's frame."""
-        place = np.asarray(self.now.light(at).position_mm, float) + np.asarray(step_mm, float)
-        self.do("nudge a board", lambda p: edits.moved(p, at, self._clear(p, at, place)))
+        """Move a board by a step in its body's frame, a strip by what of it lies along its path."""
+        self.do("nudge a board", lambda p: stepped(p, at, step_mm, self._around(at)))
 
     def type_number(self, at: BoardAt, hand: str, value_mm: float) -> None:
-        """Put a board where a typed number says, see `boards.HANDS`."""
-        place = with_hand(self.now.light(at).position_mm, self.problem(at.body), hand, value_mm)
-        self.do("type a number", lambda p: edits.moved(p, at, self._clear(p, at, place)))
+        """Put a board where a typed number says, see `boards.HANDS`; a strip by `strips.HAND`."""
+        self.do("type a number", lambda p: typed(p, at, hand, value_mm, self._around(at)))
 
     def turn(self, at: BoardAt, direction: Sequence[float]) -> None:
         """Turn a board to face a way of its body's frame, pushed clear if it has to be.
@@ -359,8 +359,9 @@ class Session:
             raise SceneError("the body is not ready yet; wait for its first light")
         return self.problems[body]
 
-    def _clear(self, prop: Prop, at: BoardAt, place: FloatArray) -> FloatArray:
-        return cleared(prop, at, place, self.problem(at.body), self.catalogue())
+    def _around(self, at: BoardAt) -> Around:
+        catalogue = self.catalogue()
+        return Around(strip_at(self.file(), at, catalogue), self.problem(at.body), catalogue)
 
     def _hold(self, prop: Prop) -> None:
         if prop != self.now:

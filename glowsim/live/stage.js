@@ -264,7 +264,7 @@ export default {
     },
     choose(board) {
       const chosen = board && { body: board.body, light: board.light, copy: board.copy };
-      this.outlines.choose(chosen?.body ?? null, chosen?.light, chosen?.copy);
+      this.outlines.choose(chosen?.body ?? null, chosen?.light, chosen?.copy, board?.piece);
       this.$emit("choose", chosen);
       this.redraw(false);
     },
@@ -322,8 +322,8 @@ export default {
       const place = start.clone().add(step);
       this.outlines.moveTo(board, place);
       this.redraw(false);
-      const { body, light, copy } = board;
-      this.tell({ body, light, copy, point: place.toArray() });
+      const { body, light, copy, piece } = board;
+      this.tell({ body, light, copy, piece, point: place.toArray() });
     },
     // One place is told at a time, and the next once it was taken in: none pile up.
     tell(drag) {

@@ -153,7 +153,8 @@ class View(Frame):
 
     def _drag(self, told: Any) -> None:
         try:
-            self.session.drag(BoardAt(told["body"], told["light"]), told["copy"], told["point"])
+            at = BoardAt(told["body"], told["light"])
+            self.session.drag(at, told["copy"], told["point"], told["piece"])
         finally:
             self.stage.took()
 
@@ -292,7 +293,7 @@ class View(Frame):
         prop = self.session.now
         if self.chosen is not None and self.chosen[0] not in prop.boards:
             self.chosen = None
-        boards = outlines(prop, self.session.catalogue())
+        boards = outlines(prop, self.session.file(), self.session.catalogue())
         held = carried(self.session, self.chosen)
         if (boards, held) != self._boards:
             self._boards = (boards, held)

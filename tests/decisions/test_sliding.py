@@ -50,7 +50,7 @@ def blade(leds=2, more="", top=55):
 
 def test_a_strip_at_one_end_of_a_blade_is_slid_to_its_middle():
     scene = blade()
-    assert slides(scene, 0)
+    assert slides(scene.scene.bodies[0])
     answer = slide(scene, effort=SPARING)
     assert answer.worth
     (one,) = answer.slides

@@ -37,8 +37,9 @@ export class BoardOutlines {
     this.paint();
   }
 
-  choose(body, light, copy) {
-    this.chosen = body === null ? null : { body, light, copy };
+  // Of a strip along a path the piece that was pressed is the one in hand.
+  choose(body, light, copy, piece = 0) {
+    this.chosen = body === null ? null : { body, light, copy, piece };
     this.paint();
   }
 
@@ -53,8 +54,9 @@ export class BoardOutlines {
   }
 
   get current() {
-    const { body, light, copy } = this.chosen ?? {};
-    return this.boards.find((b) => b.body === body && b.light === light && b.copy === copy);
+    const { body, light, copy, piece } = this.chosen ?? {};
+    const mine = this.boards.filter((b) => b.body === body && b.light === light && b.copy === copy);
+    return mine.find((b) => b.piece === piece) ?? mine[0];
   }
 
   place(board) {
