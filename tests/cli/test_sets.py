@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from glowsim.cli import modules, place, thickness
+from glowsim.scene import parse_scene
 
 SCENE = """
 [[bodies]]
@@ -50,7 +51,9 @@ def test_the_set_is_swapped_at_its_end(name, stop, tmp_path, monkeypatch):
     out.mkdir()
     for file in names:
         (out / file).write_text("old")
-    answer = Answer(folder=tmp_path, worth=True, verdict=WORTH, neighbours=(), steps=(), advice=())
+    step = SimpleNamespace(scene_file=parse_scene(SCENE))
+    answer = Answer(folder=tmp_path, worth=True, verdict=WORTH, neighbours=(), steps=(), advice=(),
+                    after=step, shown=SimpleNamespace(step=step))  # fmt: skip
 
     def drawn(answer, folder, *rest):
         (folder / names[1]).write_text("new")
