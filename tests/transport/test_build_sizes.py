@@ -7,11 +7,13 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from glowsim.geometry.regions import ROOM
+from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.voxels import Grid, solid_filling
-from glowsim.scene import parse_scene
+from glowsim.scene import Orb, parse_scene
 from glowsim.transport.build import build_problem
 from glowsim.transport.problem import Kind
-from glowsim.transport.sizes import MOST_CELLS, MOST_FACES
+from glowsim.transport.sizes import MOST_CELLS, MOST_FACES, SPOT_CELL, cell_size_mm
+from tests.support.bodies import medium
 from tests.support.faults import fault_of
 from tests.support.scenes import shapes
 
@@ -190,3 +192,13 @@ def test_any_scene_is_built_or_refused(text):
 @settings(max_examples=200, **FUZZ)
 def test_many_scenes_are_built_or_refused(text):
     fault_of(check_whole, text)
+
+
+def test_cells_of_a_shell_are_fine_enough_for_the_spot_of_a_light_close_behind_its_wall():
+    ball, resin = shape_mesh(Orb(kind="orb", diameter_mm=50)), medium(0.005, 1.1)
+    far, near, nearer = (
+        cell_size_mm([ball], [resin], 3.0, np.array([3.0 + gap])) for gap in (12.0, 2.0, 0.5)
+    )
+    assert near == pytest.approx(1.0)
+    assert nearer == pytest.approx(SPOT_CELL / resin.mu_t_reduced_per_mm.max())
+    assert far > near > nearer
