@@ -19,10 +19,10 @@ from glowsim.errors import SceneError
 from glowsim.findings.patches import eye_mm
 from glowsim.findings.unevenness import off_by
 from glowsim.findings.wanted import wanted_level
-from glowsim.geometry.body import faces_where
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
+from glowsim.geometry.where import faces_where
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds

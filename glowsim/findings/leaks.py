@@ -6,9 +6,9 @@ import numpy as np
 
 from glowsim.findings.noise import beyond_chance, shaken_often
 from glowsim.findings.patches import Eye, Patch, patch_on
-from glowsim.geometry.body import faces_where
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patchwork import Patchwork
+from glowsim.geometry.where import faces_where
 from glowsim.scene import Where
 
 BARE = 0.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from glowsim.geometry.body import faces_where
+from glowsim.geometry.where import faces_where
 from glowsim.scene import Body, Where
 from glowsim.transport.problem import BodyProblem
 

@@ -1,4 +1,4 @@
-"""A body of the scene as geometry: its outer surface, its regions, and faces picked by place."""
+"""A body of the scene as geometry: its outer surface and its regions."""
 
 from __future__ import annotations
 
@@ -16,8 +16,7 @@ from glowsim.geometry.hollow import depth_mm, grown_mesh, hollow_mesh, nearest_o
 from glowsim.geometry.inside import winding_number
 from glowsim.geometry.joined import joined_to
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.labels import bearing, named_as, single_names
-from glowsim.geometry.lines import along_line_mm
+from glowsim.geometry.labels import named_as
 from glowsim.geometry.mesh import (
     FloatArray,
     IntArray,
@@ -27,7 +26,6 @@ from glowsim.geometry.mesh import (
     to_manifold,
 )
 from glowsim.geometry.meshfile import is_file, missing_file, path_of, read_mesh, read_named
-from glowsim.geometry.meshparts import SHOWN
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.openings import Hollows, Opening, notes_on_openings, outside_of
 from glowsim.geometry.patterns import placed
@@ -38,7 +36,7 @@ from glowsim.geometry.simplify import simplified
 from glowsim.geometry.skinned import open_skin, shell_of_skin
 from glowsim.geometry.skins import weighted_median
 from glowsim.geometry.tapered import tapered_hollow
-from glowsim.scene.bodies import Body, Insert, MeshFile, Where
+from glowsim.scene.bodies import Body, Insert, MeshFile
 from glowsim.scene.drawn import FromDrawing
 from glowsim.scene.read import SceneFile
 from glowsim.scene.shapes import Shape
@@ -267,38 +265,6 @@ def mesh_path(scene_file: SceneFile, keys: KeyPath, mesh_file: MeshFile) -> Path
 def mesh_file_digest(mesh_file: MeshFile, folder: Path) -> str:
     """Return a digest of a mesh file's content, so that a changed file is noticed."""
     return hashlib.sha256(path_of(mesh_file, folder).read_bytes()).hexdigest()
-
-
-def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> np.ndarray:
-    """Return which faces lie in a region of the surface, (m,) bool.
-
-    parts : (m,) int, named part of each face. Raises GeometryError for a part or colour that is
-    not there.
-    """
-    chosen = np.ones(len(walls.faces), dtype=bool)
-    centre = walls.centroids
-    for key, name in (("part", where.part), ("colour", where.colour and where.colour.lower())):
-        if name is None:
-            continue
-        bear = bearing(name, names)
-        if not bear:
-            known = [n for n in single_names(names) if n.startswith("#") == (key == "colour")]
-            there = ", ".join(known[:SHOWN]) + (", ..." if len(known) > SHOWN else "")
-            there = there if len(names) > 1 and known else "none; use above_mm, facing or a ball"
-            raise GeometryError(f"this body has no {key} '{name}' ({key}s: {there})")
-        chosen &= np.isin(parts, bear)
-    if where.above_mm is not None:
-        chosen &= centre[:, 2] > where.above_mm
-    if where.below_mm is not None:
-        chosen &= centre[:, 2] < where.below_mm
-    if where.centre_mm is not None and where.radius_mm is not None:
-        chosen &= np.linalg.norm(centre - where.centre_mm, axis=1) < where.radius_mm
-    if where.facing is not None:
-        way = np.asarray(where.facing) / np.linalg.norm(where.facing)
-        chosen &= walls.normals @ way > np.cos(np.radians(where.facing_within_deg))
-    if where.line_mm is not None:
-        chosen &= along_line_mm(centre, where.line_mm) < where.line_width_mm / 2
-    return chosen
 
 
 def parts_of(walls: Mesh, outer: Mesh) -> IntArray:

@@ -10,11 +10,18 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.errors import GeometryError
-from glowsim.geometry.body import Solid, around_lights, faces_where, parts_of, unlit_solid_of
+from glowsim.geometry.body import (
+    Solid,
+    around_lights,
+    parts_of,
+    unlit_solid_of,
+)
+from glowsim.geometry.cuts import Surface, cut_at
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.lines import ball, cut_along_level, cut_along_line, height, nothing_there
+from glowsim.geometry.lines import cut_along_line
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
+from glowsim.geometry.where import faces_where, limits_of, nothing_there
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
@@ -104,33 +111,23 @@ class _Faces:
     part: IntArray
     part_names: tuple[str, ...]
 
-    def cut_along_line(self, where: Where | None) -> _Faces:
-        """Return the faces with those along an engraved line cut at its edges."""
-        if where is None or where.line_mm is None:
-            return self
-        mesh = self.walls
-        return self._divided(
-            cut_along_line(mesh.vertices, mesh.faces, where.line_mm, where.line_width_mm)
+    def cut_for(self, regions: Sequence[Where]) -> _Faces:
+        """Return the faces with those cut that an engraved line, or a height or ball that ends a
+        region, runs across; the other limits of regions go by whole faces."""
+        surface = Surface.of(self.walls.vertices, self.walls.faces)
+        for where in regions:
+            if where.line_mm is not None:
+                surface = cut_along_line(surface, where.line_mm, where.line_width_mm)
+        for limit in (limit for where in regions for limit in limits_of(where)):
+            surface = cut_at(surface, limit, self.on_room)
+        was = surface.was
+        return _Faces(
+            Mesh.single_part(surface.vertices, surface.faces),
+            self.inside[was],
+            self.outside[was],
+            self.part[was],
+            self.part_names,
         )
-
-    def cut_at_limits(self, where: Where | None) -> _Faces:
-        """Return the faces with those across a height or a ball that ends a region cut there; its
-        other limits go by whole faces."""
-        if where is None:
-            return self
-        levels = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
-        if where.centre_mm is not None and where.radius_mm is not None:
-            levels.append(ball(where.centre_mm, where.radius_mm))
-        faces = self
-        for level in levels:
-            faces = faces._divided(cut_along_level(faces.walls.vertices, faces.walls.faces, level))
-        return faces
-
-    def _divided(self, cut: tuple[FloatArray, IntArray, IntArray]) -> _Faces:
-        vertices, faces, was = cut
-        walls = Mesh.single_part(vertices, faces)
-        inside, outside, part = (row[was] for row in (self.inside, self.outside, self.part))
-        return _Faces(walls, inside, outside, part, self.part_names)
 
     @property
     def on_room(self) -> BoolArray:
@@ -218,10 +215,8 @@ class _Builder:
         """Return the body without its lights."""
         faces = _faces(regions, media, solid.outer)
         body = self._body
-        for where in (*(mask.where for mask in body.masks), body.glow_where, body.dark_where):
-            faces = faces.cut_along_line(where)
-        for where in (body.glow_where, body.dark_where):
-            faces = faces.cut_at_limits(where)
+        asked = (*(mask.where for mask in body.masks), body.glow_where, body.dark_where)
+        faces = faces.cut_for([where for where in asked if where is not None])
         layers: list[Layer] = []
         coat = self._coats(faces, layers, media)
         return BodyProblem(
@@ -350,9 +345,7 @@ class _Builder:
         except GeometryError as fault:
             raise self.scene_file.fault(self._path(*keys), str(fault)) from None
         if not chosen.any():
-            raise self.scene_file.fault(
-                self._path(*keys), nothing_there(faces.walls, where.line_mm)
-            )
+            raise self.scene_file.fault(self._path(*keys), nothing_there(where, faces.walls))
         return chosen
 
     def _glows(

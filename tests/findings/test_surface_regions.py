@@ -43,6 +43,31 @@ def test_areas_of_masks_and_regions():
     assert doubt.startswith("mask 2 covers only ")
 
 
+BALL = """
+[[bodies]]
+name = "ball"
+material = "pla_white"
+shape = { kind = "orb", diameter_mm = 40 }
+detail_mm = {detail}
+  [[bodies.masks]]
+  coat = "opaque_primer"
+  where = { below_mm = -11.3 }
+  [[bodies.masks]]
+  coat = "black_paint"
+  where = { above_mm = -3.1, below_mm = 7.7, centre_mm = [0, -20, 2], radius_mm = 15 }
+"""
+
+
+def test_a_mask_has_the_area_of_its_region_whatever_the_mesh():
+    """Archimedes: a zone of a ball has the area of its height on the cylinder around it."""
+    found = []
+    for detail in ("2.0", "5.0"):
+        (check,) = inspect(plan_of(parse_scene(BALL.replace("{detail}", detail))))
+        found.append([region.area_mm2 for region in check.regions])
+    assert found[0][0] == pytest.approx(40 * np.pi * (20 - 11.3), rel=2e-3)  # a many-sided ball
+    assert found[1] == pytest.approx(found[0], rel=1e-3)
+
+
 def test_a_unit_in_doubt_is_asked(tmp_path):
     trimesh.creation.icosphere(radius=6).export(tmp_path / "bead.stl")
     text = '[[bodies]]\nname = "bead"\nmaterial = "pla_white"\nmesh = { file = "bead.stl" }\n'

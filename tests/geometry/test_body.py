@@ -6,9 +6,10 @@ import trimesh
 from numpy.testing import assert_allclose
 
 from glowsim.errors import GeometryError, SceneError
-from glowsim.geometry.body import faces_where, mesh_file_digest, mesh_path, parts_of, solid_of
+from glowsim.geometry.body import mesh_file_digest, mesh_path, parts_of, solid_of
 from glowsim.geometry.mesh import from_manifold, to_manifold
 from glowsim.geometry.notes import Doubt
+from glowsim.geometry.where import faces_where
 from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.meshes import ball, block, mesh_of
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from glowsim.geometry.cuts import Surface
 from glowsim.geometry.lines import along_line_mm, cut_along_line
 from glowsim.geometry.mesh import Mesh, from_manifold, to_manifold
 from glowsim.geometry.shapes import shape_mesh
@@ -19,8 +20,8 @@ def cut() -> tuple[Mesh, Mesh, np.ndarray]:
     """A block, the same with a line cut into its top, and which face each was."""
     block = shape_mesh(Slab(kind="slab", length_mm=60, width_mm=40, thickness_mm=6))
     fine = from_manifold(to_manifold(block, "block").refine_to_length(4.0))
-    vertices, faces, was = cut_along_line(fine.vertices, fine.faces, LINE, WIDTH)
-    return fine, Mesh.single_part(vertices, faces), was
+    cut = cut_along_line(Surface.of(fine.vertices, fine.faces), LINE, WIDTH)
+    return fine, Mesh.single_part(cut.vertices, cut.faces), cut.was
 
 
 def test_the_surface_stays_closed_and_flat(cut):

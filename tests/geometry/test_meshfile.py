@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.body import faces_where, solid_of
+from glowsim.geometry.body import solid_of
 from glowsim.geometry.meshfile import read_mesh, read_named
 from glowsim.geometry.notes import Doubt
+from glowsim.geometry.where import faces_where
 from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.faults import fault_of
 
