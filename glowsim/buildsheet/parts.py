@@ -158,14 +158,22 @@ def _inserts(
                 found[(insert.name or "core", label, f"set into {places.name}")] += count
         for mask in places.spec.masks:
             label = plan.catalogue.coat(mask.coat).label
-            there = f"on {places.name}{_line_words(mask.where)}"
+            there = f"on {places.name}{_drawn_words(mask.where)}"
             found[(mask.name or "cover", label, there)] += count
     return found
 
 
-def _line_words(where: Where) -> str:
-    """Say where a line runs, '' for what is no line."""
-    if where.line_mm is None:
-        return ""
-    points = "; ".join(", ".join(f"{c:g}" for c in point) for point in where.line_mm)
-    return f", {where.line_width_mm:g} mm wide, by x, y, z = {points} mm"
+def _drawn_words(where: Where) -> str:
+    """Say where a line runs or how a picture is laid on, '' for a region that has neither."""
+    words = ""
+    if where.line_mm is not None:
+        points = "; ".join(", ".join(f"{c:g}" for c in point) for point in where.line_mm)
+        words += f", {where.line_width_mm:g} mm wide, by x, y, z = {points} mm"
+    if (picture := where.picture) is not None:
+        wide = picture.width_mm is not None
+        size = (
+            f"{picture.width_mm if wide else picture.height_mm:g} mm {'wide' if wide else 'high'}"
+        )
+        side = ", ".join(f"{c:g}" for c in picture.seen_from)
+        words += f", what is {picture.covers} on {picture.file} ({size}), laid on from ({side})"
+    return words

@@ -22,7 +22,6 @@ from glowsim.findings.wanted import wanted_level
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
-from glowsim.geometry.where import faces_where
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds
@@ -78,12 +77,8 @@ class Responses:
         glows = self.problem.glows[skin]
         if not glows.any():
             raise SceneError(f"{body.name}: nothing of its surface is meant to glow")
-        dark = np.zeros(len(skin), dtype=bool)
-        if body.dark_where is not None:
-            problem = self.problem
-            dark = faces_where(body.dark_where, problem.walls, problem.part, problem.part_names)[
-                skin
-            ]
+        dark = self.problem.named.dark
+        dark = np.zeros(len(skin), dtype=bool) if dark is None else dark[skin]
         in_air = (self.problem.kind_of(self.problem.emitters.region) == Kind.AIR).any()
         patches = min(effort.patches, effort.hollow_patches) if in_air else effort.patches
         self.patch, self.glow = _patches(self.problem, glows, dark & ~glows, patches)

@@ -8,23 +8,20 @@ from glowsim.findings.noise import beyond_chance, shaken_often
 from glowsim.findings.patches import Eye, Patch, patch_on
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.patchwork import Patchwork
-from glowsim.geometry.where import faces_where
-from glowsim.scene import Where
 
 BARE = 0.5
 """From this share of unscattered light on, a leak comes straight from an LED."""
 
 
-def light_leaks(eye: Eye, where: Where) -> list[Patch]:
-    """Return the lit patches of a region that must stay dark, worst first.
+def light_leaks(eye: Eye) -> list[Patch]:
+    """Return the lit patches of what must stay dark, worst first.
 
     Lit is what the eye sees brighter than `whole_dark_ratio` times the mean of what is meant to
     glow, which `place` too holds its boards to. Room light is left out.
     """
     look, limit = eye.look, eye.limits.whole_dark_ratio
     surface = look.body.surface
-    chosen = faces_where(where, surface, surface.part, surface.part_names) & ~look.glows
-    if not chosen.any():
+    if look.body.dark is None or not (chosen := look.body.dark & ~look.glows).any():
         return []
     work = Patchwork(surface, chosen)
     area = surface.areas_mm2[look.glows]

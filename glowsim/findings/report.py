@@ -200,7 +200,7 @@ def findings_of(
         standing_out = eye.patches()
         bodies.append(_graded(evenness_of(eye), len(standing_out), scene.findings))
         spots += len(standing_out)
-        patches = [*_leaks(eye, scene), *standing_out]
+        patches = [*light_leaks(eye), *standing_out]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
             found.append(_finding(len(found) + 1, patch, eye, glow))
@@ -243,12 +243,6 @@ def _graded(figures: Evenness, spots: int, limits: Thresholds) -> Evenness:
 def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
     material = material_range(look.body.account, glow.flux_lm(look.copies[0]), scene)
     return reads_as_lit(look, glow, scene.room, scene.findings, material)
-
-
-def _leaks(eye: Eye, scene: Scene) -> list[Patch]:
-    regions = (body.dark_where for body in scene.bodies if body.name == eye.look.copies[0].of)
-    where = next(regions, None)
-    return light_leaks(eye, where) if where else []
 
 
 def _suggestion(patch: Patch, eye: Eye) -> Suggestion:

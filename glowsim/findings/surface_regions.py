@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from glowsim.geometry.where import faces_where
-from glowsim.scene import Body, Where
+from glowsim.scene import Body
 from glowsim.transport.problem import BodyProblem
 
 LITTLE = 0.01
@@ -30,25 +29,16 @@ class RegionCheck:
 
 def region_checks(body: Body, problem: BodyProblem) -> tuple[RegionCheck, ...]:
     """Return the areas of a body's masks, of `glow_where` and of `dark_where`."""
-    skin = problem.skin
-    areas = problem.walls.areas_mm2[skin]
-
-    def covered(name: str, covers: str, where: Where) -> RegionCheck:
-        faces = faces_where(where, problem.walls, problem.part, problem.part_names)[skin]
+    areas, named = problem.walls.areas_mm2, problem.named
+    whole = float(areas[problem.skin].sum())
+    words = [(mask.name or f"mask {k + 1}", mask.coat) for k, mask in enumerate(body.masks)]
+    words += [("glow_where", "meant to glow")] * (body.glow_where is not None)
+    words += [("dark_where", "must stay dark")] * (body.dark_where is not None)
+    held = [*named.masks, *(faces for faces in (named.glow, named.dark) if faces is not None)]
+    checks = []
+    for (name, covers), (_, where), faces in zip(words, body.regions, held, strict=True):
         area = float(areas[faces].sum())
-        is_line = where.line_mm is not None
-        return RegionCheck(name, covers, area, area / float(areas.sum()), is_line)
-
-    checks = [
-        covered(mask.name or f"mask {k + 1}", mask.coat, mask.where)
-        for k, mask in enumerate(body.masks)
-    ]
-    for name, covers, where in (
-        ("glow_where", "meant to glow", body.glow_where),
-        ("dark_where", "must stay dark", body.dark_where),
-    ):
-        if where is not None:
-            checks.append(covered(name, covers, where))
+        checks.append(RegionCheck(name, covers, area, area / whole, where.line_mm is not None))
     return tuple(checks)
 
 

@@ -1,25 +1,44 @@
-"""Regions of a surface as the scene says them: the faces they hold and the limits they end at."""
+"""Regions of a surface as the scene says them: the faces they hold, cut where they end."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from glowsim.errors import GeometryError
-from glowsim.geometry.cuts import Limit, ball, height
+from glowsim.geometry.cuts import BoolArray, Surface, ball, cut_at, height
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.labels import bearing, single_names
-from glowsim.geometry.lines import along_line_mm
-from glowsim.geometry.mesh import IntArray, Mesh
+from glowsim.geometry.lines import along_line_mm, cut_along_line
+from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.meshparts import SHOWN
+from glowsim.geometry.stencil import Stencil, stencil_of
 from glowsim.scene.bodies import Where
 
 
-def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> np.ndarray:
+@dataclass(frozen=True)
+class Region:
+    """A region of a surface: what the scene says of it, and its picture in place if it has one."""
+
+    where: Where
+    stencil: Stencil | None = None
+
+
+def region_on(outer: Mesh, where: Where, folder: Path) -> Region:
+    """Return a region of a body's surface; raises GeometryError where its picture is of no use."""
+    picture = where.picture
+    return Region(where, None if picture is None else stencil_of(picture, folder, outer))
+
+
+def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> BoolArray:
     """Return which faces lie in a region of the surface, (m,) bool.
 
     parts : (m,) int, named part of each face. Raises GeometryError for a part or colour that is
     not there.
     """
+    where = region.where
     chosen = np.ones(len(walls.faces), dtype=bool)
     centre = walls.centroids
     for key, name in (("part", where.part), ("colour", where.colour and where.colour.lower())):
@@ -43,26 +62,45 @@ def faces_where(where: Where, walls: Mesh, parts: IntArray, names: tuple[str, ..
         chosen &= walls.normals @ way > np.cos(np.radians(where.facing_within_deg))
     if where.line_mm is not None:
         chosen &= along_line_mm(centre, where.line_mm) < where.line_width_mm / 2
+    if region.stencil is not None:
+        chosen &= region.stencil.sees(walls.normals) & region.stencil.covers(centre)
     return chosen
 
 
-def limits_of(where: Where) -> list[Limit]:
-    """Return the heights and the ball that end a region of a surface."""
+def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatArray) -> Surface:
+    """Return a surface with its faces cut where a region ends at a height, a ball, a picture's
+    outline or the edge of a line; its other limits go by whole faces.
+
+    chosen : (f,) bool, which of the faces there were at first are cut;  normals : (f, 3), theirs
+    """
+    where, stencil = region.where, region.stencil
+    if where.line_mm is not None:
+        surface = cut_along_line(surface, where.line_mm, where.line_width_mm)
     limits = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
     if where.centre_mm is not None and where.radius_mm is not None:
         limits.append(ball(where.centre_mm, where.radius_mm))
-    return limits
+    for limit in limits:
+        surface = cut_at(surface, limit, chosen)
+    if stencil is not None:
+        surface = cut_at(surface, stencil.limit, chosen & stencil.sees(normals))
+    return surface
 
 
 def nothing_there(where: Where, walls: Mesh) -> str:
     """Say why a region of a surface holds no face of it."""
-    line_mm = where.line_mm
-    if line_mm is None:
-        low, high = walls.bounds[:, 2]
-        return f"covers no face of the body, which reaches from z = {low:.3g} to {high:.3g} mm"
-    off_mm = nearest_on(walls, np.asarray(line_mm, dtype=float))[0]
-    place = ", ".join(f"{c:g}" for c in line_mm[int(off_mm.argmax())])
-    return (
-        f"its line meets no face of the body: its point ({place}) lies {off_mm.max():.2g} mm off "
-        "the surface; give points on it"
-    )
+    if where.line_mm is not None:
+        line = np.asarray(where.line_mm, dtype=float)
+        off_mm = nearest_on(walls, line)[0]
+        place = ", ".join(f"{c:g}" for c in line[int(off_mm.argmax())])
+        return (
+            f"its line meets no face of the body: its point ({place}) lies {off_mm.max():.2g} mm "
+            "off the surface; give points on it"
+        )
+    (x, y, z), (to_x, to_y, to_z) = walls.bounds
+    if where.picture is not None:
+        return (
+            f"its picture covers no face of the body, which reaches from x = {x:.3g} to "
+            f"{to_x:.3g}, y = {y:.3g} to {to_y:.3g} and z = {z:.3g} to {to_z:.3g} mm; look at "
+            "seen_from, middle_mm and its size"
+        )
+    return f"covers no face of the body, which reaches from z = {z:.3g} to {to_z:.3g} mm"

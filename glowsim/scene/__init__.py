@@ -1,6 +1,6 @@
 """What the user wrote: the scene file as validated data. No meshes, no physics."""
 
-from glowsim.scene.bodies import Body, Infill, Insert, Mask, MeshFile, Where
+from glowsim.scene.bodies import Body, Infill, Insert, Mask, MeshFile, Picture, Where
 from glowsim.scene.drawn import Course, Cut, Drawn, FromDrawing, Loft, Outline, Turned
 from glowsim.scene.lights import Light, StripPiece
 from glowsim.scene.model import Room, Scene, Thresholds, View
@@ -51,6 +51,7 @@ __all__ = [
     "MeshFile",
     "Orb",
     "Outline",
+    "Picture",
     "Pin",
     "Places",
     "Placing",

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from glowsim.scene.fields import (
+    AngleDeg,
     AnglesDeg,
     Direction,
     FineMm,
@@ -17,6 +18,7 @@ from glowsim.scene.fields import (
     Number,
     PointMm,
     PositiveMm,
+    SizeMm,
     Strict,
     Unit,
 )
@@ -79,6 +81,43 @@ class Infill(Strict):
         return self
 
 
+class Picture(Strict):
+    """A picture laid on a body as a stencil: what is black on it is a region of the surface.
+
+    Its border runs where the picture is half black, half white, and faces are cut along it. What
+    is transparent counts as white.
+    """
+
+    file: Annotated[str, Field(min_length=1, max_length=1000)]
+    """A PNG, JPEG or other picture file, black on white; its path starts at the scene file."""
+    width_mm: SizeMm | None = None
+    """How wide the whole picture is, white rim and all; its height follows."""
+    height_mm: SizeMm | None = None
+    """Or how high it is; its width follows."""
+    seen_from: Direction = (0.0, -1.0, 0.0)
+    """From where it is laid on: who stands there sees it the right way round, z up (looking
+    straight down or up, y up)."""
+    middle_mm: PointMm | None = None
+    """A point of the body's frame its middle lies on, seen from there; left out, the body's own
+    middle."""
+    turned_deg: AngleDeg = 0.0
+    """How far it is turned about its middle, counter-clockwise as it is seen."""
+    sides: Literal["facing", "both"] = "facing"
+    """facing: only faces that look that way take it; both: those that look away as well, as if it
+    went straight through."""
+    covers: Literal["black", "white"] = "black"
+    """Which of the two is the region."""
+    edge_mm: FineMm | None = None
+    """How finely its outline is followed: strokes thinner than this break up. Left out, a 150th
+    of its longer side, or more where it has fewer pixels or a very long outline."""
+
+    @model_validator(mode="after")
+    def _has_a_size(self) -> Self:
+        if (self.width_mm is None) == (self.height_mm is None):
+            raise ValueError("give width_mm or height_mm, one of the two: how large it is")
+        return self
+
+
 class Where(Strict):
     """A region of a body's surface: the faces for which everything given here holds."""
 
@@ -103,6 +142,8 @@ class Where(Strict):
     """Faces along a line through these points on the surface, as one that is engraved."""
     line_width_mm: PositiveMm = 1.0
     """How wide that line is."""
+    picture: Picture | None = None
+    """Faces under what is black on a picture that is laid on the body."""
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
@@ -118,10 +159,12 @@ class Where(Strict):
                 self.centre_mm,
                 self.facing,
                 self.line_mm,
+                self.picture,
             )
         ):
             raise ValueError(
-                "says nothing: give part, colour, above_mm, below_mm, centre_mm, facing or line_mm"
+                "says nothing: give part, colour, above_mm, below_mm, centre_mm, facing, line_mm "
+                "or picture"
             )
         return self
 
@@ -253,6 +296,13 @@ class Body(Strict):
                     },
                 )
         return self
+
+    @property
+    def regions(self) -> tuple[tuple[tuple[str | int, ...], Where], ...]:
+        """The regions of its surface that it names, each with the keys that lead to it."""
+        masks = (((("masks", k, "where")), mask.where) for k, mask in enumerate(self.masks))
+        named = ((("glow_where",), self.glow_where), (("dark_where",), self.dark_where))
+        return (*masks, *((keys, where) for keys, where in named if where is not None))
 
     @property
     def copy_count(self) -> int:

@@ -16,12 +16,11 @@ from glowsim.geometry.body import (
     parts_of,
     unlit_solid_of,
 )
-from glowsim.geometry.cuts import Surface, cut_at
+from glowsim.geometry.cuts import Surface
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.lines import cut_along_line
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM, Regions
-from glowsim.geometry.where import faces_where, limits_of, nothing_there
+from glowsim.geometry.where import Region, cut_for, faces_where, nothing_there, region_on
 from glowsim.scene import Body, SceneFile, Where
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.appearance import whiteness
@@ -43,6 +42,7 @@ from glowsim.transport.problem import (
     Kind,
     Layer,
     Medium,
+    Named,
     Problem,
     centres_mm,
     notes_of,
@@ -111,15 +111,11 @@ class _Faces:
     part: IntArray
     part_names: tuple[str, ...]
 
-    def cut_for(self, regions: Sequence[Where]) -> _Faces:
-        """Return the faces with those cut that an engraved line, or a height or ball that ends a
-        region, runs across; the other limits of regions go by whole faces."""
+    def cut_for(self, regions: Sequence[Region]) -> _Faces:
+        """Return the faces with those cut where regions of the surface end."""
         surface = Surface.of(self.walls.vertices, self.walls.faces)
-        for where in regions:
-            if where.line_mm is not None:
-                surface = cut_along_line(surface, where.line_mm, where.line_width_mm)
-        for limit in (limit for where in regions for limit in limits_of(where)):
-            surface = cut_at(surface, limit, self.on_room)
+        for region in regions:
+            surface = cut_for(surface, region, self.on_room, self.walls.normals)
         was = surface.was
         return _Faces(
             Mesh.single_part(surface.vertices, surface.faces),
@@ -210,25 +206,25 @@ class _Builder:
             raise self.scene_file.fault(self._path("inserts"), str(fault)) from None
 
     def _unlit(
-        self, solid: Solid, regions: Regions, media: list[Medium], cell_mm: float
+        self, solid: Solid, cut: Regions, media: list[Medium], cell_mm: float
     ) -> BodyProblem:
         """Return the body without its lights."""
-        faces = _faces(regions, media, solid.outer)
-        body = self._body
-        asked = (*(mask.where for mask in body.masks), body.glow_where, body.dark_where)
-        faces = faces.cut_for([where for where in asked if where is not None])
+        faces, solids = _faces(cut, media, solid.outer), cut.solids
+        regions = [self._region(where, solid.outer, *keys) for keys, where in self._body.regions]
+        faces = faces.cut_for(regions)
+        named = self._named(faces, regions)
         layers: list[Layer] = []
-        coat = self._coats(faces, layers, media)
+        coat = self._coats(faces, named, layers, media)
         return BodyProblem(
             name=self._body.name,
             media=tuple(media),
-            solids=regions.solids,
+            solids=solids,
             walls=faces.walls,
             inside=faces.inside,
             outside=faces.outside,
             coat=coat,
             layers=tuple(layers),
-            glows=self._glows(faces, coat, layers, media, is_clear(media[0], regions.solids[0])),
+            glows=self._glows(faces, named, coat, layers, media, is_clear(media[0], solids[0])),
             part=faces.part,
             part_names=faces.part_names,
             whiteness=whiteness(
@@ -244,6 +240,7 @@ class _Builder:
             wall_mm=solid.wall_mm,
             emitters=NO_EMITTERS,
             cell_mm=cell_mm,
+            named=named,
             notes=(*solid.notes, *infill_notes(self._body, media)),
         )
 
@@ -320,7 +317,30 @@ class _Builder:
                 media.append(medium_of(str(insert.material), materials[str(insert.material)]))
         return media
 
-    def _coats(self, faces: _Faces, layers: list[Layer], media: list[Medium]) -> IntArray:
+    def _region(self, where: Where, outer: Mesh, *keys: str | int) -> Region:
+        try:
+            return region_on(outer, where, self.scene_file.folder)
+        except GeometryError as fault:
+            raise self.scene_file.fault(self._path(*keys, "picture", "file"), str(fault)) from None
+
+    def _named(self, faces: _Faces, regions: Sequence[Region]) -> Named:
+        """Return the faces that each region holds; raise SceneError for one that holds none."""
+        found: dict[str | int, list[BoolArray]] = {}
+        for (keys, where), region in zip(self._body.regions, regions, strict=True):
+            try:
+                held = faces_where(region, faces.walls, faces.part, faces.part_names)
+            except GeometryError as fault:
+                raise self.scene_file.fault(self._path(*keys), str(fault)) from None
+            held &= faces.on_room
+            if not held.any():
+                raise self.scene_file.fault(self._path(*keys), nothing_there(where, faces.walls))
+            found.setdefault(keys[0], []).append(held)
+        glow, dark = (found.get(key, [None])[0] for key in ("glow_where", "dark_where"))
+        return Named(tuple(found.get("masks", ())), glow, dark)
+
+    def _coats(
+        self, faces: _Faces, named: Named, layers: list[Layer], media: list[Medium]
+    ) -> IntArray:
         """Return the coat of each face, filling `layers`."""
         body, entries = self._body, self.catalogue.coats
         index = np.array([medium.refractive_index for medium in media])
@@ -329,28 +349,18 @@ class _Builder:
             coat[faces.on_room & (faces.inside == 0)] = layer_number(
                 layers, body.material, entries[body.material], 1.0
             )
-        for k, mask in enumerate(body.masks):
-            chosen = self._chosen(faces, mask.where, "masks", k, "where")
-            behind = index[faces.inside]
-            for n in np.unique(behind[chosen]):
-                coat[chosen & (behind == n)] = layer_number(
+        behind = index[faces.inside]
+        for mask, held in zip(body.masks, named.masks, strict=True):
+            for n in np.unique(behind[held]):
+                coat[held & (behind == n)] = layer_number(
                     layers, mask.coat, entries[mask.coat], float(n)
                 )
         return coat
 
-    def _chosen(self, faces: _Faces, where: Where, *keys: str | int) -> BoolArray:
-        """Return the faces on the room in a region of the surface; raise SceneError for none."""
-        try:
-            chosen = faces_where(where, faces.walls, faces.part, faces.part_names) & faces.on_room
-        except GeometryError as fault:
-            raise self.scene_file.fault(self._path(*keys), str(fault)) from None
-        if not chosen.any():
-            raise self.scene_file.fault(self._path(*keys), nothing_there(where, faces.walls))
-        return chosen
-
     def _glows(
         self,
         faces: _Faces,
+        named: Named,
         coat: IntArray,
         layers: list[Layer],
         media: list[Medium],
@@ -358,14 +368,11 @@ class _Builder:
     ) -> BoolArray:
         """Return which faces are meant to glow: lit material, not closed off by a coat; of a clear
         body with rough faces these alone, since its polished ones only mirror."""
-        body = self._body
-        if not body.lights:
+        if not self._body.lights:
             return np.zeros(len(coat), dtype=bool)
-        dark = np.zeros(len(coat), dtype=bool)
-        if body.dark_where is not None:
-            dark = self._chosen(faces, body.dark_where, "dark_where")
-        if body.glow_where is not None:
-            return self._chosen(faces, body.glow_where, "glow_where") & ~dark
+        dark = np.zeros(len(coat), dtype=bool) if named.dark is None else named.dark
+        if named.glow is not None:
+            return named.glow & ~dark
         kinds = np.array([m.kind for m in media])[faces.inside]
         rough = np.array([layer.roughness > 0 for layer in layers] + [False])[coat]
         if clear and rough.any():

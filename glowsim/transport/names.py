@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from pathlib import Path
 from typing import Any, Literal
 
 from glowsim.catalogue import Catalogue
@@ -11,7 +12,8 @@ from glowsim.errors import SceneError
 from glowsim.geometry.boards import bore_mm, outline_mm
 from glowsim.geometry.body import mesh_file_digest, mesh_path
 from glowsim.geometry.drawing import file_digest
-from glowsim.scene import FromDrawing, SceneFile
+from glowsim.geometry.stencil import picture_path
+from glowsim.scene import Body, FromDrawing, SceneFile
 from glowsim.tomlfile import KeyPath
 from glowsim.transport.sizes import Sizes
 
@@ -106,7 +108,8 @@ def unlit_key(
     for mask in body.masks:
         used[mask.coat] = catalogue.coats[mask.coat].model_dump(mode="json")
     given = None if sizes is None else [sizes.face_mm, sizes.cell_mm]
-    return digest(plain, used, _files(scene_file, number), bool(body.lights), given)
+    files = _files(scene_file, number) + _pictures(body, scene_file.folder)
+    return digest(plain, used, files, bool(body.lights), given)
 
 
 def geometry_key(scene_file: SceneFile, number: int) -> str:
@@ -159,3 +162,17 @@ def _files(scene_file: SceneFile, number: int) -> list[str]:
         if isinstance(shape, FromDrawing):
             files += [file_digest(scene_file.folder, name) for name in shape.files]
     return files
+
+
+def _pictures(body: Body, folder: Path) -> list[str]:
+    """Return digests of the pictures laid on a body, empty for one that cannot be read: whoever
+    lays it on says so."""
+    found = []
+    for _, where in body.regions:
+        if where.picture is not None:
+            try:
+                content = picture_path(where.picture, folder).read_bytes()
+            except (OSError, ValueError):
+                content = b""
+            found.append(hashlib.sha256(content).hexdigest())
+    return found

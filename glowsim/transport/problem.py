@@ -142,6 +142,18 @@ class OpaqueBoard:
 
 
 @dataclass(frozen=True)
+class Named:
+    """The regions of a surface that the scene names, as the wall faces they hold, (m,) bool each.
+
+    masks : of each mask, in their order;  glow, dark : `glow_where`, `dark_where`, if given
+    """
+
+    masks: tuple[BoolArray, ...] = ()
+    glow: BoolArray | None = None
+    dark: BoolArray | None = None
+
+
+@dataclass(frozen=True)
 class BodyProblem:
     """One body in its own frame, ready to be solved.
 
@@ -154,6 +166,7 @@ class BodyProblem:
     outer    : the whole outer surface, as given
     wall_mm  : wall of a shell, the usual one where it varies, or None
     boards   : the light boards, each an opaque solid wherever it stands
+    named    : the regions of its surface that the scene names
     key      : digest of all that decides the response;  notes : repairs and assumptions
     """
 
@@ -174,6 +187,7 @@ class BodyProblem:
     emitters: Emitters
     cell_mm: float
     boards: tuple[OpaqueBoard, ...] = ()
+    named: Named = Named()
     key: str = ""
     notes: tuple[str, ...] = ()
 

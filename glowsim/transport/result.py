@@ -33,7 +33,7 @@ from glowsim.transport.problem import (
     notes_of,
 )
 
-VERSION = 5
+VERSION = 6
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]
@@ -83,6 +83,7 @@ class BodyGlow:
     index      : (k,) float, index of refraction of the scattering material behind each bare face,
                  MATT for every other face; None if all are. How the luminance of `diffuse`
                  falls toward the edge follows from it (`optics.emission`)
+    dark       : (k,) bool, must stay dark; None where nothing must
     entering   : what light does that falls into its open hollows; None where that is too little
                  to count, or nothing
     """
@@ -106,6 +107,7 @@ class BodyGlow:
     likeness: Likeness | None = None
     volume_mm3: float | None = None
     index: FloatArray | None = None
+    dark: BoolArray | None = None
     entering: Entering | None = None
 
     def __repr__(self) -> str:
@@ -339,6 +341,7 @@ def body_glow(
         likeness=likeness_of(problem) if judged else None,
         volume_mm3=problem.own_volume_mm3,
         index=emission_index(problem)[skin],
+        dark=None if problem.named.dark is None else problem.named.dark[skin],
     )
 
 

@@ -61,6 +61,8 @@ def save_glow(
         arrays[f"{number}.index"] = body.face_index
         if body.error is not None:
             arrays[f"{number}.error"] = body.error
+        if body.dark is not None:
+            arrays[f"{number}.dark"] = body.dark
         if body.entering is not None:
             arrays[f"{number}.entering.lid"] = body.entering.lid
             arrays[f"{number}.entering.out"] = body.entering.out
@@ -162,6 +164,7 @@ def _glow(meta: dict[str, Any], file: Any) -> SurfaceGlow:
                 likeness=Likeness.from_json(known["likeness"]) if known["likeness"] else None,
                 volume_mm3=known.get("volume_mm3"),
                 index=file[f"{number}.index"],
+                dark=file.get(f"{number}.dark"),
                 entering=None if lid is None else Entering(lid, file[f"{number}.entering.out"]),
                 notes=tuple(known["notes"]),
                 **arrays,

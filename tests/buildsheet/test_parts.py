@@ -6,7 +6,7 @@ import pytest
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.drawing import Path, Words
 from glowsim.buildsheet.making import making_steps
-from glowsim.buildsheet.parts import _inserts, bought, material_cautions, parts_grid
+from glowsim.buildsheet.parts import _drawn_words, _inserts, bought, material_cautions, parts_grid
 from glowsim.buildsheet.places import body_places
 from glowsim.buildsheet.sheet import _heat
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
@@ -15,7 +15,7 @@ from glowsim.buildsheet.wiring_diagram import MOST_ROWS, wiring_drawings
 from glowsim.electrics.heat import heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.geometry.body import solid_of
-from glowsim.scene import parse_scene
+from glowsim.scene import Picture, Where, parse_scene
 from glowsim.transport.plan import plan_of
 from tests.support.sheets import SPIKE
 
@@ -246,3 +246,10 @@ def test_an_engraved_line_is_told_with_its_place_and_its_body_is_polished():
     (step,) = making_steps([(places, 1)])
     assert "polish every face" in step
     assert "engrave reed" in step
+
+
+def test_a_picture_is_told_with_its_size_and_side():
+    picture = Picture(file="eyes.png", height_mm=30)
+    assert _drawn_words(Where(picture=picture)) == (
+        ", what is black on eyes.png (30 mm high), laid on from (0, -1, 0)"
+    )

@@ -21,14 +21,14 @@ viewing_distance_mm = 1000
 [findings]
 whole_dark_ratio = {limit}
 [[bodies]]
-name = "{name}"
+name = "plate"
 shape = {{ kind = "slab", length_mm = 120, width_mm = 60, thickness_mm = 5 }}
 material = "pla_white"
 dark_where = {{ above_mm = 60 }}
 """
 
 
-def leaks(leak=80.0, *, limit=0.33, name="plate", noise=None, **changed):
+def leaks(leak=80.0, *, limit=0.33, noise=None, dark=HEIGHT > 60, **changed):
     """Findings of a plate that glows with 100 cd/m2 up to z = 60; above it a spot leaks."""
 
     def brightness(x, z):
@@ -36,8 +36,8 @@ def leaks(leak=80.0, *, limit=0.33, name="plate", noise=None, **changed):
         return np.where(z < 60, 100.0, np.where(spot, leak, 2.0))
 
     solver = "quick" if noise is None else "reference"
-    glow = lit(brightness, noise, solver=solver, glows=HEIGHT < 60, **changed)
-    scene = parse_scene(SCENE.format(limit=limit, name=name)).scene
+    glow = lit(brightness, noise, solver=solver, glows=HEIGHT < 60, dark=dark, **changed)
+    scene = parse_scene(SCENE.format(limit=limit)).scene
     return findings_of(glow, scene).found
 
 
@@ -55,7 +55,7 @@ def test_a_lit_patch_of_what_must_stay_dark_is_found_where_it_is():
 
 @pytest.mark.parametrize(
     "given",
-    [{"leak": 30.0}, {"limit": 0.85}, {"name": "another"}],
+    [{"leak": 30.0}, {"limit": 0.85}, {"dark": None}],
     ids=lambda given: next(iter(given)),
 )
 def test_what_is_dark_enough_or_may_be_lit_is_none(given):

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from PIL import Image
 
+from glowsim.errors import SceneError
 from glowsim.findings.inspection import inspect
 from glowsim.scene import parse_scene
 from glowsim.transport.plan import plan_of
@@ -66,6 +68,47 @@ def test_a_mask_has_the_area_of_its_region_whatever_the_mesh():
         found.append([region.area_mm2 for region in check.regions])
     assert found[0][0] == pytest.approx(40 * np.pi * (20 - 11.3), rel=2e-3)  # a many-sided ball
     assert found[1] == pytest.approx(found[0], rel=1e-3)
+
+
+FACE = """
+[[bodies]]
+name = "ball"
+material = "pla_white"
+shape = { kind = "orb", diameter_mm = 40 }
+dark_where = { picture = { file = "eye.png", width_mm = 12, middle_mm = [0, 0, 5] } }
+  [[bodies.masks]]
+  name = "eye"
+  coat = "black_paint"
+  where = { picture = { file = "eye.png", width_mm = 12, middle_mm = [0, 0, 5] } }
+"""
+
+
+def test_a_picture_is_a_region_like_any_other(tmp_path):
+    eye = tmp_path / "eye.png"
+    Image.new("L", (60, 40), 0).save(eye)
+
+    def plan(text=FACE):
+        return plan_of(parse_scene(text, folder=tmp_path))
+
+    (check,) = inspect(plan())
+    areas = {region.name: region.area_mm2 for region in check.regions}
+    assert areas["eye"] == areas["dark_where"] == pytest.approx(12 * 8 * 1.06, rel=0.03)
+    assert not any("covers only" in text for text in check.suspicious)
+    (small,) = inspect(plan(FACE.replace("= 12,", "= 1.2,")))
+    assert [text.split(",")[0] for text in small.suspicious if "covers" in text] == [
+        "eye covers only 0.99 mm2",
+        "dark_where covers only 0.99 mm2",
+    ]
+    with pytest.raises(
+        SceneError, match=r"line 6: bodies\[0\].dark_where: its picture covers no f"
+    ):
+        inspect(plan(FACE.replace("= [0, 0, 5]", "= [90, 0, 5]", 1)))
+    key = plan().keys[0]
+    Image.new("L", (60, 40), 9).save(eye)
+    assert plan().keys[0] != key
+    eye.unlink()
+    with pytest.raises(SceneError, match=r"masks\[0\].where.picture.file: there is no picture"):
+        inspect(plan())
 
 
 def test_a_unit_in_doubt_is_asked(tmp_path):

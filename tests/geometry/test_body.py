@@ -9,7 +9,7 @@ from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.body import mesh_file_digest, mesh_path, parts_of, solid_of
 from glowsim.geometry.mesh import from_manifold, to_manifold
 from glowsim.geometry.notes import Doubt
-from glowsim.geometry.where import faces_where
+from glowsim.geometry.where import Region, faces_where
 from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.meshes import ball, block, mesh_of
 
@@ -20,7 +20,7 @@ ROD = PLAIN + 'shape = { kind = "rod", length_mm = 60, diameter_mm = 40 }\n'
 
 
 def chosen(**where):
-    return faces_where(Where(**where), CUBE, NOTHING, ("surface",))
+    return faces_where(Region(Where(**where)), CUBE, NOTHING, ("surface",))
 
 
 def test_faces_above_and_below():
@@ -50,12 +50,12 @@ def test_all_that_is_asked_must_hold():
 def test_named_parts():
     solid = solid_of(parse_scene(ROD), 0)
     outer = solid.outer
-    top = faces_where(Where(part="top"), outer, outer.part, outer.part_names)
+    top = faces_where(Region(Where(part="top")), outer, outer.part, outer.part_names)
     assert_allclose(outer.areas_mm2[top].sum(), np.pi * 400, rtol=1e-9)  # swollen to the disc
     with pytest.raises(
         GeometryError, match=r"this body has no part 'tip' \(parts: base, side, top\)"
     ):
-        faces_where(Where(part="tip"), outer, outer.part, outer.part_names)
+        faces_where(Region(Where(part="tip")), outer, outer.part, outer.part_names)
     with pytest.raises(GeometryError, match=r"no part 'tip' \(parts: none; use above_mm, facing"):
         chosen(part="tip")
 

@@ -13,7 +13,7 @@ from glowsim.errors import GeometryError
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.meshfile import read_mesh, read_named
 from glowsim.geometry.notes import Doubt
-from glowsim.geometry.where import faces_where
+from glowsim.geometry.where import Region, faces_where
 from glowsim.scene import MeshFile, Where, parse_scene
 from tests.support.faults import fault_of
 
@@ -101,11 +101,11 @@ def test_a_painted_colour_is_a_region(tmp_path, kind):
     text = f'[[bodies]]\nname = "ball"\nmaterial = "pla_white"\nmesh = {{ file = "ball.{kind}" }}\n'
     outer = solid_of(parse_scene(text, folder=tmp_path), 0).outer
     where = Where(colour="#FF0000")
-    chosen = faces_where(where, outer, outer.part, outer.part_names)
+    chosen = faces_where(Region(where), outer, outer.part, outer.part_names)
     # A cap of height h of a ball has the area 2 pi r h: a quarter of the whole.
     assert_allclose(outer.areas_mm2[chosen].sum() / outer.areas_mm2.sum(), 0.25, atol=0.02)
     with pytest.raises(GeometryError, match=r"no colour '#00ff00' \(colours: #.{6}, #.{6}\)"):
-        faces_where(Where(colour="#00ff00"), outer, outer.part, outer.part_names)
+        faces_where(Region(Where(colour="#00ff00")), outer, outer.part, outer.part_names)
 
 
 def test_glb_keeps_the_places_of_its_parts(tmp_path):
@@ -237,7 +237,7 @@ def test_parts_of_an_obj_by_object_group_or_material(tmp_path, part, count):
     assert len(faces) == count
     assert vertices[:, 0].min() == (0 if part in ("body", "white") else 50)
     whole, _ = read_named(MeshFile(file="two.obj", units="mm"), tmp_path)
-    chosen = faces_where(Where(part=part), whole, whole.part, whole.part_names)
+    chosen = faces_where(Region(Where(part=part)), whole, whole.part, whole.part_names)
     assert_allclose(whole.triangles[chosen].min(axis=(0, 1)), vertices.min(axis=0))
     assert np.count_nonzero(chosen) == count
 

@@ -155,7 +155,7 @@ CASES = {
     "where that says nothing": (
         MASK + "where = {}\n",
         "line 7: bodies[0].masks[0].where: says nothing: "
-        "give part, colour, above_mm, below_mm, centre_mm, facing or line_mm",
+        "give part, colour, above_mm, below_mm, centre_mm, facing, line_mm or picture",
     ),
     "half a ball": (
         MASK + "where = { radius_mm = 3 }\n",
