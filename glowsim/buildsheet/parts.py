@@ -10,7 +10,7 @@ from glowsim.buildsheet.places import BodyPlaces
 from glowsim.catalogue.cautions import Topic, caution
 from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.power import PowerReport
-from glowsim.scene import Where
+from glowsim.scene import Picture, Where
 from glowsim.transport.plan import Plan
 
 PRACTICE = "common practice"
@@ -170,10 +170,14 @@ def _drawn_words(where: Where) -> str:
         points = "; ".join(", ".join(f"{c:g}" for c in point) for point in where.line_mm)
         words += f", {where.line_width_mm:g} mm wide, by x, y, z = {points} mm"
     if (picture := where.picture) is not None:
-        wide = picture.width_mm is not None
-        size = (
-            f"{picture.width_mm if wide else picture.height_mm:g} mm {'wide' if wide else 'high'}"
-        )
-        side = ", ".join(f"{c:g}" for c in picture.seen_from)
-        words += f", what is {picture.covers} on {picture.file} ({size}), laid on from ({side})"
+        words += f", what is {picture.covers} on {picture.file}, {_picture_words(picture)}"
     return words
+
+
+def _picture_words(picture: Picture) -> str:
+    if picture.by_texture:
+        return "laid by the mesh's texture"
+    wide = picture.width_mm is not None
+    size = f"{picture.width_mm if wide else picture.height_mm:g} mm {'wide' if wide else 'high'}"
+    side = ", ".join(f"{c:g}" for c in picture.seen_from)
+    return f"{size}, laid on from ({side})"

@@ -28,12 +28,14 @@ class Mesh:
     vertices : (n, 3) float [mm]
     faces    : (m, 3) int, counter-clockwise seen from outside
     part     : (m,) int, index into `part_names`
+    uv       : (n, 2) float, texture coordinates as a file has them, v upward; None if it has none
     """
 
     vertices: FloatArray
     faces: IntArray
     part: IntArray
     part_names: tuple[str, ...] = ("surface",)
+    uv: FloatArray | None = None
 
     @classmethod
     def single_part(cls, vertices: FloatArray, faces: IntArray) -> Mesh:

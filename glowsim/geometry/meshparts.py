@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import trimesh
 from glowsim.errors import GeometryError, did_you_mean
 from glowsim.geometry import labels
 from glowsim.geometry.labels import colours_of
-from glowsim.geometry.mesh import Mesh
+from glowsim.geometry.mesh import FloatArray, Mesh
 
 _OBJ_NAMES = {"o": "object", "g": "group", "usemtl": "material"}
 """Statements of an OBJ file that name the faces after them."""
@@ -64,6 +65,7 @@ def _joined(loaded: Any, nodes: list[Any], named: dict[Any, list[str]]) -> Mesh:
     """Return the meshes of some nodes, each where the file places it, as one."""
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
     words: list[list[str]] = []
+    textures: list[FloatArray | None] = []
     for node in nodes:
         transform, name = loaded.graph[node]
         mesh = loaded.geometry[name]
@@ -79,7 +81,11 @@ def _joined(loaded: Any, nodes: list[Any], named: dict[Any, list[str]]) -> Mesh:
         vertices.append(points @ transform[:3, :3].T + transform[:3, 3])
         faces.append(turned + first)
         first += len(points)
-    return labels.named(np.vstack(vertices), np.vstack(faces), words)
+        texture = getattr(mesh.visual, "uv", None)
+        textures.append(None if texture is None else np.asarray(texture, dtype=float)[:, :2])
+    joined = labels.named(np.vstack(vertices), np.vstack(faces), words)
+    uv = [texture for texture in textures if texture is not None]
+    return replace(joined, uv=np.vstack(uv)) if uv and len(uv) == len(textures) else joined
 
 
 def _names_of_node(loaded: Any, node: Any) -> list[str]:
@@ -150,7 +156,8 @@ def _with_obj_names(mesh: Mesh, lines: list[tuple[str, frozenset[str]]]) -> Mesh
     both = [
         (own.part_names[a], mesh.part_names[b]) for a, b in zip(own.part, mesh.part, strict=True)
     ]
-    return labels.named(mesh.vertices, mesh.faces, [filter(None, pair) for pair in both])
+    named = labels.named(mesh.vertices, mesh.faces, [filter(None, pair) for pair in both])
+    return replace(named, uv=mesh.uv)
 
 
 def _is_face(line: str) -> bool:

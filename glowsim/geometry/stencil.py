@@ -10,12 +10,14 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageOps
 from scipy.ndimage import distance_transform_edt, map_coordinates
+from trimesh.triangles import points_to_barycentric
 
 from glowsim.errors import GeometryError, did_you_mean
 from glowsim.geometry.cuts import BoolArray, Limit
+from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, Mesh
-from glowsim.geometry.meshfile import is_file
-from glowsim.scene.bodies import Picture
+from glowsim.geometry.meshfile import is_file, read_named
+from glowsim.scene.bodies import MeshFile, Picture
 
 HALF = 0.5
 """The outline runs where a picture is half covered."""
@@ -31,6 +33,7 @@ MARGIN = 2
 """White pixels put around a picture, so that black ends at its edge."""
 OFF_PX = 1.5
 """An outline lies at most this much nearer than the next pixel of the other kind [pixels]."""
+Spot = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -48,7 +51,7 @@ class Stencil:
 
     coverage: FloatArray
     apart_px: FloatArray
-    spot: Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+    spot: Spot
     toward: FloatArray | None
     edge_mm: float
 
@@ -83,31 +86,84 @@ def _at(image: FloatArray, place: FloatArray) -> FloatArray:
     return np.asarray(map_coordinates(image, place[:, ::-1].T, order=1, mode="nearest"))
 
 
-def stencil_of(picture: Picture, folder: Path, outer: Mesh) -> Stencil:
+def stencil_of(
+    picture: Picture, folder: Path, outer: Mesh, mesh_file: MeshFile | None = None
+) -> Stencil:
     """Return a picture in its place on a body.
 
+    mesh_file : what the body comes from, for a picture that lies by its texture coordinates
     Raises GeometryError where it is missing, no image, too large, or covers nothing by itself.
     """
     coverage = _coverage(picture, folder)
-    high, wide = np.array(coverage.shape)
-    if picture.width_mm is not None:
-        px_per_mm = float(wide / picture.width_mm)
+    high, wide = coverage.shape
+    toward: FloatArray | None = None
+    if picture.by_texture:
+        spot, px_per_mm = _by_texture(mesh_file, folder, wide, high)
     else:
-        assert picture.height_mm is not None, "the scene makes sure of a width or a height"
-        px_per_mm = float(high / picture.height_mm)
+        px_per_mm = wide / picture.width_mm if picture.width_mm else high / picture.height_mm
+        toward, across = _frame(picture)
+        across = across * px_per_mm
+        middle = outer.bounds.mean(axis=0) if picture.middle_mm is None else picture.middle_mm
+        first = (np.array([wide, high]) - 1) / 2 + MARGIN - np.asarray(middle) @ across
+
+        def spot(points: FloatArray) -> tuple[FloatArray, FloatArray]:
+            return points @ across + first, np.full(len(points), px_per_mm)
+
     padded = np.pad(coverage, MARGIN)
     inside = padded > HALF
     apart = np.where(inside, distance_transform_edt(inside), distance_transform_edt(~inside))
-    toward, right, up = _frame(picture)
-    middle = outer.bounds.mean(axis=0) if picture.middle_mm is None else picture.middle_mm
-    across = np.column_stack([right, -up]) * px_per_mm
-    first = (np.array([wide, high]) - 1) / 2 + MARGIN - np.asarray(middle) @ across
-
-    def spot(points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return points @ across + first, np.full(len(points), px_per_mm)
-
     edge_mm = picture.edge_mm or _edge_px(inside, max(high, wide)) / px_per_mm
     return Stencil(padded, apart, spot, toward if picture.sides == "facing" else None, edge_mm)
+
+
+def _by_texture(
+    mesh_file: MeshFile | None, folder: Path, wide: int, high: int
+) -> tuple[Spot, float]:
+    """Return where points lie in a picture by the texture coordinates of the nearest face of a mesh
+    file, and pixels per mm as a rule. A picture repeats beyond 0 and 1."""
+    mesh = None if mesh_file is None else read_named(mesh_file, folder)[0]
+    if mesh is None or mesh.uv is None:
+        raise GeometryError(
+            "its body has no mesh file with texture coordinates, so by_texture cannot place it; "
+            "give width_mm and seen_from"
+        )
+    size = np.array([wide, high])
+    corners, texture = mesh.triangles, mesh.uv[mesh.faces] * size
+    px_per_mm = _stretch(corners, texture)
+
+    def spot(points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        _, nearest, face = nearest_on(mesh, points)
+        weight = points_to_barycentric(corners[face], nearest)
+        share = np.einsum("nk,nkd->nd", np.nan_to_num(weight, nan=1 / 3), texture[face]) / size
+        share = np.where((share < 0) | (share > 1), share % 1.0, share)
+        share[:, 1] = 1 - share[:, 1]
+        return share * size - 0.5 + MARGIN, px_per_mm[face]
+
+    return spot, float(np.average(px_per_mm, weights=mesh.areas_mm2))
+
+
+def _stretch(corners: FloatArray, texture: FloatArray) -> FloatArray:
+    """Return how many pixels a mm of each face spans at most, (m,) float.
+
+    The greatest stretch of the map between two triangles: the root of the greater eigenvalue of
+    one's Gram matrix against the other's.
+    """
+    (a, b, c), (p, q, r) = (
+        (
+            np.einsum("md,md->m", one, one),
+            np.einsum("md,md->m", one, other),
+            np.einsum("md,md->m", other, other),
+        )
+        for one, other in (
+            (points[:, 1] - points[:, 0], points[:, 2] - points[:, 0])
+            for points in (corners, texture)
+        )
+    )
+    area = np.maximum(a * c - b * b, 1e-18)
+    half = (p * c - 2 * q * b + r * a) / (2 * area)
+    product = (p * r - q * q) / area
+    greater = half + np.sqrt(np.maximum(half**2 - product, 0))
+    return np.asarray(np.maximum(np.sqrt(np.maximum(greater, 0)), 1e-9))
 
 
 def _edge_px(inside: BoolArray, longest: int) -> float:
@@ -117,8 +173,9 @@ def _edge_px(inside: BoolArray, longest: int) -> float:
     return max(1.0, np.pi / 4 * steps / PIECES, SIDE_SHARE * longest)
 
 
-def _frame(picture: Picture) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return where a picture is laid on from, and what is right and up in it, (3,) unit each."""
+def _frame(picture: Picture) -> tuple[FloatArray, FloatArray]:
+    """Return where a picture is laid on from, (3,) unit, and what is right and down in it, (3, 2)
+    unit each."""
     toward = np.asarray(picture.seen_from, dtype=float)
     toward /= np.linalg.norm(toward)
     up = _UP if abs(toward @ _UP) < 0.99 else np.array([0.0, 1.0, 0.0])
@@ -127,7 +184,7 @@ def _frame(picture: Picture) -> tuple[FloatArray, FloatArray, FloatArray]:
     up = np.cross(toward, right)
     turn = np.radians(picture.turned_deg)
     turned = np.cos(turn) * right + np.sin(turn) * up
-    return toward, turned, np.cross(toward, turned)
+    return toward, np.column_stack([turned, -np.cross(toward, turned)])
 
 
 def _coverage(picture: Picture, folder: Path) -> FloatArray:

@@ -38,7 +38,11 @@ def without_strays(mesh: Mesh, name: str) -> tuple[Mesh, list[str]]:
 def _only(mesh: Mesh, chosen: BoolArray) -> Mesh:
     used, faces = np.unique(mesh.faces[chosen], return_inverse=True)
     return replace(
-        mesh, vertices=mesh.vertices[used], faces=faces.reshape(-1, 3), part=mesh.part[chosen]
+        mesh,
+        vertices=mesh.vertices[used],
+        faces=faces.reshape(-1, 3),
+        part=mesh.part[chosen],
+        uv=None if mesh.uv is None else mesh.uv[used],
     )
 
 

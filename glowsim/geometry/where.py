@@ -15,7 +15,7 @@ from glowsim.geometry.lines import along_line_mm, cut_along_line
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.meshparts import SHOWN
 from glowsim.geometry.stencil import Stencil, stencil_of
-from glowsim.scene.bodies import Where
+from glowsim.scene.bodies import MeshFile, Where
 
 
 @dataclass(frozen=True)
@@ -26,10 +26,14 @@ class Region:
     stencil: Stencil | None = None
 
 
-def region_on(outer: Mesh, where: Where, folder: Path) -> Region:
-    """Return a region of a body's surface; raises GeometryError where its picture is of no use."""
+def region_on(outer: Mesh, where: Where, folder: Path, mesh_file: MeshFile | None = None) -> Region:
+    """Return a region of a body's surface.
+
+    mesh_file : what the body comes from, for a picture that lies by its texture coordinates
+    Raises GeometryError where its picture is of no use.
+    """
     picture = where.picture
-    return Region(where, None if picture is None else stencil_of(picture, folder, outer))
+    return Region(where, None if picture is None else stencil_of(picture, folder, outer, mesh_file))
 
 
 def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> BoolArray:
@@ -97,6 +101,8 @@ def nothing_there(where: Where, walls: Mesh) -> str:
             "off the surface; give points on it"
         )
     (x, y, z), (to_x, to_y, to_z) = walls.bounds
+    if where.picture is not None and where.picture.by_texture:
+        return "its picture covers no face of the body by its mesh file's texture coordinates"
     if where.picture is not None:
         return (
             f"its picture covers no face of the body, which reaches from x = {x:.3g} to "

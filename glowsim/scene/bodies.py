@@ -81,6 +81,10 @@ class Infill(Strict):
         return self
 
 
+_PLACED = {"width_mm", "height_mm", "seen_from", "middle_mm", "turned_deg", "sides"}
+"""What puts a picture in its place on a body."""
+
+
 class Picture(Strict):
     """A picture laid on a body as a stencil: what is black on it is a region of the surface.
 
@@ -107,14 +111,23 @@ class Picture(Strict):
     went straight through."""
     covers: Literal["black", "white"] = "black"
     """Which of the two is the region."""
+    by_texture: bool = False
+    """Laid by the texture coordinates of the body's mesh file, as a modelling program does, in
+    place of a size and a side."""
     edge_mm: FineMm | None = None
     """How finely its outline is followed: strokes thinner than this break up. Left out, a 150th
     of its longer side, or more where it has fewer pixels or a very long outline."""
 
     @model_validator(mode="after")
     def _has_a_size(self) -> Self:
-        if (self.width_mm is None) == (self.height_mm is None):
-            raise ValueError("give width_mm or height_mm, one of the two: how large it is")
+        if self.by_texture:
+            stray = self.model_fields_set & _PLACED
+            if stray:
+                raise ValueError(f"by_texture says where it lies: leave out {min(stray)}")
+        elif (self.width_mm is None) == (self.height_mm is None):
+            raise ValueError(
+                "give width_mm or height_mm, one of the two: how large it is (or by_texture)"
+            )
         return self
 
 

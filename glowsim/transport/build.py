@@ -319,7 +319,7 @@ class _Builder:
 
     def _region(self, where: Where, outer: Mesh, *keys: str | int) -> Region:
         try:
-            return region_on(outer, where, self.scene_file.folder)
+            return region_on(outer, where, self.scene_file.folder, self._body.mesh)
         except GeometryError as fault:
             raise self.scene_file.fault(self._path(*keys, "picture", "file"), str(fault)) from None
 

@@ -251,5 +251,5 @@ def test_an_engraved_line_is_told_with_its_place_and_its_body_is_polished():
 def test_a_picture_is_told_with_its_size_and_side():
     picture = Picture(file="eyes.png", height_mm=30)
     assert _drawn_words(Where(picture=picture)) == (
-        ", what is black on eyes.png (30 mm high), laid on from (0, -1, 0)"
+        ", what is black on eyes.png, 30 mm high, laid on from (0, -1, 0)"
     )

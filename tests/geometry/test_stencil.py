@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import trimesh
 from PIL import Image
 
-from glowsim.errors import GeometryError
+from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.cuts import Surface
 from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.where import Region, cut_for, faces_where, region_on
-from glowsim.scene import Orb, Picture, Slab, Where
+from glowsim.scene import Orb, Picture, Slab, Where, parse_scene
+from glowsim.transport.build import build_problem
 
 SHEET = shape_mesh(Slab(kind="slab", length_mm=60, width_mm=50, thickness_mm=2))
 """Twelve triangles, lying flat."""
@@ -113,6 +115,50 @@ def test_faces_along_it_are_as_fine_as_asked_and_others_stay(tmp_path):
     far = region.stencil.limit.beyond(np.array([[500.0, 0, 0], [0, 0, 0]]))
     assert 400 < far[0] < 488  # never more than it is
     assert far[1] < 0
+
+
+def can(seam_deg: float) -> trimesh.Trimesh:
+    """A cylinder of 40 faces, 20 mm wide and 60 mm high, its side unrolled into the texture."""
+    turn = np.radians(seam_deg) + np.linspace(0, 2 * np.pi, 41)
+    ring = 10 * np.column_stack([np.cos(turn), np.sin(turn)])
+    side = np.vstack([np.column_stack([ring, np.full(41, z)]) for z in (0.0, 60.0)])
+    uv = np.column_stack([np.tile(np.linspace(0, 1, 41), 2), np.repeat([0.0, 1.0], 41)])
+    k = np.arange(40)
+    walls = [(k, k + 1, k + 42), (k, k + 42, k + 41)]
+    ends = [(np.full(40, 82), k + 1, k), (np.full(40, 83), k + 41, k + 42)]
+    faces = np.vstack([np.column_stack(part) for part in (*walls, *ends)])
+    visual = trimesh.visual.TextureVisuals(uv=np.vstack([uv, [[0, 0], [0, 1]]]))
+    points = np.vstack([side, [[0, 0, 0], [0, 0, 60]]])
+    return trimesh.Trimesh(points, faces, visual=visual, process=False)
+
+
+def test_a_disc_by_texture_keeps_its_area_round_a_can(tmp_path):
+    """What is unrolled keeps its area; two halves meet across the seam."""
+    around, high = 40 * 2 * 10 * np.sin(np.pi / 40), 60.0
+    pixels = np.array([630, 600])
+    y, x = np.mgrid[: pixels[1], : pixels[0]]
+    off = np.hypot((x + 0.5) / 630 * around, ((y + 0.5) / 600 - 0.4) * high)
+    off = np.minimum(off, off[:, ::-1])  # its middle lies on the seam, three fifths up
+    Image.fromarray(np.uint8(255 * (off > 9))).save(tmp_path / "picture.png")
+    can(30).export(tmp_path / "can.glb")
+    text = """[[bodies]]
+name = "can"
+material = "pla_white"
+mesh = { file = "can.glb", units = "mm", up = "z" }
+dark_where = { picture = { file = "picture.png", by_texture = true } }
+"""
+    (body,) = build_problem(parse_scene(text, folder=tmp_path)).bodies
+    dark = body.named.dark
+    assert body.walls.areas_mm2[dark].sum() == pytest.approx(np.pi * 81, rel=5e-3)
+    middle = np.average(body.walls.centroids[dark], axis=0, weights=body.walls.areas_mm2[dark])
+    assert np.degrees(np.arctan2(middle[1], middle[0])) == pytest.approx(30, abs=1)
+    assert middle[2] == pytest.approx(36, abs=0.1)
+    again = text.replace(
+        'mesh = { file = "can.glb", units = "mm", up = "z" }',
+        'shape = { kind = "orb", diameter_mm = 40 }',
+    )
+    with pytest.raises(SceneError, match=r"dark_where.picture.*no mesh file with texture"):
+        build_problem(parse_scene(again, folder=tmp_path))
 
 
 @pytest.mark.parametrize(
