@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
@@ -64,3 +65,12 @@ def colours_of(visual: Any, faces: IntArray) -> list[str] | None:
     if len(np.unique(colours, axis=0)) > MOST_COLOURS:
         return None
     return ["#" + bytes(map(int, colour)).hex() for colour in colours]
+
+
+def corner_colours(visual: Any) -> NDArray[np.uint8] | None:
+    """Return the colour of each corner of a mesh that is painted there, (n, 3); None for another or
+    for a photo."""
+    if getattr(visual, "kind", None) != "vertex":
+        return None
+    colours = np.asarray(visual.vertex_colors, dtype=np.uint8)[:, :3]
+    return colours if len(np.unique(colours, axis=0)) <= MOST_COLOURS else None

@@ -29,6 +29,7 @@ class Mesh:
     faces    : (m, 3) int, counter-clockwise seen from outside
     part     : (m,) int, index into `part_names`
     uv       : (n, 2) float, texture coordinates as a file has them, v upward; None if it has none
+    colours  : (n, 3) uint8, of a mesh that is painted at its corners in a few colours; else None
     """
 
     vertices: FloatArray
@@ -36,6 +37,7 @@ class Mesh:
     part: IntArray
     part_names: tuple[str, ...] = ("surface",)
     uv: FloatArray | None = None
+    colours: NDArray[np.uint8] | None = None
 
     @classmethod
     def single_part(cls, vertices: FloatArray, faces: IntArray) -> Mesh:

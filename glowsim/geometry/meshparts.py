@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 import trimesh
+from numpy.typing import NDArray
 
 from glowsim.errors import GeometryError, did_you_mean
 from glowsim.geometry import labels
-from glowsim.geometry.labels import colours_of
+from glowsim.geometry.labels import colours_of, corner_colours
 from glowsim.geometry.mesh import FloatArray, Mesh
 
 _OBJ_NAMES = {"o": "object", "g": "group", "usemtl": "material"}
@@ -66,6 +67,7 @@ def _joined(loaded: Any, nodes: list[Any], named: dict[Any, list[str]]) -> Mesh:
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
     words: list[list[str]] = []
     textures: list[FloatArray | None] = []
+    paints: list[NDArray[np.uint8] | None] = []
     for node in nodes:
         transform, name = loaded.graph[node]
         mesh = loaded.geometry[name]
@@ -83,9 +85,14 @@ def _joined(loaded: Any, nodes: list[Any], named: dict[Any, list[str]]) -> Mesh:
         first += len(points)
         texture = getattr(mesh.visual, "uv", None)
         textures.append(None if texture is None else np.asarray(texture, dtype=float)[:, :2])
+        paints.append(corner_colours(mesh.visual))
     joined = labels.named(np.vstack(vertices), np.vstack(faces), words)
-    uv = [texture for texture in textures if texture is not None]
-    return replace(joined, uv=np.vstack(uv)) if uv and len(uv) == len(textures) else joined
+    return replace(joined, uv=_all_or_none(textures), colours=_all_or_none(paints))
+
+
+def _all_or_none(tables: list[NDArray[Any] | None]) -> NDArray[Any] | None:
+    known = [table for table in tables if table is not None]
+    return np.vstack(known) if known and len(known) == len(tables) else None
 
 
 def _names_of_node(loaded: Any, node: Any) -> list[str]:
@@ -157,7 +164,7 @@ def _with_obj_names(mesh: Mesh, lines: list[tuple[str, frozenset[str]]]) -> Mesh
         (own.part_names[a], mesh.part_names[b]) for a, b in zip(own.part, mesh.part, strict=True)
     ]
     named = labels.named(mesh.vertices, mesh.faces, [filter(None, pair) for pair in both])
-    return replace(named, uv=mesh.uv)
+    return replace(named, uv=mesh.uv, colours=mesh.colours)
 
 
 def _is_face(line: str) -> bool:

@@ -43,6 +43,7 @@ def _only(mesh: Mesh, chosen: BoolArray) -> Mesh:
         faces=faces.reshape(-1, 3),
         part=mesh.part[chosen],
         uv=None if mesh.uv is None else mesh.uv[used],
+        colours=None if mesh.colours is None else mesh.colours[used],
     )
 
 

@@ -14,26 +14,33 @@ from glowsim.geometry.labels import bearing, single_names
 from glowsim.geometry.lines import along_line_mm, cut_along_line
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.meshparts import SHOWN
+from glowsim.geometry.painted import Painted, painted_of
 from glowsim.geometry.stencil import Stencil, stencil_of
 from glowsim.scene.bodies import MeshFile, Where
 
 
 @dataclass(frozen=True)
 class Region:
-    """A region of a surface: what the scene says of it, and its picture in place if it has one."""
+    """A region of a surface: what the scene says of it, its picture in place if it has one, and its
+    colour where that is painted at the corners of a mesh."""
 
     where: Where
     stencil: Stencil | None = None
+    painted: Painted | None = None
 
 
 def region_on(outer: Mesh, where: Where, folder: Path, mesh_file: MeshFile | None = None) -> Region:
     """Return a region of a body's surface.
 
-    mesh_file : what the body comes from, for a picture that lies by its texture coordinates
+    mesh_file : what the body comes from, for its colours and its texture coordinates
     Raises GeometryError where its picture is of no use.
     """
-    picture = where.picture
-    return Region(where, None if picture is None else stencil_of(picture, folder, outer, mesh_file))
+    picture, colour = where.picture, where.colour
+    return Region(
+        where,
+        None if picture is None else stencil_of(picture, folder, outer, mesh_file),
+        None if colour is None else painted_of(colour, mesh_file, folder),
+    )
 
 
 def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, ...]) -> BoolArray:
@@ -54,7 +61,10 @@ def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, 
             there = ", ".join(known[:SHOWN]) + (", ..." if len(known) > SHOWN else "")
             there = there if len(names) > 1 and known else "none; use above_mm, facing or a ball"
             raise GeometryError(f"this body has no {key} '{name}' ({key}s: {there})")
-        chosen &= np.isin(parts, bear)
+        if key == "colour" and region.painted is not None:
+            chosen &= region.painted.covers(centre)
+        else:
+            chosen &= np.isin(parts, bear)
     if where.above_mm is not None:
         chosen &= centre[:, 2] > where.above_mm
     if where.below_mm is not None:
@@ -73,7 +83,7 @@ def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, 
 
 def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatArray) -> Surface:
     """Return a surface with its faces cut where a region ends at a height, a ball, a picture's
-    outline or the edge of a line; its other limits go by whole faces.
+    outline, the edge of a line or a painted border; its other limits go by whole faces.
 
     chosen : (f,) bool, which of the faces there were at first are cut;  normals : (f, 3), theirs
     """
@@ -83,6 +93,8 @@ def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatA
     limits = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
     if where.centre_mm is not None and where.radius_mm is not None:
         limits.append(ball(where.centre_mm, where.radius_mm))
+    if region.painted is not None:
+        limits.append(region.painted.limit)
     for limit in limits:
         surface = cut_at(surface, limit, chosen)
     if stencil is not None:

@@ -138,7 +138,8 @@ class Where(Strict):
     """A named part of a sketch shape, such as 'base', 'side' or 'tip', or an object, group or
     material of a mesh file."""
     colour: Annotated[str, Field(pattern="^#[0-9a-fA-F]{6}$")] | None = None
-    """Faces painted in this colour in a mesh file (vertex or face colours), as "#ff0000"."""
+    """Faces painted in this colour in a mesh file, as "#ff0000". Where corners are painted, it ends
+    halfway to those of another colour."""
     above_mm: Mm | None = None
     """Faces above this height (z in the body's frame)."""
     below_mm: Mm | None = None
