@@ -9,6 +9,7 @@ import numpy as np
 
 from glowsim.errors import GeometryError
 from glowsim.geometry.cuts import BoolArray, Surface, ball, cut_at, height
+from glowsim.geometry.facing import Facing, facing_of
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.labels import bearing, single_names
 from glowsim.geometry.lines import along_line_mm, cut_along_line
@@ -21,12 +22,16 @@ from glowsim.scene.bodies import MeshFile, Where
 
 @dataclass(frozen=True)
 class Region:
-    """A region of a surface: what the scene says of it, its picture in place if it has one, and its
-    colour where that is painted at the corners of a mesh."""
+    """A region of a surface: what the scene says, and what of that ends between corners of faces.
+
+    stencil : its picture, in place;  painted : its colour, painted at the corners of a mesh
+    facing  : the way it faces, on a surface that runs on smoothly
+    """
 
     where: Where
     stencil: Stencil | None = None
     painted: Painted | None = None
+    facing: Facing | None = None
 
 
 def region_on(outer: Mesh, where: Where, folder: Path, mesh_file: MeshFile | None = None) -> Region:
@@ -40,6 +45,7 @@ def region_on(outer: Mesh, where: Where, folder: Path, mesh_file: MeshFile | Non
         where,
         None if picture is None else stencil_of(picture, folder, outer, mesh_file),
         None if colour is None else painted_of(colour, mesh_file, folder),
+        where.facing and facing_of(outer, where.facing, where.facing_within_deg),
     )
 
 
@@ -71,7 +77,9 @@ def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, 
         chosen &= centre[:, 2] < where.below_mm
     if where.centre_mm is not None and where.radius_mm is not None:
         chosen &= np.linalg.norm(centre - where.centre_mm, axis=1) < where.radius_mm
-    if where.facing is not None:
+    if region.facing is not None:
+        chosen &= region.facing.covers(centre)
+    elif where.facing is not None:
         way = np.asarray(where.facing) / np.linalg.norm(where.facing)
         chosen &= walls.normals @ way > np.cos(np.radians(where.facing_within_deg))
     if where.line_mm is not None:
@@ -82,8 +90,9 @@ def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, 
 
 
 def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatArray) -> Surface:
-    """Return a surface with its faces cut where a region ends at a height, a ball, a picture's
-    outline, the edge of a line or a painted border; its other limits go by whole faces.
+    """Return a surface with its faces cut where a region ends between corners: at a height, a ball,
+    a picture's outline, the edge of a line, a painted border, a limit of facing. Named parts and
+    painted faces go by whole ones.
 
     chosen : (f,) bool, which of the faces there were at first are cut;  normals : (f, 3), theirs
     """
@@ -93,8 +102,7 @@ def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatA
     limits = [height(mm) for mm in (where.above_mm, where.below_mm) if mm is not None]
     if where.centre_mm is not None and where.radius_mm is not None:
         limits.append(ball(where.centre_mm, where.radius_mm))
-    if region.painted is not None:
-        limits.append(region.painted.limit)
+    limits += [bent.limit for bent in (region.painted, region.facing) if bent is not None]
     for limit in limits:
         surface = cut_at(surface, limit, chosen)
     if stencil is not None:
