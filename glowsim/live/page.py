@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 from nicegui import Client, core, ui
@@ -37,7 +38,7 @@ class Page:
         self.works = Works(self._changed)
         self.beginning = beginning
         self._views: list[Frame] = []
-        self._due = self._at_readings = False
+        self._due = self._at_readings = self._settled = False
         if session is not None:
             self._show(session)
         if points is not None:
@@ -112,6 +113,12 @@ class Page:
 
     def _refresh(self) -> None:
         self._due = False
+        if not self._settled and self.session is not None and self.session.rests:
+            self._settled = True
+            # What the program is made of, 200 000 objects, is left out of looking for garbage
+            # from here on: that held a move up by 0.1 s now and then.
+            gc.collect()
+            gc.freeze()
         for view in self._views:
             view.refresh()
 
