@@ -112,6 +112,9 @@ def _set(table: Table, light: Light) -> None:
     """Write what placing decides into a light's table; what is as before stays untouched."""
     plain = light.model_dump(exclude_none=True)
     given = light.model_dump(exclude_defaults=True, exclude_none=True)
+    if (drive := given.get("drive")) and drive.keys() != {"white"}:
+        # A colour at full drive is written too: left out it would read as if it were off.
+        given["drive"] = {c: plain["drive"][c] for c in ("red", "green", "blue")} | drive
     keys: tuple[str, ...] = ("name", *_KEYS, *(_OF_PATHS if light.runs_along else ()))
     for key in keys:
         stays = key in _STAYS and not light.runs_along

@@ -82,3 +82,15 @@ def test_lights_of_several_bodies_are_written_into_one_text():
     assert [b.lights[0].position_mm[2] for b in new.scene.bodies if b.lights] == [0, 2]
     assert [b.lights[0].zone for b in new.scene.bodies if b.lights] == ["left", "right"]
     assert parse_scene(text, "new.toml").scene == new.scene
+
+
+def test_a_colour_at_full_drive_stays_written():
+    written = "drive = { red = 0.5, green = 0.25, blue = 1.0 }   # violet"
+    plan = planned(body("one").replace("drive = { red = 0.5 }", written))
+    light = plan.scene_file.scene.bodies[0].lights[0]
+    higher = light.model_copy(update={"position_mm": (0, 0, 3)})
+    text, _ = relit(plan.scene_file, {0: [higher]}, "new.toml")
+    assert written in text
+    dimmer = higher.model_copy(update={"drive": light.drive.model_copy(update={"red": 0.25})})
+    text, _ = relit(plan.scene_file, {0: [dimmer]}, "new.toml")
+    assert "red = 0.25, green = 0.25, blue = 1" in text
