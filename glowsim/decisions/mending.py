@@ -17,7 +17,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from glowsim.decisions.effort import coarse_sizes
-from glowsim.decisions.remedies import Remedies, Remedy
+from glowsim.decisions.remedies import IN_A_GUIDE, Remedies, Remedy, short
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import GlowsimError
 from glowsim.findings import Evenness, Eye, Finding, Findings, Look, evenness_of, looks_of
@@ -46,7 +46,7 @@ one over it. Less is within what materials differ by (common practice, no source
 MENDS = 1.25
 """A change mends a finding that brings it so much nearer to the mean, as a factor."""
 MOST_TOLD = 4
-EDITION = 1
+EDITION = 2
 """Of what is tried and how it is told; what another edition kept is tried again."""
 
 
@@ -123,8 +123,8 @@ class Tried:
         said = [
             f"{self.remedy.words}: off by x {was.off_by:.3g} -> x {now.off_by:.3g}, {mean}",
             f"within {100 * was.within:.0f} -> {100 * now.within:.0f} %",
-            f"darkest {_short(was.least)} -> {_short(now.least)}, brightest "
-            f"{_short(was.greatest)} -> {_short(now.greatest)} cd/m2",
+            f"darkest {short(was.least)} -> {short(now.least)}, brightest "
+            f"{short(was.greatest)} -> {short(now.greatest)} cd/m2",
         ]
         mended = self.mended
         if mended:
@@ -204,6 +204,10 @@ def mended(
     also: list[str] = []
     bodies: dict[int, Body] = {}
     for body, found, tries in tried(plan, glow, findings, report):
+        if tries is None:
+            suggestions |= {f.number: (f"not tried: {IN_A_GUIDE}", None) for f in found}
+            also.append(f"{body}: no change was tried: {IN_A_GUIDE}")
+            continue
         chosen, more = _told(tries, found, body)
         suggestions |= {f.number: _suggestion(chosen.get(f.number), body) for f in found}
         bodies |= {number: one.remedy.body for number, one in chosen.items()}
@@ -213,8 +217,9 @@ def mended(
 
 def tried(
     plan: Plan, glow: SurfaceGlow, findings: Findings, report: Report = lambda text: None
-) -> Iterator[tuple[str, list[Finding], list[Tried]]]:
-    """Yield each body on which something stands out, what that is, and what was tried."""
+) -> Iterator[tuple[str, list[Finding], list[Tried] | None]]:
+    """Yield each body on which something stands out, what that is, and what was tried; None for a
+    clear body that carries light along."""
     prop = PreparedProp(glow.seed)
     looks = {look.name: look for look in looks_of(glow, plan.scene_file.scene.room)}
     asked: dict[str, tuple[Evenness, list[Finding]]] = {}
@@ -258,10 +263,6 @@ def _suggestion(one: Tried | None, body: str) -> tuple[str, tuple[float, ...] | 
     return f"leave it: no change that was tried mends it and makes '{body}' clearly evener", None
 
 
-def _short(value: float) -> str:
-    return "< 0.01" if value < 0.01 else f"{value:.3g}" if value < 999.5 else f"{value:.0f}"
-
-
 def _briefly(tried: Tried) -> str:
     share = tried.after.mean / tried.before.mean
     return f"{tried.remedy.words} (off by x {tried.after.off_by:.3g}, mean {100 * share:.0f} %)"
@@ -291,11 +292,11 @@ class _Bench:
         self._own_mean = self._mean(look.luminance_cd_m2 - look.across_cd_m2)
         self._as_drawn = self._figures(look, figures)
 
-    def tries(self, most: int, report: Report) -> list[Tried]:
+    def tries(self, most: int, report: Report) -> list[Tried] | None:
         """Return what was tried and what came of it; nothing where nothing can be."""
         problem = self._prop.problem(self._plan, self._number)
         if carries_light(problem):
-            return []
+            return None
         self._sizes = _sizes(problem)
         self._fitted = fits(problem)
         remedies = Remedies(self._plan, self._number, problem, self._found).listed(self._account())

@@ -40,6 +40,12 @@ THICKER = 1.5
 LONG = 0.3
 """Dark gaps from this share of the body's length on ask for a row of boards."""
 _WAYS = np.vstack([np.eye(3), -np.eye(3)])
+IN_A_GUIDE = (
+    "light runs on inside this clear body, and following it again for every change takes too long. "
+    "By hand, each with a run of `glow`: foil tape or white paint over bare faces, more frosting "
+    "where light is wanted, lights along more of its edge"
+)
+"""What is said in place of changes tried on a clear body that carries light along."""
 
 
 @dataclass(frozen=True)
@@ -324,3 +330,8 @@ def _way(step: FloatArray) -> str:
     if axis == 2:
         return "up (+z)" if step[2] > 0 else "down (-z)"
     return f"sideways ({'+' if step[axis] > 0 else '-'}{'xyz'[axis]})"
+
+
+def short(value: float) -> str:
+    """Return a luminance in few digits."""
+    return "< 0.01" if value < 0.01 else f"{value:.3g}" if value < 999.5 else f"{value:.0f}"

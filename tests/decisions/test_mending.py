@@ -51,6 +51,18 @@ def tries(spike) -> list[Tried]:
 
 
 @pytest.mark.slow
+def test_of_a_clear_body_it_is_said_that_nothing_was_tried(spike, monkeypatch):
+    monkeypatch.setattr(mending, "carries_light", lambda problem: True)
+    file, glow, findings = spike
+    answer = mended(file, glow, findings)
+    (also,) = answer.also
+    assert also.startswith("spike: no change was tried: light runs on inside this clear body")
+    assert findings.found
+    for finding in findings.found:
+        assert answer.put_into_one(finding).suggestion.startswith("not tried: light runs on")
+
+
+@pytest.mark.slow
 def test_what_is_foretold_comes_true_when_the_change_is_written(spike, tries):
     file, _, findings = spike
     words = " ".join(one.remedy.words for one in tries)
