@@ -122,7 +122,7 @@ def _alike(keys: list[Key]) -> list[list[Key]]:
 def _told(keys: list[Key]) -> str:
     """Return all there is to say of a key, with the places where it says the same."""
     key = keys[0]
-    of = f" of a '{key.kind}'" if key.kind else ""
+    of = f" where kind is '{key.kind}'" if key.kind else ""
     if key.name == "kind" and key.kind:
         of = f' = "{key.kind}"'
     places = ", ".join(sorted({k.home or "the scene itself" for k in keys}))

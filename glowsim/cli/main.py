@@ -17,7 +17,7 @@ _SHOW_CURSOR = b"\x1b[?25h"
 
 
 def main() -> None:
-    """Run the command line: exit code 0 for success, 2 for bad input, 130 for Ctrl-C."""
+    """Run the command line: exit code 0 for success, 2 for bad input, 130 for Ctrl-C or `kill`."""
     with _ctrl_c_heeded():
         _print_what_can_be()
         _one_thread_for_small_systems()
@@ -81,16 +81,22 @@ def _print_what_can_be() -> None:
 
 @contextmanager
 def _ctrl_c_heeded() -> Iterator[None]:
-    """Stop by Ctrl-C during imports too, where libraries drop an exception of that kind."""
+    """Stop by Ctrl-C during imports too, where libraries drop an exception of that kind; take
+    being told to end (`kill`, `timeout`, a machine that goes down) for Ctrl-C."""
     usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if not usual or threading.current_thread() is not threading.main_thread():
         yield  # ignored in the background, or someone else's to decide
         return
     signal.signal(signal.SIGINT, _stop)
+    told = signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
+    if told:
+        signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
     try:
         yield
     finally:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        if told:
+            signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
 def _stop(number: int, frame: FrameType | None) -> None:

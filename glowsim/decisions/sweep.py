@@ -29,7 +29,7 @@ from typing import Any, TypeVar
 from glowsim.errors import GlowsimError, SolveError
 from glowsim.scene import SceneFile
 from glowsim.transport.build import body_problem
-from glowsim.transport.exchange import lacking, with_hollows
+from glowsim.transport.exchange import counting, lacking
 from glowsim.transport.hollows import Entering
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.quick import entering_of, solve_body
@@ -81,14 +81,16 @@ def solve_scenes(
             f"stopped: {len(solved)} of {len(jobs)} bodies are solved{kept}"
         ) from None
     glows = [_put_together(plan, solved, seed) for plan in plans]
-    short = {key for glow in glows for key in lacking(glow) if solved[key].entering is None}
+    into = [lacking(glow) for glow in glows]
+    short = {key for keys in into for key in keys if solved[key].entering is None}
     for key, found in _entering({k: job for k, job in jobs.items() if k in short}, seed, executor):
         solved[key] = replace(solved[key], entering=found)
         if folder is not None:
             _keep(solved[key], seed, _file_of(folder, key, seed))
     seconds = time.perf_counter() - started
     return [
-        with_hollows(glow, lambda key: _known(solved[key])).alike(seconds=seconds) for glow in glows
+        counting(glow, keys, lambda key: _known(solved[key])).alike(seconds=seconds)
+        for glow, keys in zip(glows, into, strict=True)
     ]
 
 

@@ -216,7 +216,7 @@ def _links(graph: Graph) -> Iterator[Fault]:
             yield Fault(
                 ("link", output.name, name),
                 "data",
-                f"data from {start} to {name}",
+                f"data from {before or start} to {name}",
                 tuple(suspects),
                 _silent(frozenset(row[place:])),
             )

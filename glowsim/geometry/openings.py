@@ -273,5 +273,6 @@ def notes_on_openings(mesh: Mesh, shell: OpenShell, what: str) -> tuple[str, ...
         if opening.width_mm < WIDE * body_mm:
             said.append(text)
         else:
-            said.append(OpenHollow(f"{text}: what leaves there is lost. Is it meant to be open?"))
+            lost = "most light that leaves there is lost"
+            said.append(OpenHollow(f"{text}: {lost}. Is it meant to be open?"))
     return tuple(said)

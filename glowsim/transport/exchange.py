@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -129,7 +129,13 @@ def with_hollows(glow: SurfaceGlow, entering: Callable[[str], Entering]) -> Surf
 
     entering : what such light does to a body, by key; asked only where it is not known yet
     """
-    keys = lacking(glow)
+    return counting(glow, lacking(glow), entering)
+
+
+def counting(
+    glow: SurfaceGlow, keys: Collection[str], entering: Callable[[str], Entering]
+) -> SurfaceGlow:
+    """Return a glow with light counted that falls into the open hollows of these bodies alone."""
 
     def counted(body: BodyGlow) -> BodyGlow:
         known = (body.entering or entering(body.key)) if body.key in keys else None

@@ -178,7 +178,7 @@ def test_data_is_drawn_with_its_controller():
 def test_what_to_do_when_a_board_is_dark():
     _, table, *_ = trouble(Electrics(parse_scene(SPIKE, "spike.toml")))
     assert [row[0] for row in table.rows] == ["all", "spike 2: board"]
-    assert "data from data out of spike 1: board to spike 2: board" in table.rows[1][1]
+    assert "data from spike 1: board to spike 2: board" in table.rows[1][1]
     assert "First measure plus to minus on the pads of spike 2: board" in table.rows[1][2]
 
 

@@ -17,6 +17,7 @@ import jsonschema
 import pytest
 from PIL import Image
 
+from glowsim.cli.group import cli
 from glowsim.cli.main import main
 from tests.support.commands import command, run
 
@@ -267,6 +268,14 @@ def test_ctrl_c_during_an_import_is_not_swallowed(tmp_path):
         check=False,
     )
     assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", "glowsim: stopped\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
+def test_told_to_end_is_taken_for_ctrl_c(typed, monkeypatch):
+    monkeypatch.setattr(cli, "main", lambda **_: signal.raise_signal(signal.SIGTERM))
+    shown = typed()
+    assert (shown.returncode, shown.stderr) == (130, "glowsim: stopped\n")
+    assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
 
 
 def test_a_screen_of_plain_letters(scene):

@@ -35,14 +35,14 @@ def test_every_key_can_be_told():
 
 def test_unit_limits_default_and_an_example_are_said():
     told = said("tilt_deg")
-    assert "of a 'around', in bodies.patterns" in told
+    assert "where kind is 'around', in bodies.patterns" in told
     assert "a number in degrees" in told
     assert "left out: 0.0" in told
     assert "as in thistle_staff.toml:  tilt_deg = " in told
 
 
 def test_a_name_before_it_picks_one():
-    assert "diameter_mm of a 'orb'" in said("orb.diameter_mm")
+    assert "diameter_mm where kind is 'orb'" in said("orb.diameter_mm")
     assert "rod" not in said("orb.diameter_mm")
     assert "in pulses" not in said("lights.zone")
 

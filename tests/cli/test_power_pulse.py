@@ -279,7 +279,7 @@ def test_trace_as_a_user_meets_it(folder):
     for words in (
         "dark: spike 2: board",
         "First measure plus to minus on the pads of spike 2: board",
-        "data from data out of spike 1: board to spike 2: board",
+        "data from spike 1: board to spike 2: board",
         "plus and minus from spike 1: board to spike 2: board",
         "the first LED of spike 2: board",
         "caution: Switching on",

@@ -32,19 +32,22 @@ from collections.abc import Callable
 from hashlib import sha256
 from pathlib import Path
 
-import trimesh
+import numpy as np
 
 from glowsim.cli.main import main as glowsim
 from glowsim.errors import GlowsimError
 from glowsim.scene import parse_scene, read_scene
 from glowsim.transport.solve import solve
 from glowsim.transport.store import load_glow, load_tallies, save_glow
+from tests.support.damage import DAMAGES, SIZE_MM
+from tests.support.meshes import ball
 
 ROOT = Path(__file__).parents[2]
 NUMBER = re.compile(r"(?<![\w.\"])-?\d+(?:\.\d+)?(?:e-?\d+)?(?![\w.\"])")
 QUOTED = re.compile(r'"[^"\n]*"')
 ODD = ("0", "-1", "1e-9", "-1e-9", "1e9", "1e300", "nan", "inf", "-inf", "true", '"x"', "[]", "{}")
 LONGEST_S = 300
+TOLD_EVERY_S = 30
 MOST_BYTES = 6 << 30
 
 SMALL = """
@@ -90,6 +93,7 @@ class Tried:
         self.folder = folder
         self.answers: Counter[str] = Counter()
         self.faults: Counter[str] = Counter()
+        self.told = time.monotonic()
 
     def __call__(self, call: Callable[[], str], shows: bytes, kind: str) -> str:
         """Make a call; count what it answers, keep the input of a new kind of fault."""
@@ -117,6 +121,9 @@ class Tried:
         finally:
             signal.alarm(0)
         self.answers[answer] += 1
+        if time.monotonic() > self.told + TOLD_EVERY_S:
+            self.told = time.monotonic()
+            print(dict(self.answers), f"{sum(self.faults.values())} faults", flush=True)
         return answer
 
     def fault(self, words: str, shows: bytes, kind: str) -> None:
@@ -216,9 +223,9 @@ def checks(count: int, tried: Tried, draw: random.Random) -> None:
 
 
 def meshes(count: int, tried: Tried, draw: random.Random) -> None:
-    """Check a scene of a damaged mesh."""
-    ball = trimesh.creation.icosphere(subdivisions=1, radius=30)
-    whole = {kind: ball.export(file_type=kind) for kind in ("stl", "ply", "glb", "3mf", "obj")}
+    """Check a scene of a mesh whose file is damaged, or whose surface is: one in fifty is fine."""
+    balls = [ball(SIZE_MM / 2, finer) for finer in (1, 1, 2, 3)]
+    whole = {kind: balls[0].export(file_type=kind) for kind in ("stl", "ply", "glb", "3mf", "obj")}
     whole["svg"] = (ROOT / "assets" / "willow_leaf.svg").read_bytes()
     drawing = (
         'shape = { kind = "cut", thickness_mm = 6, outline = { file = "x.svg", path = "cut" } }'
@@ -230,9 +237,16 @@ def meshes(count: int, tried: Tried, draw: random.Random) -> None:
         content = damaged(text, draw)
         if kind in ("obj", "svg") and draw.random() < 0.5:
             content = mistyped(text.decode(), draw).encode(errors="replace")
+        if kind != "svg" and draw.random() < 0.5:
+            mesh = balls[draw.randrange(3)] if draw.random() < 0.98 else balls[3]
+            rng = np.random.default_rng(draw.randrange(1 << 32))
+            for hurt in draw.sample(DAMAGES, draw.randint(1, 2)):
+                mesh = hurt(mesh, rng)
+            made = mesh.export(file_type=kind)
+            content = made.encode() if isinstance(made, str) else made
         (tried.folder / f"x.{kind}").write_bytes(content)
-        mesh = f'mesh = {{ file = "x.{kind}" }}' if kind != "svg" else drawing
-        file.write_text(f'[[bodies]]\nname = "b"\nmaterial = "pla_white"\n{mesh}\n')
+        source = f'mesh = {{ file = "x.{kind}" }}' if kind != "svg" else drawing
+        file.write_text(f'[[bodies]]\nname = "b"\nmaterial = "pla_white"\n{source}\n')
         tried(lambda: typed("check", file), content, kind)
 
 
@@ -306,17 +320,21 @@ def _forked(name: str, file: Path, longest_s: float) -> str:
     """Run a command in a forked process, which has its imports done, and kill it if it is late."""
     process = os.fork()
     if process == 0:
+        os.setsid()  # what `timeout` sends to all of a group is for this script alone
         os.chdir(file.parent)
         code = 1
         with contextlib.suppress(BaseException):
             code = 0 if typed(*_command(name), file.name) == "taken" else 2
         os._exit(code)
-    late = time.monotonic() + longest_s
-    while (ended := os.waitpid(process, os.WNOHANG))[0] == 0 and time.monotonic() < late:
-        time.sleep(0.005)
+    late, ended = time.monotonic() + longest_s, (0, 0)
+    try:
+        while (ended := os.waitpid(process, os.WNOHANG))[0] == 0 and time.monotonic() < late:
+            time.sleep(0.005)
+    finally:
+        if ended[0] == 0:
+            os.kill(process, signal.SIGKILL)
+            os.waitpid(process, 0)
     if ended[0] == 0:
-        os.kill(process, signal.SIGKILL)
-        os.waitpid(process, 0)
         return "killed"
     if ended[1]:
         raise RuntimeError(f"{name} ended with {os.waitstatus_to_exitcode(ended[1])}")
