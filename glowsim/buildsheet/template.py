@@ -42,11 +42,10 @@ AXIS = (5.0, 1.2, 0.8, 1.2)
 
 @dataclass(frozen=True)
 class Figure:
-    """A view at full size: the drawing, and where the body's (0, 0) of that view lies on it."""
+    """A view at full size."""
 
     title: str
     drawing: Drawing
-    origin_mm: tuple[float, float]
 
 
 def figures_of(places: BodyPlaces, area_mm: tuple[float, float]) -> list[Figure]:
@@ -112,16 +111,15 @@ def _around(places: BodyPlaces, view: View, area_mm: tuple[float, float]) -> Fig
     foot = MARGIN_MM + LINE_GAP_MM * len(below)
     height = float(high[1] - low[1]) + foot + MARGIN_MM + 6
     drawing = Drawing(max(labelled if beside else bare, min(said, area_mm[0])), height)
-    origin = (MARGIN_MM - float(low[0]), foot - float(low[1]))
     plan.draw()
     if beside:
         plan.heights()
     plan.sizes(float(low[1]) - 5.5, float(low[0]) - 5.5)
-    drawing.add(*moved(plan.drawing.items, *origin))
+    drawing.add(*moved(plan.drawing.items, MARGIN_MM - float(low[0]), foot - float(low[1])))
     drawing.words(0, height - 3.5, TITLES[view], size_mm=3.2)
     for row, text in enumerate(reversed(below)):
         drawing.words(0, 0.8 + row * LINE_GAP_MM, text, size_mm=SMALL_MM)
-    return Figure(f"{places.name}: {TITLES[view]}", drawing, origin)
+    return Figure(f"{places.name}: {TITLES[view]}", drawing)
 
 
 def _within(places: BodyPlaces, view: View) -> Figure:
@@ -132,12 +130,11 @@ def _within(places: BodyPlaces, view: View) -> Figure:
     drawing = Drawing(wide + 2 * EDGE_MM, tall + 2 * EDGE_MM)
     plan.draw()
     plan.sizes(float(low[1]) + 0.32 * tall, float(low[0]) + 0.78 * wide)
-    origin = (EDGE_MM - float(low[0]), EDGE_MM - float(low[1]))
-    drawing.add(*moved(plan.drawing.items, *origin))
+    drawing.add(*moved(plan.drawing.items, EDGE_MM - float(low[0]), EDGE_MM - float(low[1])))
     drawing.words(EDGE_MM + 2, drawing.height_mm - EDGE_MM - 5, TITLES[view], size_mm=3.2)
     for row, text in enumerate(reversed(_below(places, view, False))):
         drawing.words(EDGE_MM + 2, EDGE_MM + 2 + row * LINE_GAP_MM, text, size_mm=SMALL_MM)
-    return Figure(f"{places.name}: {TITLES[view]}", drawing, origin)
+    return Figure(f"{places.name}: {TITLES[view]}", drawing)
 
 
 def _below(places: BodyPlaces, view: View, beside: bool) -> list[str]:

@@ -65,22 +65,3 @@ class Coat(Entry):
     def absorptance(self) -> NDArray[np.float64]:
         """Share of the light that becomes heat in the layer, `(3,) float`."""
         return np.clip(1 - np.array(self.reflectance) - np.array(self.transmittance), 0, 1)
-
-    @property
-    def diffuse_transmittance(self) -> NDArray[np.float64]:
-        """Share of the light let through and scattered, `(3,) float`."""
-        return np.array(self.transmittance) - self.open_fraction
-
-    @property
-    def reflectance_range(self) -> NDArray[np.float64]:
-        """Low and high reflectance at one standard deviation, `(2, 3) float` in 0 to 1."""
-        return _range(self.reflectance, self.reflectance_uncertainty)
-
-    @property
-    def transmittance_range(self) -> NDArray[np.float64]:
-        """Low and high transmittance at one standard deviation, `(2, 3) float` in 0 to 1."""
-        return _range(self.transmittance, self.transmittance_uncertainty)
-
-
-def _range(value: tuple[float, float, float], uncertainty: float) -> NDArray[np.float64]:
-    return np.clip(np.array([value]) + uncertainty * np.array([[-1], [1]]), 0, 1)

@@ -134,17 +134,3 @@ class Material(Entry):
         )
         both = np.array(self.correlation_by_band or (0.0,) * 3) * sd[0] * sd[1]
         return np.moveaxis(np.array([[sd[0] ** 2, both], [both, sd[1] ** 2]]), 2, 0)
-
-    @property
-    def mu_a_range_per_mm(self) -> NDArray[np.float64]:
-        """Low and high absorption at one standard deviation, `(2, 3) float`, 1/mm."""
-        return _range(self.mu_a_per_mm, self.mu_a_factor)
-
-    @property
-    def mu_s_reduced_range_per_mm(self) -> NDArray[np.float64]:
-        """Low and high reduced scattering at one standard deviation, `(2, 3) float`, 1/mm."""
-        return _range(self.mu_s_reduced_per_mm, self.mu_s_reduced_factor)
-
-
-def _range(value: tuple[float, float, float], factor: float) -> NDArray[np.float64]:
-    return np.array([value]) * np.array([[1 / factor], [factor]])

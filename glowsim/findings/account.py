@@ -22,7 +22,6 @@ class EnergyAccount:
     through_holes_lm: FloatArray
     absorbed_lm: dict[str, FloatArray]
     in_coats_lm: FloatArray
-    lost_lm: FloatArray
 
     @property
     def error_share(self) -> float:
@@ -41,7 +40,7 @@ class EnergyAccount:
 
 def energy_account(glow: SurfaceGlow) -> EnergyAccount:
     """Return the account of a whole prop as driven."""
-    emitted, escaped, holes, coats, lost = (np.zeros(3) for _ in range(5))
+    emitted, escaped, holes, coats = (np.zeros(3) for _ in range(4))
     absorbed: dict[str, FloatArray] = {}
     for copy in glow.copies:
         flux = glow.flux_lm(copy)
@@ -52,9 +51,8 @@ def energy_account(glow: SurfaceGlow) -> EnergyAccount:
         escaped += (flux * account.escaped).sum(axis=0)
         holes += (flux * account.through_holes).sum(axis=0)
         coats += (flux * account.in_coats).sum(axis=0)
-        lost += (flux * account.lost).sum(axis=0)
         for region, name in enumerate(account.regions):
             if name != "air":
                 taken = (flux * account.absorbed[:, :, region]).sum(axis=0)
                 absorbed[name] = absorbed.get(name, np.zeros(3)) + taken
-    return EnergyAccount(emitted, escaped, holes, absorbed, coats, lost)
+    return EnergyAccount(emitted, escaped, holes, absorbed, coats)

@@ -20,8 +20,6 @@ from glowsim.transport.fit import Misfit, misfits
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind
 
-UNSURE = 2.0
-"""From this one-sigma factor on, a material's optics are called uncertain."""
 CROWDED_MM = 1.0
 """LED boards nearer than this to the surface leave no room for glue or wire."""
 

@@ -1,7 +1,7 @@
 """Hot spots and dark gaps: connected patches that stand out at the scale the eye sees.
 
 A slow ramp over a large angle is hardly noticed, a ripple near the eye's best spatial
-frequency is (Barten's contrast sensitivity, see `optics.vision`). So luminance is averaged
+frequency is (Barten's contrast sensitivity, Proc. SPIE 5294, 2004). So luminance is averaged
 over what the eye can tell apart at the viewing distance, and compared with its average over
 the surroundings. Whatever is far brighter or darker than the whole is a finding too, however
 slowly it gets there. Where a fade is wanted, brightness is held against that first.

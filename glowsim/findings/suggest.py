@@ -30,7 +30,7 @@ EVENER = 0.95
 """What an idea for a dark gap must bring the spread of log luminance down to."""
 TOO_FAR_APART = 1.7
 """A row of LEDs is too coarse from this spacing over depth on: a square grid then dips to about
-60 % between LEDs (Poisson sum of Lambertian LEDs, `optics.photometry`)."""
+60 % between LEDs (Poisson sum of Lambertian LEDs)."""
 MOVES_MM = (2.0, 4.0, 8.0, 12.0, 18.0, 26.0, 36.0, 50.0)
 MORE_MM = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 16.0, 20.0)
 """More material than the last is another prop."""

@@ -65,20 +65,6 @@ def clip_to_gamut(linear: ArrayLike) -> Array:
     return cut * (np.clip(before, 0.0, None) / np.where(after > 0.0, after, 1.0))[..., None]
 
 
-def desaturate_to_gamut(linear: ArrayLike) -> Array:
-    """Return linear sRGB moved towards the grey of the same Y until nothing is negative.
-
-    Keeps the hue as XYZ has it, but whitens pure channels (a green LED turns pale); for mixed
-    light.
-    """
-    rgb = np.asarray(linear, dtype=float)
-    grey = np.clip(rgb @ LUMINANCE_OF_SRGB, 0.0, None)[..., None]
-    lowest = rgb.min(axis=-1, keepdims=True)
-    outside = lowest < 0.0
-    share = np.where(outside, grey / np.where(outside, grey - lowest, 1.0), 1.0)
-    return np.clip(grey + share * (rgb - grey), 0.0, None)
-
-
 def srgb_of_lch(lightness: ArrayLike, chroma: ArrayLike, hue_deg: ArrayLike) -> Array:
     """Return sRGB values `(..., 3)`, 0 to 1, of CIELAB colours given as L*, C*, h for D65 (CIE 15).
 

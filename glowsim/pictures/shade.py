@@ -139,10 +139,6 @@ class Shading:
         """Return the luminance of all light at the points a camera sees, (n, 3) XYZ [cd/m2]."""
         return self._seen([(self.diffuse, self.across + self.sent_back)], points, camera)[0]
 
-    def glow_seen(self, points: Points, camera: Camera) -> Floats:
-        """Return the luminance of the prop's own light, (n, 3) XYZ [cd/m2]."""
-        return glows_seen([self], points, camera)[0]
-
     def _seen(
         self, parts: Sequence[tuple[FloatArray, FloatArray]], points: Points, camera: Camera
     ) -> list[Floats]:

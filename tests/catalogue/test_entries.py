@@ -74,9 +74,7 @@ def test_coats_conserve_energy(name):
     coat = CATALOGUE.coats[name]
     total = coat.absorptance + coat.reflectance + coat.transmittance
     assert_allclose(total, 1.0, rtol=1e-12)  # round-off
-    assert np.all(coat.diffuse_transmittance >= 0)
-    for low, high in (coat.reflectance_range, coat.transmittance_range):
-        assert np.all((low >= 0) & (low <= high) & (high <= 1))
+    assert max(coat.open_fraction, 0) <= min(coat.transmittance)
 
 
 @pytest.mark.parametrize("name", CATALOGUE.boards)
@@ -117,12 +115,9 @@ def test_specific_heats_are_those_of_the_papers_cited():
         assert CATALOGUE.material(name).specific_heat_j_kgk == 1200
 
 
-def test_scattering_coefficient_and_ranges():
+def test_scattering_coefficient():
     foam = CATALOGUE.material("upholstery_foam_white")
     assert_allclose(foam.mu_s_per_mm, 0.4 / (1 - 0.65), rtol=1e-12)  # mu_s = mu_s' / (1 - g)
-    low, high = foam.mu_s_reduced_range_per_mm
-    assert_allclose([low, high], [[0.2] * 3, [0.8] * 3], rtol=1e-12)  # factor 2
-    assert_allclose(foam.mu_a_range_per_mm[1], [0.003, 0.0055, 0.01925], rtol=1e-12)
 
 
 def test_opal_grades_follow_from_their_transmittance():
@@ -166,10 +161,9 @@ def test_foams_lie_between_the_laws_of_bubbles_within_their_factor(name, density
     eps = density / (solid - density)
     laws = 1 / (3.5 * cell_mm), 1 / (cell_mm * (1.5 + 0.14 / eps))
     material = CATALOGUE.material(name)
-    low, high = material.mu_s_reduced_range_per_mm[:, 1]
     assert material.mu_s_reduced_factor == 2.0
-    assert low < max(laws)
-    assert high > min(laws)
+    scattering = material.mu_s_reduced_per_mm[1]
+    assert min(laws) / 2 < scattering < 2 * max(laws)
     # The walls of polymer foams scatter more than films of water do.
     assert material.mu_s_reduced_per_mm[1] > 0.95 * min(laws)
 

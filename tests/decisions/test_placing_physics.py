@@ -13,9 +13,9 @@ from glowsim.decisions.response import Responses
 from glowsim.decisions.sensitivity import patch_middles
 from glowsim.findings.unevenness import off_by
 from glowsim.optics.boundary import boundary_coefficient
-from glowsim.optics.photometry import led_grid_relative_illuminance
 from glowsim.scene import Placing, parse_scene
 from glowsim.transport.plan import plan_of
+from tests.support.photometry import led_grid_relative_illuminance
 from tests.support.placing import DOT, placer, scene, text
 
 ROD_MM, RADIUS_MM, MU_A, MU_S = 130.0, 9.0, 0.02, 1.0

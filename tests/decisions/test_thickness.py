@@ -15,11 +15,11 @@ from glowsim.decisions.thickness import thickness, values_mm
 from glowsim.decisions.worth import LEAST_GAIN, off_log
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.findings.evenness import evenness
-from glowsim.optics.diffusion import hollow_sphere_escape_fraction
-from glowsim.optics.photometry import led_grid_relative_illuminance
 from glowsim.scene import parse_scene
 from glowsim.transport.reference import Goal
 from glowsim.transport.solve import solve
+from tests.support.diffusion import hollow_sphere_escape_fraction
+from tests.support.photometry import led_grid_relative_illuminance
 from tests.support.sweeps import SPIKE, orb, spike
 
 PITCH_MM = 40.0
@@ -78,7 +78,7 @@ def box():
 @pytest.mark.slow
 def test_light_box_follows_pitch_over_depth(box):
     """The trade's question of LED pitch over depth, against the sum over the LEDs at each step,
-    and against the endless grid (Poisson's sum, `optics.photometry`), which 25 LEDs fall short
+    and against the endless grid (Poisson's sum, `support.photometry`), which 25 LEDs fall short
     of by some percent."""
     assert box.variation.vary == "depth"
     for step in box.steps:
@@ -119,7 +119,7 @@ def shell():
 @pytest.mark.slow
 def test_shell_lets_out_what_its_wall_lets_through(shell):
     """Share let out of a closed shell, T / (T + A) in the flat limit; closed form of diffusion
-    theory for the sphere (derived in `optics.diffusion`). The board takes no light: it is white."""
+    theory for the sphere (`support.diffusion`). The board takes no light: it is white."""
     for step in shell.steps:
         exact = hollow_sphere_escape_fraction(
             inner_radius_mm=12 - step.value,

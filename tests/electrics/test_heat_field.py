@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.electrics.heat_body import AIR, BOARD, Lead, Substance, _touch, laid_out
 from glowsim.electrics.heat_field import BOARD_W_M2K, HOLLOW_W_M2K, HeatField
-from glowsim.electrics.heat_forms import COPPER_W_MK, cylinder_k_w, slab_k_w, sphere_k_w
+from glowsim.electrics.heat_forms import COPPER_W_MK
 from glowsim.electrics.heat_warmup import warm_up
 from glowsim.errors import SolveError
 from glowsim.geometry.mesh import Mesh
@@ -17,6 +17,7 @@ from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import ROOM
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.scene import Orb, Rod, Slab
+from tests.support.heat_forms import cylinder_k_w, slab_k_w, sphere_k_w
 
 FOAM = Substance("foam", 0.03, 30 * 1400.0)
 PLASTIC = Substance("plastic", 0.13, 1240 * 1800.0)

@@ -4,11 +4,10 @@ import math
 
 import pytest
 
-from glowsim.electrics.heat_forms import (
-    COPPER_W_MK,
+from glowsim.electrics.heat_forms import COPPER_W_MK, fin_k_w
+from tests.support.heat_forms import (
     cylinder_k_w,
     equal_sphere_radius_mm,
-    fin_k_w,
     slab_k_w,
     sphere_k_w,
 )

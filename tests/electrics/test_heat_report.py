@@ -10,12 +10,12 @@ from click.testing import CliRunner
 
 from glowsim.cli.heat import command
 from glowsim.electrics.heat import NEAR_LIMIT, chip_rise_k, heat_of
-from glowsim.electrics.heat_forms import sphere_k_w
 from glowsim.electrics.heat_section import heat_section
 from glowsim.electrics.loads import boards_of
 from glowsim.errors import MaterialError, SceneError
 from glowsim.scene import parse_scene, read_scene
 from glowsim.transport.plan import plan_of
+from tests.support.heat_forms import sphere_k_w
 
 ROOT = Path(__file__).parents[2]
 

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.errors import SolveError
 from glowsim.optics.boundary import MILNE_LENGTH_MFP, boundary_coefficient
-from glowsim.optics.diffusion import slab_diffuse_reflectance_transmittance
+from tests.support.diffusion import slab_diffuse_reflectance_transmittance
 
 NO_ABSORPTION = 1.0 - 1.0e-9
 

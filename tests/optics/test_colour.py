@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from glowsim.errors import MaterialError
 from glowsim.optics import colour
-from glowsim.optics.photometry import MAX_LUMINOUS_EFFICACY_LM_W
+from tests.support.photometry import MAX_LUMINOUS_EFFICACY_LM_W
 
 calm = settings(deadline=None, max_examples=40)
 

@@ -8,7 +8,7 @@ import pytest
 from glowsim.optics.boundary import MILNE_LENGTH_MFP, transport_coefficient
 from glowsim.optics.exact import chandrasekhar_h
 from glowsim.optics.milne import departure, milne_transients
-from glowsim.optics.phase import henyey_greenstein_cos
+from tests.support.phase import henyey_greenstein_cos
 
 
 def test_isotropic_scattering_without_reflection():

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from glowsim.optics.exact import gauss_legendre
-from glowsim.optics.phase import (
-    delta_eddington,
+from glowsim.optics.phase import delta_eddington
+from tests.support.phase import (
     henyey_greenstein_cos,
     henyey_greenstein_per_sr,
     reduced_scattering_per_mm,

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from glowsim.optics import viewfactors
+from tests.support import viewfactors
 
 calm = settings(deadline=None, max_examples=60)
 lengths = st.floats(0.1, 50.0)

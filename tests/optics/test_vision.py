@@ -1,4 +1,4 @@
-"""Glare, contrast sensitivity, and looking lit."""
+"""Glare and contrast sensitivity."""
 
 from __future__ import annotations
 
@@ -6,12 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from glowsim.optics.photometry import luminance_of_white_paper_cd_m2
-from glowsim.optics.vision import (
-    contrast_sensitivity,
-    glare_spread_per_sr,
-    self_luminous_threshold_cd_m2,
-)
+from glowsim.findings.patches import FINEST_DEG
+from glowsim.optics.vision import glare_spread_per_sr
+from tests.support.vision import contrast_sensitivity
 
 
 @pytest.mark.parametrize(
@@ -63,7 +60,9 @@ def test_threshold_modulation_of_table(
     assert_allclose(100.0 / sensitivity, percent, atol=0.0051)
 
 
-def test_looks_lit_in_a_hall() -> None:
-    """1.7 times white paper (Bonato & Gilchrist 1994) in 300 lx: 146.10 cd/m^2."""
-    threshold = self_luminous_threshold_cd_m2(luminance_of_white_paper_cd_m2(300.0))
-    assert_allclose(threshold, 146.10, atol=0.006)
+def test_what_findings_average_over_is_finer_than_what_is_seen_well() -> None:
+    """Half a period of a grating that is seen a fifth as well as the best one."""
+    frequency = np.geomspace(0.1, 40.0, 200)
+    seen = contrast_sensitivity(frequency, luminance_cd_m2=10.0, field_deg=10.0)
+    finest = contrast_sensitivity(0.5 / FINEST_DEG, luminance_cd_m2=10.0, field_deg=10.0)
+    assert finest / seen.max() == pytest.approx(0.2, abs=0.05)

@@ -12,16 +12,16 @@ import pytest
 from glowsim.geometry.patterns import placed
 from glowsim.geometry.rays import RayTarget
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.optics.diffusion import hollow_sphere_escape_fraction
-from glowsim.optics.viewfactors import cavity_multiplier, coaxial_discs
 from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport.problem import AIR, BARE, Layer
 from glowsim.transport.quick.cavity import _reciprocal, cavity_of
 from glowsim.transport.quick.surfaces import wall_kinds
 from glowsim.transport.quick.walls import walls_of
 from tests.support.bodies import body, emitters, medium, opaque, shell
+from tests.support.diffusion import hollow_sphere_escape_fraction
 from tests.support.slabs import SLABS
 from tests.support.solvers import quick, reference
+from tests.support.viewfactors import cavity_multiplier, coaxial_discs
 
 
 def hollow_box(mesh, reflectance=0.5, transmittance=0.0, across=8):

@@ -7,14 +7,14 @@ import pytest
 
 from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.optics.photometry import led_grid_relative_illuminance
-from glowsim.optics.viewfactors import coaxial_discs
 from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport.problem import AIR, BodyProblem, Emitters
 from tests.support.bodies import body, emitters, medium
 from tests.support.monte_carlo import ratio
+from tests.support.photometry import led_grid_relative_illuminance
 from tests.support.slabs import lit_slab
 from tests.support.solvers import reference
+from tests.support.viewfactors import coaxial_discs
 
 
 def in_air(mesh: Mesh, lights: Emitters, face_mm: float) -> BodyProblem:
@@ -93,7 +93,7 @@ def spread_over(triangles: np.ndarray, cuts: int = 4) -> np.ndarray:
 def test_led_grid_lights_a_panel(solve, spacing):
     """Square grid of Lambertian LEDs, pitch p, panel at depth h: how much darker it is between the
     LEDs than above them. By the sum of cos^4 / h^2 over the LEDs there are, and by the Poisson sum
-    over K1 for an endless grid (derived in `optics.photometry`)."""
+    over K1 for an endless grid (derived in `support.photometry`)."""
     depth, many, kept, led = 20.0, 9, 2, 1.0
     pitch = spacing * depth
     x = pitch * (np.arange(many) - many // 2)

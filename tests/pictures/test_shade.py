@@ -11,7 +11,6 @@ from numpy.testing import assert_allclose
 from glowsim.geometry.mesh import Mesh
 from glowsim.optics.colour import black_body_xyz
 from glowsim.optics.emission import MATT, luminance_shape, square_on
-from glowsim.optics.viewfactors import element_to_sphere
 from glowsim.pictures.camera import framed
 from glowsim.pictures.room import (
     GROUND,
@@ -22,12 +21,13 @@ from glowsim.pictures.room import (
     reflected_cd_m2,
     sight,
 )
-from glowsim.pictures.shade import shading_of
+from glowsim.pictures.shade import glows_seen, shading_of
 from glowsim.pictures.stage import stage_of
 from glowsim.pictures.visibility import points_seen, view_of
 from glowsim.scene import Room
 from tests.pictures.glows import NEUTRAL, body_glow, box, glow_of, moved, sphere
 from tests.pictures.test_lobe import half_space
+from tests.support.viewfactors import element_to_sphere
 
 DARK = Room(illuminance_lx=0.0)
 
@@ -229,5 +229,6 @@ def test_from_below_the_table_there_is_only_the_wall() -> None:
 def test_smoothed_glow_keeps_a_uniform_body(calm_mm: float) -> None:
     glow = glow_of([body_glow(sphere(), 300.0)])
     stage, camera, points, _ = seen_by(glow, DARK)
-    value = shading_of(glow, stage, DARK).calmed(calm_mm).glow_seen(points, camera)
+    calm = shading_of(glow, stage, DARK).calmed(calm_mm)
+    (value,) = glows_seen([calm], points, camera)
     assert_allclose(value[:, 1], 300 / np.pi, rtol=1e-5)

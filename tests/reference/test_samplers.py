@@ -8,10 +8,10 @@ from numba import njit
 from scipy.special import eval_legendre, spherical_in
 
 from glowsim.optics.fresnel import reflectance
-from glowsim.optics.phase import henyey_greenstein_cos
 from glowsim.transport.reference import kernels
 from glowsim.transport.reference.passage import MOST, passage_table
 from tests.support.monte_carlo import UNLIKELY, chi_square_tail
+from tests.support.phase import henyey_greenstein_cos
 
 COUNT = 400_000
 CLASSES = 64

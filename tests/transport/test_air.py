@@ -12,7 +12,6 @@ from glowsim.findings.report import findings_of
 from glowsim.geometry.mesh import Mesh
 from glowsim.optics.emission import luminance_shape
 from glowsim.optics.exact import gauss_legendre
-from glowsim.optics.viewfactors import cavity_multiplier, coaxial_discs
 from glowsim.pictures.shade import shading_of
 from glowsim.pictures.stage import stage_of
 from glowsim.scene import Room
@@ -20,6 +19,7 @@ from glowsim.transport.air import air_between
 from glowsim.transport.exchange import MATTERS, crossing_share
 from glowsim.transport.result import SurfaceGlow
 from tests.pictures.glows import body_glow, glow_of, moved, scene_with, sphere
+from tests.support.viewfactors import cavity_multiplier, coaxial_discs
 
 DARK = Room(illuminance_lx=0.0)
 

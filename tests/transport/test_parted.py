@@ -215,18 +215,6 @@ def test_boards_that_touch_no_material_change_nothing():
     assert Parted.of(here.ground, [disc((-6, 0, 0), diameter=3, thickness=0.5)]) is None
 
 
-def test_single_precision_gives_the_same():
-    here = ready("spike")
-    parted = Parted.of(here.ground, SETS["disc"][1])
-    assert parted is not None
-    matrix = parted.matrix(here.cloud.bands[1])
-    field = np.random.default_rng(5).normal(size=(parted.size, 2))
-    single = matrix.as_type(np.float32)
-    product = single @ field.astype(np.float32)
-    assert product.dtype == np.float32
-    np.testing.assert_allclose(product, matrix @ field, atol=1e-5 * abs(matrix @ field).max())
-
-
 @pytest.mark.parametrize("name", ["disc", "paper thin", "tilted ring", "back to back"])
 def test_old_coarse_levels_still_serve(name):
     here = ready("spike")

@@ -15,7 +15,6 @@ from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from glowsim.geometry.kept import Kept
@@ -27,8 +26,6 @@ from glowsim.transport.quick.beams import Rays, cosine_directions, even_points
 from glowsim.transport.quick.quality import FULL
 from glowsim.transport.quick.sights import air_side
 from glowsim.transport.quick.solve import QuickBody
-
-Float32Array = NDArray[np.float32]
 
 BACKWARD = replace(FULL, name="backward", tolerance=1e-5)
 """How good the backward solves are."""

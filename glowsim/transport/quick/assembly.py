@@ -40,10 +40,6 @@ class PartedMatrix:
         diagonal[: self.base.shape[0]] += self.base.diagonal()
         return np.asarray(diagonal)
 
-    def as_type(self, dtype: type) -> PartedMatrix:
-        """Return the matrix in another precision; the base only if it is not in it already."""
-        return PartedMatrix(self.base.astype(dtype, copy=False), self.change.astype(dtype))
-
     def preconditioner(
         self, base: Multigrid, origin: IntArray, diagonal: FloatArray | None = None
     ) -> Multigrid:
