@@ -26,6 +26,15 @@ if threading.current_thread() is threading.main_thread():
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.fixture(scope="module")
+def small_batches():
+    """Photons are followed in whole batches: a tenth of the usual ones, for tests of what becomes
+    of them and not of what they tell."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("glowsim.transport.reference.run.BATCH_WORK", 3e5)
+        yield
+
+
 @pytest.fixture(autouse=True, scope="session")
 def _progress_goes_unsaid():
     """What a command prints must not hang on how busy the machine is."""

@@ -39,6 +39,7 @@ shape = { kind = "rod", length_mm = 30, diameter_mm = 10 }
 material = "wood_dowel"
 position_mm = [0, 0, -40]
 """
+pytestmark = pytest.mark.usefixtures("small_batches")
 FEW = ("--photons", "1", "--no-pictures")
 
 

@@ -227,7 +227,7 @@ def test_a_board_that_does_not_fit_is_named():
 
 
 def test_the_reference_solver_can_be_asked_at_what_is_recommended():
-    goal = Goal(photons=100_000)
+    goal = Goal(noise=None, photons=20_000)
     advice = thickness(spike(), "spike", from_mm=0, to_mm=4, steps=2, check=goal).advice[0]
     assert advice.reference.glow.solver == "reference"
     assert advice.reference.value == advice.value_mm

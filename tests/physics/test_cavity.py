@@ -21,7 +21,7 @@ from tests.support.bodies import body, emitters, medium, opaque, shell
 from tests.support.diffusion import hollow_sphere_escape_fraction
 from tests.support.slabs import SLABS
 from tests.support.solvers import quick, reference
-from tests.support.viewfactors import cavity_multiplier, coaxial_discs
+from tests.support.viewfactors import cavity_multiplier
 
 
 def hollow_box(mesh, reflectance=0.5, transmittance=0.0, across=8):
@@ -38,25 +38,17 @@ def hollow_box(mesh, reflectance=0.5, transmittance=0.0, across=8):
     )
 
 
-def share_seen(problem, from_faces, to_faces) -> float:
-    """View factor between two groups of faces, from that of the patches."""
-    target = RayTarget(problem.walls.triangles)
-    cavity = cavity_of(problem, target, np.where(from_faces, 1, np.where(to_faces, 2, 0)), seed=1)
-    source = np.unique(cavity.patch[from_faces])
-    sink = np.unique(cavity.patch[to_faces])
-    weight = cavity.area[source]
-    return float((weight * cavity.view[np.ix_(source, sink)].sum(axis=1)).sum() / weight.sum())
-
-
-@pytest.mark.parametrize(("radius", "gap"), [(10.0, 10.0), (10.0, 5.0)])
-def test_view_factor_of_coaxial_discs(radius, gap):
-    """Siegel & Howell's catalogue, the classic two-disc formula (derived anew in `optics`)."""
-    problem = hollow_box(shape_mesh(Rod(kind="rod", length_mm=gap, diameter_mm=2 * radius)))
-    height = problem.walls.centroids[:, 2]
-    exact = float(coaxial_discs(radius_from_mm=radius, radius_to_mm=radius, distance_mm=gap))
-    seen = share_seen(problem, height < 0.001, height > gap - 0.001)
-    # 600 rays for each of hundreds of patches: 0.5 % is four standard errors.
-    assert seen == pytest.approx(exact, rel=0.005)
+def seen_by_kind(problem, kind) -> np.ndarray:
+    """View factors between groups of faces, by number from 0, from those of the patches, which
+    must be reciprocal and closed."""
+    cavity = cavity_of(problem, RayTarget(problem.walls.triangles), kind, seed=1)
+    exchange = cavity.area[:, None] * cavity.view
+    np.testing.assert_allclose(exchange, exchange.T, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(cavity.view.sum(axis=1), 1.0, rtol=1e-9)
+    member = np.zeros((int(kind.max()) + 1, len(cavity.area)))
+    member[kind, cavity.patch] = 1.0
+    area = member @ cavity.area
+    return member @ exchange @ member.T / area[:, None]
 
 
 def test_view_factors_of_a_cube():
@@ -64,9 +56,11 @@ def test_view_factors_of_a_cube():
     box = shape_mesh(Slab(kind="slab", length_mm=20, width_mm=20, thickness_mm=20))
     problem = hollow_box(box)
     centre = problem.walls.centroids
-    bottom = centre[:, 2] < 0.001
-    assert share_seen(problem, bottom, centre[:, 2] > 19.999) == pytest.approx(0.1998249, rel=0.005)
-    assert share_seen(problem, bottom, centre[:, 0] > 9.999) == pytest.approx(0.2000438, rel=0.005)
+    kind = np.select([centre[:, 2] < 0.001, centre[:, 2] > 19.999, centre[:, 0] > 9.999], [1, 2, 3])
+    # 600 rays for each of hundreds of patches: 0.5 % is four standard errors.
+    seen = seen_by_kind(problem, kind)[1]
+    assert seen[2] == pytest.approx(0.1998249, rel=0.005)
+    assert seen[3] == pytest.approx(0.2000438, rel=0.005)
 
 
 def test_inside_a_sphere_every_place_sees_every_other_alike():
@@ -74,18 +68,8 @@ def test_inside_a_sphere_every_place_sees_every_other_alike():
     cap = problem.walls.centroids[:, 2] > 12
     side = problem.walls.centroids[:, 0] > 10
     area = problem.walls.areas_mm2
-    assert share_seen(problem, side & ~cap, cap) == pytest.approx(
-        area[cap].sum() / area.sum(), rel=0.005
-    )
-
-
-def test_view_factors_are_reciprocal_and_closed():
-    problem = hollow_box(shape_mesh(Rod(kind="rod", length_mm=30, diameter_mm=20)))
-    target = RayTarget(problem.walls.triangles)
-    cavity = cavity_of(problem, target, wall_kinds(problem), seed=3)
-    exchange = cavity.area[:, None] * cavity.view
-    np.testing.assert_allclose(exchange, exchange.T, rtol=1e-9, atol=1e-12)
-    np.testing.assert_allclose(cavity.view.sum(axis=1), 1.0, rtol=1e-9)
+    seen = seen_by_kind(problem, np.select([cap, side], [1, 2]))[2]
+    assert seen[1] == pytest.approx(area[cap].sum() / area.sum(), rel=0.005)
 
 
 def test_a_patch_that_no_ray_meets_sees_itself_alone():
@@ -102,9 +86,6 @@ def test_a_patch_that_no_ray_meets_sees_itself_alone():
 @pytest.mark.parametrize(
     ("shape", "reflectance", "absorptance"),
     [
-        (Orb(kind="orb", diameter_mm=40), 0.9, 0.0),
-        (Orb(kind="orb", diameter_mm=40), 0.9, 0.05),
-        (Orb(kind="orb", diameter_mm=40), 0.98, 0.0),
         (Orb(kind="orb", diameter_mm=40), 0.98, 0.01),
         (Slab(kind="slab", length_mm=30, width_mm=12, thickness_mm=50), 0.7, 0.1),
     ],
@@ -114,19 +95,17 @@ def test_translucent_sheet_lets_out_t_over_one_minus_r(solve, shape, reflectance
     """Each visit to a diffuse sheet gives the same odds, whatever the shape (derived; in a sphere
     it is the integrating sphere's 1 / (1 - rho), textbook)."""
     # It holds for patches of any size.
-    problem = hollow_box(shape_mesh(shape), reflectance, 1 - reflectance - absorptance, across=4)
+    problem = hollow_box(shape_mesh(shape), reflectance, 1 - reflectance - absorptance, across=3)
     leaving = solve(problem, 20_000)
     kept = absorptance / (1 - reflectance)
     assert leaving.leaves().agrees(1 - kept, digits=1e-9, within=1e-6)
-    if kept:
-        assert leaving.stays_in_coats().agrees(kept, digits=1e-9, within=1e-6)
+    assert leaving.stays_in_coats().agrees(kept, digits=1e-9, within=1e-6)
 
 
 @pytest.mark.parametrize(
     ("reflectance", "port"),
     [
         (0.90, 0.10),
-        (0.95, 0.05),
         pytest.param(0.98, 0.02, marks=pytest.mark.slow_for("reference")),
     ],
 )
@@ -162,7 +141,7 @@ def test_translucent_shell_lets_out_what_diffusion_says(mu_a, mu_s, n, wall, cel
     orb = shape_mesh(Orb(kind="orb", diameter_mm=40))
     lights = emitters([[0.2, 0.1, 0.3]], region=1, both_ways=True)
     problem = shell(
-        orb, medium(mu_a, mu_s, 0.0, n), wall, lights, cell_mm=wall / cells, face_mm=2.5
+        orb, medium(mu_a, mu_s, 0.0, n), wall, lights, cell_mm=wall / cells, face_mm=3.5
     )
     exact = float(
         hollow_sphere_escape_fraction(
@@ -190,19 +169,17 @@ def test_large_shell_lets_out_t_over_t_plus_a(solve, name, place):
     assert solve(problem, 200_000).leaves().agrees(exact, digits=0.01 * exact, within=0.02)
 
 
-@pytest.mark.parametrize("n", [1.0, 1.5])
-def test_lossless_shell_lets_all_light_out(solve, n):
+def test_lossless_shell_lets_all_light_out(solve):
     lights = emitters([[2.0, 0.1, -3.0]], region=1)
     orb = shape_mesh(Orb(kind="orb", diameter_mm=30))
-    problem = shell(orb, medium(0.0, 1.0, 0.5, n), 2.0, lights, cell_mm=2.0, face_mm=5.0)
+    problem = shell(orb, medium(0.0, 1.0, 0.5, 1.5), 2.0, lights, cell_mm=2.0, face_mm=7.5)
     # Quick drops a ray in air that has become ten thousand times fainter.
     assert solve(problem, 20_000).leaves().agrees(1.0, digits=1e-9, within=1e-4)
 
 
-@pytest.mark.parametrize("reflectance", [0.4, 1.0])
-def test_core_absorbs_what_it_does_not_send_back(solve, reflectance):
+def test_core_absorbs_what_it_does_not_send_back(solve):
     """A ball is hit by the share of rays that its solid angle says, and absorbs 1 - R of them."""
-    radius, distance = 4.0, 12.0
+    radius, distance, reflectance = 4.0, 12.0, 0.4
     core = shape_mesh(Orb(kind="orb", diameter_mm=2 * radius)).moved(
         placed((distance, 0, 0), (0, 0, 0))
     )
@@ -217,7 +194,7 @@ def test_core_absorbs_what_it_does_not_send_back(solve, reflectance):
     seen = (1 - np.sqrt(1 - (radius / distance) ** 2)) / 2
     # Of the core's outline 42 chords make a polygon that is 0.3 % smaller or larger. Quick counts
     # a face at the outline, or in part behind it, all or nothing.
-    found = solve(problem, 1_000_000).stays_in(1)
+    found = solve(problem, 400_000).stays_in(1)
     assert found.agrees((1 - reflectance) * seen, digits=4e-3 * seen, within=0.02)
 
 
@@ -226,7 +203,7 @@ def test_equilibrium_light_passes_an_index_step_unchanged(n):
     """phi = 4 n^2 E and M = E in equilibrium (thermodynamics; the n^2 law of radiance)."""
     orb = shape_mesh(Orb(kind="orb", diameter_mm=30))
     lights = emitters([[0.1, 0.2, 0.3]], region=1, both_ways=True)
-    problem = shell(orb, medium(0.01, 1.0, 0.0, n), 3.0, lights, cell_mm=1.5, face_mm=3.0)
+    problem = shell(orb, medium(0.01, 1.0, 0.0, n), 3.0, lights, cell_mm=3.0, face_mm=5.0)
     walls = walls_of(problem)
     cavity = cavity_of(problem, RayTarget(problem.walls.triangles), wall_kinds(problem), seed=0)
     b = cavity.averager(problem.walls.areas_mm2) @ walls.cavity_b[:, 1]

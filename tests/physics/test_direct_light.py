@@ -35,7 +35,7 @@ def leds_facing_up(places: np.ndarray) -> Emitters:
     )
 
 
-@pytest.mark.parametrize("exponent", [0.0, 1.0, 4.0])
+@pytest.mark.parametrize("exponent", [0.0, 4.0])
 def test_beam_follows_cosine_power_and_inverse_square(solve, exponent):
     """I = I0 cos^m, flux = 2 pi I0 / (m + 1), E = I cos(incidence) / r^2 (textbook)."""
     ball = shape_mesh(Orb(kind="orb", diameter_mm=100))
@@ -94,7 +94,7 @@ def test_led_grid_lights_a_panel(solve, spacing):
     """Square grid of Lambertian LEDs, pitch p, panel at depth h: how much darker it is between the
     LEDs than above them. By the sum of cos^4 / h^2 over the LEDs there are, and by the Poisson sum
     over K1 for an endless grid (derived in `support.photometry`)."""
-    depth, many, kept, led = 20.0, 9, 2, 1.0
+    depth, many, kept, led = 20.0, 7, 1, 1.0
     pitch = spacing * depth
     x = pitch * (np.arange(many) - many // 2)
     places = np.array([[a, b, led] for a in x for b in x])
@@ -121,8 +121,7 @@ def test_led_grid_lights_a_panel(solve, spacing):
     assert ratio(*found).agrees(wanted, within=0.005)
 
 
-@pytest.mark.parametrize("mu_a", [0.02, 0.1, 0.4])
-@pytest.mark.parametrize("mu_s", [0.0, 0.15])
+@pytest.mark.parametrize(("mu_a", "mu_s"), [(0.1, 0.0), (0.02, 0.15), (0.4, 0.15)])
 def test_unscattered_light_follows_beer_lambert(solve, mu_a, mu_s):
     """exp(-(mu_a + mu_s) d) between matched faces, kept apart as direct light."""
     check_beer_lambert(solve, mu_a, mu_s, 0.0)

@@ -24,7 +24,7 @@ def reflected(solve: Solve, photons: int, albedo: float, **more: float) -> Share
     return up
 
 
-@pytest.mark.parametrize("albedo", [0.5, 0.9, 0.99])
+@pytest.mark.parametrize("albedo", [0.5, 0.9])
 def test_half_space(solve, albedo):
     """Chandrasekhar's H function (1960, chapter V), as computed in `optics`."""
     exact = float(semi_infinite_reflectance(1.0, albedo=albedo))
@@ -32,7 +32,7 @@ def test_half_space(solve, albedo):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("albedo", [0.5, 0.8, 0.9, 0.95, 0.99, 0.999])
+@pytest.mark.parametrize("albedo", [0.5, 0.9, 0.99, 0.999])
 @pytest.mark.parametrize("incidence", ["normal", "slanted", "diffuse"])
 def test_half_space_closely(solve, albedo, incidence):
     """The same to a standard error below 5e-4, for the beam at 60 degrees and diffuse light too."""

@@ -4,8 +4,6 @@ up, and none is lost."""
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -18,12 +16,12 @@ from glowsim.scene import Crystal, Orb, Rod, Slab, Spike
 from glowsim.transport.problem import AIR, BodyProblem, Emitters
 from tests.support.bodies import body, emitters, medium, opaque
 from tests.support.monte_carlo import Share, mean_of
-from tests.support.solvers import Leaving, Solve, quick, reference
+from tests.support.solvers import Leaving, Solve, quick
 
 FOAM = medium(0.004, 0.5, 0.6, 1.3)
 SPIKE = shape_mesh(Spike(kind="spike", length_mm=60, base_diameter_mm=26, tip_radius_mm=2))
 PLACE = np.array([1.0, -2.0, 10.0])
-PHOTONS = 60_000
+PHOTONS = 30_000
 
 
 def spike(
@@ -50,12 +48,12 @@ def agree(found: list[Share], standard: list[Share], within: float = 0.02) -> bo
 
 @pytest.fixture(scope="module")
 def standard(solve: Solve) -> list[Share]:
-    return bands(solve(spike(), 200_000))
+    return bands(solve(spike(), 120_000))
 
 
 @pytest.mark.parametrize(
     ("move", "turn"),
-    [((137.3, -41.7, 8.9), (0, 0, 0)), ((0, 0, 0), (31, 57, 12)), ((5, 5, 5), (90, 0, 45))],
+    [((137.3, -41.7, 8.9), (31, 57, 12)), ((5, 5, 5), (90, 0, 45))],
 )
 def test_moving_and_turning_changes_nothing(solve, standard, move, turn):
     away = placed(move, turn)
@@ -121,7 +119,9 @@ def test_light_adds_up(solve, standard):
     assert together.leaves().agrees(whole, within=1e-3)
 
 
-def check_swap(solve: Solve) -> None:
+def test_swapping_source_and_detector(solve):
+    """Reciprocity: what a small ball at one place absorbs of an isotropic light at another is what
+    it absorbs there of light from here (textbook; the index is the same at both)."""
     places = np.array([[2.0, 1.0, 8.0], [-1.0, 2.0, 26.0]])
     dot = shape_mesh(Orb(kind="orb", diameter_mm=6))
     inserts = [dot.moved(placed(tuple(place), (0, 0, 0))) for place in places]
@@ -129,25 +129,14 @@ def check_swap(solve: Solve) -> None:
     for source in (0, 1):
         lights = emitters([places[source]], both_ways=True, region=source + 1)
         problem = body(SPIKE, [FOAM] * 3, lights, inserts=inserts, cell_mm=1.4, face_mm=6.0)
-        found.append(solve(problem, 120_000).stays_in(2 - source))
+        found.append(solve(problem, 60_000).stays_in(2 - source))
     assert found[0].mean > 0
     assert found[0].agrees(found[1], within=0.02)
 
 
-def test_swapping_source_and_detector(solve):
-    """Reciprocity: what a small ball at one place absorbs of an isotropic light at another is what
-    it absorbs there of light from here (textbook; the index is the same at both)."""
-    check_swap(solve)
-
-
-def test_swapping_source_and_detector_with_jumps():
-    """The reference alone jumps."""
-    check_swap(partial(reference, jumps=True))
-
-
 def test_same_seed_same_numbers():
     """Quick's; the reference's stands in tests/reference/test_runs."""
-    one, two, other = (quick(spike(), seed=seed) for seed in (5, 5, 6))
+    one, two, other = (quick(spike(cell_mm=3.0), seed=seed) for seed in (5, 5, 6))
     np.testing.assert_array_equal(one.out, two.out)
     assert np.abs(other.out - one.out).max() > 0
 
@@ -162,7 +151,7 @@ shapes = st.sampled_from(
 )
 
 
-@settings(max_examples=8, derandomize=True)
+@settings(max_examples=6, derandomize=True)
 @given(
     shape=shapes,
     mu_a=st.floats(0.0, 0.05),
@@ -188,7 +177,7 @@ def test_energy_is_conserved_on_random_scenes(solve, shape, mu_a, mu_s, g, n, fi
     place = middle + np.array([offset, 1.0, 3.0])
     region = 1 if "pocket" in fill else 0
     problem = body(
-        outer, media, emitters([place], region=region), inserts=inserts, cell_mm=2.0, face_mm=4.0
+        outer, media, emitters([place], region=region), inserts=inserts, cell_mm=3.0, face_mm=6.0
     )
     # To the reference's round-off see `reference`.
     assert solve(problem, 1000).unaccounted < 1e-5

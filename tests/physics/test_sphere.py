@@ -15,7 +15,7 @@ from glowsim.transport.quick import QuickBody
 from tests.support.bodies import body, emitters, medium
 from tests.support.diffusion import sphere_escape_fraction
 from tests.support.monte_carlo import Share
-from tests.support.solvers import quick
+from tests.support.solvers import quick, reference
 
 
 def ball(radius: float) -> Mesh:
@@ -50,7 +50,13 @@ of its own, in an ideal sphere, 0.3 to 2 million packets with one sigma."""
 @pytest.mark.parametrize(
     ("mu_a", "mu_s", "g", "n", "radius", "exact", "within"),
     [
-        pytest.param(*row, marks=[] if k in (1, 3) else pytest.mark.slow_for("reference"))
+        pytest.param(
+            *row,
+            marks=[
+                *([] if k in (1, 3) else [pytest.mark.slow_for("reference")]),
+                *([pytest.mark.slow_for("quick")] if k in (5, 7) else []),
+            ],
+        )
         for k, row in enumerate(SPHERES)
     ],
 )
@@ -61,7 +67,7 @@ def test_share_let_out(solve, mu_a, mu_s, g, n, radius, exact, within):
     assert leaving.leaves().agrees(exact, digits=3e-4, within=within)
 
 
-@pytest.mark.parametrize("n", [1.0, 1.33, 1.5])
+@pytest.mark.parametrize("n", [1.0, 1.5])
 def test_share_let_out_by_the_closed_form(n):
     """Derived, with the boundary of Haskell et al., J. Opt. Soc. Am. A 11, 2727 (1994), and the
     exact coefficient of Milne's problem. Quick alone: the form is diffusion's own, as quick is."""
@@ -69,13 +75,14 @@ def test_share_let_out_by_the_closed_form(n):
     assert quick(sphere(0.01, 1.0, 0.0, n, 10.0)).leaves().agrees(float(exact), within=0.01)
 
 
-def test_surface_flux_is_the_same_all_round(solve):
-    leaving = solve(sphere(0.01, 1.0, 0.0, 1.5, 10.0, centre=(0.0, 0.0, 0.0)), 50_000)
+def test_surface_flux_is_the_same_all_round():
+    """For the reference; quick's stands below."""
+    leaving = reference(sphere(0.01, 1.0, 0.0, 1.5, 10.0, centre=(0.0, 0.0, 0.0)), 25_000)
     octant = (leaving.centroids > 0) @ np.array([1, 2, 4])
     mean = leaving.leaves().mean / leaving.areas.sum()
     for k in range(8):
         found = leaving.exitance(1.0 * (octant == k))
-        assert found.agrees(mean, digits=1e-3 * mean, within=0.005)
+        assert found.agrees(mean, digits=1e-3 * mean)
 
 
 def test_faces_differ_little_from_each_other():
@@ -102,9 +109,9 @@ def test_escape_converges_at_first_order_or_better():
     assert errors[-1] < 0.005
 
 
-@pytest.mark.parametrize("centre", [(0.0, 0.0, 0.0), (4.0, -3.0, 5.0)])
-def test_without_absorption_all_light_leaves(solve, centre):
-    leaving = solve(sphere(0.0, 1.0, 0.0, 1.5, 10.0, cells=12, centre=centre), 10_000)
+def test_without_absorption_all_light_leaves(solve):
+    problem = sphere(0.0, 1.0, 0.0, 1.5, 10.0, cells=8, centre=(4.0, -3.0, 5.0))
+    leaving = solve(problem, 3_000)
     assert leaving.leaves().agrees(1.0, digits=1e-9, within=1e-6)
 
 
@@ -116,8 +123,8 @@ calls a light that near the surface a rough guide. Farther off it is 4 % too bri
 of what is scattered is absorbed."""
 
 
-@pytest.mark.slow_for("reference")
-@pytest.mark.parametrize("albedo", [0.9, pytest.param(0.99, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("albedo", [0.9, 0.99])
 def test_light_about_a_point_source_in_an_endless_medium(solve, albedo):
     """Case, de Hoffmann & Placzek (1953). What a thin shell of the same material absorbs is mu_a
     times the fluence in it; five shells, lengths in mean free paths."""

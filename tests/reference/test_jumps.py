@@ -60,7 +60,7 @@ def compare(problem: BodyProblem, photons: int) -> list[str]:
 @pytest.mark.parametrize(("g", "n"), [(0.0, 1.5), (0.9, 1.0)])
 def test_on_is_off(g, n):
     problem = ball(10.0, g, n)
-    assert compare(problem, 60_000) == []
+    assert compare(problem, 25_000) == []
     assert follow(problem, 1000, jumps=True).events[0, 3] > 0
 
 
@@ -174,7 +174,7 @@ def test_light_falls_off_as_the_decay_constant_says():
         lights = emitters([[0.0, 0.0, 0.0]], both_ways=True)
         material = medium(mu_a, mu_s * (1 - g), g)
         problem = body(outer, [material], lights, cell_mm=1.0, face_mm=radius)
-        shares.append(leaving(follow(problem, 60_000)))
+        shares.append(leaving(follow(problem, 40_000)))
     # What leaves a large ball goes as R exp(-k R), the same function of depth at its surface.
     one, other = shares
     found = -np.log(other.mean / one.mean * near / far) / (far - near)

@@ -29,7 +29,7 @@ def solid(layers: tuple[Layer, ...] = ()) -> BodyProblem:
 
 def hollow() -> BodyProblem:
     lights = emitters([[0, 0, 0], [3, 1, -2]], (0, 0.6, 0.8), region=1)
-    return shell(mesh_of(ball(20, 3)), CLOUD, 3.0, lights, cell_mm=1.5, face_mm=4.0)
+    return shell(mesh_of(ball(20, 3)), CLOUD, 3.0, lights, cell_mm=2.0, face_mm=6.0)
 
 
 def with_core() -> BodyProblem:

@@ -34,7 +34,7 @@ def test_disc_in_a_diffuse_ball(front, back):
     """Integrating cavity with an obstacle: radiosity, derived in tests/support/boards.py."""
     ball = shape_mesh(Orb(kind="orb", diameter_mm=40))
     shape = disc((0, 0, 0), across=24.0, thick=0.05)
-    bare = body(ball, [AIR], ahead_of(shape), cell_mm=1.0, face_mm=3.0, layers=[SHEET])
+    bare = body(ball, [AIR], ahead_of(shape), cell_mm=1.0, face_mm=4.0, layers=[SHEET])
     exact = radiosity(20.0, 12.0, 0.85, 0.1, front, back)
     dark = let_out(replace(bare, boards=(board(shape, front, back),)))
     assert dark == pytest.approx(exact, rel=0.015)

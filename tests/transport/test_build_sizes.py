@@ -71,7 +71,7 @@ EXTREMES = {
 }
 
 
-QUICK = ("a hollow bead", "a staff", "a disc", "a blade", "a hollow thorn")
+QUICK = ("a hollow bead", "a staff", "a blade")
 """Those that are counted in a second or less."""
 
 
@@ -182,7 +182,7 @@ FUZZ = {
 
 
 @given(_scenes())
-@settings(max_examples=8, **FUZZ)
+@settings(max_examples=5, **FUZZ)
 def test_any_scene_is_built_or_refused(text):
     fault_of(check_whole, text)  # anything but an error of the project's own fails
 

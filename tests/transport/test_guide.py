@@ -45,7 +45,7 @@ GROOVE = (
 
 
 @pytest.fixture(scope="module")
-def few(tmp_path_factory):
+def few(tmp_path_factory, small_batches):
     """A glow of a guide and of foam with few photons, and the file it was saved to."""
     saved = tmp_path_factory.mktemp("guide") / "glow.npz"
     scene = parse_scene(THICK + ROD)

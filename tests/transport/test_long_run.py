@@ -43,6 +43,7 @@ detail_mm = 6
   board = "rgb_5050_18ma"
   position_mm = [0, 0, 3]
 """
+pytestmark = pytest.mark.usefixtures("small_batches")
 FEW = Goal(noise=None, photons=1)
 """One batch: photons are followed in whole batches."""
 

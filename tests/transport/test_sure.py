@@ -23,6 +23,7 @@ from glowsim.transport.sure import Sure, made_sure, rough_bodies
 from tests.support.scenes import THICK, THIN
 
 SCENE = THICK + THIN
+pytestmark = pytest.mark.usefixtures("small_batches")
 FEW = Goal(noise=None, photons=1)
 """One batch: photons are followed in whole batches."""
 ARRAYS = ("diffuse", "direct", "heading", "error")

@@ -157,7 +157,8 @@ def _bundles(
     first_sum = np.concatenate([[0.0], running[last][:-1]])
     span = running[last] - first_sum
     batch = max(1, RAYS_AT_ONCE // RAYS_PER_PATCH)
-    walls = _Mirrors(problem, target, patch, side, index, g)
+    taken = 1 - going_on_share(index, g)
+    walls = _Mirrors(problem, target, patch, side, index, g, taken)
     for start in range(0, len(of), batch):
         owner = np.repeat(np.arange(start, min(start + batch, len(of))), RAYS_PER_PATCH)
         number = np.tile(np.arange(RAYS_PER_PATCH), len(owner) // RAYS_PER_PATCH)
@@ -169,13 +170,15 @@ def _bundles(
         shift = rng.random((len(of), 2))[owner]
         direction = cosine_directions(normal, even_points(number, shift))
         cosine = np.einsum("nd,nd->n", direction, normal)
-        sent, leaves = _law(cosine, index[face], g[face])
+        on = going_on(cosine, index[face], g[face])
+        sent, leaves = _law(cosine, index[face], on, taken[face])
         yield walls.followed(origin, direction, of.start + owner, sent, leaves, rng)
 
 
 @dataclass(frozen=True)
 class _Mirrors:
-    """The walls of hollows, as rays meet them; index, g : see `index_toward_air`."""
+    """The walls of hollows, as rays meet them; index, g : see `index_toward_air`;
+    taken : (faces,) float, share of even light that does not go on along them."""
 
     problem: BodyProblem
     target: Target
@@ -183,6 +186,7 @@ class _Mirrors:
     side: IntArray
     index: FloatArray
     g: FloatArray
+    taken: FloatArray
 
     def followed(
         self,
@@ -199,9 +203,10 @@ class _Mirrors:
             hits = self.target.first_hits(origin, direction)
             normal = self.problem.walls.normals[hits.face] * self.side[hits.face, None]
             along = np.einsum("nd,nd->n", direction, normal)
-            index, g = self.index[hits.face], self.g[hits.face]
-            _, arrives = _law(np.abs(along), index, g)
-            share = going_on(np.abs(along), index, g) * (hits.face >= 0)
+            index = self.index[hits.face]
+            share = going_on(np.abs(along), index, self.g[hits.face])
+            _, arrives = _law(np.abs(along), index, share, self.taken[hits.face])
+            share = share * (hits.face >= 0)
             # Walls that mirror nothing leave chance as it is.
             on = rng.random(len(share)) < share if left and share.any() else share < 0
             met = np.where((hits.face >= 0) & ~on, self.patch[hits.face], -1)
@@ -217,10 +222,12 @@ class _Mirrors:
         return Sights.joined(parts)
 
 
-def _law(cosine: FloatArray, index: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the share of even light that faces do not mirror toward a cosine, of mean 1, and the
-    law of emission over it."""
-    takes = (1 - going_on(cosine, index, g)) / (1 - going_on_share(index, g))
+def _law(
+    cosine: FloatArray, index: FloatArray, on: FloatArray, taken: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the share of light that faces do not mirror toward a cosine, of mean 1, and the law of
+    emission over it; on : see `going_on`, taken : 1 less its share of even light."""
+    takes = (1 - on) / taken
     return takes, luminance_shape(cosine, n=index) / np.maximum(takes, 1e-9)
 
 
