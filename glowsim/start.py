@@ -41,7 +41,7 @@ def main(arguments: list[str]) -> int:
     if command == "demo":
         return _run("-m", "glowsim.cli", "glow", str(SCENE), *more)
     if command == "test":
-        return _run("-m", "pytest", "-n", "auto", *more)
+        return _run("-m", "pytest", "-n", "auto", "--dist", "worksteal", *more)
     if command == "bench":
         return _run("-m", "pytest", "-m", "benchmark", "-s", "tests/benchmarks", *more)
     steps = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))

@@ -172,14 +172,15 @@ class _Trial:
         for step in steps:
             leds = self._leds + step
             moved = self._own * self._fit.at(self._centre, leds) / self._before
-            tried.append((self._seen - self._own + moved, leds))
+            seen = self._seen - self._own + moved
+            tried.append((seen, self._fault(seen, leds)))
         best = self._best(tried)
         if best is None:
             return None
         step = steps[best]
         return Suggestion(
             f"move {_light_name(look, self._patch.light)} about {np.linalg.norm(step):.0f} mm "
-            f"{_way(step)}{self._outcome(*tried[best])}",
+            f"{_way(step)}{self._outcome(tried[best][1])}",
             look.body.light_mm[self._patch.light] + step,
             (Idea("move", self._patch.light, tuple(map(float, step))),),
         )
@@ -191,8 +192,9 @@ class _Trial:
         for more in MORE_MM:
             further = self._fit.at(self._centre + more * self._normal, self._leds)
             seen = self._seen - self._own + self._own * further / self._before
-            if self._fault(seen, self._leds) < self._goal:
-                outcome = self._outcome(seen, self._leds)
+            fault = self._fault(seen, self._leds)
+            if fault < self._goal:
+                outcome = self._outcome(fault)
                 idea = Idea("around", self._patch.light, amount=more)
                 return Suggestion(
                     f"add about {more:.0f} mm of material all round{outcome}", ideas=(idea,)
@@ -216,15 +218,15 @@ class _Trial:
                 spot = float(seen[its_own].max(initial=0.0)) / self._mean(seen)
                 # Else it may well be a hot spot of its own. What does not help is not kept: a
                 # fine surface has many faces.
-                if spot * GOOD_TO < most and self._fault(seen, leds) < self._goal:
-                    tried.append((seen, leds))
+                if spot * GOOD_TO < most and (fault := self._fault(seen, leds)) < self._goal:
+                    tried.append((seen, fault))
                     asked.append((point, strength))
         best = self._best(tried)
         if best is None:
             return None
         place, share = asked[best]
         dimmed = "" if share == 1 else f", {share:g} times as bright as the nearest one"
-        outcome = self._outcome(*tried[best])
+        outcome = self._outcome(tried[best][1])
         idea = Idea("add", self._patch.light, tuple(map(float, place)), share)
         return Suggestion(f"add a light near {at_mm(place)}{dimmed}{outcome}", place, (idea,))
 
@@ -250,25 +252,21 @@ class _Trial:
         """Whether the body has air inside."""
         return "air" in self._look.body.account.regions
 
-    def _best(self, tried: list[tuple[FloatArray, FloatArray]]) -> int | None:
-        """Return which trial mends the patch best and makes nothing else worse: neither the
-        whole less even, nor a hot spot hotter than there is one."""
-        if not tried:
-            return None
-        fault = np.array([self._fault(seen, leds) for seen, leds in tried])
-        good = fault < self._goal
-        helping = list(zip(good.tolist(), tried, strict=True))
-        spread = np.array([self._spread(seen) if helps else np.inf for helps, (seen, _) in helping])
-        peak = np.array([self._peak(seen) if helps else np.inf for helps, (seen, _) in helping])
+    def _best(self, tried: list[tuple[FloatArray, float]]) -> int | None:
+        """Return which trial, by what is seen then and its fault, mends the patch best and makes
+        nothing else worse: neither the whole less even, nor a hot spot hotter than there is one."""
+        hot = self._patch.kind == "hot spot"
         # A dark gap that only wanders makes the whole no more even.
-        allowed = 1.02 if self._patch.kind == "hot spot" else EVENER
-        good &= spread < allowed * self._spread_now
-        good &= peak < max(self._peak(self._seen), self._eye.limits.whole_bright_ratio) + 1e-9
-        if not good.any():
-            return None
-        # A hot spot by how much it calms, a dark gap by how even the whole becomes.
-        order = fault if self._patch.kind == "hot spot" else spread
-        return int(np.where(good, order, np.inf).argmin())
+        most_spread = (1.02 if hot else EVENER) * self._spread_now
+        most = max(self._peak(self._seen), self._eye.limits.whole_bright_ratio) + 1e-9
+        order = {}
+        for k, (seen, fault) in enumerate(tried):
+            if fault < self._goal and self._peak(seen) < most:
+                spread = self._spread(seen)
+                if spread < most_spread:
+                    # A hot spot by how much it calms, a dark gap by how even the whole becomes.
+                    order[k] = fault if hot else spread
+        return min(order, key=order.__getitem__, default=None)
 
     def _fault(self, seen: FloatArray, leds: FloatArray) -> float:
         """Return how bad a patch is: a hot one's greatest over the mean, a dark one's mean over
@@ -296,8 +294,7 @@ class _Trial:
         log = np.log(np.maximum(seen, 1e-9))
         return float(np.sqrt(self._mean((log - self._mean(log)) ** 2)))
 
-    def _outcome(self, seen: FloatArray, leds: FloatArray) -> str:
-        then = self._fault(seen, leds)
+    def _outcome(self, then: float) -> str:
         if self._patch.kind == "hot spot":
             return f", which takes it from {self._now:.2g} to about {then:.2g} times the mean"
         return (
