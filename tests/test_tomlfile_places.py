@@ -128,7 +128,7 @@ VALUES = st.recursive(
 
 
 @given(st.lists(st.tuples(KEYS, VALUES), max_size=5, unique_by=lambda pair: pair[0]))
-@settings(max_examples=100)
+@settings(max_examples=50)
 def test_each_key_is_found_on_the_line_where_it_was_put(pairs):
     text, expected = "[t]\n", {}
     for key, value in pairs:
@@ -140,7 +140,7 @@ def test_each_key_is_found_on_the_line_where_it_was_put(pairs):
 
 
 @given(st.text(st.sampled_from("ab.=[]{}'\"#\\,\n 1"), max_size=40))
-@settings(max_examples=200)
+@settings(max_examples=80)
 def test_bracket_soup_is_read_or_refused(text):
     fault = fault_of(parse_toml, text, "soup.toml", SceneError)
     assert fault is None or fault.startswith("soup.toml: not valid TOML: ")

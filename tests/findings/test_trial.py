@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from glowsim.findings import suggest
-from glowsim.findings.suggest import MORE_MM, MOVES_MM, STRENGTHS, _falloff, _Trial
+from glowsim.findings.suggest import _falloff, _Trial
 from tests.support.meshes import ball, mesh_of
 
 FALL_PER_MM, NEAR, EVERYWHERE = float(suggest._FALLS_PER_MM[12]), 900.0, 0.05
+MOVES_MM = (2, 4, 8, 12, 18, 26, 36, 50)
+MORE_MM = (1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20)
 LIMITS = SimpleNamespace(whole_bright_ratio=1.5)
 
 
@@ -105,17 +107,19 @@ def test_no_light_is_moved_to_less_than_5_mm_or_its_own_depth_below_the_surface(
     assert tried == [np.count_nonzero(depth > min(30 - off_mm, 5))]
 
 
-def test_just_as_much_material_as_is_needed():
-    eye = eye_of(30, [(12, 0, 0)])
+@pytest.mark.parametrize("off_mm", [8, 12, 20, 23, 25, 26.5])
+def test_just_as_much_material_as_is_needed(off_mm):
+    eye = eye_of(30, [(off_mm, 0, 0)])
     (idea,) = trial(eye).thicker().ideas
     surface = eye.look.body.surface
     peaks = [
-        over_mean(eye, law(surface.centroids + more * surface.normals, [(12, 0, 0)])).max()
+        over_mean(eye, law(surface.centroids + more * surface.normals, [(off_mm, 0, 0)])).max()
         for more in (0.0, *MORE_MM)
     ]
     goal = 1 + 0.75 * (peaks[0] - 1)
+    print(idea.amount)
     assert idea.does == "around"
-    assert idea.amount == MORE_MM[int(np.argmax(np.array(peaks[1:]) < goal))] > MORE_MM[0]
+    assert idea.amount == MORE_MM[int(np.argmax(np.array(peaks[1:]) < goal))]
 
 
 def test_how_bright_all_is_does_not_matter():
@@ -140,7 +144,7 @@ def test_another_light_fills_a_gap_and_is_no_spot():
     (idea,) = found.ideas
     place, surface = np.array(idea.mm), eye.look.body.surface
     assert idea.does == "add"
-    assert idea.amount in STRENGTHS
+    assert idea.amount in (1.0, 0.5, 0.25, 0.1)
     assert np.linalg.norm(place - leds[0]) > 5
     assert np.linalg.norm(place) < 40 - 3
     # The net's step follows from the size of the box: the cube root of 80^3 over 20 times 150.

@@ -24,7 +24,7 @@ from glowsim.transport.names import geometry_key
 from tests.support.closed_forms import frustum_mm3
 from tests.support.drawings import arch_dxf, drawn_shapes, svg_file
 
-MANY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+MANY = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 CIRCLE = {"diameter_mm": 60}
 
 

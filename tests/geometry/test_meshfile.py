@@ -306,7 +306,7 @@ def sound(tmp_path_factory):
 
 
 @given(data=st.data())
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_damaged_files_are_refused_or_read_as_they_are(sound, tmp_path_factory, data):
     kind = data.draw(st.sampled_from(sorted(sound)))
     content = bytearray(sound[kind])

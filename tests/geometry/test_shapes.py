@@ -12,7 +12,7 @@ from glowsim.scene import Shape
 from tests.support.closed_forms import volume_mm3
 from tests.support.scenes import shapes
 
-MANY = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+MANY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 EXTREMES = {
     "a sheet of a blade": {"kind": "blade", "length_mm": 900, "width_mm": 60, "thickness_mm": 0.3},

@@ -187,7 +187,7 @@ def test_faults_name_the_light_as_it_is_written():
     st.booleans(),
     st.floats(0, 80),
 )
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_any_path_gives_leds_or_one_message(points, smooth, start):
     try:
         found = pieces_mm(strip(points, 3, path_smooth=smooth, start_mm=start), PITCH, 1.9)

@@ -18,7 +18,7 @@ from glowsim.optics.exact import (
 )
 from tests.support import diffusion as closed
 
-calm = settings(deadline=None, max_examples=80)
+calm = settings(deadline=None, max_examples=40)
 absorptions = st.one_of(st.just(0.0), st.floats(1e-6, 0.3))
 scatterings = st.floats(0.05, 20.0)
 indices = st.floats(1.0, 1.7)

@@ -13,7 +13,7 @@ from glowsim.optics.fresnel import reflectance, reflectance_diffuse, reflectance
 
 indices = st.floats(1.0, 3.0)
 cosines = st.floats(0.0, 1.0)
-calm = settings(deadline=None, max_examples=60)
+calm = settings(deadline=None, max_examples=40)
 
 
 def unit_vectors(count: int, seed: int) -> np.ndarray:

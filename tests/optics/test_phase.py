@@ -17,7 +17,7 @@ from tests.support.phase import (
 )
 
 mean_cosines = st.floats(-0.95, 0.95)
-calm = settings(deadline=None, max_examples=60)
+calm = settings(deadline=None, max_examples=40)
 
 
 @calm

@@ -12,7 +12,7 @@ from glowsim.optics import photometry
 from glowsim.optics.exact import gauss_legendre
 from tests.support import photometry as closed
 
-calm = settings(deadline=None, max_examples=60)
+calm = settings(deadline=None, max_examples=40)
 half_angles = st.floats(5.0, 80.0)
 
 

@@ -17,7 +17,7 @@ from glowsim.optics.slab import (
     slab_reflectance_transmittance,
 )
 
-calm = settings(deadline=None, max_examples=80)
+calm = settings(deadline=None, max_examples=40)
 
 TABLE = Path(__file__).with_name("slabs.csv").read_text(encoding="utf-8").splitlines()
 SLABS = [

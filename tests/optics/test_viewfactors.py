@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from tests.support import viewfactors
 
-calm = settings(deadline=None, max_examples=60)
+calm = settings(deadline=None, max_examples=40)
 lengths = st.floats(0.1, 50.0)
 
 

@@ -11,7 +11,7 @@ from glowsim.scene import parse_scene, read_scene, scene_schema, write_scene
 from tests.support.faults import fault_of
 from tests.support.scenes import ORB, SPIKE_WITH_LIGHT, scenes
 
-MANY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+MANY = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 WHOLE = """\
 title = "Everything at once"

@@ -147,11 +147,11 @@ def _best_neighbour(
 
 def _listed(walls: Mesh, cells: Grid, half: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """List for every cell the triangles that touch the cube of half edge `half` at its centre."""
-    low, cell, counts = cells.low_mm, cells.cell_mm, cells.counts
-    corners = walls.triangles
+    cell, counts = cells.cell_mm, cells.counts
+    corners = walls.triangles - cells.low_mm
     wider = half / cell - 0.5 + 1e-6
-    first = np.floor((corners.min(axis=1) - low) / cell - wider).astype(np.int64)
-    last = np.floor((corners.max(axis=1) - low) / cell + wider).astype(np.int64)
+    first = np.floor(corners.min(axis=1) / cell - wider).astype(np.int64)
+    last = np.floor(corners.max(axis=1) / cell + wider).astype(np.int64)
     first, last = np.clip(first, 0, counts - 1), np.clip(last, 0, counts - 1)
     span = last - first + 1
     many = span.prod(axis=1)
@@ -167,8 +167,13 @@ def _listed(walls: Mesh, cells: Grid, half: float) -> tuple[NDArray[np.int32], N
         axis=1,
     )
     place = first[face] + k
-    for axes in _separating_axes(corners):
-        touches = _overlap(axes[face], corners[face], low + (place + 0.5) * cell, half)
+    for axis in _separating_axes(corners):
+        along = np.einsum("mkd,md->mk", corners, axis)
+        # A cube of half edge c reaches c (|x| + |y| + |z|) along (x, y, z).
+        reach = (half * (1 + 1e-6) + 1e-9) * np.abs(axis).sum(axis=1)
+        least, most = along.min(axis=1) - reach, along.max(axis=1) + reach
+        middle = cell * np.einsum("nd,nd->n", place + 0.5, axis[face])
+        touches = (least[face] <= middle) & (middle <= most[face])
         face, place = face[touches], place[touches]
     key = cells.flat(place)
     order = np.argsort(key, kind="stable")
@@ -186,13 +191,3 @@ def _separating_axes(corners: FloatArray) -> Iterator[FloatArray]:
     for edge in range(3):
         for axis in np.eye(3):
             yield np.cross(edges[:, edge], axis)
-
-
-def _overlap(
-    axis: FloatArray, corners: FloatArray, centre: FloatArray, half: float
-) -> NDArray[np.bool_]:
-    """Return whether triangles and cubes overlap along an axis of each."""
-    along = np.einsum("nkd,nd->nk", corners - centre[:, None], axis)
-    # A cube of half edge c reaches c (|x| + |y| + |z|) along (x, y, z).
-    reach = (half * (1 + 1e-6) + 1e-9) * np.abs(axis).sum(axis=1)
-    return (along.min(axis=1) <= reach) & (along.max(axis=1) >= -reach)
