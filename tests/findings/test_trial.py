@@ -130,11 +130,13 @@ def test_how_bright_all_is_does_not_matter():
 
 
 def test_a_spot_is_looked_for_where_its_own_light_is_the_nearest():
-    eye = eye_of(40, [(-8, 0, 0), (30, 0, 0)])
-    x = eye.look.body.surface.centroids[:, 0]
+    leds = np.array([(-8.0, 0, 0), (30.0, 0, 0), (0, -30.0, 0)])
+    eye = eye_of(40, leds)
+    away = np.linalg.norm(eye.look.body.surface.centroids[:, None] - leds, axis=2)
     ratio = over_mean(eye, eye.seen_cd_m2)
-    assert ratio.max() > 2 * ratio[x < 11].max()
-    assert trial(eye)._now == pytest.approx(ratio[x <= 11].max(), rel=1e-9)
+    own = away.argmin(axis=1) == 0
+    assert ratio.max() > 2 * ratio[own].max()
+    assert trial(eye)._now == pytest.approx(ratio[own].max(), rel=1e-9)
 
 
 def test_another_light_fills_a_gap_and_is_no_spot():

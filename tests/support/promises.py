@@ -3,7 +3,7 @@
 `python -m tests.support.promises` follows the photons anew (half an hour of one processor) and
 writes the table, line by line; with numbers behind it, those props alone; with `changed`, those
 whose scene or faces are no longer what the table was made of. `tests/transport/test_promises`
-holds a dozen of them against fresh photons.
+holds some of them against fresh photons.
 """
 
 from __future__ import annotations
