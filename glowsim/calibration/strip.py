@@ -13,6 +13,7 @@ from glowsim.calibration.image import Frame, UnreadableError, read_frame
 from glowsim.calibration.lit import Photo, Shot
 from glowsim.calibration.marks import CORNERS, MARK_MM, eye_of, marks_in
 from glowsim.calibration.merge import Seen, merged
+from glowsim.calibration.outline import check_outline
 from glowsim.calibration.pose import Known, Pose, pose_of
 from glowsim.calibration.response import (
     Response,
@@ -33,10 +34,6 @@ DARKEST = {255: 5 / 255, 65535: 5 / 4095}
 """The same below which it is noise and rounding."""
 LEAST_PX = 60.0
 """Length of the stretch in the image that can be read."""
-BLURRED = 0.45
-"""Rise of the outline from 20 to 80 %, over the half breadth, in a sharp image 0.1 to 0.25."""
-NO_OUTLINE = 1.0
-"""The same from which there is none: a photo of something else."""
 FLAT_MM = 0.3
 """What a printed mark may lie off its place (opinion)."""
 TURNED_DEG = 50.0
@@ -127,7 +124,7 @@ def strip_of(photo: Photo, folder: Path) -> Strip:
     check_light(seen)
     values, good = merged(seen, views.times)
     check_colour(photo, seen[best])
-    _check_sharp(pose, frames[best], views.response, points[seen[best].good], across)
+    check_outline(pose, frames[best], views.response, points[seen[best].good], across)
     heading = (points[-1] - points[0]) / np.linalg.norm(points[-1] - points[0])
     return Strip(
         points[good], along[good], values[good], toward_camera(pose, points),
@@ -331,53 +328,6 @@ def check_colour(photo: Photo, seen: Seen) -> None:
             "lit, and is this the right file?",
             "band",
         )
-
-
-def _check_sharp(
-    pose: Pose, frame: Frame, response: Response, points: FloatArray, across: FloatArray
-) -> None:
-    """Raise where there is no outline of the piece, or it rises too slowly from the dark."""
-    found = []
-    for point in points[[len(points) // 4, len(points) // 2]]:
-        for side in (-1.0, 1.0):
-            reach = pose.pixels(np.array([point, point + side * across]))
-            step = (reach[1] - reach[0]) / np.linalg.norm(reach[1] - reach[0])
-            line = np.floor(reach[0] + step * np.arange(0, max(frame.size))[:, None]).astype(int)
-            inside = ((line >= 0) & (line < np.array(frame.size))).all(axis=1)
-            line = line[: int(inside.argmin()) if not inside.all() else len(line)]
-            light = response(frame.codes[line[:, 1], line[:, 0]] / frame.full).sum(axis=1)
-            if (rise := _rise(light)) is not None:
-                found.append(rise)
-    if not found:
-        raise UnreadableError(
-            "beside the stretch it is nowhere darker: is this a photo of the lit piece, with dark "
-            "on both sides of it, and are the points right?",
-            *("images", 0, "file"),
-        )
-    if float(np.median(found)) > NO_OUTLINE:
-        raise UnreadableError(
-            "no sharp outline is where the points say the piece is: is this a photo of it, and are "
-            "the points right?",
-            *("images", 0, "file"),
-        )
-    if float(np.median(found)) > BLURRED:
-        raise UnreadableError(
-            "the image is blurred: the outline of the piece fades over "
-            f"{100 * float(np.median(found)):.0f} % of its half breadth; focus by hand, on a stand",
-            *("images", 0, "file"),
-        )
-
-
-def _rise(light: FloatArray) -> float | None:
-    """Return how far the fall from 80 to 20 % reaches, over where it passes 50 %; None where it
-    does not fall."""
-    level = light / max(float(np.median(light[:5])), 1e-12)
-    if len(level) < 8 or not (level < 0.2).any():
-        return None
-    low = int((level < 0.2).argmax())
-    half = int((level < 0.5).argmax())
-    high = max((k for k in range(half) if level[k] > 0.8), default=0)
-    return (low - high) / max(half, 1)
 
 
 def left_out(seen: Sequence[Seen], good: np.ndarray) -> str:
