@@ -34,6 +34,7 @@ from pathlib import Path
 
 import numpy as np
 
+from glowsim.cli.main import INTERRUPTED
 from glowsim.cli.main import main as glowsim
 from glowsim.errors import GlowsimError
 from glowsim.scene import parse_scene, read_scene
@@ -191,6 +192,8 @@ def typed(*arguments: object) -> str:
             glowsim()
         except SystemExit as end:
             code = end.code
+    if code == INTERRUPTED:  # this script was told to end while the command ran
+        raise KeyboardInterrupt
     if code not in (0, 2):
         raise RuntimeError(f"exit code {code}")
     return "taken" if code == 0 else "refused"
