@@ -131,9 +131,11 @@ def command(
         solved, glow = glow, wires.show(glow)
         findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
         odds = odds_of(glow, scene_file, findings, report)
-        tried: dict[str, Any] = {}
-        if suggest:
-            findings, tried = _tried(glow, scene_file, findings, _read_json(files.findings), report)
+        before = _read_json(files.findings)
+        findings, tried = _warned(glow, scene_file, findings, before.get("heat"), report)
+        if suggest and findings.found:
+            answer = mended(scene_file, glow, findings, kept=before.get("tried"), report=report)
+            findings, tried["tried"] = answer.put_into(findings), answer.as_json()
         told = findings.as_json() | {"wiring": wires.as_json()} | tried
         if odds:
             told["known"] = [one.as_json() for one in odds]
@@ -178,25 +180,20 @@ def _check_options(reference: bool, sure: bool, for_reference: bool) -> None:
         )
 
 
-def _tried(
+def _warned(
     glow: SurfaceGlow,
     scene_file: SceneFile,
     findings: Findings,
-    before: dict[str, Any],
+    before: Any,
     report: Any,
 ) -> tuple[Findings, dict[str, Any]]:
-    """Return findings with what mends them and how warm boards get, and what to keep of that.
+    """Return findings with how warm boards get among their cautions, and what to keep of that.
 
-    before : what the folder's findings file holds
+    before : what the folder keeps of the heat of an earlier run
     """
-    keep: dict[str, Any] = {}
-    if findings.found:
-        answer = mended(scene_file, glow, findings, kept=before.get("tried"), report=report)
-        findings, keep["tried"] = answer.put_into(findings), answer.as_json()
-    warned = heat_caution(scene_file, glow.lights, before.get("heat"), report)
-    keep["heat"] = warned.as_json()
+    warned = heat_caution(scene_file, glow.lights, before, report)
     cautions = (warned.words, *findings.cautions) if warned.words else findings.cautions
-    return replace(findings, cautions=cautions), keep
+    return replace(findings, cautions=cautions), {"heat": warned.as_json()}
 
 
 Name = Literal["glow", "reference", "sure"]

@@ -180,7 +180,7 @@ def findings_of(
     across: bool = True,
     of: str | None = None,
 ) -> Findings:
-    """Judge a glow for a scene's room, viewing distance and thresholds.
+    """Judge a glow for a scene's room, viewing distance and thresholds. Heat is `heat_of`.
 
     comparisons : of quick with the reference, made earlier; what they tell is said with quick
     across      : count the light that bodies send each other across the air

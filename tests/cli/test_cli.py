@@ -155,6 +155,7 @@ def test_json_is_all_that_is_printed(scene, typed):
     data = json.loads(shown.stdout)
     assert data["solver"] == "quick"
     assert data["energy"]["error_share"] < 1e-3
+    assert data["cautions"][0].startswith("Heat: 1 of 1 boards get too warm")
     assert (scene.parent / "elsewhere" / "findings.json").is_file()
 
 
@@ -282,7 +283,6 @@ def test_a_screen_of_plain_letters(scene):
     scene.write_text(GOOD.replace("Little spike", "Kleine Größe ×"))
     for arguments in (
         ("check", scene),
-        ("catalogue",),
         ("glow", scene, "--no-pictures", "--no-suggest"),
     ):
         shown = run(*arguments, folder=scene.parent, PYTHONIOENCODING="ascii")

@@ -211,6 +211,7 @@ def test_glow_says_that_it_is_as_wired(folder):
     assert "note: as wired, battery half used: 3." in flat
 
 
+@pytest.mark.slow
 def test_the_state_of_the_battery_is_an_option(folder):
     def told(*more):
         data = json.loads(glow_of(folder, "--json", *more).output)

@@ -71,6 +71,7 @@ def test_it_says_so_where_no_step_is_worth_it(scene):
     assert [row["recommended"] for row in csv.DictReader(table)] == ["False"] * 4
 
 
+@pytest.mark.slow
 def test_json_is_all_there_is_on_standard_output(scene):
     done = run(
         "thickness",

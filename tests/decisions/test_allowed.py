@@ -188,6 +188,7 @@ def test_boards_are_stacked_as_close_as_they_may():
     assert np.diff(np.sort(apart[:, 2])).min() >= 4.2 - 1e-9
 
 
+@pytest.mark.slow
 def test_a_core_in_the_way_is_named():
     low = CORE.replace("length_mm = 80", "length_mm = 40").replace("[12, 0, -10]", "[0, 0, -10]")
     with pytest.raises(SceneError) as fault:

@@ -216,6 +216,7 @@ def test_least_power_takes_what_reads_as_lit():
     assert only.step.lit.ratio == pytest.approx(answer.before.findings.limits.glow_ratio, rel=0.05)
 
 
+@pytest.mark.slow
 def test_what_must_stay_dark_is_kept_darker(responses):
     dark = SPIKE.replace("cell_mm", "dark_where = { below_mm = 12 }\ncell_mm")
     free, held = again(responses), placer(scene(dark, light=LIGHT), candidates=120)

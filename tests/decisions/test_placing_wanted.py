@@ -24,6 +24,7 @@ def _fewer_candidates(monkeypatch):
     monkeypatch.setattr("glowsim.decisions.response.THOROUGH", SPARING)
 
 
+@pytest.mark.slow
 def test_a_board_goes_to_the_bright_end_and_what_is_expected_comes_true():
     heights, fades = {}, {}
     for name, keys in (("even", ROD), ("flame", ROD + FADE)):

@@ -76,6 +76,7 @@ FIXED = """\
 """
 
 
+@pytest.mark.slow
 def test_read_backwards_the_strips_bring_what_the_forward_solve_says(monkeypatch):
     monkeypatch.setattr(starts, "STEP_MM", 20.0)
     coloured = FIXED + (

@@ -80,6 +80,7 @@ def test_processes_give_the_same_numbers_and_ctrl_c_reaches_none(plain):
         assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
 
 
+@pytest.mark.slow
 def test_a_dask_cluster_gives_the_same_numbers(plain, tmp_path):
     distributed = pytest.importorskip("distributed", reason="the extra [dask] is not installed")
     with (

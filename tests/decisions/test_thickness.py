@@ -220,6 +220,7 @@ def test_heat_is_named_where_it_limits_the_glow():
     assert again.even == pytest.approx(step.even, rel=1e-4)
 
 
+@pytest.mark.slow
 def test_a_board_that_does_not_fit_is_named():
     """25 mm up the spike is 17 mm wide, enough for the LEDs; the board is 23 mm wide."""
     answer = thickness(spike(), "spike", from_mm=35, to_mm=36, steps=2, vary="depth")

@@ -203,6 +203,7 @@ def test_copies_are_solved_once():
     assert len({board.board_c for board in found.boards}) == 1
 
 
+@pytest.mark.slow
 def test_lantern_of_thin_sheet():
     """A board in air behind sheet: film of the board, then both films of the sheet in series."""
     found = heat(BALL, swap={"upholstery_foam_white": "tracing_paper"})

@@ -176,7 +176,7 @@ def test_an_open_insert_is_refused():
     )
 )
 @settings(
-    max_examples=6,
+    max_examples=4,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     phases=[Phase.explicit, Phase.generate],  # simplifying a failure would take minutes

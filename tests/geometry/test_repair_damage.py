@@ -90,7 +90,7 @@ def told(share, notes, silent):
         ("ring", damage.nowhere, "of which a corner is no number, about ("),
         ("bowl", damage.flung, "of which a corner lies far from all the others, about ("),
         ("hollow ball", damage.partly_turned, "turned faces that pointed the wrong way"),
-        ("blob", damage.with_t_junctions, "closed a flat hole"),
+        ("blob", damage.with_t_junctions, "closed a slit"),
     ],
 )
 def test_damage_is_mended_and_said(name, harm, said):
