@@ -8,7 +8,7 @@ patches together and by the worst of them.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from glowsim.calibration.strip import Views, check_light, views_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import RayTarget
 from glowsim.optics.emission import luminance_shape
+from glowsim.transport.problem import Kind
 
 PATCHES_LONG = 14
 LEAST_PATCH_MM = 4.0
@@ -35,9 +36,15 @@ MODEL_ERROR, OWN_ERROR = 0.08, 0.02
 """Of the solver: what neighbours share within SMOOTH_MM (quick beside the reference on a rod with
 two boards: waves of 9 % over 30 mm), and what each patch is off by itself."""
 SMOOTH_MM = 15.0
+SHADED_ERROR = 0.2
+"""The same behind a board, of the light of its own LEDs (`transport/quick/shaded.py`)."""
+OWN_LED_MM = 1.0
+"""How far off the plane of a board its own LEDs are, at most."""
 FALSE_ALARM = 0.05
 """Photos of props as drawn that are said to part, were the errors as stated: half of them by all
 patches together, half by the worst one."""
+OUTLINE_SD = 2.0
+"""Deviations of camera and points by which a place must lie within the outline of the prop."""
 NEIGHBOURS = 8
 """Patches from which the slope of light across the image is found."""
 Report = Callable[[str], None]
@@ -118,10 +125,7 @@ def compared(
     weights, points, pixels, values = _patches(views, piece)
     report("predicting it")
     emitters = piece.problem.emitters
-    alone = replace(
-        emitters, light=np.arange(len(emitters.light)), share=np.ones(len(emitters.share))
-    )
-    each = piece.shone_by(optics, alone) @ weights.T
+    each = piece.shone_by(optics, piece.apart()) @ weights.T
     flux = piece.weight[emitters.light] * emitters.share
     moved = np.log(piece.exitance(optics) @ weights.T)
     by_material = (moved[1:] - moved[0]).T / SLOPE
@@ -129,6 +133,7 @@ def compared(
     shared = [
         np.full(len(here), FREE),
         *_camera_off(views, photo, points, pixels, measured, here),
+        *_behind_boards(piece, points, each, flux),
         *(by_material @ np.linalg.cholesky(known + 1e-12 * np.eye(2))).T,
     ]
     apart = np.linalg.norm(points[:, None] - points[None], axis=2)
@@ -139,6 +144,24 @@ def compared(
         views, points, pixels, weights, each, flux, by_material, measured - here,
         np.asarray(spread, dtype=float),
     )  # fmt: skip
+
+
+def _behind_boards(
+    piece: TestPiece, points: FloatArray, each: FloatArray, flux: FloatArray
+) -> list[FloatArray]:
+    """Return what one deviation of the light behind each board does to patches, (m,) each: the
+    share of it that they have from the board's own LEDs, from its back on half its width down."""
+    share = flux[:, None] * each / (flux @ each)
+    leds, region = piece.problem.emitters.position, piece.problem.emitters.region
+    solid = np.array([m.kind == Kind.SCATTERS for m in piece.problem.media])[region]
+    found = []
+    for board in piece.problem.boards:
+        shape = board.shape
+        gap = np.abs(shape.local(leds)[:, 2])
+        own = shape.covers(shape.local(leds)) & (gap < OWN_LED_MM) & solid
+        deep = (-shape.local(points)[:, 2] - shape.thickness_mm) / (0.5 * min(shape.size_mm))
+        found.append(SHADED_ERROR * np.clip(deep, 0.0, 1.0) * share[own].sum(axis=0))
+    return found
 
 
 def _camera_off(
@@ -193,6 +216,7 @@ def _patches(
     eye = np.broadcast_to(pose.eye_mm, start.shape)
     walls = RayTarget(piece.problem.walls.triangles)
     seen[seen] = ~walls.blocked(start[seen], eye[seen])
+    seen[seen] = _within_outline(views, walls, triangles[seen])
     size = max(LEAST_PATCH_MM, float(np.ptp(skin.centre, axis=0).max()) / PATCHES_LONG)
     cell = np.floor((skin.centre - skin.centre.min(axis=0)) / size).astype(int)
     _, group = np.unique(cell, axis=0, return_inverse=True)
@@ -222,6 +246,24 @@ def _patches(
     good &= values > max(5.0 * views.stray, 1e-9) * values.max()
     middle = np.array(middles)
     return np.array(rows)[good], middle[good], pose.pixels(middle)[good], values[good]
+
+
+def _within_outline(views: Views, walls: RayTarget, triangles: FloatArray) -> np.ndarray:
+    """Return which faces stay on the prop when the camera is off by OUTLINE_SD deviations, (n,)
+    bool: beside its outline the photo is dark, whatever the prop does.
+
+    triangles : (n, 3, 3) float, faces that the camera sees
+    """
+    spots = np.einsum("sc,kcd->ksd", _WITHIN, triangles).reshape(-1, 3)
+    pose = views.pose
+    px_per_mm = pose.focal_px / np.linalg.norm(pose.eye_mm - spots, axis=1)[:, None]
+    square = (pose.moved_px(spots) ** 2).sum(axis=0) + (views.photo.shift_mm * px_per_mm) ** 2
+    seen, reach = pose.pixels(spots), OUTLINE_SD * np.sqrt(square)
+    within = np.ones(len(spots), dtype=bool)
+    for way in np.array([[1, 0], [-1, 0], [0, 1], [0, -1]]):
+        there = pose.rays(seen + way * reach)
+        within &= walls.first_hits(np.broadcast_to(pose.eye_mm, there.shape), there).face >= 0
+    return np.asarray(within.reshape(len(triangles), -1).all(axis=1), dtype=bool)
 
 
 _WITHIN = np.array([[1, 1, 1], [4, 1, 1], [1, 4, 1], [1, 1, 4]]) / np.array([[3], [6], [6], [6]])

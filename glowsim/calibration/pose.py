@@ -92,13 +92,13 @@ class Pose:
         ]
         return (np.array(moved) - here) / step
 
-    def ray(self, pixel: FloatArray) -> FloatArray:
-        """Return the way from the eye that a pixel looks, (3,) float, of length 1.
+    def rays(self, pixels: FloatArray) -> FloatArray:
+        """Return the ways from the eye that pixels look, (n, 3) float, of length 1.
 
-        pixel : (2,) float
+        pixels : (n, 2) float
         """
-        local = np.append((pixel - self.middle) / self.focal_px, 1.0)
-        return np.asarray(local @ self.axes / np.linalg.norm(local), dtype=float)
+        local = np.column_stack([(pixels - self.middle) / self.focal_px, np.ones(len(pixels))])
+        return np.asarray(local @ self.axes / np.linalg.norm(local, axis=1)[:, None], dtype=float)
 
     def along_mm(self, points: FloatArray, heading: FloatArray) -> FloatArray:
         """Return by how much one deviation of each unknown moves what is seen at points along a

@@ -15,7 +15,7 @@ from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import MATT
 from glowsim.transport.prepared import PreparedProp
-from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, Medium
+from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, Medium, OpaqueBoard
 from glowsim.transport.sizes import cell_for_mm
 
 SLOPE = 0.1
@@ -137,10 +137,12 @@ class TestPiece:
         )
         return np.asarray(weighted, dtype=float)
 
-    def shone_by(self, optics: Optics, emitters: Emitters) -> FloatArray:
+    def shone_by(
+        self, optics: Optics, emitters: Emitters, boards: tuple[OpaqueBoard, ...] | None = None
+    ) -> FloatArray:
         """Return exitance of each face per lumen of each light of some emitters, (lights, k).
 
-        They may stand elsewhere than drawn; boards stay where they are. Raises SolveError.
+        They may stand elsewhere than drawn, and so may boards. Raises SolveError.
         """
 
         def known(medium: Medium) -> Medium:
@@ -155,8 +157,33 @@ class TestPiece:
             )
 
         media = tuple(map(known, self.problem.media))
-        problem = replace(self.problem, media=media, cell_mm=self.cell_mm)
+        kept = self.problem.boards if boards is None else boards
+        problem = replace(self.problem, media=media, cell_mm=self.cell_mm, boards=kept)
         return self._leaving(problem, emitters)[:, 0]
+
+    def apart(self) -> Emitters:
+        """Return the LEDs, each a light by itself."""
+        own = self.problem.emitters
+        count = len(own.light)
+        return replace(own, light=np.arange(count), share=np.ones(count))
+
+    def with_board_moved(
+        self, board: int, by_mm: FloatArray
+    ) -> tuple[Emitters, tuple[OpaqueBoard, ...]]:
+        """Return the LEDs, each by itself, and all boards, with one board moved and its LEDs.
+
+        board : the light that it is;  by_mm : (3,) float
+        """
+        emitters, boards = self.apart(), list(self.problem.boards)
+        mine = self.problem.emitters.light == board
+        where = emitters.position[mine]
+        away = [np.linalg.norm(one.shape.local(where), axis=1) for one in boards]
+        for k in np.unique(np.argmin(away, axis=0)) if boards else ():
+            frame = boards[k].shape.frame.copy()
+            frame[:3, 3] += by_mm
+            boards[k] = replace(boards[k], shape=replace(boards[k].shape, frame=frame))
+        there = emitters.position + mine[:, None] * by_mm
+        return replace(emitters, position=there), tuple(boards)
 
     def _leaving(self, problem: BodyProblem, emitters: Emitters) -> FloatArray:
         response = self.prepared.quick(problem).respond(emitters, problem.boards)

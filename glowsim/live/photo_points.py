@@ -211,7 +211,9 @@ class PhotoPoints:
         pose = self.pose(k)
         if pose is None:
             raise ReadingsError(f"click {LEAST} points of the piece first")
-        found = on_surface(self.subjects[k].body, pose.eye_mm, pose.ray(np.array(pixel, float)))
+        found = on_surface(
+            self.subjects[k].body, pose.eye_mm, pose.rays(np.array([pixel], float))[0]
+        )
         if found is None:
             raise ReadingsError("the piece is not there; keep the stretch on its surface")
         x, y, z = (round(float(v), 2) + 0.0 for v in found)

@@ -16,7 +16,7 @@ from glowsim.optics.emission import luminance_shape
 from glowsim.scene import parse_scene
 from glowsim.transport.build import body_problem
 from glowsim.transport.plan import plan_of
-from glowsim.transport.reference import Goal, solve_body
+from tests.support.checked_photos import KNOWN, PROPS, Prop, by_hand
 from tests.support.photos import Picture, save, taken_of
 
 PROP = """
@@ -34,7 +34,6 @@ detail_mm = 4
 """
 MARKS = ((0.0, 0.0, 70.0), (0.0, 15.0, 0.0), (0.0, -15.0, 0.0), (15.0, 0.0, 35.0))
 FOAM = Optics(0.0022, 0.4, 0.65, 1.0)
-KNOWN = np.diag([0.2, 0.1]) ** 2
 
 
 @pytest.fixture(scope="module")
@@ -101,49 +100,21 @@ def test_a_dark_led_is_named(piece, tmp_path):
     assert "is dark" in found.causes[0].words
 
 
-def as_built(piece) -> np.ndarray:
-    """Return exitance of each face by the reference solver, averaged round the rod's axis."""
-    light, _ = solve_body(piece.problem, seed=3, goal=Goal(noise=None, photons=100_000))
-    each = (light.diffuse + light.direct)[:, 1].sum(axis=0)
-    skin = piece.skin
-    around = np.hypot(*skin.centre[:, :2].T)
-    ring = np.column_stack([skin.centre[:, 2], around, 5 * skin.normal[:, 2]])
-    _, ring = np.unique(np.round(ring / 1.5), axis=0, return_inverse=True)
-    ring = ring.ravel()
-    return (np.bincount(ring, skin.area * each) / np.bincount(ring, skin.area))[ring]
-
-
-def by_hand(picture: Picture, folder, rng) -> Photo:
-    """Return a photo with errors that are not the check's own: corners darker, light left on, a
-    response that is off, points off by most of a millimetre and a pixel, distance by 7 %."""
-    height, width = picture.light.shape
-    row, column = np.mgrid[:height, :width]
-    far = np.hypot(row - height / 2, column - width / 2) / np.hypot(height / 2, width / 2)
-    light = picture.light * (1.0 - rng.uniform(0.0, 0.2) * far**2) + rng.uniform(0.0, 0.003)
-    taken = replace(picture, light=light ** rng.uniform(0.93, 1.07))
-
-    def off(mark):
-        return tuple(np.array(mark) + rng.uniform(-1.0, 1.0, 3))
-
-    return photo_of(taken, folder, off, int(rng.integers(1_000_000)), 600 * rng.uniform(0.93, 1.07))
-
-
 @pytest.mark.slow
-def test_false_alarms_are_few_and_a_board_that_is_off_is_seen(piece, tmp_path):
-    """Sixteen photos of the prop as built by the reference: one in twenty may part, so that three
-    or more do by a chance of 4 %. A board that sits 4 mm higher is found."""
-    rng = np.random.default_rng(5)
-    right, lifted = (seen_of(piece, light) for light in (as_built(piece), shone(piece, lift=4.0)))
-    parted, left = 0, []
-    for _ in range(16):
-        mine = compared(by_hand(right, tmp_path, rng), tmp_path, piece, FOAM, KNOWN, print)
-        parted += mine.parts
-        left.append(mine.chi_square / len(mine.off))
-    assert parted <= 2
-    assert 0.2 < np.median(left) < 1.0
-    found = checked(by_hand(lifted, tmp_path, rng), tmp_path, piece, FOAM, KNOWN)
-    assert found.parts
-    assert "sits about" in found.causes[0].words
+def test_false_alarms_are_few_and_a_board_that_is_off_is_seen(tmp_path):
+    """Sixteen photos of a spike as its maker built it, by the reference: one in twenty may part, so
+    that three or more do by a chance of 4 %. A board 8 mm off its place parts."""
+    rng, prop = np.random.default_rng(5), Prop(PROPS["spike"])
+    piece = prop.piece
+
+    def beside(fault):
+        photo = by_hand(prop, prop.picture(prop.fault(fault, rng)[0], rng), tmp_path, rng)
+        return compared(photo, tmp_path, piece, piece.optics, KNOWN, print)
+
+    left = [beside("none") for _ in range(16)]
+    assert sum(one.parts for one in left) <= 2
+    assert 0.2 < np.median([one.chi_square / len(one.off) for one in left]) < 1.0
+    assert all(beside("moved 8").parts for _ in range(2))
 
 
 @pytest.mark.slow
@@ -179,12 +150,14 @@ def walled(wall_mm: float) -> TestPiece:
 
 @pytest.mark.slow
 def test_a_thinner_wall_is_measured(tmp_path):
-    """Drawn with 6 mm, built with 5, tried with 5.1: the wall is named first, and by how much."""
-    drawn, built = walled(6.0), walled(5.0)
+    """Drawn with 6 mm, built with 4.5, tried with 5.1: the wall is named alone, and by how much to
+    a third. Of 5 mm too little is left to be told once places at the rim count for nothing."""
+    drawn, built = walled(6.0), walled(4.5)
     light = np.ones(1) @ built.shone_by(FOAM, built.problem.emitters)
     photo = photographed(built, tmp_path, light)
     found = checked(photo, tmp_path, drawn, FOAM, KNOWN, thinner=(0.9, lambda: walled(5.1)))
-    words = found.causes[0].words
+    assert len(found.fitting) == 1
+    words = found.fitting[0].words
     assert words.startswith("the wall is ")
     assert words.endswith(" mm thinner than drawn")
-    assert float(words.split()[3]) == pytest.approx(1.0, abs=0.3)
+    assert float(words.split()[3]) == pytest.approx(1.5, abs=0.5)
