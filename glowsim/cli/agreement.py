@@ -64,7 +64,11 @@ ANY = Goal(noise=None, seconds=0.0)
 @scene_argument
 @out_option
 @click.option(
-    "--size", type=SizeType(), default="1280x960", show_default=True, help="Of a picture."
+    "--size",
+    type=SizeType(with_map=True),
+    default="1280x960",
+    show_default=True,
+    help="Of a picture.",
 )
 @click.option(
     "--pictures/--no-pictures", default=True, help="Draw a map of the difference on each body."

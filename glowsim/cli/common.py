@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from glowsim.transport.result import SurfaceGlow
 
 from glowsim.cli.figure_table import FigureTable
-from glowsim.errors import SceneError
+from glowsim.errors import PictureError, SceneError
 from glowsim.units import length_mm
 
 PIPE_WIDTH = 118
@@ -110,9 +110,12 @@ def supply_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 class SizeType(click.ParamType):  # type: ignore[type-arg]
-    """A picture size such as 1280x960."""
+    """A picture size such as 1280x960; a brightness map among the pictures asks for more."""
 
     name = "WxH"
+
+    def __init__(self, with_map: bool = False) -> None:
+        self.with_map = with_map
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -123,7 +126,13 @@ class SizeType(click.ParamType):  # type: ignore[type-arg]
         width, cross, height = str(value).lower().partition("x")
         if not (cross and width.isdigit() and height.isdigit()):
             self.fail(f"'{value}' is not a size; write it as 1280x960", param, ctx)
-        return int(width), int(height)
+        from glowsim.pictures.camera import LEAST_MAP_PX, LEAST_PX, checked_size
+
+        try:
+            least_px = LEAST_MAP_PX if self.with_map else LEAST_PX
+            return checked_size((int(width), int(height)), least_px)
+        except PictureError as fault:
+            self.fail(str(fault), param, ctx)
 
 
 class LengthType(click.ParamType):  # type: ignore[type-arg]

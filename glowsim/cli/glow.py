@@ -62,7 +62,11 @@ from glowsim.transport.store import save_glow
 @scene_argument
 @out_option
 @click.option(
-    "--size", type=SizeType(), default="1280x960", show_default=True, help="Of pictures, in pixels."
+    "--size",
+    type=SizeType(with_map=True),
+    default="1280x960",
+    show_default=True,
+    help="Of pictures, in pixels.",
 )
 @click.option("--pictures/--no-pictures", default=True, help="Draw pictures and write meshes.")
 @click.option(

@@ -18,7 +18,7 @@ from glowsim.decisions.alike import bodies_alike, copy_names, named_all
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish
-from glowsim.decisions.placed_scene import free_name, write_new
+from glowsim.decisions.placed_scene import write_beside
 from glowsim.decisions.placer import Expected, Placer, Report, pattern_light
 from glowsim.decisions.placing import check_count
 from glowsim.decisions.response import Responses
@@ -176,9 +176,8 @@ class Modules:
     def write(self) -> Path:
         """Write the scene with the one shown beside the old one, under a free name; return its
         path. Whether that is worth doing, `verdict` says."""
-        path = free_name(Path(self.plan.scene_file.toml.name), "placed")
-        write_new(path, self.shown.text_of_scene)
-        return path
+        name = Path(self.plan.scene_file.toml.name)
+        return write_beside(name, "placed", self.shown.text_of_scene)
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""

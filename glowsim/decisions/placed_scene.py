@@ -164,6 +164,16 @@ def free_name(path: Path, ending: str) -> Path:
         number += 1
 
 
+def write_beside(path: Path, ending: str, text: str) -> Path:
+    """Write a new scene file beside `path` under its `free_name`; return that.
+
+    Raises SceneError if it cannot be written.
+    """
+    new = free_name(path, ending)
+    write_new(new, text)
+    return new
+
+
 def write_new(path: Path, text: str) -> None:
     """Write a new scene file; raises SceneError if it exists or cannot be written."""
     if path.exists():

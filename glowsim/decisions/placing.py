@@ -24,7 +24,7 @@ from glowsim.decisions.boards import Poses
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish, p5_over_mean
-from glowsim.decisions.placed_scene import free_name, matched, write_new
+from glowsim.decisions.placed_scene import matched, write_beside
 from glowsim.decisions.placer import Expected, Placer, pattern_light
 from glowsim.decisions.polish import Placement
 from glowsim.decisions.response import Responses
@@ -152,9 +152,7 @@ class Placed:
 
         Whether that is worth doing, `worth` says.
         """
-        path = free_name(Path(self.plan.scene_file.toml.name), "placed")
-        write_new(path, self.text_of_scene)
-        return path
+        return write_beside(Path(self.plan.scene_file.toml.name), "placed", self.text_of_scene)
 
     @cached_property
     def gap(self) -> Gap:

@@ -25,7 +25,7 @@ from glowsim.decisions.boards import Poses
 from glowsim.decisions.effort import Effort
 from glowsim.decisions.lights import drive_factor, turned
 from glowsim.decisions.objective import Aim, Wish
-from glowsim.decisions.placed_scene import free_name, write_new
+from glowsim.decisions.placed_scene import write_beside
 from glowsim.decisions.response import Responses
 from glowsim.decisions.starts import Starts
 from glowsim.decisions.step import Step, warmed
@@ -113,9 +113,7 @@ class Slid:
 
         Whether that is worth doing, `worth` says.
         """
-        path = free_name(Path(self.plan.scene_file.toml.name), "placed")
-        write_new(path, self.text_of_scene)
-        return path
+        return write_beside(Path(self.plan.scene_file.toml.name), "placed", self.text_of_scene)
 
     @cached_property
     def text(self) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import tomlkit
 
-from glowsim.decisions.placed_scene import free_name, with_lights, write_new
+from glowsim.decisions.placed_scene import with_lights, write_beside
 from glowsim.errors import SceneError
 from glowsim.files import write_whole
 from glowsim.scene import Light, Scene, SceneFile, Tree, parse_scene
@@ -83,9 +83,7 @@ def scene_in(text: str, origin: SceneFile) -> Scene:
 
 def save_beside(path: Path, text: str) -> Path:
     """Write a scene beside an old one under a new name; return it. Raises SceneError."""
-    new = free_name(path, ENDING)
-    write_new(new, text)
-    return new
+    return write_beside(path, ENDING, text)
 
 
 def save_over(path: Path, text: str, known: str) -> None:

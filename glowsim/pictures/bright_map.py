@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 from PIL import Image
 
-from glowsim.pictures.camera import Camera, Size, checked_size
+from glowsim.pictures.camera import LEAST_MAP_PX, Camera, Size, checked_size
 from glowsim.pictures.colour_scale import ColourScale, scale_for
 from glowsim.pictures.inks import PAPER, contrasting
-from glowsim.pictures.map_page import LEAST_MAP_PX, Words, map_page
+from glowsim.pictures.map_page import Words, map_page
 from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.shade import Shading, glows_seen

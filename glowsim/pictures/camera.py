@@ -14,6 +14,8 @@ FILL = 0.8
 """Share of the frame that the prop takes up, in width or height."""
 LEAST_PX, MOST_PX = 16, 8192
 """Least and greatest side of a picture."""
+LEAST_MAP_PX = 240
+"""Views, scale and legend of a map need this much, each way."""
 NEAREST = 2.0
 """The camera never stands nearer to the prop's middle than this many times its radius."""
 

@@ -23,8 +23,6 @@ from glowsim.pictures.photo import Studio
 from glowsim.pictures.text import font, number, scale_bar, shortened, text_width
 from glowsim.pictures.visibility import Points, points_seen
 
-LEAST_MAP_PX = 240
-"""Views, scale and legend need this much, each way."""
 MOST_VIEWS = 4
 FINE = 2
 """Views are drawn so many times finer and made small again."""

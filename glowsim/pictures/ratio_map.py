@@ -14,10 +14,10 @@ import numpy as np
 from PIL import Image
 
 from glowsim.geometry.mesh import FloatArray
-from glowsim.pictures.camera import Camera, Size, checked_size
+from glowsim.pictures.camera import LEAST_MAP_PX, Camera, Size, checked_size
 from glowsim.pictures.colour_scale import ColourScale
 from glowsim.pictures.inks import OFF, PAPER
-from glowsim.pictures.map_page import FINE, LEAST_MAP_PX, Words, map_page
+from glowsim.pictures.map_page import FINE, Words, map_page
 from glowsim.pictures.marks import Mark
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.visibility import Points

@@ -303,6 +303,13 @@ def test_what_is_echoed_is_cut(scene, typed):
     assert len(shown.stderr) < 1500
 
 
+def test_a_size_no_picture_has_is_refused_before_anything_is_solved(scene, typed):
+    shown = typed("glow", scene, "--size", "160x120")
+    assert shown.returncode == 2
+    assert "each side must be a whole number from 240 to 8192" in " ".join(shown.stderr.split())
+    assert not (scene.parent / "little-glow").exists()
+
+
 def test_a_full_disk_names_the_file_asked_for(scene, typed, monkeypatch):
     def full(*args, **kwargs):
         raise OSError(errno.ENOSPC, "No space left on device")

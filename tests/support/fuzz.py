@@ -269,7 +269,7 @@ KILLED = {
     "glow": ("--size", "320x240", "--no-suggest"),
     "turntable": ("--frames", "4", "--size", "160x120"),
     "sheet": (),
-    "reference": ("--photons", "2000", "--size", "160x120"),
+    "reference": ("--photons", "2000", "--size", "320x240", "--no-suggest"),
     "heat": (),
 }
 
