@@ -42,6 +42,7 @@ from glowsim.decisions.odds import odds_of
 from glowsim.files import written_together
 from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
+from glowsim.pictures.backends import drawn_by_glow
 from glowsim.pictures.text import boxes_note
 from glowsim.scene import SceneFile, read_scene
 from glowsim.transport.result import SurfaceGlow
@@ -201,8 +202,6 @@ def _warned(
 
 
 Name = Literal["glow", "reference", "sure"]
-DRAWN = 6
-"""A photo, at four rays a pixel, and the two views of the map."""
 
 
 class _Files:
@@ -234,7 +233,7 @@ def _draw(
 ) -> str:
     """Draw and export everything; return how faces were found."""
     report("setting up the camera")
-    studio = Studio(glow, scene_file.scene, backend, DRAWN * size[0] * size[1] / 1280 / 960)
+    studio = Studio(glow, scene_file.scene, backend, drawn_by_glow(size))
     report("drawing the photo")
     save_picture(studio.photo(size), files.photo)
     report("drawing the brightness map")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from io import BytesIO
 
@@ -14,6 +15,7 @@ from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.srgb import encode
 from glowsim.pictures import Studio
+from glowsim.pictures.backends import drawn_by_glow
 from glowsim.pictures.bright_map import calm_shading
 from glowsim.pictures.text import font
 from glowsim.scene import Scene, SceneFile
@@ -28,13 +30,20 @@ _INK = (190, 190, 192)
 
 
 def studio_of(
-    kept: PreparedProp, scene_file: SceneFile, azimuth: float, elevation: float
+    kept: PreparedProp,
+    scene_file: SceneFile,
+    azimuth: float,
+    elevation: float,
+    pictures: float = math.inf,
 ) -> Studio:
-    """Return a studio for a prop as its wires let it be, seen from the given angles [deg]."""
+    """Return a studio for a prop as its wires let it be, seen from the given angles [deg].
+
+    pictures : how many are to be drawn, as `choose_backend` counts them
+    """
     scene = scene_file.scene
     glow = as_tried(kept.glow(plan_of(scene_file)), scene_file)
     view = scene.view.model_copy(update={"azimuth_deg": azimuth, "elevation_deg": elevation})
-    return Studio(glow, scene.model_copy(update={"view": view}))
+    return Studio(glow, scene.model_copy(update={"view": view}), pictures=pictures)
 
 
 def photo_png(
@@ -44,8 +53,9 @@ def photo_png(
     azimuth_deg: float,
     elevation_deg: float,
 ) -> bytes:
-    """Return the photo that `glow` takes of a scene with this view, as PNG."""
-    return _png(studio_of(kept, scene_file, azimuth_deg, elevation_deg).photo(size))
+    """Return the photo that `glow` takes of a scene with this view, as PNG, to the pixel."""
+    pictures = drawn_by_glow(size)
+    return _png(studio_of(kept, scene_file, azimuth_deg, elevation_deg, pictures).photo(size))
 
 
 def as_jpeg(frame: Frame) -> bytes:

@@ -53,6 +53,12 @@ class Probe:
     when: float
 
 
+def drawn_by_glow(size: tuple[int, int]) -> float:
+    """Return how many pictures `glow` draws, as `choose_backend` counts them: a photo, at four rays
+    a pixel, and the two views of the map."""
+    return 6 * size[0] * size[1] / 1280 / 960
+
+
 def choose_backend(wanted: str, pictures: float = math.inf) -> tuple[Backend, str]:
     """Return the back end to draw with, and why, in one line.
 

@@ -108,6 +108,9 @@ def test_figures_are_those_of_the_commands_for_the_saved_scene(session, tmp_path
     glow = printed("glow", str(path), "--no-pictures", "--no-suggest")
     heat = printed("heat", str(path), "--no-picture")
     del glow["files"], glow["wiring"], heat["files"], heat["cautions"]
+    # The page tells of heat by the figures of `heat` alone.
+    glow["cautions"] = [one for one in glow["cautions"] if one != glow["heat"]["words"]]
+    del glow["heat"]
     assert ours["glow"] == glow
     assert ours["power"] == printed("power", str(path))
     assert ours["heat"] == heat
