@@ -307,17 +307,16 @@ class Wires:
         for words in self.headline:
             screen.print(words, style="bold")
 
-    def print_change(self, screen: Console, new: SceneFile) -> None:
+    def print_change(self, screen: Console, new: Wires) -> None:
         """Print what must be said of a new scene of the same prop, where it is something else."""
-        found = Wires(new).headline
-        if found != self.headline:
-            for words in found or ("this no longer holds.",):
+        if new.headline != self.headline:
+            for words in new.headline or ("this no longer holds.",):
                 screen.print(f"With the new boards: {words}", style="bold")
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
         return {"headline": list(self.headline), "loss": self.loss}
 
-    def as_json_with(self, new: SceneFile) -> dict[str, Any]:
+    def as_json_with(self, new: Wires) -> dict[str, Any]:
         """Return plain data of this scene and of a new one of the same prop."""
-        return {"wiring": self.as_json(), "new_wiring": Wires(new).as_json()}
+        return {"wiring": self.as_json(), "new_wiring": new.as_json()}

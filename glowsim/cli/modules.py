@@ -110,20 +110,20 @@ def command(
             report=report,
         )
         odds = counted(answer.neighbours, report)
+        new_wires = Wires(answer.shown.step.scene_file)
         plain, files = written_set(
             folder,
             "modules",
             answer,
             write and answer.verdict.worth,
-            wires.as_json_with(answer.shown.step.scene_file)
-            | ({"known": list(odds)} if odds else {}),
+            wires.as_json_with(new_wires) | ({"known": list(odds)} if odds else {}),
             lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
         )
     if as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
-    wires.print_change(console(), answer.shown.step.scene_file)
+    wires.print_change(console(), new_wires)
     _print(console(), answer)
     console().print(*odds, sep="\n", end="\n" if odds else "")
     if write and not answer.verdict.worth:

@@ -130,12 +130,13 @@ def command(
                 reference=None if reference is None else Goal(seconds=reference),
                 report=report,
             )
+        new_wires = Wires(answer.after.scene_file)
         plain, files = written_set(
             folder,
             "place",
             answer,
             answer.worth,
-            wires.as_json_with(answer.after.scene_file),
+            wires.as_json_with(new_wires),
             lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
         )
     if as_json:
@@ -143,7 +144,7 @@ def command(
         return
     wires.print_headline(console())
     if answer.worth:
-        wires.print_change(console(), answer.after.scene_file)
+        wires.print_change(console(), new_wires)
     _print(console(), answer)
     print_written(files)
 

@@ -137,14 +137,19 @@ def limit_at_place(
     try:
         boards = [b for b in heat_of(scene_file, report=report).boards if b.body == body]
     except GlowsimError as fault:
-        # The place in the file is left out: the scene may be one that was only tried.
-        reason = str(fault).rsplit(": ", 1)[-1]
-        return replace(rule, what=f"a board's limit here is not known ({reason})")
+        return replace(rule, what=_not_known(fault))
     own = _of_board(min(boards, key=lambda board: board.allowed_share), catalogue, rule)
     given = "buried_power_w" in scene_file.scene.findings.model_fields_set
     if given and rule.heat_factor < own.heat_factor:
         return replace(rule, what=f"the scene gives it; by the heat sum it is {own.limit_w:.2g} W")
     return own
+
+
+def _not_known(fault: GlowsimError) -> str:
+    """Say why heat cannot be worked out. The place in the file is left out: the scene may be one
+    that was only tried."""
+    reason = str(fault).rsplit(": ", 1)[-1]
+    return f"a board's limit here is not known ({reason})"
 
 
 def _of_board(board: BoardHeat, catalogue: Catalogue, rule: PowerLimit) -> PowerLimit:
@@ -207,8 +212,7 @@ def heat_caution(
             said += _too_warm(heat_of(scene_file, report=report))
         except GlowsimError as fault:
             if above and not said:
-                reason = str(fault).rsplit(": ", 1)[-1]
-                rule = f"a rule of thumb: a board's limit here is not known ({reason})"
+                rule = f"a rule of thumb: {_not_known(fault)}"
                 said.append(f"{_drawing(above, lit, limit_w)}, {rule}")
     words = f"Heat: {'; '.join(said)}. {all_cautions()['heat'].text}" if said else ""
     return HeatCaution(words, stamp)

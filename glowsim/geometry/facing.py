@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from trimesh.triangles import angles
 
 from glowsim.geometry.borders import Border, border_of, weights_on
 from glowsim.geometry.creases import smooth_corners
@@ -46,21 +47,12 @@ def facing_of(mesh: Mesh, way: Sequence[float], within_deg: float) -> Facing | N
     None where that ends at creases or edges of flat faces only: then it goes by whole faces.
     """
     corner, count = smooth_corners(mesh, np.zeros(len(mesh.faces), dtype=np.int64))
+    weighted = angles(mesh.triangles)[:, :, None] * mesh.normals[:, None]
     normal = np.zeros((count, 3))
-    for k in range(3):
-        np.add.at(normal, corner[:, k], _angles(mesh)[:, k, None] * mesh.normals)
+    np.add.at(normal, corner, weighted)
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)[:, None]
     toward = np.asarray(way, dtype=float) / np.linalg.norm(way)
     cosine = float(np.cos(np.radians(within_deg)))
     beyond = (cosine - normal @ toward)[corner]
     border = border_of(mesh.triangles, beyond, np.zeros(len(corner), dtype=bool))
     return None if border is None else Facing(mesh, normal[corner], toward, cosine, border)
-
-
-def _angles(mesh: Mesh) -> FloatArray:
-    """Return the angle at each corner of each face, (m, 3) float [rad]."""
-    ahead = np.roll(mesh.triangles, -1, axis=1) - mesh.triangles
-    behind = np.roll(mesh.triangles, 1, axis=1) - mesh.triangles
-    size = np.linalg.norm(ahead, axis=2) * np.linalg.norm(behind, axis=2)
-    cosine = np.einsum("mkd,mkd->mk", ahead, behind) / np.maximum(size, 1e-30)
-    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))

@@ -78,13 +78,12 @@ DIM = BOARD + "  drive = { red = 0.1, green = 0.1, blue = 0.1 }\n"
 
 
 def test_what_more_boards_do_to_the_colours_is_said_and_nothing_twice(capsys):
-    few, many = (parse_scene(STAFF + count * BOARD) for count in (1, 4))
-    wires = common.Wires(few)
-    wires.print_change(common.console(), few)
+    few, many = (common.Wires(parse_scene(STAFF + count * BOARD)) for count in (1, 4))
+    few.print_change(common.console(), few)
     assert capsys.readouterr().out == ""
-    wires.print_change(common.console(), many)
+    few.print_change(common.console(), many)
     said = " ".join(capsys.readouterr().out.split())
     assert "With the new boards: On 18650" in said
     assert "of its light at bud: light 4" in said
-    common.Wires(many).print_change(common.console(), parse_scene(STAFF + DIM))
+    many.print_change(common.console(), common.Wires(parse_scene(STAFF + DIM)))
     assert capsys.readouterr().out == "With the new boards: this no longer holds.\n"
