@@ -111,7 +111,8 @@ def _by_light_and_heat(
     electrics: Electrics, wish: Wish, glow: SurfaceGlow | None, tell: Callable[[str], None]
 ) -> Iterator[Answer]:
     if wish.cool:
-        level = level_for_heat(electrics, heat_of(electrics.plan.scene_file, report=tell))
+        heat = heat_of(electrics.plan.scene_file, how_soon=False, report=tell)
+        level = level_for_heat(electrics, heat)
         yield Answer("to keep every temperature limit", level, _reads(electrics, glow, level))
     if wish.lit_ratio is not None and glow is not None:
         tell("finding the level that looks so")

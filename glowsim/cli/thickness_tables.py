@@ -52,14 +52,9 @@ def print_thickness(screen: Console, answer: Thickness, verbose: bool) -> None:
 def _cautions(answer: Thickness) -> list[str]:
     """Return what to take care of where any of the answers passes a limit."""
     found = [text for advice in answer.advice for text in advice.step.findings.cautions]
-    if any(_too_warm(advice) for advice in answer.advice):
+    if any(advice.step.heat and advice.step.heat.exceeded for advice in answer.advice):
         found += [caution("heat"), caution("fire")]
     return list(dict.fromkeys(found))
-
-
-def _too_warm(advice: Advice) -> bool:
-    heat, warmest = advice.step.heat, advice.warmest
-    return bool((heat and heat.exceeded) or (warmest and warmest.allowed_share < 1))
 
 
 def _table(answer: Thickness, advice: Advice) -> FigureTable:
@@ -79,14 +74,13 @@ def _table(answer: Thickness, advice: Advice) -> FigureTable:
 def _explained(answer: Thickness, advice: Advice) -> str:
     """Return what the marks and columns of a table mean."""
     moves = _moves((*answer.of(advice.material), advice.step))
-    limits = answer.limits
     arrow = "least that is even enough" if advice.meets else "best, but not even enough"
     return (
         (f"-> {arrow}: " if advice.worth else "no ->, none is worth it: ")
         + f"{wanted(advice.step)} are wanted.  {KEY}.  "
         + ("LED: below the surface.  " if moves else "")
-        + f"watts: of the hottest board, ! above {limits.buried_power_w:g} W, the rule of thumb.  "
-        "quick: whether that solver holds or is a rough guide"
+        + "watts: of the hottest board, on average over its pulses, ! above what heat allows "
+        "there.  quick: whether that solver holds or is a rough guide"
     )
 
 

@@ -25,7 +25,7 @@ from glowsim.decisions.worth import (
     wanted,
     weigh,
 )
-from glowsim.electrics.heat import BoardHeat
+from glowsim.electrics.heat import NEAR_LIMIT
 from glowsim.geometry.mesh import FloatArray
 
 AGREES = 0.02
@@ -50,7 +50,6 @@ class Advice:
     edit      : what to write into the scene file
     sentences : the recommendation in plain words, what matters most first
     reference : the same value by the reference solver, where it was asked
-    warmest   : the board with the least heat to spare there, by `electrics.heat`
     """
 
     material: str
@@ -62,18 +61,10 @@ class Advice:
     edit: str
     sentences: tuple[str, ...]
     reference: Step | None = None
-    warmest: BoardHeat | None = None
 
     def also(self, *sentences: str) -> Advice:
         """Return the advice with more to say."""
         return replace(self, sentences=(*self.sentences, *sentences))
-
-    def warmed(self, boards: Sequence[BoardHeat]) -> Advice:
-        """Return the advice with how warm the body's boards get."""
-        if not boards:
-            return self
-        warmest = min(boards, key=lambda board: board.allowed_share)
-        return replace(self.also(*_warmth(warmest, self.step.heat)), warmest=warmest)
 
     def beside(self, reference: Step) -> Advice:
         """Return the advice with what the reference solver says of the same value."""
@@ -104,9 +95,7 @@ class Advice:
             "text": self.text,
             "step": self.step.as_json(),
             "reference": self.reference.as_json() if self.reference else None,
-            "warmest_board": None if self.warmest is None else self.warmest.name,
-            "warmest_board_c": None if self.warmest is None else round(self.warmest.board_c, 1),
-            "warmest_board_bears_w": _bearable_w(self.warmest),
+            **_warmest(self.step.heat),
         }
 
 
@@ -258,66 +247,53 @@ def _what_it_lacks(step: Step, edge: str) -> list[str]:
 
 
 def _heat(step: Step) -> list[str]:
-    """Say when the heat, not the optics, is what limits the glow."""
+    """Say what heat allows there, and when heat, not optics, is what limits the glow."""
     heat = step.heat
     if heat is None:
         return []
-    if heat.exceeded:
-        if heat.heat_factor <= 0:
-            return [
-                f"Heat limits this glow: {heat.light} draws more than the {heat.limit_w:g} W it "
-                "may have even while dark; take a board with fewer LEDs, or cut its power between "
-                "uses."
-            ]
-        return [
-            f"Heat, not optics, limits this glow: {heat.light} draws {heat.power_w:.2g} W, and "
-            f"{heat.limit_w:g} W is the rule of thumb for a buried board. Turned down to "
+    allowed = f"{heat.light} draws {heat.power_w:.2g} W and may draw {heat.limit_w:.2g} W there"
+    said = f"Heat: {allowed}."
+    if heat.heat_factor <= 0:
+        said = (
+            f"Heat limits this glow: {heat.light} draws more than the {heat.limit_w:.2g} W it may "
+            "have even while dark; take a board with fewer LEDs, or cut its power between uses."
+        )
+    elif heat.exceeded:
+        said = (
+            f"Heat, not optics, limits this glow: {allowed}. Turned down to "
             f"{100 * heat.heat_factor:.0f} % of its drive it averages "
             f"{step.mean_at_cd_m2(heat.heat_factor):.3g} cd/m2: "
             f"{_reads(step.grade_at(heat.heat_factor))}. The evenness stays as it is."
-        ]
-    if step.lit.ratio < step.findings.limits.glow_ratio:
+        )
+    elif step.lit.ratio < step.findings.limits.glow_ratio:
         most = f"turned up {heat.factor:.2g} times"
         reason = (
-            f"more than that is too hot for a buried board (rule of thumb: {heat.limit_w:g} W): "
-            "heat, not optics, is the limit"
+            f"more than that is too hot there ({heat.limit_w:.2g} W): heat, not optics, is the "
+            "limit"
             if heat.binds
             else "that is full drive"
         )
-        return [
+        said = (
             f"It does not look lit as driven; {most} it averages "
             f"{step.mean_at_cd_m2(heat.factor):.3g} cd/m2 "
             f"({_reads(step.grade_at(heat.factor))}), and {reason}."
-        ]
-    return []
-
-
-def _warmth(board: BoardHeat, rule: PowerLimit | None) -> list[str]:
-    """Say how warm the warmest board gets, and what to go by where the rule says otherwise."""
-    said = (
-        f"Heat sum: {board.name} settles there at {board.board_c:.0f} °C with "
-        f"{board.power_w:.2g} W, {board.verdict}"
-    )
-    if board.limits:
-        limit = board.limits[0]
-        said += (
-            f"; {limit.what}: {limit.found_c:.0f} °C of {limit.limit_c:.0f} °C, reached with "
-            f"{board.bearable_w:.2g} W"
         )
-    if rule is None or rule.exceeded == (board.allowed_share < 1):
-        return [said + "."]
-    return [
-        said + ".",
-        f"The rule of thumb for any buried board, {rule.limit_w:g} W (buried_power_w), says "
-        "otherwise: go by the heat sum, which is for this body; `glowsim heat` shows all of it.",
-    ]
+    elif heat.power_w * NEAR_LIMIT > heat.limit_w:
+        said = f"Heat: {allowed}: near the limit, so measure, and leave a margin."
+    return [said, heat.source]
 
 
-def _bearable_w(board: BoardHeat | None) -> float | None:
-    """Return what a board bears, None where nothing limits it."""
-    if board is None or not np.isfinite(board.bearable_w):
-        return None
-    return round(float(board.bearable_w), 4)
+def _warmest(heat: PowerLimit | None) -> dict[str, Any]:
+    """Return how warm the board with the least heat to spare gets and what it may draw, as plain
+    data; nothing where that could not be worked out."""
+    if heat is None or heat.board_c is None:
+        return dict.fromkeys(("warmest_board", "warmest_board_c", "warmest_board_bears_w"))
+    bears_w = round(float(heat.limit_w), 4) if np.isfinite(heat.limit_w) else None
+    return {
+        "warmest_board": heat.light,
+        "warmest_board_c": round(heat.board_c, 1),
+        "warmest_board_bears_w": bears_w,
+    }
 
 
 def _by_reference(quick: Step, reference: Step) -> list[str]:

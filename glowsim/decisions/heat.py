@@ -135,7 +135,7 @@ def limit_at_place(
     if rule is None:
         return None
     try:
-        boards = [b for b in heat_of(scene_file, report=report).boards if b.body == body]
+        boards = heat_of(scene_file, of=body, how_soon=False, report=report).boards
     except GlowsimError as fault:
         return replace(rule, what=_not_known(fault))
     own = _of_board(min(boards, key=lambda board: board.allowed_share), catalogue, rule)
@@ -209,7 +209,7 @@ def heat_caution(
         said.append(f"{_drawing(above, lit, limit_w)}, which the scene gives as limit")
     if any(light.power_w > LOOK_FROM_W for light in lit):
         try:
-            said += _too_warm(heat_of(scene_file, report=report))
+            said += _too_warm(heat_of(scene_file, how_soon=False, report=report))
         except GlowsimError as fault:
             if above and not said:
                 rule = f"a rule of thumb: {_not_known(fault)}"

@@ -127,10 +127,17 @@ class Modules:
         return tuple(count for count in self.counts if count.board == board)
 
     @cached_property
+    def carried(self) -> tuple[Count, ...]:
+        """Those that the scene's battery runs as well as the body as it is; all if it runs none."""
+        if self.before.not_carried:
+            return self.counts
+        return tuple(c for c in self.counts if not c.step.not_carried) or self.counts
+
+    @cached_property
     def chosen(self) -> Count | None:
-        """The recommended one: of those even enough the least power if that is what comes first,
-        otherwise the fewest boards to solder; None if none is even enough."""
-        enough = [c for c in self.counts if c.step.enough]
+        """The recommended one: of those even enough that the battery runs the least power if that
+        is what comes first, otherwise the fewest boards to solder; None if none is even enough."""
+        enough = [c for c in self.carried if c.step.enough]
         if self.wish.first == "power":
             lit = [
                 c for c in enough if c.step.lit.ratio >= 0.999 * c.step.findings.limits.glow_ratio
@@ -140,9 +147,10 @@ class Modules:
 
     @cached_property
     def best(self) -> Count:
-        """The most even one; of those that are hardly less even the fewest boards."""
-        near = as_good_as_best([c.step for c in self.counts])
-        some = [c for c in self.counts if any(c.step is step for step in near)]
+        """The most even one that the battery runs; of those that are hardly less even the fewest
+        boards."""
+        near = as_good_as_best([c.step for c in self.carried])
+        some = [c for c in self.carried if any(c.step is step for step in near)]
         return min(some, key=lambda c: (c.joints, off_log(c.step)))
 
     @property
@@ -245,7 +253,7 @@ def modules(
     bounds: dict[str, Bound] = {}
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
-    before = warmed(trial.judged(scene_file, 0), scene_file, plan, number)
+    before = warmed(trial.judged(scene_file, 0), plan.catalogue)
     responses.see(before.glow)
     for light, fitting in able:
         if fitting:
@@ -348,6 +356,10 @@ def _words(answer: Modules) -> list[str]:
         able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
         if able and best.count == tried:
             said.append(f"More of them can be: try --max {2 * tried} with {' or '.join(able)}.")
+    passed = [c for c in answer.counts if c not in answer.carried]
+    if passed:
+        which = ", ".join(named_boards(c.count, c.board) for c in passed)
+        said.append(f"Passed over, for the battery: {which}. {passed[0].step.not_carried}")
     said += answer.verdict.sentences
     for board in answer.bounds:
         mine = answer.of(board)

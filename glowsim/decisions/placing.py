@@ -236,7 +236,7 @@ def place(
     new = lit(scene_file, numbers, placer, placement, before, report)
     report("confirming")
     after = trial.judged(new.scene_file, count)
-    before = warmed(before, scene_file, plan, number)
+    before = warmed(before, plan.catalogue)
     after = replace(after, heat=new.heat)
     old = scene_file.scene.bodies[number].lights
     answer = Placed(

@@ -270,8 +270,7 @@ def _answer(
     """Return the best choice, turned to what the wish and heat have it at, weighed."""
     starts, after = best
     text, new = _slid(scene_file, numbers, strips, starts, plan.catalogue)
-    after = warmed(after, new, plan_of(new), numbers[0])
-    before = warmed(before, scene_file, plan, numbers[0])
+    after, before = warmed(after, plan.catalogue), warmed(before, plan.catalogue)
     assert after.heat is not None, "its lights are on, as before"
     mean = after.evenness.mean_cd_m2
     factor = drive_factor(wish, before, after.heat, mean)

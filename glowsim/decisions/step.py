@@ -9,13 +9,12 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.heat import PowerLimit, heat_limit, limit_at_place
-from glowsim.electrics.as_wired import as_tried, evened
+from glowsim.electrics.as_wired import as_tried, evened, not_carried
 from glowsim.findings import Evenness, Findings, Look, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
 from glowsim.scene import SceneFile
 from glowsim.transport.exchange import settle
-from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Copy
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solvers import QUICK, REFERENCE
@@ -36,6 +35,7 @@ class Step:
     trust    : what makes the solver a rough guide here; empty where it holds
     heat     : what a limit of power means, None for lights that are off: the scene's rule of thumb,
                or what boards bear at their places
+    not_carried : why the scene's battery cannot run the variant, '' where it can or none is named
     """
 
     material: str
@@ -49,6 +49,7 @@ class Step:
     weight_g: float | None
     trust: tuple[str, ...]
     heat: PowerLimit | None
+    not_carried: str = ""
 
     @property
     def evenness(self) -> Evenness:
@@ -154,15 +155,16 @@ class Step:
             "above_heat_limit": bool(heat and heat.exceeded),
             "solver": REFERENCE if self.by_reference else QUICK,
             "supply": self.glow.supply,
+            "battery_cannot_run_it": self.not_carried,
             "rough_guide_because": list(self.trust),
         }
 
 
-def warmed(step: Step, scene_file: SceneFile, plan: Plan, number: int) -> Step:
-    """Return a step with what body `number`'s boards bear at their places, in place of the rule
-    of thumb."""
-    name = scene_file.scene.bodies[number].name
-    return replace(step, heat=limit_at_place(scene_file, plan.catalogue, name, step.heat))
+def warmed(step: Step, catalogue: Catalogue) -> Step:
+    """Return a step with what its body's boards bear at their places, in place of the rule of
+    thumb."""
+    name = step.copies[0].of
+    return replace(step, heat=limit_at_place(step.scene_file, catalogue, name, step.heat))
 
 
 def judged(
@@ -209,7 +211,21 @@ def judged(
         float((body.volume_mm3 or 0.0) * (density or 0.0) * 1e-6) if known else None,
         body.trust,
         heat_limit(lights, catalogue, scene.findings.buried_power_w),
+        not_carried(scene_file),
     )
+
+
+def judged_at_place(
+    glow: SurfaceGlow,
+    scene_file: SceneFile,
+    number: int,
+    value: float,
+    material: str,
+    catalogue: Catalogue,
+) -> Step:
+    """Return the step that a solved variant amounts to, with what its boards bear at their places;
+    raises as `judged` does."""
+    return warmed(judged(glow, scene_file, number, value, material, catalogue), catalogue)
 
 
 def _darkest(look: Look, limit_cd_m2: float) -> tuple[float, float]:

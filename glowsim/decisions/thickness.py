@@ -26,10 +26,9 @@ import numpy as np
 
 from glowsim.catalogue import Catalogue
 from glowsim.decisions.advice import Advice, advise
-from glowsim.decisions.step import Step, judged
+from glowsim.decisions.step import Step, judged, judged_at_place
 from glowsim.decisions.sweep import side_by_side, solve_scenes
 from glowsim.decisions.vary import Variation, Vary, checked_materials, variation_of
-from glowsim.electrics.heat import heat_of
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.findings.inspection import doubts
 from glowsim.geometry.body import solid_of
@@ -156,7 +155,8 @@ def thickness(
         report("judging", 0, len(wanted))
         values, names = [value for _, value in wanted], [material for material, _ in wanted]
         numbers, catalogues = repeat(variation.number), repeat(catalogue)
-        return side_by_side(executor, judged, glows, scenes, numbers, values, names, catalogues)
+        judge = judged_at_place
+        return side_by_side(executor, judge, glows, scenes, numbers, values, names, catalogues)
 
     def by_reference_if_rough(scene: SceneFile, glow: SurfaceGlow) -> SurfaceGlow:
         assert sure is not None
@@ -177,8 +177,6 @@ def thickness(
         given = given.also(
             *(f"Look at this before you build: {_ended(doubt)}" for doubt in doubtful)
         )
-        report("adding up the heat", 0, 1)
-        given = _warmed(given, variation.body.name)
         return given if check is None else given.beside(by_reference(given.step, check))
 
     def by_reference(step: Step, goal: Goal) -> Step:
@@ -190,15 +188,6 @@ def thickness(
 
 def _ended(sentence: str) -> str:
     return sentence if sentence.endswith((".", "?")) else f"{sentence}."
-
-
-def _warmed(advice: Advice, body: str) -> Advice:
-    """Return the advice with how warm the boards get, or why that could not be worked out."""
-    try:
-        boards = heat_of(advice.step.scene_file).boards
-    except GlowsimError as problem:
-        return advice.also(f"How warm it gets could not be worked out: {problem}")
-    return advice.warmed([board for board in boards if board.body == body])
 
 
 def values_mm(from_mm: float, to_mm: float, steps: int) -> list[float]:

@@ -113,10 +113,10 @@ class Verdict:
 def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdict:
     """Return whether `after` is worth doing in place of `before`.
 
-    It is where what comes first gains clearly, no grade is lost, the mean keeps its share and
-    nothing leaks that did not. What is less even is never worth doing for evenness, but where it
-    mends a leak. Where heat does not bear the lights as they are, they are judged turned down to
-    what it does.
+    It is where what comes first gains clearly, no grade is lost, the mean keeps its share, nothing
+    leaks that did not and the battery runs it as before. What is less even is never worth doing
+    for evenness, but where it mends a leak. Where heat does not bear the lights as they are, they
+    are judged turned down to what it does.
 
     spares : it is even enough with fewer boards or less material, which is a gain too
     """
@@ -136,6 +136,8 @@ def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdic
         losses.append(f"that is below {100 * LEAST_MEAN:.0f} % of the light for its power")
     if stray > stray_was:
         losses.append("light would leak where it must stay dark")
+    if after.not_carried and not before.not_carried:
+        losses.append(after.not_carried.rstrip("."))
     effects = _side_effects(before, after)
     if gains and not losses:
         return Verdict(True, tuple(_capital(f"{effect}.") for effect in effects))

@@ -56,10 +56,25 @@ def as_tried(glow: SurfaceGlow, scene_file: SceneFile) -> SurfaceGlow:
     try:
         return as_wired(glow, scene_file)
     except SceneError:
-        bare = {"wiring": None, "pulses": (), "controller": Controller()}
-        unwired = replace(scene_file, scene=scene_file.scene.model_copy(update=bare))
         words = f"{supply_words(scene_file)}, boards not in [wiring] yet taken at the battery"
-        return as_wired(glow, unwired).alike(supply=words)
+        return as_wired(glow, _unwired(scene_file)).alike(supply=words)
+
+
+def _unwired(scene_file: SceneFile) -> SceneFile:
+    """Return a scene with all its boards at the battery, driven as drawn."""
+    bare = {"wiring": None, "pulses": (), "controller": Controller()}
+    return replace(scene_file, scene=scene_file.scene.model_copy(update=bare))
+
+
+def not_carried(scene_file: SceneFile) -> str:
+    """Return why the battery of a scene or a variant of it cannot run it, '' where it can or none
+    is named; boards as `as_tried` takes them. Raises SceneError."""
+    if scene_file.scene.power is None:
+        return ""
+    try:
+        return ended_words(Electrics(scene_file))
+    except SceneError:
+        return ended_words(Electrics(_unwired(scene_file)))
 
 
 def kept_by(scene_file: SceneFile, body: str) -> FloatArray:
@@ -112,11 +127,9 @@ def loss_words(electrics: Electrics) -> str:
 def headline(electrics: Electrics) -> tuple[str, ...]:
     """Return what must be said before any figure: a battery that cannot run the prop, or no longer
     in this state, a colour that turns. Only the first of it at full voltage."""
-    state = electrics.plan.scene_file.battery
-    if state == FULL_VOLTAGE:
-        return tuple(filter(None, [pack_words(electrics)]))
-    ended = pack_words(electrics) or spent_words(electrics)
-    return tuple(words for words in (ended, colour_words(electrics, state)) if words)
+    state, ended = electrics.plan.scene_file.battery, ended_words(electrics)
+    colours = "" if state == FULL_VOLTAGE else colour_words(electrics, state)
+    return tuple(words for words in (ended, colours) if words)
 
 
 def light_share(electrics: Electrics, state: str = "half used") -> FloatArray:
@@ -184,6 +197,13 @@ def pack_words(electrics: Electrics) -> str:
         run = run_time(pack, electrics.circuit, electrics.boards, levels)
         why = f"{run.ends_by} at once" if run.hours == 0 else ""
     return f"{pack.label} cannot run this prop: {why}." if why else ""
+
+
+def ended_words(electrics: Electrics) -> str:
+    """Return why the scene's own battery cannot run the prop, or no longer in the state it is shown
+    in; '' if it can."""
+    at_full = electrics.plan.scene_file.battery == FULL_VOLTAGE
+    return pack_words(electrics) or ("" if at_full else spent_words(electrics))
 
 
 def spent_words(electrics: Electrics) -> str:

@@ -57,7 +57,7 @@ class BoardHeat:
     in_air                : nothing but air touches it, so something unseen must hold it
     limits                : the tightest first
     minutes               : from switching on to 90 % of the rise;  soon_share : of the rise after
-                            five minutes
+                            five minutes; 0 and 1 where how soon was not asked, or nothing is drawn
     """
 
     name: str
@@ -154,40 +154,45 @@ class HeatReport:
 def heat_of(
     scene_file: SceneFile,
     *,
+    of: str | None = None,
+    how_soon: bool = True,
     report: Callable[[str], None] = lambda text: None,
 ) -> HeatReport:
     """Return how warm the boards of a scene get; where it has pulses, by their average.
 
+    of       : the body of this name alone
+    how_soon : work out how soon they get there, too, which takes about as long again
     Raises SceneError, MaterialError, GeometryError or SolveError.
     """
     electrics = Electrics(scene_file)
-    plan, lit, heat = electrics.plan, electrics.boards, scene_file.scene.heat
+    plan, heat = electrics.plan, scene_file.scene.heat
+    asked = [k for k, board in enumerate(electrics.boards) if of in (None, board.body)]
+    lit = [electrics.boards[k] for k in asked]
     if not lit:
-        raise SceneError(
-            f"{scene_file.toml.name}: no body has a light, so there is no heat to work out"
-        )
-    levels = electrics.average_levels()
+        who = "no body has a light" if of is None else f"'{of}' has no light"
+        raise SceneError(f"{scene_file.toml.name}: {who}, so there is no heat to work out")
+    levels = electrics.average_levels()[asked]
     holder = holder_of(plan)
     drawn = np.array([_watts(b, b.current_ma(v)) for b, v in zip(lit, levels, strict=True)])
     full = np.array([_watts(board, board.white_ma) for board in lit])
-    fields, parts = _solved(plan, report)
+    fields, parts = _solved(plan, {board.body for board in lit}, report)
     boards: list[BoardHeat] = []
     powers: dict[str, FloatArray] = {}
     keys = {body.name: key for body, key in zip(scene_file.scene.bodies, plan.keys, strict=True)}
     known: dict[tuple[str, bytes], list[BoardHeat]] = {}
-    warming: dict[tuple[str, tuple[float, ...]], WarmUp | None] = {}
+    warming: dict[tuple[str, tuple[float, ...]], WarmUp] = {}
     for copy in dict.fromkeys(board.copy for board in lit):
         mine = np.array([k for k, board in enumerate(lit) if board.copy == copy])
         key = keys[lit[mine[0]].body]
         case = (key, levels[mine].tobytes() + drawn[mine].tobytes())
         group = [lit[k] for k in mine]
         if case not in known:
-            report(f"warming up {copy}")
             # How soon depends on how the watts are shared between boards, not on how many.
             shared = (key, tuple(np.round(drawn[mine] / max(drawn[mine].max(), 1e-12), 2)))
-            if shared not in warming:
-                warming[shared] = warm_up(fields[key], drawn[mine]) if drawn[mine].any() else None
-            warm = warming[shared]
+            if how_soon and drawn[mine].any() and shared not in warming:
+                report(f"warming up {copy}")
+                warming[shared] = warm_up(fields[key], drawn[mine])
+            warm = warming.get(shared)
             chips = [chip_rise_k(lit[k], levels[k]) for k in mine]
             watts = np.stack([drawn[mine], full[mine]], axis=1)
             known[case] = _judged(heat, fields[key], warm, group, watts, chips, holder)
@@ -234,13 +239,14 @@ def chip_rise_k(board: LitBoard, levels: FloatArray) -> float | None:
 
 
 def _solved(
-    plan: Plan, report: Callable[[str], None]
+    plan: Plan, names: set[str], report: Callable[[str], None]
 ) -> tuple[dict[str, HeatField], dict[str, HeatPart]]:
     bodies = plan.scene_file.scene.bodies
+    wanted = {key for key, body in zip(plan.keys, bodies, strict=True) if body.name in names}
     outers = {key: solid_of(plan.scene_file, n).outer for key, n in plan.distinct.items()}
     fields, parts = {}, {}
     for key, number in plan.distinct.items():
-        if bodies[number].lights:
+        if plan.keys[number] in wanted:
             report(f"heat of {bodies[number].name}")
             parts[key] = heat_part(plan, number, outers)
             fields[key] = HeatField(parts[key].body)

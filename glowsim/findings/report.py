@@ -180,7 +180,10 @@ def findings_of(
     across: bool = True,
     of: str | None = None,
 ) -> Findings:
-    """Judge a glow for a scene's room, viewing distance and thresholds. Heat is `heat_of`.
+    """Judge a glow for a scene's room, viewing distance and thresholds.
+
+    How warm boards get is no matter of the glow, and not among its findings: `glowsim.heat_of`
+    works that out from the scene.
 
     comparisons : of quick with the reference, made earlier; what they tell is said with quick
     across      : count the light that bodies send each other across the air

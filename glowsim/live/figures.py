@@ -99,4 +99,4 @@ def with_heat(figures: Figures, scene_file: SceneFile, report: Callable[[str], N
     """
     if not any(body.lights for body in scene_file.scene.bodies):
         return figures
-    return replace(figures, heat=heat_of(scene_file, report=report))
+    return replace(figures, heat=heat_of(scene_file, how_soon=False, report=report))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -13,6 +12,7 @@ from glowsim.decisions.advice import _between, _by_reference, grain_mm
 from glowsim.decisions.step import judged
 from glowsim.decisions.thickness import thickness, values_mm
 from glowsim.decisions.worth import LEAST_GAIN, off_log
+from glowsim.electrics.heat import heat_of
 from glowsim.errors import GlowsimError, MaterialError, SceneError
 from glowsim.findings.evenness import evenness
 from glowsim.scene import parse_scene
@@ -197,26 +197,20 @@ def test_heat_is_named_where_it_limits_the_glow():
     step, text = answer.advice[0].step, answer.advice[0].text
     assert step.as_json()["above_heat_limit"]
     assert "Heat, not optics, limits this glow" in text
-    warmest = answer.advice[0].warmest
-    assert warmest.allowed_share < 1
-    assert f"Heat sum: spike: board settles there at {warmest.board_c:.0f} °C" in text
-    assert answer.advice[0].as_json()["warmest_board_bears_w"] == pytest.approx(
-        warmest.bearable_w, abs=1e-4
-    )
-    # A rule of thumb that says otherwise than the sum is called one, and the sum goes before it.
-    assert "says otherwise" not in text
-    lax = replace(step, heat=replace(step.heat, limit_w=100.0))
-    both = replace(answer.advice[0], step=lax).warmed([warmest])
-    assert "The rule of thumb for any buried board, 100 W (buried_power_w), says otherwise" in (
-        both.text
-    )
-    assert both.sentences[-1].endswith("`glowsim heat` shows all of it.")
+    # By the heat sum, at every step and in every command.
+    (board,) = heat_of(step.scene_file, how_soon=False).boards
+    assert step.heat.limit_w == pytest.approx(board.bearable_w)
+    assert f"As driven it gets {board.board_c:.0f} °C warm" in text
+    told = answer.advice[0].as_json()
+    assert told["warmest_board_bears_w"] == pytest.approx(board.bearable_w, abs=1e-4)
+    assert told["warmest_board_c"] == pytest.approx(board.board_c, abs=0.05)
+    assert all(one.heat.board_c is not None for one in answer.steps)
     factor = step.heat.heat_factor
     dimmed = f"{{ red = {factor:.6f}, green = {factor:.6f}, blue = {factor:.6f} }}"
     again = thickness(spike(drive=dimmed), "spike", from_mm=0, to_mm=2, steps=2).advice[0].step
     assert again.evenness.mean_cd_m2 == pytest.approx(step.mean_at_cd_m2(factor), rel=1e-4)
     assert again.lit.grade == step.grade_at(factor)
-    assert again.heat.power_w == pytest.approx(0.4, rel=1e-4)
+    assert again.heat.power_w == pytest.approx(again.heat.limit_w, rel=1e-3)
     assert again.even == pytest.approx(step.even, rel=1e-4)
 
 

@@ -129,6 +129,15 @@ def test_brightness_and_power_are_judged_by_what_they_want(step):
     assert not weigh(step, changed(step, power=1.2), Wish(first="power")).worth
 
 
+def test_what_the_battery_no_longer_runs_is_not_worth_it(step):
+    why = "3 x AAA cannot run this prop: 900 mA on average, its limit 500 mA."
+    better = changed(step, off_log=0.5, not_carried=why)
+    weighed = weigh(step, better, Wish())
+    assert not weighed.worth
+    assert why in weighed.sentences[0]
+    assert weigh(replace(step, not_carried=why), better, Wish()).worth
+
+
 def test_a_new_leak_is_not_worth_it(step):
     leak = replace(step.findings.found[0], kind="light leak")
     leaking = changed(step, off_log=0.5)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from glowsim.decisions.modules import Modules
+from glowsim.decisions.objective import Wish
 from glowsim.decisions.worth import (
     LEAST_GAIN,
     as_good_as_best,
@@ -19,7 +20,7 @@ from glowsim.decisions.worth import (
 from glowsim.scene import Thresholds
 
 
-def step(off, *, mean=100.0, grade="patchy", even=0.3):
+def step(off, *, mean=100.0, grade="patchy", even=0.3, not_carried=""):
     """A made-up step: how far off on the logarithmic scale, and what else counts."""
     return SimpleNamespace(
         even=even,
@@ -27,6 +28,7 @@ def step(off, *, mean=100.0, grade="patchy", even=0.3):
         enough=grade != "patchy",
         evenness=SimpleNamespace(off_by=float(np.exp(off)), mean_cd_m2=mean),
         findings=SimpleNamespace(limits=Thresholds()),
+        not_carried=not_carried,
     )
 
 
@@ -83,20 +85,39 @@ def test_words():
     assert said == "off by x 2.72 now, x 1.22 then; 200 cd/m2 now, 50 then"
 
 
-def counts(*off_logs, grade="patchy"):
-    """Made-up answers for one, two, three ... boards; before: one board."""
+def counts(*off_logs, grade="patchy", carried=99, before=""):
+    """Made-up answers for one, two, three ... boards, of which the battery carries so many."""
     made = [
-        SimpleNamespace(step=step(off, grade=grade), count=k, joints=6 * k)
+        SimpleNamespace(
+            step=step(off, grade=grade, not_carried="too much" if k > carried else ""),
+            count=k,
+            joints=6 * k,
+            power_w=float(k),
+        )
         for k, off in enumerate(off_logs, start=1)
     ]
-    answer = SimpleNamespace(counts=tuple(made), body=SimpleNamespace(lights=(None,)), chosen=None)
-    answer.best = Modules.best.func(answer)
+    answer = SimpleNamespace(
+        counts=tuple(made),
+        body=SimpleNamespace(lights=(None,)),
+        before=step(1.0, not_carried=before),
+        wish=Wish(),
+    )
+    for name in ("carried", "chosen", "best"):
+        setattr(answer, name, getattr(Modules, name).func(answer))
     return answer
 
 
 def test_one_board_more_must_bring_a_clear_gain():
     assert counts(1.0, 0.5, 0.48, 0.47).best.count == 2
     assert counts(1.0, 0.5, 0.3).best.count == 3
+
+
+def test_only_what_the_battery_carries_is_chosen():
+    assert counts(1.0, 0.5, 0.3, carried=2).best.count == 2
+    assert counts(0.3, 0.2, 0.1, grade="fair", carried=1).chosen.count == 1
+    # Where it runs none, or not the body as it is, the choice is by light; the verdict says so.
+    assert counts(1.0, 0.5, 0.3, carried=0).best.count == 3
+    assert counts(1.0, 0.5, 0.3, carried=2, before="too much").best.count == 3
 
 
 @pytest.mark.parametrize("worth", [True, False])
