@@ -17,12 +17,14 @@ from glowsim.buildsheet.blocks import (
 )
 from glowsim.buildsheet.data_diagram import data_drawings
 from glowsim.buildsheet.head import rows_of, strips
+from glowsim.buildsheet.laid import laid_along, paper_strips
 from glowsim.buildsheet.making import head_step, making_steps
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.parts import material_cautions, parts_grid
 from glowsim.buildsheet.places import BodyPlaces
 from glowsim.buildsheet.positions import where_the_lights_go
 from glowsim.buildsheet.prop import FALLS_SHORT, Prop
+from glowsim.buildsheet.stencils import stencils
 from glowsim.buildsheet.steps import after_first_night, full_white_words, steps
 from glowsim.buildsheet.template import figures_of
 from glowsim.buildsheet.wiring_diagram import wiring_drawings
@@ -222,18 +224,27 @@ def _runs(runs: tuple[str, ...]) -> str:
 
 
 def _templates(prop: Prop, area: tuple[float, float]) -> tuple[Block, ...]:
+    folder = prop.plan.scene_file.folder
     bodies = [
         FullSize(
             _short(places.name) if count == 1 else f"{_short(places.name)} (make {count})",
-            tuple(figure.drawing for figure in figures_of(places, area)),
+            (*(figure.drawing for figure in figures_of(places, area)), *stencils(places, folder)),
         )
         for places, count in prop.lit
+    ]
+    laid = [
+        FullSize(
+            f"{_short(places.name)}: along its paths",
+            tuple(strip for one in along for strip in paper_strips(one, area[0])),
+        )
+        for places, _ in prop.lit
+        if (along := laid_along(places))
     ]
     rows = rows_of(prop.plan.scene_file.scene)
     feet = {places.name: _foot_mm(places) for places, _ in prop.lit}
     drawn = tuple(s for r in rows for s in strips(r, area[0], feet.get(r.body, 0.0)))
     heads = [FullSize("strips for the head", drawn)]
-    return (*bodies, *(heads if rows else ()))
+    return (*bodies, *laid, *(heads if rows else ()))
 
 
 def _foot_mm(places: BodyPlaces) -> float:

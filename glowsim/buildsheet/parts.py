@@ -70,11 +70,10 @@ def _boards(power: PowerReport) -> list[Row]:
 
 def bought(boards: Sequence[LitBoard]) -> list[tuple[LitBoard, int]]:
     """Return boards as they are bought, with their LEDs: pieces of one strip stay together."""
-    first: dict[tuple[str, int], LitBoard] = {}
+    first: dict[str, LitBoard] = {}
     leds: Counter[str] = Counter()
-    for number, board in enumerate(boards):
-        key = (board.copy, board.strip if board.strip >= 0 else -1 - number)
-        leds[first.setdefault(key, board).name] += board.led_count
+    for board in boards:
+        leds[first.setdefault(board.whole, board).name] += board.led_count
     return [(board, leds[board.name]) for board in first.values()]
 
 

@@ -98,7 +98,7 @@ def command(
     """Place COUNT light boards in a body of SCENE so that it glows as evenly as can be.
 
     All lights of the body are placed anew, as boards of one kind driven as its first light, and
-    all bodies like it alike. Strips that run along paths are slid along them instead, and what
+    all bodies like it alike. Strips and chains along paths are slid along them instead, and what
     else shines in that body stays. Where that is worth doing, a new scene is written beside the
     old one, which stays as it is, and pictures before and after; otherwise it says to leave it.
     """
@@ -159,9 +159,9 @@ def _refuse_for_strips(
     if given:
         raise scene_file.fault(
             ("bodies", number, "lights"),
-            f"'{scene_file.scene.bodies[number].name}' has strips along paths, which place slides "
-            f"as they are: leave out {' and '.join(given)}, or give the strips position_mm in "
-            "place of their paths",
+            f"'{scene_file.scene.bodies[number].name}' has lights along paths, which place slides "
+            f"as they are: leave out {' and '.join(given)}, or give them position_mm in place of "
+            "their paths",
         )
 
 
@@ -243,8 +243,9 @@ def _boards(answer: Placed) -> FigureTable:
 
 
 def _strips(answer: Slid) -> FigureTable:
-    columns = ("begins at mm", "was at", "may at most", "first LED at", "last LED at")
-    table = table_of("Strips, along their paths (start_mm)", ("strip",), columns)
+    columns = ("begins at mm", "was at", "may at most", "first at", "last at")
+    title = "Along their paths (start_mm), with the places of the first LED or board and the last"
+    table = table_of(title, ("",), columns)
     for one in answer.slides:
         ends = (one.first_led_mm, one.last_led_mm)
         table.add_row(

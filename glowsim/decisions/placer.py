@@ -275,9 +275,9 @@ def pattern_light(plan: Plan, number: int, board: str | None) -> Light:
         if isinstance(light, StripPiece):
             raise plan.scene_file.fault(
                 ("bodies", number, "lights", k),
-                "a strip that runs along a path, or has colours LED by LED, cannot be placed anew "
-                "or counted; 'glowsim place' without --count slides a strip along its path. Else "
-                "give position_mm in place of the path, and one drive",
+                "what runs along a path, or has colours LED by LED, cannot be placed anew or "
+                "counted; 'glowsim place' without --count slides it along its path. Else give "
+                "position_mm in place of the path, and one drive",
             )
     light = lights[0]
     if board is None or board == light.board:

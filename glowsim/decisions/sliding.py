@@ -1,4 +1,4 @@
-r"""Where along their paths? The strips of one body, slid along the paths they lie on.
+r"""Where along their paths? The strips and chains of one body, slid along the paths they lie on.
 
     from glowsim import read_scene
     from glowsim.decisions.sliding import slide
@@ -138,7 +138,7 @@ class Slid:
 
 
 def slides(body: Body) -> bool:
-    """Whether a body as written has strips along paths, which are slid, not placed."""
+    """Whether a body as written has strips or chains along paths: these are slid, not placed."""
     return any(light.runs_along for light in body.lights)
 
 
@@ -185,7 +185,8 @@ def slide(
     if best is None:
         raise scene_file.fault(
             ("bodies", number, "lights", strips[0].number),
-            "no other place along its path has room for the strip; give the path more length",
+            f"no other place along its path has room for '{strips[0].name}'; give the path more "
+            "length",
         )
     return _answer(scene_file, plan, numbers, strips, before, best, wish, trial, responses)
 
@@ -200,7 +201,8 @@ def _with_room(scene_file: SceneFile, plan: Plan, number: int) -> list[PathStrip
         raise scene_file.fault(
             ("bodies", number, "lights", first.number, "path_inside" if inside else "path_mm"),
             f"'{first.name}' has no room to be slid: its path is {first.track.length_mm:.1f} mm "
-            "long and it fills it; give a longer path or fewer LEDs",
+            "long and it fills it; give a longer path, or fewer "
+            + ("boards with a pitch_mm" if first.light.is_chain else "LEDs"),
         )
     return free
 

@@ -1,4 +1,4 @@
-"""Every start along the paths of a body's strips, by the light read backwards."""
+"""Every start along the paths of a body's strips and chains, by the light read backwards."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ from glowsim.decisions.objective import Aim
 from glowsim.decisions.response import Responses
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import GeometryError
+from glowsim.geometry.boards import board_frame
 from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.strips import PathStrip
 from glowsim.optics.photometry import lambertian_order, luminance_of_emitter_cd_m2
-from glowsim.scene import Body, StripPiece
+from glowsim.scene import Body, Light, StripPiece
 from glowsim.transport.leds import LIFT_MM, lights_of_copy
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import Emitters
@@ -85,8 +86,7 @@ class Starts:
                 pieces = strip.pieces(float(start))
             except GeometryError:
                 continue
-            way = np.array([piece.direction for piece in pieces])
-            place = np.array([piece.position_mm for piece in pieces]) + LIFT_MM * way
+            place, way = _leds(strip, pieces)
             region = region_of(place, self._responses.problem.solids)
             if (region < 0).any() or not np.isin(
                 self._responses.problem.kind_of(region), kinds
@@ -98,9 +98,12 @@ class Starts:
         both = np.concatenate([np.concatenate(places), np.concatenate(ways)], axis=1)
         once, which = np.unique(np.round(both, 3), axis=0, return_inverse=True)
         seen = self._responses.seen_of(self._emitters(strip, once))
-        mine = np.array([k for k, owner in enumerate(self._owner) if owner == strip.number])
         leds = which.reshape(len(kept), -1)
-        rows = [self._luminance(seen[row], self._flux[mine]) for row in leds]
+        flux = self._flux[[k for k, owner in enumerate(self._owner) if owner == strip.number]]
+        # A board's LEDs share its light, unless they are lights of their own.
+        each = leds.shape[1] // len(flux)
+        flux = np.repeat(flux / each, each, axis=0)
+        rows = [self._luminance(seen[row], flux) for row in leds]
         return np.array(kept), np.array(rows)
 
     def _emitters(self, strip: PathStrip, both: FloatArray) -> Emitters:
@@ -137,6 +140,14 @@ class Starts:
         now = known.pop(tuple(self.now))
         best = sorted(known, key=lambda one: -known[one])
         return [one for k, one in enumerate(best) if k == 0 or known[one] > now]
+
+
+def _leds(strip: PathStrip, pieces: Sequence[Light]) -> tuple[FloatArray, FloatArray]:
+    """Return where the LEDs of a strip's pieces are and which way they face, (leds, 3) each."""
+    offsets = strip.board.led_offsets_mm(pieces[0].led_count) + np.array([0.0, 0.0, LIFT_MM])
+    frames = [frame for piece in pieces if (frame := board_frame(piece)) is not None]
+    places = np.concatenate([offsets @ frame[:3, :3].T + frame[:3, 3] for frame in frames])
+    return places, np.repeat([frame[:3, 2] for frame in frames], len(offsets), axis=0)
 
 
 def _starts_mm(strip: PathStrip) -> FloatArray:

@@ -5,7 +5,8 @@ wall   : the wall of a shell, or a print's solid skin over its infill; its outsi
 depth  : how deep each light lies behind the surface it faces; body and direction stay
 around : the layer of material put on all round the body, on both skins of a printed shell; its
          lights stay
-size   : the length of the body's longest side, all others in proportion; its lights stay
+size   : the length of the body's longest side, all others in proportion, and the heights and places
+         where its masks and such end; its lights stay
 """
 
 from __future__ import annotations
@@ -96,7 +97,8 @@ class Variation:
             else f"material added all round the body{base}{thins} (0 is the body as it is); "
             "its lights and what is set into it stay",
             "size": "the length of the body's longest side, all its sizes in proportion about the "
-            "origin of its own frame; its wall, its lights and what is set into it stay",
+            "origin of its own frame, its masks too; its wall, its lights and what is set into it "
+            "stay",
         }[self.vary]
 
     @property
@@ -152,7 +154,7 @@ class Variation:
                 key = "path_mm" if light.path_mm else "path_inside"
                 raise self.scene_file.fault(
                     (*self._at, "lights", k, key),
-                    "a strip along a path is not moved as a whole; vary something else",
+                    "what lies along a path is not moved as a whole; vary something else",
                 )
         places = self._places + (self._ahead_mm - depth_wanted_mm)[:, None] * self._axes
         deep = depth_mm(self._outer, places)
@@ -185,17 +187,23 @@ class Variation:
 
     def _scaled(self, longest_mm: float) -> dict[str, Any]:
         factor = longest_mm / self._longest_mm
+        limits = self.body.limits_scaled(factor)
+        if self.body.inner is not None:
+            raise self.scene_file.fault(
+                (*self._at, "inner"),
+                "the inner surface is a file of its own; scale both files (scale) in its place",
+            )
         if (scaled := self._scalable) is not None:
             key, source = scaled
             sizes = {"scale": factor * source.scale, "grow_mm": factor * source.grow_mm}
-            return {key: self._valid(type(source), sizes, source)}
+            return {key: self._valid(type(source), sizes, source)} | limits
         shape = self._shape
         sizes = {
             name: factor * value
             for name, value in shape
             if name.endswith("_mm") and value is not None
         }
-        return {"shape": self._valid(type(shape), sizes, shape)}
+        return {"shape": self._valid(type(shape), sizes, shape)} | limits
 
     def _valid(self, model: type[BaseModel], sizes: dict[str, float], base: BaseModel) -> Any:
         """Return `base` with other sizes; raise SceneError if they cannot be made."""

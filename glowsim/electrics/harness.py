@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from glowsim.catalogue import Wire
-from glowsim.electrics.loads import LitBoard, in_one_piece, named_boards
+from glowsim.electrics.loads import LitBoard, in_one_row, named_boards
 from glowsim.errors import SceneError
 from glowsim.scene import SUPPLY, Bus, Chain, Star, Tree
 from glowsim.tomlfile import KeyPath
@@ -121,9 +121,9 @@ def _star(plan: Plan, wiring: Star, boards: tuple[LitBoard, ...]) -> list[WireRu
         hub, feed = "hub", wiring.feed_gauge or wiring.gauge
         runs.append(WireRun(SUPPLY, hub, wiring.feed_mm, feed, plan.catalogue.wire(feed), ()))
     wire = plan.catalogue.wire(wiring.gauge)
-    for numbers in in_one_piece(_order(plan, wiring.boards, boards), boards):
+    for numbers in in_one_row(_order(plan, wiring.boards, boards), boards):
         name = boards[numbers[0]].whole
-        runs.append(WireRun(hub, name, wiring.run_mm, wiring.gauge, wire, numbers))
+        runs += _on(WireRun(hub, name, wiring.run_mm, wiring.gauge, wire, numbers), boards)
     return runs
 
 
@@ -131,10 +131,22 @@ def _line(plan: Plan, wiring: Bus | Chain, boards: tuple[LitBoard, ...]) -> list
     joint_ohm = wiring.joint_mohm / 1000 if isinstance(wiring, Chain) else 0.0
     wire = plan.catalogue.wire(wiring.gauge)
     runs: list[WireRun] = []
-    for numbers in in_one_piece(_order(plan, wiring.boards, boards), boards):
+    for numbers in in_one_row(_order(plan, wiring.boards, boards), boards):
         before, length = (runs[-1].end, wiring.spacing_mm) if runs else (SUPPLY, wiring.feed_mm)
         name = boards[numbers[0]].whole
-        runs.append(WireRun(before, name, length, wiring.gauge, wire, numbers, joint_ohm))
+        run = WireRun(before, name, length, wiring.gauge, wire, numbers, joint_ohm)
+        runs += _on(run, boards)
+    return runs
+
+
+def _on(run: WireRun, boards: tuple[LitBoard, ...]) -> list[WireRun]:
+    """Return a run, and those that go on from it along chains of boards, from each to the next."""
+    linked = {n for n in run.boards if boards[n].link_mm and n - 1 in run.boards}
+    runs = [replace(run, boards=tuple(n for n in run.boards if n not in linked))]
+    for n in sorted(linked):
+        start = boards[n - 1].whole if n - 1 in linked else run.end
+        end = boards[n].whole
+        runs.append(replace(run, start=start, end=end, length_mm=boards[n].link_mm, boards=(n,)))
     return runs
 
 
@@ -155,9 +167,8 @@ def _tree(plan: Plan, wiring: Tree, boards: tuple[LitBoard, ...]) -> list[WireRu
         hung += [(n, at) for n in mine]
         gauge = segment.gauge or wiring.gauge
         wire = plan.catalogue.wire(gauge)
-        runs.append(
-            WireRun(segment.start, segment.end, segment.length_mm, gauge, wire, tuple(mine))
-        )
+        run = WireRun(segment.start, segment.end, segment.length_mm, gauge, wire, tuple(mine))
+        runs += _on(run, boards)
     _check_all_wired(plan, boards, hung)
     ordered: list[WireRun] = []
     reached = {SUPPLY}

@@ -34,9 +34,12 @@ class LitBoard:
     drive       : (3,) float, 0..1, as drawn in the scene
     position_mm : (3,) float, in the prop's frame
     lights      : numbers of its lights in the glow
-    whole       : name of what is bought, wired and counted as one: the strip it is a piece of,
-                  uncut from the next piece, else its own
-    strip       : number of that strip in its body, or -1
+    whole       : name of what is bought and counted as one: the strip it is a piece of, uncut from
+                  the next piece, else its own
+    row, strip  : name of the strip or chain it is of, else its own; that one's number in its body,
+                  else -1
+    link_mm     : of a chain along a path, the wire from the board before, which is the one before
+                  it here; 0 for its first and for all others
     """
 
     name: str
@@ -53,7 +56,9 @@ class LitBoard:
     position_mm: FloatArray
     lights: tuple[int, ...]
     whole: str
+    row: str
     strip: int = -1
+    link_mm: float = 0.0
 
     def current_ma(self, levels: FloatArray | float, supply_v: float | None = None) -> float:
         """Return the average current (mA) at shares of full drive, (3,) or one, 0..1.
@@ -90,22 +95,22 @@ def boards_of(plan: Plan) -> tuple[LitBoard, ...]:
                 where = transform[:3, :3] @ np.array(light.position_mm) + transform[:3, 3]
                 name = f"{copy}: {light.name or f'light {k + 1}'}"
                 names = (_another(name, [b.name for b in boards]), copy, body.name)
-                whole = _whole(light, copy, names[0], boards)
+                row = _row(light, copy, names[0], boards)
                 numbers = tuple(range(first, first + count))
                 boards.append(
-                    _lit(light, board, leds, names, light.zone_of(number), where, numbers, whole)
+                    _lit(light, board, leds, names, light.zone_of(number), where, numbers, row)
                 )
                 first += count
     return tuple(boards)
 
 
-def _whole(light: Light, copy: str, name: str, boards: list[LitBoard]) -> str:
-    """Return the name of the strip that a light is a piece of, or its own."""
+def _row(light: Light, copy: str, name: str, boards: list[LitBoard]) -> str:
+    """Return the name of the strip or chain that a light is of, or its own."""
     if not isinstance(light, StripPiece):
         return name
     if boards and (boards[-1].copy, boards[-1].strip) == (copy, light.strip):
-        return boards[-1].whole
-    return _another(f"{copy}: {light.strip_name}", [b.whole for b in boards])
+        return boards[-1].row
+    return _another(f"{copy}: {light.strip_name}", [b.row for b in boards])
 
 
 def _another(name: str, taken: list[str]) -> str:
@@ -125,7 +130,7 @@ def _lit(
     zone: str,
     position_mm: FloatArray,
     lights: tuple[int, ...],
-    whole: str,
+    row: str,
 ) -> LitBoard:
     channel = np.array(board.channel_current_ma)
     if light.channel_current_ma is not None:
@@ -134,6 +139,8 @@ def _lit(
     if board.drive == "white":
         channel, drive = channel / 3, np.full(3, light.drive.white)
     name, copy, body = names
+    piece = light if isinstance(light, StripPiece) else None
+    chained = piece is not None and piece.chained
     return LitBoard(
         name=name,
         copy=copy,
@@ -148,27 +155,40 @@ def _lit(
         drive=drive,
         position_mm=position_mm,
         lights=lights,
-        whole=whole,
-        strip=light.strip if isinstance(light, StripPiece) else -1,
+        whole=name if chained else row,
+        row=row,
+        strip=piece.strip if piece else -1,
+        link_mm=piece.length_mm if piece and chained else 0.0,
     )
 
 
 def in_one_piece(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[tuple[int, ...]]:
     """Return numbers of boards with those of one strip together: what wires run between."""
+    return _together(numbers, [board.whole for board in boards])
+
+
+def in_one_row(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[tuple[int, ...]]:
+    """Return numbers of boards with those of one strip or chain together."""
+    return _together(numbers, [board.row for board in boards])
+
+
+def _together(numbers: Iterable[int], names: Sequence[str]) -> list[tuple[int, ...]]:
     groups: dict[str, list[int]] = {}
     for number in numbers:
-        groups.setdefault(boards[number].whole, []).append(number)
+        groups.setdefault(names[number], []).append(number)
     return [tuple(group) for group in groups.values()]
 
 
 def told_together(numbers: Iterable[int], boards: Sequence[LitBoard]) -> list[str]:
-    """Return the names of boards, LEDs of one strip together: 'mask: brow strip, LEDs 4 to 9'."""
-    strips = {boards[group[0]].whole: group for group in in_one_piece(range(len(boards)), boards)}
+    """Return the names of boards, LEDs of one strip together: 'mask: brow strip, LEDs 4 to 9', and
+    boards of one chain: 'mask: chain, boards 2, 3'."""
+    rows = {boards[group[0]].row: group for group in in_one_row(range(len(boards)), boards)}
     told = []
-    for group in in_one_piece(sorted(numbers), boards):
-        whole = boards[group[0]].whole
-        leds = [strips[whole].index(number) for number in group]
-        told.append(leds_in_words(whole, leds, len(strips[whole])))
+    for group in in_one_row(sorted(numbers), boards):
+        first = boards[group[0]]
+        row = rows[first.row]
+        each = "LED" if first.whole == first.row else "board"
+        told.append(leds_in_words(first.row, [row.index(n) for n in group], len(row), each))
     return told
 
 
@@ -177,15 +197,15 @@ def named_boards(
 ) -> list[int]:
     """Return the numbers of the boards that `names`, standing at key path `at`, mean.
 
-    A name is that of a board ('spike 1: board') or strip, of a copy ('spike 1') or of a body
+    A name is that of a board ('spike 1: board'), strip or chain, of a copy ('spike 1') or of a body
     ('spike'). Raises SceneError for a name that means none, with the nearest.
     """
     numbers: list[int] = []
     faults = []
     for k, name in enumerate(names):
-        found = [n for n, b in enumerate(boards) if name in (b.name, b.whole, b.copy, b.body)]
+        found = [n for n, b in enumerate(boards) if name in (b.name, b.row, b.copy, b.body)]
         if not found:
-            known = {word for b in boards for word in (b.whole, b.copy, b.body)}
+            known = {word for b in boards for word in (b.whole, b.row, b.copy, b.body)}
             message = f"there is no board '{name}'{did_you_mean(name, known)}"
             faults.append(str(plan.scene_file.fault((*at, k), message)))
         numbers += found

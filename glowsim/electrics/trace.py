@@ -98,10 +98,10 @@ def _numbers(electrics: Electrics, names: Sequence[str]) -> frozenset[int]:
         mine = [
             n
             for n, b in enumerate(electrics.boards)
-            if name in (b.name, b.whole, b.copy, b.body, b.zone)
+            if name in (b.name, b.row, b.copy, b.body, b.zone)
         ]
         if not mine:
-            known = [word for b in electrics.boards for word in (b.whole, b.copy, b.body, b.zone)]
+            known = [word for b in electrics.boards for word in (b.row, b.copy, b.body, b.zone)]
             raise SceneError(
                 f"there is no board '{name}'{did_you_mean(name, dict.fromkeys(known))}"
             )

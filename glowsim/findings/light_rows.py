@@ -27,7 +27,8 @@ class LightCheck:
 
 
 def strip_groups(lights: Sequence[Light], numbers: Iterable[int]) -> list[tuple[str, list[int]]]:
-    """Return names and numbers of some lights of a body, the LEDs of one strip as one."""
+    """Return names and numbers of some lights of a body, the LEDs of one strip as one, and the
+    boards of one chain."""
     groups: dict[tuple[str, int], list[int]] = {}
     for number in numbers:
         light = lights[number]
@@ -43,7 +44,9 @@ def strip_groups(lights: Sequence[Light], numbers: Iterable[int]) -> list[tuple[
                 for k, one in enumerate(lights)
                 if isinstance(one, StripPiece) and one.strip == mark
             ]
-            name = leds_in_words(first.strip_name, [mine.index(n) for n in group], len(mine))
+            each = "board" if first.chained else "LED"
+            leds = [mine.index(n) for n in group]
+            name = leds_in_words(first.strip_name, leds, len(mine), each)
         named.append((name, group))
     return named
 

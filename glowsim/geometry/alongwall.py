@@ -59,6 +59,8 @@ def path_on_wall(wall: Mesh, wanted: PathInside, thickness_mm: float) -> FloatAr
     inward = inward * -np.sign(np.einsum("nd,nd->n", inward, rays))[:, None]
     off = thickness_mm + GLUE_MM if wanted.off_mm is None else wanted.off_mm
     line = hits.point + off * inward
+    if abs(end - start) == 360:
+        line[-1] = line[0]  # whatever facets the two rays met: it is closed
     way = lengths_along(line)
     return points_along(line, np.linspace(0, way[-1], max(3, round(way[-1] / STEP_MM) + 1)))
 

@@ -63,7 +63,8 @@ class BoardShape:
     frame     : (4, 4) float, from the board's frame to the body's; the board faces along its +z
     size_mm   : (length, width);  bore_mm : diameter of the opening of a ring, 0 without
     is_round  : a disc or ring; otherwise a rectangle
-    strip     : number of the bent strip it is a piece of, -1 for a board by itself
+    strip     : number of the bent strip or chain it is of, -1 for a board by itself
+    chained   : whether it is a board of a chain, apart from the next
     """
 
     frame: FloatArray
@@ -72,10 +73,11 @@ class BoardShape:
     is_round: bool
     bore_mm: float = 0.0
     strip: int = -1
+    chained: bool = False
 
     def continues(self, other: BoardShape) -> bool:
         """Whether both are pieces of one bent strip."""
-        return self.strip >= 0 and self.strip == other.strip
+        return self.strip >= 0 and self.strip == other.strip and not self.chained
 
     def local(self, points: FloatArray) -> FloatArray:
         """Return points of the body's frame, (n, 3) [mm], in the board's own."""
@@ -101,15 +103,17 @@ def board_shape(light: Light, board: Board) -> BoardShape | None:
     if frame is None:
         return None
     size_mm = outline_mm(board, light.led_count)
-    if isinstance(light, StripPiece):
-        size_mm = (light.length_mm, size_mm[1])
+    piece = light if isinstance(light, StripPiece) else None
+    if piece is not None and not piece.chained:
+        size_mm = (piece.length_mm, size_mm[1])
     return BoardShape(
         frame,
         size_mm,
         board.thickness_mm,
         board.kind != "strip",
         bore_mm(board),
-        light.strip if isinstance(light, StripPiece) else -1,
+        piece.strip if piece else -1,
+        piece is not None and piece.chained,
     )
 
 

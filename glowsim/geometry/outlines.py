@@ -36,8 +36,16 @@ def silhouette_mm(mesh: Mesh, view: View, what: str) -> list[FloatArray]:
 
     Raises GeometryError if the mesh is not closed.
     """
+    return shadow_mm(mesh, np.array(_ROWS[view], dtype=float), what)
+
+
+def shadow_mm(mesh: Mesh, rows: FloatArray, what: str) -> list[FloatArray]:
+    """Return the same as seen from anywhere.
+
+    rows : (3, 3) float, right, up and towards the viewer
+    """
     turn = np.eye(4)
-    turn[:3, :3] = _ROWS[view]
+    turn[:3, :3] = rows
     shadow = to_manifold(mesh.moved(turn), what).project().simplify(_SIMPLER_MM)
     return [np.asarray(polygon, dtype=float) for polygon in shadow.to_polygons()]
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import contourpy
 import numpy as np
 from PIL import Image, ImageOps
 from scipy.ndimage import distance_transform_edt, map_coordinates
@@ -14,6 +15,7 @@ from trimesh.triangles import points_to_barycentric
 
 from glowsim.errors import GeometryError, did_you_mean
 from glowsim.geometry.cuts import BoolArray, Limit
+from glowsim.geometry.facing import Facing, facing_of
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.meshfile import is_file, read_named
@@ -46,6 +48,7 @@ class Stencil:
     spot     : from points, (n, 3) [mm], to where they lie in the picture, (n, 2) [pixels from the
                middle of its first one, right and down], and pixels per mm there, (n,)
     toward   : (3,) float, unit, where it is laid on from; None where all sides count
+    shown    : what of a smooth surface looks that way; None where that goes by whole faces
     edge_mm  : how fine faces along its outline are made
     """
 
@@ -53,16 +56,22 @@ class Stencil:
     apart_px: FloatArray
     spot: Spot
     toward: FloatArray | None
+    shown: Facing | None
     edge_mm: float
 
     def covers(self, points: FloatArray) -> BoolArray:
         """Return which points, (n, 3) [mm], it covers, whichever way their faces look."""
         return _at(self.coverage, self.spot(points)[0]) > HALF
 
-    def sees(self, normals: FloatArray) -> BoolArray:
-        """Return which faces, by their normals (m, 3), look the way that counts."""
+    def sees(self, points: FloatArray, normals: FloatArray) -> BoolArray:
+        """Return which points of a surface, (n, 3) [mm], look the way that counts.
+
+        normals : (n, 3), of their faces
+        """
         if self.toward is None:
-            return np.ones(len(normals), dtype=bool)
+            return np.ones(len(points), dtype=bool)
+        if self.shown is not None:
+            return self.shown.covers(points)
         return np.asarray(normals @ self.toward > 1e-9)
 
     @property
@@ -100,11 +109,10 @@ def stencil_of(
     if picture.by_texture:
         spot, px_per_mm = _by_texture(mesh_file, folder, wide, high)
     else:
-        px_per_mm = wide / picture.width_mm if picture.width_mm else high / picture.height_mm
+        px_per_mm = _px_per_mm(picture, coverage)
         toward, across = _frame(picture)
         across = across * px_per_mm
-        middle = outer.bounds.mean(axis=0) if picture.middle_mm is None else picture.middle_mm
-        first = (np.array([wide, high]) - 1) / 2 + MARGIN - np.asarray(middle) @ across
+        first = (np.array([wide, high]) - 1) / 2 + MARGIN - _middle(picture, outer) @ across
 
         def spot(points: FloatArray) -> tuple[FloatArray, FloatArray]:
             return points @ across + first, np.full(len(points), px_per_mm)
@@ -113,7 +121,40 @@ def stencil_of(
     inside = padded > HALF
     apart = np.where(inside, distance_transform_edt(inside), distance_transform_edt(~inside))
     edge_mm = picture.edge_mm or _edge_px(inside, max(high, wide)) / px_per_mm
-    return Stencil(padded, apart, spot, toward if picture.sides == "facing" else None, edge_mm)
+    toward = toward if picture.sides == "facing" else None
+    shown = None if toward is None else facing_of(outer, toward.tolist(), 90.0)
+    return Stencil(padded, apart, spot, toward, shown, edge_mm)
+
+
+def outlines_of(picture: Picture, folder: Path, outer: Mesh) -> list[FloatArray]:
+    """Return the outlines of a picture that is laid on from a side, in its place: closed lines in
+    the plane through its middle, each (n, 3) float [mm].
+
+    Raises GeometryError as `stencil_of` does.
+    """
+    coverage = _coverage(picture, folder)
+    _, across = _frame(picture)
+    size = np.array(coverage.shape[::-1]) - 1.0
+    lines = contourpy.contour_generator(z=np.pad(coverage, MARGIN)).lines(HALF)
+    return [
+        _middle(picture, outer)
+        + ((np.asarray(line) - MARGIN - size / 2) / _px_per_mm(picture, coverage)) @ across.T
+        for line in lines
+    ]
+
+
+def _px_per_mm(picture: Picture, coverage: FloatArray) -> float:
+    high, wide = coverage.shape
+    if picture.width_mm is not None:
+        return wide / picture.width_mm
+    assert picture.height_mm is not None, "the scene makes sure of one of the two"
+    return high / picture.height_mm
+
+
+def _middle(picture: Picture, outer: Mesh) -> FloatArray:
+    """Return where a picture's middle lies, (3,) float [mm]."""
+    middle = picture.middle_mm
+    return np.asarray(outer.bounds.mean(axis=0) if middle is None else middle, dtype=float)
 
 
 def _by_texture(
@@ -173,15 +214,20 @@ def _edge_px(inside: BoolArray, longest: int) -> float:
     return max(1.0, np.pi / 4 * steps / PIECES, SIDE_SHARE * longest)
 
 
-def _frame(picture: Picture) -> tuple[FloatArray, FloatArray]:
-    """Return where a picture is laid on from, (3,) unit, and what is right and down in it, (3, 2)
-    unit each."""
-    toward = np.asarray(picture.seen_from, dtype=float)
-    toward /= np.linalg.norm(toward)
+def view_from(seen_from: Sequence[float]) -> FloatArray:
+    """Return what is right, up and towards the viewer, seen from a side, (3, 3) float, rows."""
+    toward = np.asarray(seen_from, dtype=float)
+    toward = toward / np.linalg.norm(toward)
     up = _UP if abs(toward @ _UP) < 0.99 else np.array([0.0, 1.0, 0.0])
     right = np.cross(up, toward)
     right /= np.linalg.norm(right)
-    up = np.cross(toward, right)
+    return np.array([right, np.cross(toward, right), toward])
+
+
+def _frame(picture: Picture) -> tuple[FloatArray, FloatArray]:
+    """Return where a picture is laid on from, (3,) unit, and what is right and down in it, (3, 2)
+    unit each."""
+    right, up, toward = view_from(picture.seen_from)
     turn = np.radians(picture.turned_deg)
     turned = np.cos(turn) * right + np.sin(turn) * up
     return toward, np.column_stack([turned, -np.cross(toward, turned)])

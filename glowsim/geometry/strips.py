@@ -1,10 +1,10 @@
-"""LED strips LED by LED: a chain of flat pieces from cut mark to cut mark, one LED on each.
+"""What lies along a path: LED strips LED by LED, and chains of boards with wire between.
 
-Along a path, or straight where each LED has a colour of its own.
-
-A strip bends at its cut marks more easily than across its LEDs; each piece is the chord between
-two marks, so the LED in its middle lies a little inside the bend, as on a real strip. Every piece
-becomes a light of its own, a board that stops light like any other.
+A strip is a row of flat pieces from cut mark to cut mark, one LED on each; it is taken apart
+straight too where each LED has a colour of its own. It bends at its cut marks more easily than
+across its LEDs; each piece is the chord between two marks, so the LED in its middle lies a little
+inside the bend, as on a real strip. A chain's boards lie on the path itself. Every piece becomes a
+light of its own, a board that stops light like any other.
 """
 
 from __future__ import annotations
@@ -19,61 +19,27 @@ from glowsim.errors import GeometryError, SceneError
 from glowsim.geometry.alongwall import away_from_wall, path_on_wall
 from glowsim.geometry.boards import board_frame
 from glowsim.geometry.body import unlit_solid_of
-from glowsim.geometry.curves import (
-    distinct,
-    is_closed,
-    lengths_along,
-    points_along,
-    smooth_through,
-)
+from glowsim.geometry.curves import points_along
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
+from glowsim.geometry.track import Track, refuse_short, span_mm, spread, track_of
 from glowsim.scene import Light, SceneFile, StripPiece
 
-WITHIN = 1e-6
-"""Share of its length by which a path may be too short for its LEDs."""
 BY_WALL = {"from_wall": 1.0, "to_wall": -1.0}
 """Ways of facing that go by the inside wall, over the way from it."""
 STEPS = 400
 """Places along a path whose middle is its middle."""
-JOIN_MM = 1e-3
-"""A path whose ends are nearer than this is closed."""
-
-
-@dataclass(frozen=True)
-class Track:
-    """The line that a strip lies along.
-
-    line : (n, 3) float [mm], chords;  closed : whether it ends where it begins, so that a strip
-           runs on round it
-    """
-
-    line: FloatArray
-    closed: bool
-
-    @property
-    def length_mm(self) -> float:
-        """How long it is, once along."""
-        return float(lengths_along(self.line)[-1])
-
-    def at(self, ways_mm: FloatArray) -> FloatArray:
-        """Return the points at some ways along it, (n,) float, round and round where it is closed
-        and held at its ends where it is not, (n, 3) float [mm]."""
-        length = self.length_mm
-        ways = np.mod(ways_mm, length) if self.closed else np.clip(ways_mm, 0.0, length)
-        return points_along(self.line, ways)
-
-    def last_start_mm(self, strip_mm: float) -> float:
-        """Return how far along it a strip so long may begin at the farthest; below 0 where there
-        is no room for it."""
-        room = self.length_mm - strip_mm
-        return self.length_mm if self.closed and room >= 0 else room
+TANGENT_MM = 0.5
+"""Ahead of and behind a board of a chain: which way its path runs there."""
+PARALLEL = 0.999
+"""Cosine from which on a board faces the way its path runs."""
 
 
 @dataclass(frozen=True)
 class PathStrip:
-    """A strip along a path, wherever along it that begins.
+    """A strip or chain along a path, wherever along it that begins.
 
-    light : as the scene has it, its path as points;  number : its own in its body
+    light : as the scene has it, its path as points, of a chain both its number and its pitch
+    number : its own in its body
     wall  : faces of the inside wall that its facing may go by
     """
 
@@ -89,9 +55,15 @@ class PathStrip:
 
     @property
     def pitch_mm(self) -> float:
-        """From LED to LED."""
-        assert self.board.pitch_mm is not None, "only strips take led_count, and a path needs one"
-        return float(self.board.pitch_mm)
+        """From LED to LED of a strip, from board to board of a chain, along the path."""
+        pitch = self.light.pitch_mm or self.board.pitch_mm
+        assert pitch is not None, "only strips take led_count, and a path else needs a chain"
+        return float(pitch)
+
+    @property
+    def to_first_mm(self) -> float:
+        """From where it begins to the middle of its first piece, along the path."""
+        return 0.0 if self.light.is_chain else self.pitch_mm / 2
 
     @property
     def track(self) -> Track:
@@ -101,29 +73,32 @@ class PathStrip:
     @property
     def last_start_mm(self) -> float:
         """How far along its path it may begin at the farthest."""
-        return max(0.0, self.track.last_start_mm(self.pitch_mm * (self.light.led_count or 0)))
+        track = self.track
+        return max(0.0, track.last_start_mm(span_mm(self.light, track, self.pitch_mm)))
 
     def pieces(self, start_mm: float) -> list[Light]:
-        """Return its pieces, one for each LED, where it begins so far along its path.
+        """Return its pieces, one for each LED or board, where it begins so far along its path.
 
         Raises GeometryError where there it finds no room or cannot face as asked.
         """
         light = self.light.model_copy(update={"start_mm": start_mm})
         found = pieces_mm(light, self.pitch_mm, self.board.thickness_mm, self.wall)
         whole = light.model_dump(exclude=_TAKEN_APART)
-        count = len(found[0])
+        count, each = len(found[0]), "board" if light.is_chain else "LED"
         return [
             StripPiece.model_validate(
                 whole
                 | {
-                    "name": f"{self.name}, LED {k + 1}"[-80:] if count > 1 else self.name,
+                    "name": f"{self.name}, {each} {k + 1}"[-80:] if count > 1 else self.name,
                     "position_mm": _plain(middle),
-                    "along": _plain(along),
+                    "along": _plain(along) if abs(along @ facing) < PARALLEL else None,
                     "direction": _plain(facing),
-                    "led_count": 1,
+                    "led_count": None if light.is_chain else 1,
                     "drive": light.drive_of(k),
                     "strip": self.number,
                     "strip_name": self.name,
+                    "chained": light.is_chain,
+                    "way_mm": start_mm + self.to_first_mm + k * self.pitch_mm,
                     "length_mm": float(length),
                 }
             )
@@ -131,12 +106,16 @@ class PathStrip:
         ]
 
 
-_TAKEN_APART = {"path_mm", "path_inside", "start_mm", "facing", "drives", "drive_to"}
-"""Keys of a strip that its pieces have no more."""
+_TAKEN_APART = {
+    *("path_mm", "path_inside", "start_mm", "facing", "drives", "drive_to"),
+    *("board_count", "pitch_mm"),
+}
+"""Keys of a strip or chain that its pieces have no more."""
 
 
 def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
-    """Return a scene with strips along paths, or coloured LED by LED, taken apart into pieces.
+    """Return a scene with strips and chains along paths, and strips coloured LED by LED, taken
+    apart into pieces.
 
     Raises SceneError, with the key, for a path that is too short or bent too tightly.
     """
@@ -164,7 +143,7 @@ def along_paths(scene_file: SceneFile, catalogue: Catalogue) -> SceneFile:
 
 
 def path_strips(scene_file: SceneFile, number: int, catalogue: Catalogue) -> list[PathStrip]:
-    """Return the strips along paths of body `number` of a scene as written.
+    """Return the strips and chains along paths of body `number` of a scene as written.
 
     Raises as `along_paths` does.
     """
@@ -224,19 +203,22 @@ def _wall(scene_file: SceneFile, number: int) -> Mesh:
 
 
 def _with_points(light: Light, board: Board, wall: Mesh | None) -> Light:
-    """Return a strip as one along points, which way it faces worked out."""
+    """Return a strip or chain as one along points, which way it faces worked out."""
     if light.path_inside is not None:
         assert wall is not None, "looked up with the path"
         points = path_on_wall(wall, light.path_inside, board.thickness_mm)
         path = tuple(_plain(point) for point in points)
-        return light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
+        light = light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
+    if light.is_chain:
+        return spread(light)
     return light if light.path_mm is not None else _straight(light, float(board.pitch_mm or 0.0))
 
 
-def leds_in_words(strip: str, leds: Sequence[int], count: int) -> str:
+def leds_in_words(strip: str, leds: Sequence[int], count: int, each: str = "LED") -> str:
     """Return some LEDs of a strip, counted from 0, as people say it; `count` is how many it has.
 
     'brow strip' for all of them, else 'brow strip, LED 3' or 'brow strip, LEDs 1, 4 to 9'.
+    each : 'board' for those of a chain
     """
     if len(leds) == count:
         return strip
@@ -250,27 +232,47 @@ def leds_in_words(strip: str, leds: Sequence[int], count: int) -> str:
         f"{run[0] + 1} to {run[-1] + 1}" if len(run) > 2 else ", ".join(str(k + 1) for k in run)
         for run in runs
     )
-    return f"{strip}, LED{'s' if len(leds) > 1 else ''} {words}"
+    return f"{strip}, {each}{'s' if len(leds) > 1 else ''} {words}"
 
 
 def pieces_mm(
     light: Light, pitch_mm: float, thickness_mm: float, wall: Mesh | None = None
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return the middles of a strip's pieces, where they run, where they face, each (n, 3), and
-    how long they are, (n,) [mm].
+    """Return the middles of a strip's pieces or a chain's boards, where they run, where they face,
+    each (n, 3), and their `length_mm` as a `StripPiece` has it, (n,) [mm].
 
     wall : faces of the inside wall that `facing` may go by
 
-    Where the strip bends, pieces end short of the cut mark, so that their backs do not meet.
-    Raises GeometryError for a path too short for its LEDs, too tight for the strip, or along
-    which it cannot face as asked.
+    Where a strip bends, pieces end short of the cut mark, so that their backs do not meet.
+    Raises GeometryError for a path too short for what lies along it, too tight for a strip, or
+    along which it cannot face as asked.
     """
     track = track_of(light)
-    count = int(light.led_count or 0)
-    _refuse_short(track, light, count * pitch_mm, pitch_mm)
-    marks = track.at(light.start_mm + pitch_mm * np.arange(count + 1.0))
+    refuse_short(track, light, pitch_mm)
+    if light.is_chain:
+        ways: FloatArray = light.start_mm + pitch_mm * np.arange(float(light.board_count or 0))
+        middles = track.at(ways)
+        along = _unit(track.at(ways + TANGENT_MM) - track.at(ways - TANGENT_MM))
+        links = np.where(np.arange(len(ways)) > 0, pitch_mm, 0.0)
+        return middles, along, _faces(light, track, middles, None, wall), links
+    marks = track.at(light.start_mm + pitch_mm * np.arange((light.led_count or 0) + 1.0))
     middles = (marks[1:] + marks[:-1]) / 2
     along = _unit(marks[1:] - marks[:-1])
+    facing = _faces(light, track, middles, along, wall)
+    cosine = np.einsum("nd,nd->n", along[1:], along[:-1])
+    miss = thickness_mm * np.sqrt((1 - cosine).clip(0) / (1 + cosine).clip(1e-6))  # tan(angle/2)
+    ends = np.maximum(np.append(miss, 0.0), np.append(0.0, miss))
+    lengths = np.linalg.norm(marks[1:] - marks[:-1], axis=1) - 2 * ends
+    return middles, along, facing, np.maximum(lengths, thickness_mm)
+
+
+def _faces(
+    light: Light, track: Track, middles: FloatArray, along: FloatArray | None, wall: Mesh | None
+) -> FloatArray:
+    """Return where pieces about some middles face, (n, 3) unit.
+
+    along : where they run, which a strip faces across; None for boards that face as they like
+    """
     wanted = np.broadcast_to(np.asarray(light.direction, dtype=float), middles.shape)
     if light.facing in BY_WALL:
         assert wall is not None, "looked up for such a facing"
@@ -280,69 +282,13 @@ def pieces_mm(
         away = middles - even.mean(axis=0)
         wanted = away if light.facing == "outward" else -away
     wanted = _unit(wanted)
-    facing = wanted - np.einsum("nd,nd->n", wanted, along)[:, None] * along
-    if (size := np.linalg.norm(facing, axis=1)).min() < 1e-3:
-        place = middles[int(size.argmin())]
-        raise GeometryError(
-            f"the strip runs the way it should face at {at_mm(place)}; give another direction"
-        )
-    cosine = np.einsum("nd,nd->n", along[1:], along[:-1])
-    miss = thickness_mm * np.sqrt((1 - cosine).clip(0) / (1 + cosine).clip(1e-6))  # tan(angle/2)
-    ends = np.maximum(np.append(miss, 0.0), np.append(0.0, miss))
-    lengths = np.linalg.norm(marks[1:] - marks[:-1], axis=1) - 2 * ends
-    return middles, along, _unit(facing), np.maximum(lengths, thickness_mm)
-
-
-def track_of(light: Light) -> Track:
-    """Return the line a strip lies along by its points.
-
-    Raises GeometryError where it has no length or bends too tightly for the strip.
-    """
-    points = distinct(np.asarray(light.path_mm, dtype=float))
-    if len(points) < 2:
-        raise GeometryError("the path has no length; it needs two points apart")
-    closed = is_closed(points, JOIN_MM)
-    line = points
-    if light.path_smooth:
-        line = smooth_through(points[:-1] if closed else points, closed)
-        if len(line) > 2:
-            over = np.vstack([line, line[1:2]]) if closed else line
-            _refuse_tight(over, light.least_bend_mm)
-    return Track(line, closed)
-
-
-def _refuse_short(track: Track, light: Light, strip_mm: float, pitch_mm: float) -> None:
-    """Raise GeometryError where the strip runs past the end of its path."""
-    length = track.length_mm
-    last = track.last_start_mm(strip_mm)
-    if last < -WITHIN * length:
-        raise GeometryError(
-            f"the path is {length:.1f} mm long, and {light.led_count} LEDs at {pitch_mm:g} mm need "
-            f"{strip_mm:.1f} mm; it has room for {int(length * (1 + WITHIN) / pitch_mm)}"
-        )
-    if light.start_mm > last + WITHIN * length:
-        raise GeometryError(
-            f"the strip begins {light.start_mm:g} mm along its path (start_mm) and is "
-            f"{strip_mm:.1f} mm long, but the path ends at {length:.1f} mm: begin at "
-            f"{max(last, 0.0):.1f} mm at the latest"
-        )
-
-
-def _refuse_tight(path: FloatArray, least_mm: float) -> None:
-    """Raise GeometryError at the tightest bend of a path if it is tighter than allowed."""
-    a, b, c = path[:-2], path[1:-1], path[2:]
-    # Radius of the circle through three points: product of the sides over four times the area.
-    sides = [np.linalg.norm(p - q, axis=1) for p, q in ((a, b), (b, c), (c, a))]
-    twice_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    product = sides[0] * sides[1] * sides[2]
-    radius = np.full(len(product), np.inf)
-    np.divide(product, 2 * twice_area, out=radius, where=twice_area > 1e-9 * product)
-    tightest = int(radius.argmin())
-    if radius[tightest] < least_mm:
-        raise GeometryError(
-            f"the path bends to a radius of {radius[tightest]:.1f} mm about {at_mm(b[tightest])}; "
-            f"the strip takes {least_mm:g} mm (least_bend_mm)"
-        )
+    if along is not None:
+        wanted = wanted - np.einsum("nd,nd->n", wanted, along)[:, None] * along
+    if (size := np.linalg.norm(wanted, axis=1)).min() < 1e-3:
+        place = at_mm(middles[int(size.argmin())])
+        why = "the strip runs the way it should face" if along is not None else "no way to face"
+        raise GeometryError(f"{why} at {place}; give another direction")
+    return _unit(wanted)
 
 
 def _unit(vectors: FloatArray) -> FloatArray:

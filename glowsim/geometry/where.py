@@ -85,7 +85,8 @@ def faces_where(region: Region, walls: Mesh, parts: IntArray, names: tuple[str, 
     if where.line_mm is not None:
         chosen &= along_line_mm(centre, where.line_mm) < where.line_width_mm / 2
     if region.stencil is not None:
-        chosen &= region.stencil.sees(walls.normals) & region.stencil.covers(centre)
+        chosen &= region.stencil.covers(centre)
+        chosen[chosen] = region.stencil.sees(centre[chosen], walls.normals[chosen])
     return chosen
 
 
@@ -106,7 +107,26 @@ def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatA
     for limit in limits:
         surface = cut_at(surface, limit, chosen)
     if stencil is not None:
-        surface = cut_at(surface, stencil.limit, chosen & stencil.sees(normals))
+        surface = _cut_under(surface, stencil, chosen, normals)
+    return surface
+
+
+def _cut_under(
+    surface: Surface, stencil: Stencil, chosen: BoolArray, normals: FloatArray
+) -> Surface:
+    """Return a surface cut along a picture's outline, as far as it looks the way that counts, and
+    where what the picture covers turns away."""
+
+    def some(faces: FloatArray | BoolArray) -> BoolArray:
+        """Return which of the faces there were at first have some of the faces there are."""
+        return np.asarray(np.bincount(surface.was, faces, len(chosen)) > 0)
+
+    corners = surface.vertices[surface.faces].reshape(-1, 3)
+    seen = stencil.sees(corners, np.repeat(normals[surface.was], 3, axis=0))
+    surface = cut_at(surface, stencil.limit, chosen & some(np.any(seen.reshape(-1, 3), axis=1)))
+    if stencil.shown is not None:
+        covered = stencil.covers(surface.vertices[surface.faces].mean(axis=1))
+        surface = cut_at(surface, stencil.shown.limit, chosen & some(covered))
     return surface
 
 

@@ -202,7 +202,7 @@ def turned_clear(
     if light.runs_along:
         if light.wanted_facing == "direction":
             return new
-        raise SceneError("this strip faces as its path has it (facing); change that in the file")
+        raise SceneError("this faces as its path has it (facing); change that in the file")
     place = np.asarray(prop.light(at).position_mm, float)
     shape, around = room_for(new, at, problem, catalogue)
     free = place if has_room(shape, around) else free_place(shape, around, [place])
@@ -224,7 +224,7 @@ def added_clear(
     Raises SceneError if none has.
     """
     if light.runs_along:
-        raise SceneError("a strip along a path is not doubled; give the second one its own path")
+        raise SceneError("what lies along a path is not doubled; give a second one its own path")
     new = edits.added(prop, body, light)
     at = BoardAt(body, len(new.scene.bodies[body].lights) - 1)
     for place in tries:

@@ -1,4 +1,4 @@
-"""Strips along paths under the hand: shown piece by piece, slid along where they lie."""
+"""Strips and chains along paths under the hand: shown piece by piece, slid where they lie."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ LOOK_MM = 0.5
 
 
 def strip_at(scene_file: SceneFile, at: BoardAt, catalogue: Catalogue) -> PathStrip | None:
-    """Return a strip along a path; None for a board that stands at a place of its own.
+    """Return a strip or chain along a path; None for a board that stands at a place of its own.
 
-    Raises SceneError for a path the strip cannot take.
+    Raises SceneError for a path it cannot take.
     """
     if not scene_file.scene.bodies[at.body].lights[at.light].runs_along:
         return None
@@ -45,7 +45,7 @@ def slid_toward(
     track = strip.track
     ways = np.arange(0.0, track.length_mm, LOOK_MM)
     way = float(ways[np.linalg.norm(track.at(ways) - place_mm, axis=1).argmin()])
-    return slid_to(prop, at, strip, way - (piece + 0.5) * strip.pitch_mm)
+    return slid_to(prop, at, strip, way - strip.to_first_mm - piece * strip.pitch_mm)
 
 
 def slid_by(prop: Prop, at: BoardAt, strip: PathStrip, step_mm: Sequence[float]) -> Prop:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -118,6 +118,17 @@ class Picture(Strict):
     """How finely its outline is followed: strokes thinner than this break up. Left out, a 150th
     of its longer side, or more where it has fewer pixels or a very long outline."""
 
+    def scaled(self, factor: float) -> Picture:
+        """Return it on a body of other size: its own size and place in proportion."""
+        middle = self.middle_mm
+        return self.model_copy(
+            update={
+                "width_mm": _times(self.width_mm, factor),
+                "height_mm": _times(self.height_mm, factor),
+                "middle_mm": None if middle is None else _point_times(middle, factor),
+            }
+        )
+
     @model_validator(mode="after")
     def _has_a_size(self) -> Self:
         if self.by_texture:
@@ -159,6 +170,17 @@ class Where(Strict):
     picture: Picture | None = None
     """Faces under what is black on a picture that is laid on the body."""
 
+    def scaled(self, factor: float) -> Where:
+        """Return it on a body of other size about the body's origin; the width of a line stays, as
+        that of the tool that draws it."""
+        line, centre, picture = self.line_mm, self.centre_mm, self.picture
+        lengths = ("above_mm", "below_mm", "radius_mm")
+        update: dict[str, Any] = {key: _times(getattr(self, key), factor) for key in lengths}
+        update["centre_mm"] = None if centre is None else _point_times(centre, factor)
+        update["line_mm"] = line and tuple(_point_times(point, factor) for point in line)
+        update["picture"] = picture and picture.scaled(factor)
+        return self.model_copy(update=update)
+
     @model_validator(mode="after")
     def _says_something(self) -> Self:
         if (self.centre_mm is None) != (self.radius_mm is None):
@@ -181,6 +203,16 @@ class Where(Strict):
                 "or picture"
             )
         return self
+
+
+def _times(length_mm: float | None, factor: float) -> float | None:
+    """Return a length times a factor, to six figures; nothing stays nothing."""
+    return None if length_mm is None else float(f"{length_mm * factor:.6g}")
+
+
+def _point_times(point: tuple[float, float, float], factor: float) -> tuple[float, float, float]:
+    x, y, z = (float(f"{c * factor:.6g}") for c in point)
+    return x, y, z
 
 
 class Insert(Strict):
@@ -317,6 +349,19 @@ class Body(Strict):
         masks = (((("masks", k, "where")), mask.where) for k, mask in enumerate(self.masks))
         named = ((("glow_where",), self.glow_where), (("dark_where",), self.dark_where))
         return (*masks, *((keys, where) for keys, where in named if where is not None))
+
+    def limits_scaled(self, factor: float) -> dict[str, Any]:
+        """Return what of it ends at heights and places on its surface, by key, for the same body of
+        other size about its own origin; without what it has not."""
+        masks = tuple(m.model_copy(update={"where": m.where.scaled(factor)}) for m in self.masks)
+        limits: dict[str, Any] = {"masks": masks} if masks else {}
+        for key in ("glow_where", "dark_where", "wanted"):
+            if (own := getattr(self, key)) is not None:
+                limits[key] = own.scaled(factor)
+        if self.wall_by_height_mm is not None:
+            walls = self.wall_by_height_mm
+            limits["wall_by_height_mm"] = tuple((_times(z, factor), wall) for z, wall in walls)
+        return limits
 
     @property
     def copy_count(self) -> int:

@@ -48,6 +48,16 @@ def _points_somewhere(vector: tuple[float, float, float]) -> tuple[float, float,
     return vector
 
 
+def _is_direction(value: Any) -> Any:
+    """Refuse what is no list of three, with an example."""
+    if not isinstance(value, (list, tuple)) or len(value) != 3:
+        raise ValueError(
+            f"{shown(value)} is not a direction; give three numbers, as [0, -1, 0] for the front "
+            "(-y), [1, 0, 0] for the right, [0, 0, 1] for above"
+        )
+    return value
+
+
 def _can_be_printed(name: str) -> str:
     if not (name.isprintable() and name.strip()):
         raise ValueError("a name needs letters or digits, and no line breaks")
@@ -68,7 +78,11 @@ FineMm = Annotated[_Length, Field(ge=0.05, le=10_000)]
 PointMm = tuple[Mm, Mm, Mm]
 """A point or offset (x, y, z) in mm."""
 _Component = Annotated[Number, Field(ge=-1e6, le=1e6)]
-Direction = Annotated[tuple[_Component, _Component, _Component], AfterValidator(_points_somewhere)]
+Direction = Annotated[
+    tuple[_Component, _Component, _Component],
+    BeforeValidator(_is_direction),
+    AfterValidator(_points_somewhere),
+]
 """A direction (x, y, z) of any length but zero."""
 AngleDeg = Annotated[Number, Field(ge=-36_000, le=36_000)]
 """An angle in degrees."""

@@ -69,21 +69,32 @@ class Light(Strict):
     position_mm: PointMm = (0.0, 0.0, 0.0)
     """The middle of its LEDs' faces, in the body's frame."""
     path_mm: Annotated[tuple[PointMm, ...], Field(min_length=2, max_length=500)] | None = None
-    """For a strip, in place of `position_mm`: points it runs along, from its first LED's end. It
-    is followed as flat pieces, cut mark to cut mark, and needs `led_count`."""
+    """For a strip or a chain of boards, in place of `position_mm`: points it runs along. A strip
+    begins with its first LED's end, is followed as flat pieces, cut mark to cut mark, and needs
+    `led_count`; a chain begins with the middle of its first board and needs `board_count`,
+    `pitch_mm` or both."""
     path_inside: PathInside | None = None
-    """For a strip, in place of `path_mm`: along the inside wall of a hollow body at one height, as
-    { height_mm = 30, from_deg = 180, to_deg = 360 }; it then faces away from the wall unless
-    `facing` says otherwise."""
+    """In place of `path_mm`: along the inside wall of a hollow body at one height, as
+    { height_mm = 30, from_deg = 180, to_deg = 360 }; what lies there faces away from the wall
+    unless `facing` says otherwise."""
     path_smooth: bool = True
-    """Whether the strip bends smoothly through the points, or runs straight between them (cut and
-    wired at the corners)."""
+    """Whether the path bends smoothly through the points, or runs straight between them (a strip is
+    cut and wired at the corners)."""
+    board_count: Count | None = None
+    """Of a chain: how many boards lie along the path, wired one to the next, as `board_count = 8`.
+    Left out, as many as find room on it `pitch_mm` apart."""
+    pitch_mm: PositiveMm | None = None
+    """Of a chain: from board to board along the path, and the wire between them, as
+    `pitch_mm = 40`. Left out, `board_count` boards are spread evenly from end to end of the path,
+    or all round a closed one."""
     start_mm: Annotated[Mm, Field(ge=0)] = 0.0
-    """How far along its path the strip begins, at its first LED's end; `glowsim place` slides it.
-    Round a closed path it may run on past where the path begins."""
+    """How far along its path a strip begins, at its first LED's end, or a chain, at the middle of
+    its first board; `glowsim place` slides it. Round a closed path it may run on past where the
+    path begins."""
     facing: Literal["direction", "outward", "inward", "from_wall", "to_wall"] = "direction"
-    """Where a strip along a path faces: the nearest it can to `direction`; away from the middle
-    of its path, or towards that; away from the inside wall of its hollow body, or towards that."""
+    """Where what lies along a path faces: `direction` (a strip the nearest it can to it); away from
+    the middle of its path, or towards that; away from the inside wall of its hollow body, or
+    towards that."""
     least_bend_mm: PositiveMm = 10.0
     """Radius that the strip may be bent to at the tightest (common practice for bare strips)."""
     direction: Direction = (0.0, 0.0, 1.0)
@@ -96,10 +107,10 @@ class Light(Strict):
     """How far each colour is turned up."""
     drives: Annotated[tuple[Drive, ...], Field(min_length=1, max_length=2000)] | None = None
     """Of a strip, in place of `drive`: the colour of each LED in their order, over again where
-    there are more LEDs."""
+    there are more LEDs; of a chain, of each board."""
     drive_to: Drive | None = None
     """Of a strip, the colour of its last LED; from `drive` at its first the others blend into it,
-    in even steps of light."""
+    in even steps of light. Of a chain, of its last board."""
     channel_current_ma: Annotated[Number, Field(gt=0, le=5000)] | None = None
     """Measured current per channel and LED; brightness follows it in proportion."""
     zone: Name = "all"
@@ -116,7 +127,7 @@ class Light(Strict):
             return self
         if self.drives is not None and {"drive", "drive_to"} & self.model_fields_set:
             raise ValueError("drives says the colour of each LED: leave out drive and drive_to")
-        if self.led_count is None:
+        if self.led_count is None and not self.is_chain:
             raise ValueError("colours LED by LED are for strips: give led_count")
         return self
 
@@ -131,7 +142,7 @@ class Light(Strict):
             return self.drives[led % len(self.drives)]
         if self.drive_to is None:
             return self.drive
-        share = led / max(1, (self.led_count or 1) - 1)
+        share = led / max(1, (self.board_count or self.led_count or 1) - 1)
         first, last = self.drive.model_dump(), self.drive_to.model_dump()
         return Drive(**{k: (1 - share) * first[k] + share * last[k] for k in first})
 
@@ -143,28 +154,42 @@ class Light(Strict):
                 "no_place", "this key is needed but missing", {"at": ("position_mm",)}
             )
         if not self.runs_along:
-            if self.start_mm:
-                raise ValueError(
-                    "start_mm says where along its path a strip begins: give path_mm or path_inside"
-                )
+            for key in ("start_mm", "board_count", "pitch_mm"):
+                if getattr(self, key):
+                    raise ValueError(
+                        f"{key} is for what lies along a path: give path_mm or path_inside"
+                    )
             return self
         key = "path_mm" if self.path_inside is None else "path_inside"
         if self.path_mm is not None and self.path_inside is not None:
             raise ValueError("path_mm and path_inside both say where the strip runs: leave one out")
         if placed or self.along is not None:
             raise ValueError(f"{key} says where the strip runs: leave out position_mm and along")
-        if self.led_count is None:
-            raise ValueError(f"{key} needs led_count: how many LEDs the strip is cut to")
+        if self.is_chain and self.led_count is not None:
+            raise ValueError(
+                "led_count is for a strip, board_count and pitch_mm are for a chain of boards: "
+                "leave out the one or the others"
+            )
+        if self.led_count is None and not self.is_chain:
+            raise ValueError(
+                f"{key} needs led_count: how many LEDs the strip is cut to; a chain of boards "
+                "needs board_count or pitch_mm"
+            )
         return self
 
     @property
     def runs_along(self) -> bool:
-        """Whether it is a strip along a path."""
+        """Whether it lies along a path."""
         return self.path_mm is not None or self.path_inside is not None
 
     @property
+    def is_chain(self) -> bool:
+        """Whether it is a chain of boards along a path, in place of a strip."""
+        return self.board_count is not None or self.pitch_mm is not None
+
+    @property
     def wanted_facing(self) -> str:
-        """Where a strip along a path faces, as the scene says it or as its path has it."""
+        """Where what lies along a path faces, as the scene says it or as its path has it."""
         by_wall = (
             self.path_inside is not None and not {"facing", "direction"} & self.model_fields_set
         )
@@ -176,11 +201,17 @@ class Light(Strict):
 
 
 class StripPiece(Light):
-    """One LED of a strip along a path, on its flat piece; made of a `Light`, never read."""
+    """One LED of a strip along a path, on its flat piece, or one board of a chain; made of a
+    `Light`, never read."""
 
     strip: int
-    """Number of the strip within its body."""
+    """Number of the strip or chain within its body."""
     strip_name: str
-    """Of the whole strip."""
+    """Of the whole strip or chain."""
+    chained: bool = False
+    """Whether it is a board of a chain."""
+    way_mm: Number
+    """How far along the path its middle is."""
     length_mm: Number
-    """Of the piece, a little less than from cut mark to cut mark where the strip bends."""
+    """Of the piece, a little less than from cut mark to cut mark where the strip bends; of a chain,
+    along the path from the board before, 0 for its first."""

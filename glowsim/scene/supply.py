@@ -74,7 +74,7 @@ class Bus(_Wiring):
     feed_mm: PositiveMm
     """From the supply to the first board."""
     spacing_mm: PositiveMm
-    """From each board to the next."""
+    """From each board to the next; within a chain along a path its pitch counts."""
     second_feed_mm: PositiveMm | None = None
     """Of a second pair from the supply, to the last board; left out, there is none."""
     boards: tuple[Name, ...] = ()
@@ -89,7 +89,7 @@ class Chain(_Wiring):
     feed_mm: PositiveMm
     """From the supply to the first board."""
     spacing_mm: PositiveMm
-    """From each board to the next."""
+    """From each board to the next; within a chain along a path its pitch counts."""
     second_feed_mm: PositiveMm | None = None
     """Of a second pair from the supply, to the last board; left out, there is none."""
     boards: tuple[Name, ...] = ()

@@ -26,6 +26,13 @@ class Fade(Strict):
     to_mm: Mm | None = None
     """Where it ends; from there on it is even. Left out, the dim end of what is meant to glow."""
 
+    def scaled(self, factor: float) -> Fade:
+        """Return it on a body of other size about the body's origin."""
+        ends = {"from_mm": self.from_mm, "to_mm": self.to_mm}
+        return self.model_copy(
+            update={k: v if v is None else float(f"{v * factor:.6g}") for k, v in ends.items()}
+        )
+
     @model_validator(mode="after")
     def _complete(self) -> Self:
         if (self.axis is not None) != (self.fade == "along"):

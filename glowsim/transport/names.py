@@ -66,13 +66,20 @@ def check_names(scene_file: SceneFile, number: int, catalogue: Catalogue) -> Non
     for k, mask in enumerate(body.masks):
         require("coat", mask.coat, "masks", k, "coat")
     for k, light in enumerate(body.lights):
-        if not require("board", light.board, "lights", k, "board") or light.led_count is None:
+        if not require("board", light.board, "lights", k, "board"):
             continue
-        board = catalogue.board(light.board)
-        if board.kind != "strip":
+        board, name = catalogue.board(light.board), light.board
+        chain = "; a chain of such boards takes board_count or pitch_mm" if light.runs_along else ""
+        if board.kind != "strip" and light.led_count is not None:
             add(
-                f"only a strip can be cut; '{light.board}' always has {board.led_count} LEDs",
+                f"only a strip can be cut; '{name}' always has {board.led_count} LEDs{chain}",
                 *("lights", k, "led_count"),
+            )
+        if board.kind == "strip" and light.is_chain:
+            add(
+                f"'{name}' is a strip with a pitch of its own, not boards wired into a chain: give "
+                "led_count in place of board_count and pitch_mm",
+                *("lights", k, "board_count" if light.board_count else "pitch_mm"),
             )
     if faults:
         raise SceneError("\n".join(faults))

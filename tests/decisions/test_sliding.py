@@ -83,16 +83,19 @@ def test_read_backwards_the_strips_bring_what_the_forward_solve_says(monkeypatch
         '  [[bodies.lights]]\n  board = "thread"\n  led_count = 2\n  start_mm = 6\n'
         "  path_mm = [[6, 0, 10], [6, 0, 52]]\n  direction = [1, 0, 0]\n"
         "  drives = [{ red = 0.3, green = 0, blue = 0 }, { red = 0, green = 0, blue = 0.4 }]\n"
+        '  [[bodies.lights]]\n  board = "three"\n  board_count = 2\n  pitch_mm = 20\n'
+        "  path_mm = [[-6, 0, 10], [-6, 0, 40]]\n  direction = [-1, 0, 0]\n  separate_leds = true\n"
+        '[boards.three]\nlike = "round_7"\nled_count = 3\nring_diameter_mm = 6\ndiameter_mm = 8\n'
     )
     scene = blade(more=coloured)
     plan = plan_of(scene)
     responses = Responses(plan, 0, SPARING)
     looks = Starts(plan, 0, path_strips(scene, 0, plan.catalogue), responses)
-    assert [float(s[k]) for s, k in zip(looks.starts, looks.now, strict=True)] == [0.0, 6.0]
+    assert [float(s[k]) for s, k in zip(looks.starts, looks.now, strict=True)] == [0.0, 6.0, 0.0]
     # Light read backwards knows of no boards.
     problem = responses.problem
     given = responses.quick.respond(problem.emitters, ())
-    _, sources = plan.copies([np.zeros((5, 3))])
+    _, sources = plan.copies([np.zeros((11, 3))])
     flux = np.array([source.flux_lm * source.drive for source in sources])
     leaving = given.diffuse * responses.ahead + given.direct
     light = np.einsum("kb,kbf->f", flux, leaving)

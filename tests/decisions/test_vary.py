@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import trimesh
@@ -9,8 +11,11 @@ import trimesh
 from glowsim.decisions.vary import checked_materials, lit_body, variation_of
 from glowsim.errors import MaterialError, SceneError
 from glowsim.geometry.body import solid_of
+from glowsim.geometry.cuts import Surface
 from glowsim.geometry.hollow import depth_mm
-from glowsim.scene import parse_scene, read_scene, write_scene
+from glowsim.geometry.mesh import Mesh
+from glowsim.geometry.where import cut_for, faces_where, region_on
+from glowsim.scene import Picture, parse_scene, read_scene, write_scene
 from tests.support.shells import bowl
 from tests.support.sweeps import orb, spike
 
@@ -242,3 +247,42 @@ def test_a_sparse_prints_wall_is_its_skin():
         variation_of(parse_scene(PRINT % 1), vary="wall")
     with pytest.raises(SceneError, match=r"bodies\[0\]\.infill\.skin_mm: .* cannot be made"):
         varied.at(0.0)
+
+
+MASKED = """\
+  [[bodies.masks]]
+  coat = "black_paint"
+  where = { below_mm = -12, centre_mm = [0, 0, -20], radius_mm = 15 }
+  [[bodies.masks]]
+  coat = "black_paint"
+  where = { line_mm = [[20, 0, 0], [0, 20, 0]], line_width_mm = 2 }
+"""
+
+
+def test_masks_keep_their_share_of_a_body_of_other_size():
+    text = (
+        '[[bodies]]\nname = "moon"\nmaterial = "pla_white"\nwall_mm = 2\n'
+        'shape = { kind = "orb", diameter_mm = 40 }\nglow_where = { above_mm = -15 }\n'
+        'wanted = { fade = "up", to = 0.5, from_mm = -10 }\n'
+        '[[bodies.lights]]\nboard = "rgb_5050_18ma"\nposition_mm = [0, 0, 0]\n' + MASKED
+    )
+    scene = parse_scene(text)
+    variation = variation_of(scene, vary="size")
+    larger = variation.at(60)
+    body, new = scene.scene.bodies[0], larger.scene.bodies[0]
+    shares = []
+    for one, file in ((body, scene), (new, larger)):
+        mesh = outer(file)
+        region = region_on(mesh, one.masks[0].where, Path())
+        surface = Surface.of(mesh.vertices, mesh.faces)
+        surface = cut_for(surface, region, np.ones(len(mesh.faces), bool), mesh.normals)
+        cut = Mesh.single_part(surface.vertices, surface.faces)
+        held = faces_where(region, cut, np.zeros(len(cut.faces), int), ("surface",))
+        shares.append(cut.areas_mm2[held].sum() / cut.areas_mm2.sum())
+    assert shares[1] == pytest.approx(shares[0], rel=2e-3)
+    assert new.masks[1].where.line_mm == ((30, 0, 0), (0, 30, 0))
+    assert new.masks[1].where.line_width_mm == 2
+    assert (new.glow_where.above_mm, new.wanted.from_mm, new.wanted.to_mm) == (-22.5, -15, None)
+    assert "above_mm = -22.5" in variation.edit(60)
+    picture = Picture(file="eye.png", width_mm=20, middle_mm=(0, -20, 4)).scaled(1.5)
+    assert (picture.width_mm, picture.height_mm, picture.middle_mm) == (30, None, (0, -30, 6))

@@ -177,7 +177,7 @@ def test_faults_name_the_light_as_it_is_written():
     with pytest.raises(SceneError, match=r"line 13: bodies\[0\]\.lights\[1\]\.path_mm: the path"):
         plan_of(scene_of(BROW.replace("led_count = 6", "led_count = 60")))
     with pytest.raises(
-        SceneError, match=r"line 9: bodies\[0\]\.lights\[1\]: a strip that runs along a path"
+        SceneError, match=r"line 9: bodies\[0\]\.lights\[1\]: what runs along a path"
     ):
         pattern_light(plan_of(scene_of(BROW)), 0, None)
 

@@ -1,0 +1,85 @@
+"""Stencils at full size: what a picture laid on a body covers, as seen from where it is laid on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import manifold3d
+import numpy as np
+
+from glowsim.buildsheet.drawing import Drawing, moved
+from glowsim.buildsheet.drawing import Path as Line
+from glowsim.buildsheet.places import BodyPlaces
+from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.outlines import shadow_mm
+from glowsim.geometry.stencil import outlines_of, view_from
+from glowsim.scene import Picture
+
+MARGIN_MM = 4.0
+HEAD_MM = 12.0
+"""Room above for its words."""
+WORDS_MM = 165.0
+"""Width that the words need."""
+SIMPLER_MM = 0.05
+"""Less than a scalpel follows."""
+COVERED = (0.8, 0.8, 0.82)
+TEXT_MM = 2.6
+
+
+def stencils(places: BodyPlaces, folder: Path) -> list[Drawing]:
+    """Return a drawing of each picture among a body's masks, but those laid by a mesh's texture.
+
+    folder : that pictures' paths start at. Raises GeometryError for one that cannot be read.
+    """
+    return [
+        _drawn(places, mask.where.picture, mask.name or mask.coat, folder)
+        for mask in places.spec.masks
+        if mask.where.picture is not None and not mask.where.picture.by_texture
+    ]
+
+
+def covered_mm(
+    places: BodyPlaces, picture: Picture, folder: Path
+) -> tuple[list[FloatArray], list[FloatArray]]:
+    """Return what a picture covers of a body as seen from where it is laid on, and the body's own
+    outlines, each (n, 2) float [mm]: right and up. Holes run the other way round."""
+    rows = view_from(picture.seen_from)
+    outer = places.solid.outer
+    body = shadow_mm(outer, rows, places.name)
+    laid = [line @ rows[:2].T for line in outlines_of(picture, folder, outer)]
+    shape = manifold3d.CrossSection(laid, manifold3d.FillRule.EvenOdd).simplify(SIMPLER_MM)
+    found = shape ^ manifold3d.CrossSection(body, manifold3d.FillRule.NonZero)
+    return [np.asarray(p, dtype=float) for p in found.to_polygons()], body
+
+
+def _drawn(places: BodyPlaces, picture: Picture, name: str, folder: Path) -> Drawing:
+    covered, body = covered_mm(places, picture, folder)
+    low = np.concatenate(body).min(axis=0)
+    wide, tall = np.ptp(np.concatenate(body), axis=0)
+    drawing = Drawing(max(wide + 2 * MARGIN_MM, WORDS_MM), tall + 2 * MARGIN_MM + HEAD_MM)
+    # The larger first, so that holes and what lies in them come out on top.
+    for points in sorted(covered, key=lambda p: -abs(_area_mm2(p))):
+        fill = COVERED if _area_mm2(points) > 0 else (1.0, 1.0, 1.0)
+        drawing.add(Line(points, True, 0.25, fill=fill))
+    for points in body:
+        drawing.add(Line(points, True, 0.35))
+    drawing.items = moved(drawing.items, MARGIN_MM - low[0], MARGIN_MM - low[1])
+    side = ", ".join(f"{c:g}" for c in picture.seen_from)
+    drawing.words(
+        0, drawing.height_mm - 3.5, f"{places.name}: stencil for {name}, from ({side})", size_mm=3.2
+    )
+    both = ", and on the far side behind it" if picture.sides == "both" else ""
+    drawing.words(
+        0,
+        drawing.height_mm - 8,
+        "Cut out the grey, hold it flat where the outline meets the body's own, and paint straight "
+        f"through it{both}.",
+        size_mm=TEXT_MM,
+    )
+    return drawing
+
+
+def _area_mm2(points: FloatArray) -> float:
+    """Return the area within an outline, below 0 for one that runs clockwise [mm2]."""
+    x, y = points.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
