@@ -153,6 +153,15 @@ def _is_gone(machine: str, process: int, stray: Path) -> bool:
     return time.time() - stray.stat().st_mtime > STRAY_S
 
 
+def free_path(path: Path) -> Path:
+    """Return a path that no file has: this, or with a number before its ending."""
+    new, number = path, 1
+    while new.exists():
+        number += 1
+        new = path.with_name(f"{path.stem}-{number}{path.suffix}")
+    return new
+
+
 def write_whole(path: Path, content: bytes | Callable[[Path], None]) -> None:
     """Write `path` whole or not at all: from bytes, or by a function that is given where to write.
 

@@ -92,11 +92,7 @@ def rows_of(scene: Scene) -> tuple[Row, ...]:
             first, number = number, number + pattern.copy_count
             if not isinstance(pattern, Around) or pattern.radius_mm <= 0 or not body.lights:
                 continue
-            names = [
-                body.name if body.copy_count == 1 else f"{body.name} {k + 1}"
-                for k in range(first, number)
-            ]
-            found.append(_row(scene, body, pattern, tuple(names)))
+            found.append(_row(scene, body, pattern, tuple(body.copy_names[first:number])))
     return tuple(row for row in found if row.ring_mm > 1.0 and len(row.names) > 1)
 
 

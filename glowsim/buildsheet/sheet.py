@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,10 +32,10 @@ from glowsim.geometry.body import full_detail, solid_of
 from glowsim.geometry.mesh import Mesh
 from glowsim.pictures import Studio, bright_map, marks_of
 from glowsim.scene import SceneFile
+from glowsim.transport.build import Report
 from glowsim.transport.plan import Plan
 from glowsim.transport.result import SurfaceGlow
 
-Report = Callable[[str], None]
 PICTURE_SIZE = (1100, 825)
 PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
 MOST_FINDINGS = 5

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -89,7 +88,5 @@ def _thinned(
 
 
 def _with_wall(scene_file: SceneFile, number: int, wall_mm: float) -> SceneFile:
-    scene = scene_file.scene
-    bodies = list(scene.bodies)
-    bodies[number] = bodies[number].model_copy(update={"wall_mm": wall_mm})
-    return replace(scene_file, scene=scene.model_copy(update={"bodies": tuple(bodies)}))
+    body = scene_file.scene.bodies[number]
+    return scene_file.with_body(number, body.model_copy(update={"wall_mm": wall_mm}))

@@ -11,13 +11,11 @@ import click
 
 from glowsim.cli.common import LengthType, table_of
 from glowsim.cli.figure_table import FigureTable
-from glowsim.decisions.alike import body_number
 from glowsim.decisions.objective import Wish
 from glowsim.errors import SceneError
 from glowsim.files import written_together
 from glowsim.pictures.writing import write_file
-from glowsim.scene import Light, Placing
-from glowsim.transport.plan import Plan
+from glowsim.scene import Body, Light, Placing
 
 
 class Answer(Protocol):
@@ -82,15 +80,10 @@ def wish_of(first: Any, directions: Any, levels: str) -> Wish:
 
 
 def placing_of(
-    plan: Plan,
-    body: str | None,
-    depth: float | None,
-    clearance: float | None,
-    symmetry: int | None,
+    body: Body, depth: float | None, clearance: float | None, symmetry: int | None
 ) -> Placing:
-    """Return the body's own `placing` with what the command line says instead."""
-    number = body_number(plan, body)
-    own = plan.scene_file.scene.bodies[number].placing or Placing()
+    """Return a body's own `placing` with what the command line says instead."""
+    own = body.placing or Placing()
     for name, value in (("depth", depth), ("clearance", clearance)):
         if value is not None and value < 0:
             raise SceneError(f"--{name} {value:g} mm: must be at least 0")

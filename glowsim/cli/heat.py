@@ -164,8 +164,7 @@ def _time(minutes: float) -> str:
 
 def _draw(found: HeatReport, scene_file: SceneFile, path: Path) -> None:
     plan, hottest = plan_of(scene_file), found.hottest
-    names = [body.name for body in scene_file.scene.bodies]
-    number = names.index(hottest.body)
+    number = scene_file.scene.numbers[hottest.body]
     section = heat_section(found, plan.scene_file.scene.bodies[number], plan.keys[number], hottest)
     picture = heat_map(
         section.temperature_c,

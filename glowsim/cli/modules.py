@@ -33,6 +33,7 @@ from glowsim.cli.common import (
 from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells
+from glowsim.decisions.alike import body_number
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
@@ -97,6 +98,7 @@ def command(
     wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     asked = sure_of(sure, seconds, folder)
+    own = scene_file.scene.bodies[body_number(plan_of(scene_file), body)]
     with progress_line() as report:
         answer = modules(
             scene_file,
@@ -104,7 +106,7 @@ def command(
             most=most,
             board_names=board_names,
             wish=wish_of(first, directions, levels),
-            placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
+            placing=placing_of(own, depth, clearance, symmetry),
             seed=seed,
             sure=asked,
             report=report,

@@ -34,6 +34,7 @@ from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells, watts
 from glowsim.decisions.alike import body_number
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placing import Placed, place
+from glowsim.decisions.relit import Relit
 from glowsim.decisions.sliding import Slid, slide, slides
 from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
@@ -108,9 +109,10 @@ def command(
     asked = sure_of(sure, seconds, folder)
     wish = wish_of(first, directions, levels)
     number = body_number(plan_of(scene_file), body)
+    own = scene_file.scene.bodies[number]
     with progress_line() as report:
         answer: Placed | Slid
-        if slides(scene_file.scene.bodies[number]):
+        if slides(own):
             places = {"count": count, "board": board, "depth": depth, "clearance": clearance}
             others = {"symmetry": symmetry, "reference": reference}
             _refuse_for_strips(scene_file, number, wish, places | others)
@@ -124,7 +126,7 @@ def command(
                 count,
                 board=board,
                 wish=wish,
-                placing=placing_of(plan_of(scene_file), body, depth, clearance, symmetry),
+                placing=placing_of(own, depth, clearance, symmetry),
                 seed=seed,
                 sure=asked,
                 reference=None if reference is None else Goal(seconds=reference),
@@ -166,7 +168,7 @@ def _refuse_for_strips(
 
 
 def _drawn(
-    answer: Placed | Slid, folder: Path, size: tuple[int, int], backend: str, report: Any
+    answer: Relit, folder: Path, size: tuple[int, int], backend: str, report: Any
 ) -> list[Path]:
     from glowsim.decisions.placing_pictures import before_after, mending
 
@@ -201,7 +203,7 @@ def _print(screen: Console, answer: Placed | Slid) -> None:
     )
 
 
-def _figures(answer: Placed | Slid) -> FigureTable:
+def _figures(answer: Relit) -> FigureTable:
     table = table_of(
         titled(
             f"{answer.bodies} before and after (luminance in cd/m2)", answer.after.findings.supply

@@ -13,7 +13,7 @@ from glowsim.decisions.heat import PowerLimit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.step import Step
 from glowsim.decisions.vary import Variation
-from glowsim.decisions.words import share
+from glowsim.decisions.words import capital, share
 from glowsim.decisions.worth import (
     LEAST_GAIN,
     NO_GAIN,
@@ -216,8 +216,8 @@ def _sentences(
         said += _what_it_lacks(step, edge)
     said.append(f"Compared with now: {change(step, before)}.")
     if not worth:
-        lost = "; ".join(verdicts[1].losses)
-        said.append(f"{lost[:1].upper() + lost[1:] or NO_GAIN}: leave it as it is.")
+        lost = capital("; ".join(verdicts[1].losses))
+        said.append(f"{lost or NO_GAIN}: leave it as it is.")
     said.append(
         f"There it averages {step.evenness.mean_cd_m2:.3g} cd/m2 and lets "
         f"{100 * step.escape_fraction:.0f} % of its light out: {_reads(step.lit.grade)}."

@@ -7,8 +7,7 @@ from typing import Any
 
 from glowsim.decisions.placed_scene import with_lights
 from glowsim.errors import SceneError, as_options, did_you_mean
-from glowsim.geometry.patterns import copies_of
-from glowsim.scene import Body, Light, SceneFile
+from glowsim.scene import Light, SceneFile
 from glowsim.transport.plan import Plan
 
 NO_LIGHT = (
@@ -45,8 +44,8 @@ def body_number(plan: Plan, name: str | None) -> int:
             return lit[0]
         choice = as_options("--body", (bodies[k].name for k in lit))
         raise SceneError(f"{file}: bodies that are not alike have lights; say which: {choice}")
-    named = {copy: k for k, body in enumerate(bodies) for copy in copy_names(body)}
-    named |= {body.name: k for k, body in enumerate(bodies)}
+    named = {copy: k for k, body in enumerate(bodies) for copy in body.copy_names}
+    named |= plan.scene_file.scene.numbers
     if name not in named:
         raise SceneError(f"{file}: there is no body '{name}'{did_you_mean(name, list(named))}")
     if not bodies[named[name]].lights:
@@ -54,17 +53,11 @@ def body_number(plan: Plan, name: str | None) -> int:
     return named[name]
 
 
-def copy_names(body: Body) -> list[str]:
-    """Return what the copies of a body are called: 'spike 1', or 'spike' where there is one."""
-    count = len(copies_of(body))
-    return [body.name] if count == 1 else [f"{body.name} {k + 1}" for k in range(count)]
-
-
 def named_all(scene_file: SceneFile, numbers: Sequence[int]) -> str:
     """Return how to call all copies of bodies that are alike: "'gem'", "each of 9 'spike'"."""
     bodies = [scene_file.scene.bodies[k] for k in numbers]
     names = " and ".join(f"'{body.name}'" for body in bodies)
-    count = sum(len(copy_names(body)) for body in bodies)
+    count = sum(body.copy_count for body in bodies)
     return names if count == 1 else f"each of {count} {names}"
 
 

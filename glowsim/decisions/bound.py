@@ -29,6 +29,7 @@ from scipy.optimize import linprog, minimize
 
 from glowsim.decisions.objective import LOW_SHARE, Aim, uneven_slope
 from glowsim.errors import SolveError
+from glowsim.findings.unevenness import worse_end
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import BoolArray
 
@@ -53,6 +54,11 @@ class Bound:
     sites: IntArray
     level: FloatArray
     off_by: float = 1.0
+
+    @property
+    def worse_end(self) -> float:
+        """What of an evenness target is within reach at best."""
+        return worse_end(self.percent, self.off_by)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,6 @@ is worth a full answer, which then decides.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -22,15 +21,13 @@ from glowsim.decisions.placer import Expected, Placer, pattern_light
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.errors import SceneError
-from glowsim.findings.unevenness import off_of_ripple
 from glowsim.geometry.hollow import depth_mm
 from glowsim.optics.diffusion import effective_attenuation_per_mm
 from glowsim.scene import Body, Light, Placing, SceneFile
-from glowsim.transport.build import body_problem
+from glowsim.transport.build import Report, body_problem
 from glowsim.transport.plan import plan_of
-from glowsim.transport.problem import BodyProblem
+from glowsim.transport.prepared import PreparedProp
 
-Report = Callable[[str], None]
 COUNTS = (1, 2, 3, 4, 5, 6, 8, 10)
 IN_AIR = 4
 """Most boards tried in a hollow: its walls are lit by each as a whole, and more bring little."""
@@ -68,6 +65,7 @@ class Guesses:
         self._file, self._report = scene_file, report
         self._plan = plan_of(scene_file)
         self._numbers = bodies_alike(self._plan, body)
+        self._prop = PreparedProp()
         self._placers: dict[str, Placer] = {}
 
     def of(self, count: int, board: str | None = None) -> Guess:
@@ -81,8 +79,7 @@ class Guesses:
         expected = placer.expected(found)
         bodies = self._file.scene.bodies
         lights = {k: lights_of(placer, found, bodies[k], 1.0) for k in self._numbers}
-        target = self._file.scene.findings.evenness_target
-        enough = expected.even >= target and expected.off_by <= off_of_ripple(target)
+        enough = expected.worse_end >= self._target
         return Guess(placer.kind.name, count, lights, expected, enough, placer.bound.off_by)
 
     def evenest(self, small: bool = False) -> list[Guess]:
@@ -104,10 +101,9 @@ class Guesses:
     def _can(self, board: str) -> bool:
         """Return whether any number of a board may be even enough."""
         try:
-            limit = self._placer(board, 1).bound.off_by
+            return self._placer(board, 1).bound.worse_end >= self._target
         except SceneError:  # not even one finds room
             return False
-        return limit <= off_of_ripple(self._file.scene.findings.evenness_target)
 
     def _counts(self, board: str) -> list[Guess]:
         found: list[Guess] = []
@@ -135,6 +131,10 @@ class Guesses:
         return kind.name, min(singles, key=lambda k: max(k.size_mm)).name if singles else kind.name
 
     @property
+    def _target(self) -> float:
+        return self._file.scene.findings.evenness_target
+
+    @property
     def _body(self) -> Body:
         return self._file.scene.bodies[self._numbers[0]]
 
@@ -145,19 +145,17 @@ class Guesses:
             number, wish = self._numbers[0], Wish()
             rules = self._body.placing or Placing()
             self._report("looking for room")
-            Room(self._plan, number, self._drawn, light, rules, wish).check(count)
+            Room(
+                self._plan, number, self._prop.problem(self._plan, number), light, rules, wish
+            ).check(count)
             self._placers[light.board] = Placer(
                 self._plan, number, self._responses, light, rules, wish, report=self._report
             )
         return self._placers[light.board]
 
     @cached_property
-    def _drawn(self) -> BodyProblem:
-        return body_problem(self._plan, self._numbers[0])
-
-    @cached_property
     def _responses(self) -> Responses:
-        return Responses(self._plan, self._numbers[0], BRIEF, self._report)
+        return Responses(self._plan, self._numbers[0], BRIEF, self._report, self._prop)
 
 
 def clearer(scene_file: SceneFile, body: str) -> list[str]:

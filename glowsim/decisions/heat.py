@@ -3,7 +3,6 @@ board, or by what boards bear at their very places (`electrics.heat`)."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from importlib.metadata import version
@@ -16,6 +15,7 @@ from glowsim.catalogue.cautions import all_cautions
 from glowsim.electrics.heat import BoardHeat, HeatReport, heat_of
 from glowsim.errors import GlowsimError
 from glowsim.scene import SceneFile
+from glowsim.transport.names import digest
 from glowsim.transport.problem import LightSource
 
 
@@ -198,8 +198,7 @@ def heat_caution(
     so.
     """
     scene, lit = scene_file.scene, [light for light in lights if light.drive.max() > 0]
-    text = "\n".join([scene.model_dump_json(), scene_file.battery, version("glowsim")])
-    stamp = hashlib.sha256(text.encode()).hexdigest()[:16]
+    stamp = digest(scene.model_dump_json(), scene_file.battery, version("glowsim"))
     if isinstance(kept, dict) and kept.get("stamp") == stamp and isinstance(kept.get("words"), str):
         return HeatCaution(kept["words"], stamp)
     limit_w = scene.findings.buried_power_w

@@ -12,12 +12,13 @@ from glowsim.decisions.alike import relit
 from glowsim.decisions.heat import PowerLimit, limit_at_place
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import matched
-from glowsim.decisions.placer import Placer, Report
+from glowsim.decisions.placer import Placer
 from glowsim.decisions.polish import Placement
 from glowsim.decisions.step import Step
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, SceneFile
 from glowsim.scene.lights import Drive
+from glowsim.transport.build import Report
 
 
 @dataclass(frozen=True)

@@ -100,14 +100,14 @@ def questions_of(scene_file: SceneFile) -> dict[tuple[str, str], dict[str, Float
     plan = plan_of(scene_file)
     prepared = PreparedProp()
     glow = prepared.glow(plan)
-    names = [body.name for body in scene_file.scene.bodies]
     found = {}
     for look in looks_of(glow, scene_file.scene.room):
-        number = names.index(look.copies[0].of)
+        name = look.copies[0].of
+        number = scene_file.scene.numbers[name]
         material = scene_file.scene.bodies[number].material
-        if material in plan.catalogue.materials and (names[number], material) not in found:
+        if material in plan.catalogue.materials and (name, material) not in found:
             surface = linear_surface(prepared, plan, number, [material], look, glow)
-            found[names[number], material] = surface.slopes()
+            found[name, material] = surface.slopes()
     return found
 
 

@@ -7,8 +7,7 @@ the air stays as it fell, in proportion. Against full solves that is good to som
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from typing import Any
@@ -18,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from glowsim.decisions.effort import coarse_sizes
 from glowsim.decisions.remedies import IN_A_GUIDE, Remedies, Remedy, short
+from glowsim.decisions.worth import LEAST_GAIN
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import GlowsimError
 from glowsim.findings import Evenness, Eye, Finding, Findings, Look, evenness_of, looks_of
@@ -25,24 +25,25 @@ from glowsim.findings.account import energy_account
 from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Body, SceneFile
+from glowsim.transport.build import Report
 from glowsim.transport.clear import carries_light
 from glowsim.transport.fit import fits
+from glowsim.transport.names import digest
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem, Kind
 from glowsim.transport.quick.quality import DRAFT
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 
-Report = Callable[[str], None]
 FACES, CELLS = 2500, 8000
 """Faces and cells of a body that is tried, about."""
 MOST_TRIES, MOST_IN_AIR = 7, 3
 """Changes tried on one body, and on one lit from air, which takes longer."""
 MOST_IN_ALL, FEWEST = 24, 2
 """Changes tried on a prop of many bodies in all, but so many on each at least."""
-CLEARLY = 0.9
+CLEARLY = 1 - LEAST_GAIN
 """A change helps that brings the logarithm of `off_by` to this share, or, no less even, the mean to
-one over it. Less is within what materials differ by (common practice, no source)."""
+one over it."""
 MENDS = 1.25
 """A change mends a finding that brings it so much nearer to the mean, as a factor."""
 MOST_TOLD = 4
@@ -283,8 +284,7 @@ class _Bench:
         self._plan, self._glow, self._look, self._prop = plan, glow, look, prop
         self._found = found
         self._name = look.copies[0].of
-        bodies = plan.scene_file.scene.bodies
-        self._number = [body.name for body in bodies].index(self._name)
+        self._number = plan.scene_file.scene.numbers[self._name]
         self._kept = kept_by(plan.scene_file, self._name)
         surface = look.body.surface
         self._rows = np.nonzero(look.glows)[0]
@@ -323,11 +323,8 @@ class _Bench:
     def _tried(self, body: Body) -> Seen | None:
         """Return the body as it shines after a change; None where that cannot be built."""
         sized = body.model_copy(update=self._sizes)
-        scene = self._plan.scene_file.scene
-        bodies = (*scene.bodies[: self._number], sized, *scene.bodies[self._number + 1 :])
-        changed = scene.model_copy(update={"bodies": bodies})
         try:
-            plan = plan_of(replace(self._plan.scene_file, scene=changed))
+            plan = plan_of(self._plan.scene_file.with_body(self._number, sized))
             if self._fitted and not fits(self._prop.problem(plan, self._number)):
                 return None
             return self._seen(plan, self._prop.body_glow(plan, self._number, DRAFT))
@@ -395,6 +392,5 @@ def _stamp(plan: Plan, glow: SurfaceGlow, findings: Findings) -> str:
     """Return what tells one scene and glow from another."""
     scene = plan.scene_file.scene.model_dump_json()
     figures = [f"{even.body} {even.off_by:.4f} {even.mean_cd_m2:.4f}" for even in findings.bodies]
-    keys = [*plan.keys, *figures, plan.scene_file.battery, glow.solver, str(glow.seed)]
-    text = "\n".join([scene, *keys, version("glowsim"), str(EDITION)])
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
+    solved = [plan.keys, plan.scene_file.battery, glow.solver, glow.seed]
+    return digest(scene, figures, solved, version("glowsim"), EDITION)

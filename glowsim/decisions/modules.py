@@ -14,12 +14,12 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from glowsim.decisions.alike import bodies_alike, copy_names, named_all
+from glowsim.decisions.alike import bodies_alike, named_all
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import write_beside
-from glowsim.decisions.placer import Expected, Placer, Report, pattern_light
+from glowsim.decisions.placer import Expected, Placer, pattern_light
 from glowsim.decisions.placing import check_count
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
@@ -37,8 +37,9 @@ from glowsim.decisions.worth import (
 )
 from glowsim.errors import SceneError
 from glowsim.scene import Body, Light, Placing, SceneFile
-from glowsim.transport.build import body_problem
+from glowsim.transport.build import Report
 from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.sure import Sure
 
@@ -115,7 +116,7 @@ class Modules:
     def bodies(self) -> int:
         """How many copies of such bodies the prop has."""
         every = self.plan.scene_file.scene.bodies
-        return sum(len(copy_names(every[k])) for k in self.numbers)
+        return sum(every[k].copy_count for k in self.numbers)
 
     @property
     def target(self) -> float:
@@ -239,7 +240,8 @@ def modules(
     wish = wish or Wish()
     rules = placing or scene_file.scene.bodies[number].placing or Placing()
     report("looking for room")
-    problem = body_problem(plan, number)
+    prop = PreparedProp(seed)
+    problem = prop.problem(plan, number)
     able: list[tuple[Light, list[int]]] = []
     missing: list[str] = []
     for light in lights:
@@ -248,7 +250,7 @@ def modules(
         missing += why_not
     if not any(fitting for _, fitting in able):
         raise SceneError("\n".join(missing))
-    responses = Responses(plan, number, report=report, seed=seed)
+    responses = Responses(plan, number, report=report, prop=prop)
     counts: list[Count] = []
     bounds: dict[str, Bound] = {}
     trial = Trial(responses, numbers, report, sure)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from PIL import Image
 
@@ -26,19 +26,21 @@ def modules_chart(answer: Modules) -> Image.Image:
             drawn.append(Line(x, y, board, series, dashed))
         return drawn
 
-    def rings(figure: Callable[[Count], float]) -> list[tuple[float, float]]:
-        shown = answer.chosen or answer.best
-        return [(float(shown.count), figure(shown))]
+    def panel(
+        title: str, figure: Callable[[Count], float], levels: Sequence[tuple[float, str]] = ()
+    ) -> Panel:
+        ring = (float(answer.shown.count), figure(answer.shown))
+        return Panel(title, lines(figure), levels, [ring])
 
     bounds = [(b.percent, f"bound, {name}") for name, b in answer.bounds.items()]
     levels = [(answer.target, f"even enough: {answer.target:g}"), *bounds]
     most_off = off_of_ripple(answer.target)
     enough = [(most_off, f"even enough: {most_off:.2f}")]
     panels = [
-        Panel("Off by a factor of (1 is even)", lines(_off), enough, rings(_off)),
-        Panel("Evenness: 5%/mean", lines(_even), levels, rings(_even)),
-        Panel("Mean luminance, cd/m²", lines(_mean), (), rings(_mean)),
-        Panel("Power as driven, W", lines(_power), (), rings(_power)),
+        panel("Off by a factor of (1 is even)", lambda c: c.step.evenness.off_by, enough),
+        panel("Evenness: 5%/mean", lambda c: c.step.even, levels),
+        panel("Mean luminance, cd/m²", lambda c: c.step.evenness.mean_cd_m2),
+        panel("Power as driven, W", lambda c: c.power_w),
         Panel(
             "Hot spots, dashed dark gaps",
             lines(lambda c: c.step.hot_spots) + lines(lambda c: c.step.dark_gaps, dashed=True),
@@ -67,19 +69,3 @@ def modules_sheet(answer: Modules, size: tuple[int, int], backend: str = "auto")
         labels.append(f"{count.count} x {count.board}: {figures(count.step)}{mark}")
     studios = [Studio(step.glow, step.scene_file.scene, backend) for step in steps]
     return compared(studios, labels, size)
-
-
-def _even(count: Count) -> float:
-    return count.step.even
-
-
-def _off(count: Count) -> float:
-    return count.step.evenness.off_by
-
-
-def _mean(count: Count) -> float:
-    return count.step.evenness.mean_cd_m2
-
-
-def _power(count: Count) -> float:
-    return count.power_w

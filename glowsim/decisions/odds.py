@@ -110,7 +110,7 @@ def odds_of(
         names = learnt.get(look.copies[0].of, [])
         if names and any(even.body == look.name for even in findings.bodies):
             report(f"asking what the readings leave open of {look.copies[0].of}")
-            number = [b.name for b in bodies].index(look.copies[0].of)
+            number = scene_file.scene.numbers[look.copies[0].of]
             surface = linear_surface(prepared, plan, number, names, look, glow)
             entries = [plan.catalogue.material(name) for name in names]
             found.append(_judged(surface, look, findings, entries))

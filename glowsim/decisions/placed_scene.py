@@ -14,7 +14,7 @@ from scipy.optimize import linear_sum_assignment
 from tomlkit.items import AoT, Table
 
 from glowsim.errors import SceneError
-from glowsim.files import write_whole
+from glowsim.files import free_path, write_whole
 from glowsim.scene import Light, SceneFile, parse_scene
 
 _KEYS = (
@@ -155,13 +155,7 @@ def _plain(value: Any) -> Any:
 
 def free_name(path: Path, ending: str) -> Path:
     """Return a name beside `path` that no file has: STEM-ENDING.toml, or with a number."""
-    number = 1
-    while True:
-        more = "" if number == 1 else f"-{number}"
-        new = path.with_name(f"{path.stem}-{ending}{more}.toml")
-        if not new.exists():
-            return new
-        number += 1
+    return free_path(path.with_name(f"{path.stem}-{ending}.toml"))
 
 
 def write_beside(path: Path, ending: str, text: str) -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -20,15 +20,16 @@ from glowsim.decisions.sites import Sites, sites_of
 from glowsim.decisions.tidy import tidied
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import SceneError
+from glowsim.findings.unevenness import worse_end
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.scene import Light, Placing, StripPiece
 from glowsim.transport.boards import boards_of
+from glowsim.transport.build import Report
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import OpaqueBoard
 
 AS_GOOD = 0.9
 """Boards that stand in the scene are moved on too where they score this share of those found."""
-Report = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,11 @@ class Expected:
 
     even: float
     off_by: float
+
+    @property
+    def worse_end(self) -> float:
+        """What the evenness target is held against."""
+        return worse_end(self.even, self.off_by)
 
 
 class Placer:

@@ -11,26 +11,25 @@ beside the old one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from glowsim.decisions.alike import bodies_alike, named_all
-from glowsim.decisions.boards import Poses
+from glowsim.decisions.alike import bodies_alike
 from glowsim.decisions.bound import Bound, Gap
 from glowsim.decisions.lights import lit
 from glowsim.decisions.objective import Wish, p5_over_mean
-from glowsim.decisions.placed_scene import matched, write_beside
+from glowsim.decisions.placed_scene import matched
 from glowsim.decisions.placer import Expected, Placer, pattern_light
 from glowsim.decisions.polish import Placement
+from glowsim.decisions.relit import Relit
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
 from glowsim.decisions.sensitivity import patch_luminance
-from glowsim.decisions.step import Step, judged, warmed
+from glowsim.decisions.step import judged, warmed
 from glowsim.decisions.trial import Trial, sizes_alike
 from glowsim.decisions.words import (
     bound_words,
@@ -40,16 +39,16 @@ from glowsim.decisions.words import (
     share,
     too_hot_words,
 )
-from glowsim.decisions.worth import Verdict, verdict, weigh
+from glowsim.decisions.worth import verdict, weigh
 from glowsim.errors import SceneError
-from glowsim.scene import Body, Light, Placing, SceneFile
-from glowsim.transport.build import body_problem
-from glowsim.transport.plan import Plan, plan_of
+from glowsim.scene import Light, Placing, SceneFile
+from glowsim.transport.build import Report
+from glowsim.transport.plan import plan_of
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.reference import Goal
 from glowsim.transport.solve import REFERENCE_GOAL, solve
 from glowsim.transport.sure import Sure
 
-Report = Callable[[str], None]
 MOST_BOARDS = 200
 
 
@@ -70,57 +69,25 @@ class Move:
     level: float
 
 
-@dataclass(frozen=True)
-class Placed:
+@dataclass(frozen=True, kw_only=True)
+class Placed(Relit):
     """A placement, solved.
 
-    numbers       : the bodies of the scene that are alike and get it, that which is judged first
-    before, after : the body as the scene has it, and with the boards placed
-    expected      : by the response matrix;  bound : what no number of boards can beat
-    drive_factor  : what the boards' drive was multiplied with, for heat or the wish
-    verdict       : whether it is worth doing
-    lights        : the boards, in the body's own frame;  moves : what becomes of each
-    placer        : candidates and responses, for a picture of what would mend the rest
-    removed       : lights that are gone;  reference : 5 %/mean by the reference solver, if asked
+    expected  : by the response matrix;  bound : what no number of boards can beat
+    lights    : the boards, in the body's own frame;  moves : what becomes of each
+    placer    : candidates and responses;  removed : lights that are gone
+    reference : 5 %/mean by the reference solver, if asked
     """
 
-    plan: Plan
-    numbers: tuple[int, ...]
     board: str
-    wish: Wish
-    before: Step
-    after: Step
     placement: Placement
     expected: Expected
     bound: Bound
-    drive_factor: float
-    verdict: Verdict
     lights: tuple[Light, ...]
     moves: tuple[Move, ...]
     removed: tuple[str, ...]
-    text_of_scene: str
     placer: Placer
     reference: float | None = None
-
-    @property
-    def number(self) -> int:
-        """The body that is judged."""
-        return self.numbers[0]
-
-    @property
-    def worth(self) -> bool:
-        """Whether the placement is worth doing; otherwise what is there should stay."""
-        return self.verdict.worth
-
-    @property
-    def responses(self) -> Responses:
-        """The body read backwards."""
-        return self.placer.responses
-
-    @property
-    def poses(self) -> Poses:
-        """Places that a board may take."""
-        return self.placer.sites.poses
 
     @property
     def label(self) -> str:
@@ -128,31 +95,9 @@ class Placed:
         return f"{len(self.moves)} x {self.board}"
 
     @property
-    def bodies(self) -> str:
-        """How to call all copies that get it."""
-        return named_all(self.plan.scene_file, self.numbers)
-
-    @property
-    def body(self) -> Body:
-        """The body that is judged, as the scene has it."""
-        return self.plan.scene_file.scene.bodies[self.number]
-
-    @property
     def target(self) -> float:
         """Evenness wanted."""
         return self.plan.scene_file.scene.findings.evenness_target
-
-    @property
-    def meets(self) -> bool:
-        """Whether the placement is even enough."""
-        return self.after.enough
-
-    def write(self) -> Path:
-        """Write the new scene beside the old one, under a free name; return its path.
-
-        Whether that is worth doing, `worth` says.
-        """
-        return write_beside(Path(self.plan.scene_file.toml.name), "placed", self.text_of_scene)
 
     @cached_property
     def gap(self) -> Gap:
@@ -166,15 +111,10 @@ class Placed:
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
-        return {
-            "body": self.body.name,
-            "bodies": [self.plan.scene_file.scene.bodies[k].name for k in self.numbers],
-            "worth_doing": self.worth,
+        return super().as_json() | {
             "board": self.board,
             "count": len(self.moves),
-            "first": self.wish.first,
             "evenness_target": self.target,
-            "meets_target": self.meets,
             "predicted_p5_over_mean": round(self.expected.even, 5),
             "predicted_off_by": round(self.expected.off_by, 5),
             "reference_p5_over_mean": self.reference,
@@ -184,12 +124,8 @@ class Placed:
             "levels_freed_p5_over_mean": round(self.gap.freed, 5),
             "best_mixture_p5_over_mean": round(self.gap.mixture.even, 5),
             "best_mixture_boards": self.gap.mixture.count,
-            "drive_factor": round(self.drive_factor, 5),
-            "before": self.before.as_json(),
-            "after": self.after.as_json(),
             "boards": [vars(move) for move in self.moves],
             "removed": list(self.removed),
-            "text": list(self.text),
         }
 
 
@@ -224,8 +160,9 @@ def place(
     wish = wish or Wish()
     rules = placing or scene_file.scene.bodies[number].placing or Placing()
     report("looking for room")
-    Room(plan, number, body_problem(plan, number), light, rules, wish).check(count)
-    responses = Responses(plan, number, report=report, seed=seed)
+    prop = PreparedProp(seed)
+    Room(plan, number, prop.problem(plan, number), light, rules, wish).check(count)
+    responses = Responses(plan, number, report=report, prop=prop)
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = trial.judged(scene_file, 0)
@@ -240,10 +177,25 @@ def place(
     after = replace(after, heat=new.heat)
     old = scene_file.scene.bodies[number].lights
     answer = Placed(
-        plan, numbers, light.board, wish, before, after, placement, expected, placer.bound,
-        new.factor, weigh(before, after, wish), tuple(new.lights),
-        _moves(old, new.lights, placement), _removed(old, new.lights), new.text, placer,
-    )  # fmt: skip
+        plan=plan,
+        numbers=numbers,
+        wish=wish,
+        before=before,
+        after=after,
+        drive_factor=new.factor,
+        verdict=weigh(before, after, wish),
+        text_of_scene=new.text,
+        responses=responses,
+        poses=placer.sites.poses,
+        board=light.board,
+        placement=placement,
+        expected=expected,
+        bound=placer.bound,
+        lights=tuple(new.lights),
+        moves=_moves(old, new.lights, placement),
+        removed=_removed(old, new.lights),
+        placer=placer,
+    )
     if reference is not None:
         report("confirming with the reference solver")
         answer = replace(
@@ -319,17 +271,11 @@ def _removed(old: Sequence[Light], new: Sequence[Light]) -> tuple[str, ...]:
 def _by_reference(answer: Placed, new: SceneFile, seed: int, goal: Goal, report: Report) -> float:
     """Return 5 %/mean by the reference solver, read from the means of patches: the noise of
     single faces would make the darkest of them look darker than they are."""
-    responses = answer.placer.responses
+    responses = answer.responses
     sizes = sizes_alike(responses, answer.numbers)
     glow = solve(new, method="reference", sizes=sizes, seed=seed, goal=goal, report=report)
-    step = judged(
-        glow,
-        new,
-        answer.number,
-        len(answer.moves),
-        answer.body.material,
-        answer.plan.catalogue,
-    )
+    count, material = len(answer.moves), answer.body.material
+    step = judged(glow, new, answer.numbers[0], count, material, answer.plan.catalogue)
     face, area = responses.faces_cd_m2(patch_luminance(responses, step) / responses.wanted)
     return round(p5_over_mean(face, area), 5)
 

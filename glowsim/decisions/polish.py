@@ -8,7 +8,6 @@ a trust region that shrinks when a step does not pay.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +20,8 @@ from glowsim.decisions.response import FAST_RAYS, Responses
 from glowsim.decisions.sites import ON_AXIS_MM, Sites, sites_of, sound
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.build import Report
 
-Report = Callable[[str], None]
 BOARDS_AT_ONCE = 96
 """Boards whose light is followed between two reports."""
 SHIFT_MM = 0.4

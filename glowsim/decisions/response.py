@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
 
@@ -25,6 +24,7 @@ from glowsim.geometry.patchwork import Patchwork
 from glowsim.optics.emission import square_on
 from glowsim.optics.photometry import luminance_of_emitter_cd_m2
 from glowsim.scene import Room, Thresholds
+from glowsim.transport.build import Report
 from glowsim.transport.clear import refuse_guide
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
@@ -35,8 +35,6 @@ from glowsim.transport.sizes import Sizes, cell_for_mm, face_size_mm
 
 DARK_PATCHES = 30
 FAST_RAYS = 1024
-
-Report = Callable[[str], None]
 
 
 class Responses:
@@ -55,14 +53,15 @@ class Responses:
         number: int,
         effort: Effort | None = None,
         report: Report = lambda text: None,
-        seed: int = 0,
+        prop: PreparedProp | None = None,
     ) -> None:
         """Solve for the patches of body `number`, thoroughly if no effort is given.
 
+        prop : what has been kept ready of it already
         Raises as `body_problem` does.
         """
         report(f"shaping {plan.scene_file.scene.bodies[number].name}")
-        self.prop = PreparedProp(seed)
+        self.prop = prop or PreparedProp()
         self.effort = effort = effort or THOROUGH
         drawn = self.prop.problem(plan, number)
         refuse_guide(drawn, "where boards go")

@@ -11,36 +11,36 @@ placed; the best few are solved, and the best of those is weighed against the sc
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from glowsim.catalogue import Catalogue
-from glowsim.decisions.alike import bodies_alike, named_all, relit
+from glowsim.decisions.alike import bodies_alike, relit
 from glowsim.decisions.boards import Poses
 from glowsim.decisions.effort import Effort
 from glowsim.decisions.lights import drive_factor, turned
 from glowsim.decisions.objective import Aim, Wish
-from glowsim.decisions.placed_scene import write_beside
+from glowsim.decisions.relit import Relit
 from glowsim.decisions.response import Responses
 from glowsim.decisions.starts import Starts
 from glowsim.decisions.step import Step, warmed
 from glowsim.decisions.trial import Trial
 from glowsim.decisions.words import heat_words, share, too_hot_words
-from glowsim.decisions.worth import Verdict, figure, verdict, weigh
+from glowsim.decisions.worth import figure, verdict, weigh
 from glowsim.errors import GlowsimError, SceneError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.strips import PathStrip, path_strips
 from glowsim.scene import Body, Light, SceneFile
+from glowsim.transport.build import Report
 from glowsim.transport.fit import fits
 from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.sure import Sure
 
-Report = Callable[[str], None]
 LEAST_ROOM_MM = 1.0
 """A strip that can be slid by less than this stays where it is."""
 FINALISTS = 3
@@ -70,50 +70,16 @@ class Slide:
         return self.start_mm - self.was_mm
 
 
-@dataclass(frozen=True)
-class Slid:
-    """Strips slid along their paths, solved.
+@dataclass(frozen=True, kw_only=True)
+class Slid(Relit):
+    """Strips slid along their paths, solved; the drive is that of all the body's lights."""
 
-    numbers       : the bodies of the scene that are alike and get it, that which is judged first
-    before, after : the body as the scene has it, and with its strips slid
-    drive_factor  : what the drive of all its lights was multiplied with, for heat or the wish
-    verdict       : whether it is worth doing
-    responses, poses : the body read backwards and its LEDs, for a picture of what mends the rest
-    """
-
-    plan: Plan
-    numbers: tuple[int, ...]
-    wish: Wish
-    before: Step
-    after: Step
     slides: tuple[Slide, ...]
-    drive_factor: float
-    verdict: Verdict
-    text_of_scene: str
-    responses: Responses
-    poses: Poses
-
-    @property
-    def worth(self) -> bool:
-        """Whether sliding is worth doing; otherwise what is there should stay."""
-        return self.verdict.worth
-
-    @property
-    def bodies(self) -> str:
-        """How to call all copies that get it."""
-        return named_all(self.plan.scene_file, self.numbers)
 
     @property
     def label(self) -> str:
-        """What was placed, in a few words."""
+        """What was done, in a few words."""
         return "slid" if len(self.slides) > 1 else f"slid to {self.slides[0].start_mm:g} mm"
-
-    def write(self) -> Path:
-        """Write the new scene beside the old one, under a free name; return its path.
-
-        Whether that is worth doing, `worth` says.
-        """
-        return write_beside(Path(self.plan.scene_file.toml.name), "placed", self.text_of_scene)
 
     @cached_property
     def text(self) -> tuple[str, ...]:
@@ -122,19 +88,7 @@ class Slid:
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
-        bodies = self.plan.scene_file.scene.bodies
-        return {
-            "body": bodies[self.numbers[0]].name,
-            "bodies": [bodies[k].name for k in self.numbers],
-            "worth_doing": self.worth,
-            "first": self.wish.first,
-            "meets_target": self.after.enough,
-            "drive_factor": round(self.drive_factor, 5),
-            "before": self.before.as_json(),
-            "after": self.after.as_json(),
-            "strips": [vars(one) for one in self.slides],
-            "text": list(self.text),
-        }
+        return super().as_json() | {"strips": [vars(one) for one in self.slides]}
 
 
 def slides(body: Body) -> bool:
@@ -165,7 +119,7 @@ def slide(
     numbers = bodies_alike(plan, body)
     number = numbers[0]
     strips = _with_room(scene_file, plan, number)
-    responses = Responses(plan, number, effort, report, seed)
+    responses = Responses(plan, number, effort, report, PreparedProp(seed))
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
     before = trial.judged(scene_file, 0)
@@ -289,9 +243,18 @@ def _answer(
         )  # fmt: skip
     emitters = responses.problem.emitters
     return Slid(
-        plan, numbers, wish, before, after, tuple(slides), factor,
-        weigh(before, after, wish), text, responses, Poses(emitters.position, emitters.direction),
-    )  # fmt: skip
+        plan=plan,
+        numbers=numbers,
+        wish=wish,
+        before=before,
+        after=after,
+        drive_factor=factor,
+        verdict=weigh(before, after, wish),
+        text_of_scene=text,
+        responses=responses,
+        poses=Poses(emitters.position, emitters.direction),
+        slides=tuple(slides),
+    )
 
 
 def _words(answer: Slid) -> list[str]:

@@ -75,7 +75,7 @@ class Step:
     @property
     def enough(self) -> bool:
         """Whether the body is even enough."""
-        return self.grade != "patchy"
+        return self.evenness.enough
 
     @property
     def lit(self) -> ReadsAsLit:

@@ -6,7 +6,6 @@ cluster. Without one the scenes are solved one after the other, here.
 
 from __future__ import annotations
 
-import hashlib
 import logging
 import multiprocessing
 import signal
@@ -31,6 +30,7 @@ from glowsim.scene import SceneFile
 from glowsim.transport.build import body_problem
 from glowsim.transport.exchange import counting, lacking
 from glowsim.transport.hollows import Entering
+from glowsim.transport.names import digest
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.quick import entering_of, solve_body
 from glowsim.transport.result import VERSION, BodyGlow, SurfaceGlow
@@ -269,8 +269,7 @@ def _put_together(plan: Plan, solved: Mapping[str, BodyGlow], seed: int) -> Surf
 
 def _file_of(folder: Path, key: str, seed: int) -> Path:
     """Return where a body is kept: another seed, solver or version is another file."""
-    text = f"{key} {seed} {SOLVER} {VERSION} {version('glowsim')}"
-    return folder / f"{hashlib.sha256(text.encode()).hexdigest()[:24]}.npz"
+    return folder / f"{digest(key, seed, SOLVER, VERSION, version('glowsim'))}.npz"
 
 
 def _kept(keys: Iterable[str], seed: int, folder: Path | None) -> dict[str, BodyGlow]:

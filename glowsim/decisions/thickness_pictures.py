@@ -30,32 +30,39 @@ def thickness_chart(answer: Thickness) -> Image.Image:
             drawn.append(Line(x, values, material, series, dashed))
         return drawn
 
-    def rings(figure: Callable[[Step], float | None]) -> list[tuple[float, float]]:
-        return [(a.value_mm, y) for a in answer.advice if (y := figure(a.step)) is not None]
+    def panel(
+        title: str,
+        figure: Callable[[Step], float | None],
+        level: tuple[float, str] | None = None,
+        dashed: Callable[[Step], float] | None = None,
+        log: bool = False,
+    ) -> Panel:
+        drawn = lines(figure) + (lines(dashed, dashed=True) if dashed else [])
+        rings = [(a.value_mm, y) for a in answer.advice if (y := figure(a.step)) is not None]
+        return Panel(title, drawn, [level] if level else (), rings, log=log)
 
     most_off = off_of_ripple(limits.evenness_target)
     panels = [
-        Panel(
+        panel(
             "Off by a factor of (1 is even)",
-            lines(_off),
-            [(most_off, f"even enough: {most_off:.2f}")],
-            rings(_off),
+            lambda s: s.evenness.off_by,
+            (most_off, f"even enough: {most_off:.2f}"),
         ),
-        Panel(
+        panel(
             "Evenness: 5%/mean, dashed least/mean (U0)",
-            lines(_even) + lines(lambda s: s.evenness.u0, dashed=True),
-            [(limits.evenness_target, f"even enough: {limits.evenness_target:g}")],
-            rings(_even),
+            lambda s: s.even,
+            (limits.evenness_target, f"even enough: {limits.evenness_target:g}"),
+            lambda s: s.evenness.u0,
         ),
-        Panel(
+        panel(
             "Luminance, cd/m²: mean, dashed least",
-            lines(_mean) + lines(lambda s: s.evenness.least_cd_m2, dashed=True),
-            [(some_lit.needed_cd_m2, "glow + room light looks lit")],
-            rings(_mean),
+            lambda s: s.evenness.mean_cd_m2,
+            (some_lit.needed_cd_m2, "glow + room light looks lit"),
+            lambda s: s.evenness.least_cd_m2,
             log=True,
         ),
-        Panel("Light that gets out, %", lines(_out), (), rings(_out)),
-        Panel("Weight of material, g", lines(_weight), (), rings(_weight)),
+        panel("Light that gets out, %", lambda s: 100 * s.escape_fraction),
+        panel("Weight of material, g", lambda s: s.weight_g),
         Panel(
             "Hot spots, dashed dark gaps",
             lines(lambda s: s.hot_spots) + lines(lambda s: s.dark_gaps, dashed=True),
@@ -107,23 +114,3 @@ def thickness_sheet(
 def _some(steps: tuple[Step, ...]) -> list[Step]:
     count = min(len(steps), MOST_PICTURES)
     return [steps[round(k * (len(steps) - 1) / (count - 1))] for k in range(count)]
-
-
-def _even(step: Step) -> float:
-    return step.even
-
-
-def _off(step: Step) -> float:
-    return step.evenness.off_by
-
-
-def _mean(step: Step) -> float:
-    return step.evenness.mean_cd_m2
-
-
-def _out(step: Step) -> float:
-    return 100 * step.escape_fraction
-
-
-def _weight(step: Step) -> float | None:
-    return step.weight_g

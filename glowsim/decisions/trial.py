@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from glowsim.decisions.response import Responses
 from glowsim.decisions.step import Step, judged
 from glowsim.scene import SceneFile
+from glowsim.transport.build import Report
 from glowsim.transport.plan import plan_of
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.sure import Sure
-
-Report = Callable[[str], None]
 
 
 def sizes_alike(responses: Responses, numbers: Sequence[int]) -> dict[int, Sizes]:

@@ -12,7 +12,7 @@ size   : the length of the body's longest side, all others in proportion, and th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
@@ -120,10 +120,7 @@ class Variation:
         """
         changes: dict[str, Any] = {} if material is None else {"material": material}
         changes |= self._changes(value_mm)
-        body = self.body.model_copy(update=changes)
-        scene = self.scene_file.scene
-        bodies = (*scene.bodies[: self.number], body, *scene.bodies[self.number + 1 :])
-        return replace(self.scene_file, scene=scene.model_copy(update={"bodies": bodies}))
+        return self.scene_file.with_body(self.number, self.body.model_copy(update=changes))
 
     def edit(self, value_mm: float) -> str:
         """Return what to write into the scene file for a value of the quantity."""
@@ -245,10 +242,7 @@ class Variation:
     @cached_property
     def _outer(self) -> Mesh:
         bare = self.body.model_copy(update={"wall_mm": None, "inserts": ()})
-        scene = self.scene_file.scene
-        bodies = (*scene.bodies[: self.number], bare, *scene.bodies[self.number + 1 :])
-        alone = replace(self.scene_file, scene=scene.model_copy(update={"bodies": bodies}))
-        return solid_of(alone, self.number).outer
+        return solid_of(self.scene_file.with_body(self.number, bare), self.number).outer
 
     @cached_property
     def _both_skins(self) -> bool:
@@ -343,16 +337,16 @@ def lit_body(scene_file: SceneFile, name: str | None) -> int:
             which = as_options("--body", lit) if lit else "none of its bodies has a light"
             raise SceneError(f"{scene_file.toml.name}: which body? {which}")
         name = lit[0]
-    names = [body.name for body in bodies]
-    if name not in names:
+    numbers = scene_file.scene.numbers
+    if name not in numbers:
         raise SceneError(
-            f"{scene_file.toml.name}: there is no body '{name}'{did_you_mean(name, names)}"
+            f"{scene_file.toml.name}: there is no body '{name}'{did_you_mean(name, numbers)}"
         )
+    number = numbers[name]
     if name not in lit:
         raise scene_file.fault(
-            ("bodies", names.index(name)), f"'{name}' has no light: there is no glow to judge"
+            ("bodies", number), f"'{name}' has no light: there is no glow to judge"
         )
-    number = names.index(name)
     if not any(drive for light in bodies[number].lights for _, drive in light.drive):
         raise scene_file.fault(
             ("bodies", number, "lights", 0, "drive"), f"all lights of '{name}' are turned off"

@@ -41,7 +41,7 @@ def bound_words(gap: Gap, target: float, board: str, count: int, wish: Wish) -> 
         f"No number of '{board}' boards in this space can beat 5%/mean {best:.2f} or be off by "
         f"less than x {gap.bound.off_by:.2f}"
     )
-    if percent < target or gap.bound.off_by > wanted:
+    if gap.bound.worse_end < target:
         said = (
             f"{most}, and {target:g} and x {wanted:.2f} are wanted: more lights won't help. "
             "Thicken the wall or the body, take a smaller board that gets nearer to the dark "
@@ -137,4 +137,9 @@ def too_hot_words(step: Step) -> list[str]:
 
 def sentence(words: str) -> str:
     """Return words as one more sentence of a note, '' for none."""
-    return f" {words[:1].upper()}{words[1:]}." if words else ""
+    return f" {capital(words)}." if words else ""
+
+
+def capital(words: str) -> str:
+    """Return words that begin with a capital."""
+    return words[:1].upper() + words[1:]

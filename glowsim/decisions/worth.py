@@ -13,7 +13,7 @@ import numpy as np
 
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.step import Step
-from glowsim.decisions.words import share
+from glowsim.decisions.words import capital, share
 from glowsim.findings.lit import BRIGHTEST
 from glowsim.findings.lit import GRADES as LIT_GRADES
 from glowsim.findings.unevenness import GRADES, MEANS, off_of_ripple
@@ -140,7 +140,7 @@ def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdic
         losses.append(after.not_carried.rstrip("."))
     effects = _side_effects(before, after)
     if gains and not losses:
-        return Verdict(True, tuple(_capital(f"{effect}.") for effect in effects))
+        return Verdict(True, tuple(capital(f"{effect}.") for effect in effects))
     return Verdict(False, (_leave_it(before, after, wish, effects, losses),), tuple(losses))
 
 
@@ -159,7 +159,7 @@ def _leave_it(before: Step, after: Step, wish: Wish, effects: list[str], losses:
         )
     elif not losses:
         said[0] += " (a clear gain is a tenth less, on a logarithmic scale)"
-    return f"Leave it: not worth doing. {_capital('; '.join([*said, *effects, *losses]))}."
+    return f"Leave it: not worth doing. {capital('; '.join([*said, *effects, *losses]))}."
 
 
 def figure(step: Step, wish: Wish) -> float:
@@ -222,7 +222,3 @@ def _side_effects(before: Step, after: Step) -> list[str]:
     if warm is not None and warmer is not None and abs(warmer - warm) > _SAME_K:
         said.append(f"its warmest board gets {warmer:.0f} °C in place of {warm:.0f} °C")
     return said
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

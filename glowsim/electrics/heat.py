@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -196,7 +196,10 @@ def heat_of(
             chips = [chip_rise_k(lit[k], levels[k]) for k in mine]
             watts = np.stack([drawn[mine], full[mine]], axis=1)
             known[case] = _judged(heat, fields[key], warm, group, watts, chips, holder)
-        boards += [_renamed(known[case][k], board) for k, board in enumerate(group)]
+        boards += [
+            replace(alike, name=board.name, copy=board.copy, body=board.body)
+            for alike, board in zip(known[case], group, strict=True)
+        ]
         powers[copy] = drawn[mine]
     notes = [*dict.fromkeys(note for part in parts.values() for note in part.notes)]
     for body in dict.fromkeys(board.body for board in boards if board.in_air and not holder):
@@ -337,10 +340,6 @@ def _limit(what: str, limit_c: float, room_c: float, rise_k: float) -> HeatLimit
     spare = max(limit_c - room_c, 0.0)
     allowed_share = spare / rise_k if rise_k > 0 else float("inf")
     return HeatLimit(what, limit_c, room_c + rise_k, allowed_share)
-
-
-def _renamed(heat: BoardHeat, board: LitBoard) -> BoardHeat:
-    return BoardHeat(**(vars(heat) | {"name": board.name, "copy": board.copy, "body": board.body}))
 
 
 def _plain(board: BoardHeat) -> dict[str, object]:

@@ -85,9 +85,8 @@ def boards_of(plan: Plan) -> tuple[LitBoard, ...]:
     boards: list[LitBoard] = []
     first = 0
     for body in plan.scene_file.scene.bodies:
-        places = copies_of(body)
-        for number, transform in enumerate(places):
-            copy = body.name if len(places) == 1 else f"{body.name} {number + 1}"
+        named = zip(body.copy_names, copies_of(body), strict=True)
+        for number, (copy, transform) in enumerate(named):
             for k, light in enumerate(body.lights):
                 board = plan.catalogue.board(light.board)
                 leds = len(board.led_offsets_mm(light.led_count))

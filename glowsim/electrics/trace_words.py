@@ -140,8 +140,8 @@ def first_led(name: str) -> str:
 def last_led(name: str) -> str:
     """Return the test of the last LED of the board before."""
     return (
-        f"Take the data from the LED before the last of {name}: the next board is lit now means "
-        "the last LED passes nothing on."
+        f"Take the data from the LED before the last of {name}: the next board lit now means "
+        "that the last LED passes nothing on."
     )
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from glowsim.findings.luminance import Look
 from glowsim.findings.noise import SAMPLES, shaken
 from glowsim.findings.patches import Eye
-from glowsim.findings.unevenness import Grade, as_ripple, off_by, shares
+from glowsim.findings.unevenness import Grade, off_by, shares, worse_end
 from glowsim.geometry.mesh import FloatArray
 from glowsim.scene import Thresholds
 
@@ -70,9 +70,13 @@ class Evenness:
 
     @property
     def worse_end(self) -> float:
-        """What the evenness target is held against: 5th percentile over mean as seen, or that of a
-        soft ripple which is as uneven as this glow, whichever is less."""
-        return min(self.seen_p5_over_mean, as_ripple(self.off_by))
+        """What the evenness target is held against, as the eye sees it."""
+        return worse_end(self.seen_p5_over_mean, self.off_by)
+
+    @property
+    def enough(self) -> bool:
+        """Whether it is graded, and even enough."""
+        return self.grade not in (None, "patchy")
 
 
 def evenness_of(eye: Eye) -> Evenness:

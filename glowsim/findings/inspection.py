@@ -13,7 +13,6 @@ from glowsim.findings.light_rows import LightCheck, light_rows, strip_groups
 from glowsim.findings.surface_regions import RegionCheck, region_checks, too_small
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
-from glowsim.geometry.patterns import copies_of
 from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
@@ -80,7 +79,7 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
         report(f"shaping {scene.bodies[number].name}")
         problems[key] = body_problem(plan, number, fitted=False)
     checks = (
-        _checked(plan, body, problems[key], len(copies_of(body)))
+        _checked(plan, body, problems[key], body.copy_count)
         for body, key in zip(scene.bodies, plan.keys, strict=True)
     )
     beware = fictions(scene)

@@ -86,10 +86,16 @@ def as_ripple(off: float) -> float:
     return 1 - _P5_OF_SINE * float(np.sqrt(1 - (1 - j) ** 2))
 
 
+def worse_end(p5_over_mean: float, off: float) -> float:
+    """Return what an evenness target is held against: 5th percentile over mean, or that of a soft
+    ripple which is as uneven, whichever is less."""
+    return min(p5_over_mean, as_ripple(off))
+
+
 def grade(worse_end: float, spots: int, limits: Thresholds) -> Grade:
     """Return the grade of a glow on which so many hot spots and dark gaps stand out.
 
-    worse_end : 5th percentile over mean, or that of a ripple as uneven, whichever is less
+    worse_end : see the function
     """
     if worse_end >= max(limits.even_from, limits.evenness_target) and not spots:
         return "even"

@@ -14,7 +14,7 @@ import tomlkit
 from glowsim.catalogue import Catalogue, load_catalogue
 from glowsim.decisions.placed_scene import write_new
 from glowsim.errors import GeometryError, SceneError
-from glowsim.files import write_whole
+from glowsim.files import free_path, write_whole
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray
@@ -149,9 +149,9 @@ def begun(choice: Choice, folder: Path, kept: PreparedProp | None = None) -> Pat
     place = _first_place(unlit, choice.board, kept or PreparedProp())
     source, target = mesh, mesh
     if source is not None and not _within(source, folder):
-        target = _free(folder / source.name)
+        target = free_path(folder / source.name)
     text = scene_text(choice, target and _from(target, folder), place)
-    path = _free(folder / f"{_slug(choice.name)}.toml")
+    path = free_path(folder / f"{_slug(choice.name)}.toml")
     if source is not None and target is not None and target != source:
         try:
             write_whole(target, source.read_bytes())
@@ -254,12 +254,3 @@ def _within(path: Path, folder: Path) -> bool:
 
 def _from(path: Path, folder: Path) -> Path:
     return path.resolve().relative_to(folder.resolve())
-
-
-def _free(path: Path) -> Path:
-    """Return a name like this that no file has."""
-    new, number = path, 1
-    while new.exists():
-        number += 1
-        new = path.with_name(f"{path.stem}-{number}{path.suffix}")
-    return new

@@ -100,14 +100,6 @@ def added(prop: Prop, body: int, light: Light) -> Prop:
     return _with_lights(prop, body, (*prop.scene.bodies[body].lights, light))
 
 
-def doubled(prop: Prop, at: BoardAt, position_mm: Iterable[float]) -> Prop:
-    """Return the prop with a second board like one that is there, at another place."""
-    old = prop.light(at)
-    drive = prop.kept.get(at, old.drive)
-    update = {"position_mm": tidy(position_mm), "name": None, "drive": drive}
-    return added(prop, at.body, old.model_copy(update=update))
-
-
 def removed(prop: Prop, at: BoardAt) -> Prop:
     """Return the prop without a board."""
     lights = prop.scene.bodies[at.body].lights
@@ -241,5 +233,4 @@ def _with_lights(prop: Prop, body: int, lights: tuple[Light, ...]) -> Prop:
 
 
 def _with_body(prop: Prop, number: int, body: Body) -> Prop:
-    bodies = (*prop.scene.bodies[:number], body, *prop.scene.bodies[number + 1 :])
-    return replace(prop, scene=prop.scene.model_copy(update={"bodies": bodies}))
+    return replace(prop, scene=prop.scene.with_body(number, body))

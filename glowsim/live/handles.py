@@ -273,7 +273,7 @@ class Handles:
             target = self._session.now.scene.findings.evenness_target
             enough = f"off by at most {off_of_ripple(target):.2f} times, 5%/mean {target:g}"
             self._say(f"Even enough is: {enough}.")
-            if even.p5_over_mean < target or even.off_by > off_of_ripple(target):
+            if not even.enough:
                 self._evener(menu)
                 ui.label("What stands in the way, and what would mend it").classes("head")
                 self._worst(menu)

@@ -287,8 +287,7 @@ def _clicks(photo: Photo, unset: set[int]) -> Clicks:
 def _body_of(scene: str, name: str | None, folder: Path) -> Mesh:
     """Return the outer surface of a photo's piece; raises what its scene raises."""
     scene_file = read_scene(folder / scene)
-    names = [body.name for body in scene_file.scene.bodies]
-    return unlit_solid_of(scene_file, names.index(name) if name in names else 0).outer
+    return unlit_solid_of(scene_file, scene_file.scene.numbers.get(name or "", 0)).outer
 
 
 def _filled(toml: TomlText, folder: Path) -> tuple[dict[str, Any], dict[int, set[int]]]:

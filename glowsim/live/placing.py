@@ -10,8 +10,9 @@ import numpy as np
 
 from glowsim.buildsheet.making import making_of
 from glowsim.decisions.guesses import Guess, Guesses, clearer
-from glowsim.decisions.placing import Placed, place
-from glowsim.decisions.sliding import Slid, slide, slides
+from glowsim.decisions.placing import place
+from glowsim.decisions.relit import Relit
+from glowsim.decisions.sliding import slide, slides
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.live import edits
 from glowsim.live.edits import Prop
@@ -70,7 +71,7 @@ def try_thoroughly(search: Search, count: int) -> str:
             raise SupersededError
         search.report(f"the long search, {words}")
 
-    answer: Placed | Slid
+    answer: Relit
     if slides(file.scene.bodies[search.number]):
         answer = slide(file, search.name, report=report)
     else:

@@ -56,7 +56,7 @@ class Search:
     @property
     def enough(self) -> bool:
         """Whether the best that was found is even enough."""
-        return self.after is not None and self.after.grade not in (None, "patchy")
+        return self.after is not None and self.after.enough
 
     def file(self, prop: Prop | None = None) -> SceneFile:
         """Return a prop as a scene file whose text says the same: the best that was found."""

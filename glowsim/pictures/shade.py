@@ -82,23 +82,23 @@ class Bundle:
 
     copy, first : the copy, and its first corner of the stage's
     xyz_lm_m2   : (n, 3) float, exitance
-    heading     : (n, 3) float, mean direction, times the exitance's Y
+    direct_moment : (n, 3) float, mean direction times the exitance's Y
     """
 
     copy: int
     first: int
     xyz_lm_m2: FloatArray
-    heading: FloatArray
+    direct_moment: FloatArray
 
     def add_to(self, luminance: Floats, stage: Stage, points: Points, view: Floats) -> None:
         """Add this light's luminance at surface points that are seen along `view`, (n, 3)."""
         mine = np.flatnonzero(stage.copy[points.triangle] == self.copy)
-        at_corners = np.hstack([self.xyz_lm_m2, self.heading])
+        at_corners = np.hstack([self.xyz_lm_m2, self.direct_moment])
         both = _between(stage, points, mine, at_corners, self.first)
         lit = both[:, 1] > _FAINT * self.xyz_lm_m2[:, 1].max()
-        mine, xyz, heading = mine[lit], both[lit, :3], both[lit, 3:]
-        length = np.maximum(np.linalg.norm(heading, axis=1), 1e-30)
-        axis = heading / length[:, None]
+        mine, xyz, moment = mine[lit], both[lit, :3], both[lit, 3:]
+        length = np.maximum(np.linalg.norm(moment, axis=1), 1e-30)
+        axis = moment / length[:, None]
         share = luminance_per_exitance(
             concentration(length / xyz[:, 1]),
             np.einsum("nd,nd->n", axis, stage.normals[points.triangle[mine]]),
@@ -219,7 +219,7 @@ def mixed(shadings: Sequence[Shading], weights: Sequence[float]) -> Shading:
         across=np.sum([w * s.across for s, w in pairs], axis=0),
         sent_back=np.sum([w * s.sent_back for s, w in pairs], axis=0),
         bundles=tuple(
-            replace(b, xyz_lm_m2=w * b.xyz_lm_m2, heading=w * b.heading)
+            replace(b, xyz_lm_m2=w * b.xyz_lm_m2, direct_moment=w * b.direct_moment)
             for s, w in pairs
             if w > 0
             for b in s.bundles
@@ -270,9 +270,9 @@ def _bundles(glow: SurfaceGlow, stage: Stage, brightest: float) -> Iterator[Bund
             xyz = per_m2(1.0) * (body.direct[k].T * flux[k]) @ glow.lights[light].xyz_per_lm
             if xyz[:, 1].max() <= _FAINT * brightest:
                 continue
-            heading = body.heading[k] @ copy.transform[:3, :3].T * xyz[:, 1:2]
+            moment = body.mean_direction[k] @ copy.transform[:3, :3].T * xyz[:, 1:2]
             values = np.zeros((len(stage.triangles), 6))
-            values[faces, :3], values[faces, 3:] = xyz, heading
+            values[faces, :3], values[faces, 3:] = xyz, moment
             first, last = stage.corner[faces].min(), stage.corner[faces].max() + 1
             mean = stage.at_corners(values)[first:last]
             yield Bundle(number, int(first), mean[:, :3], mean[:, 3:])

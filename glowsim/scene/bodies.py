@@ -368,6 +368,12 @@ class Body(Strict):
         """How many copies of it stand in the prop."""
         return sum(pattern.copy_count for pattern in self.patterns) if self.patterns else 1
 
+    @property
+    def copy_names(self) -> list[str]:
+        """What its copies are called: 'spike 1', or 'spike' where there is one."""
+        count = self.copy_count
+        return [self.name] if count == 1 else [f"{self.name} {k + 1}" for k in range(count)]
+
 
 def _tapers(points: tuple[tuple[float, float], ...], twice: bool) -> None:
     """Raise ValueError for walls by height that cannot be, or are said twice."""

@@ -103,6 +103,16 @@ class Scene(Strict):
     pulses: tuple[Pulse, ...] = ()
     """How zones of lights move."""
 
+    @property
+    def numbers(self) -> dict[str, int]:
+        """The number of each body, by its name."""
+        return {body.name: number for number, body in enumerate(self.bodies)}
+
+    def with_body(self, number: int, body: Body) -> Scene:
+        """Return the scene with another body in one's place."""
+        bodies = (*self.bodies[:number], body, *self.bodies[number + 1 :])
+        return self.model_copy(update={"bodies": bodies})
+
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
         names = [body.name for body in self.bodies]

@@ -13,6 +13,7 @@ import tomlkit
 from glowsim.errors import SceneError
 from glowsim.files import written_whole
 from glowsim.notebook import table_html
+from glowsim.scene.bodies import Body
 from glowsim.scene.model import Scene
 from glowsim.tomlfile import KeyPath, TomlText, parse_toml, read_toml, validate
 
@@ -62,6 +63,10 @@ class SceneFile:
         """Return the same scene on a battery 'fresh', 'half used', 'nearly empty', or at 'full
         voltage', without what battery and wires lose."""
         return replace(self, battery=state)
+
+    def with_body(self, number: int, body: Body) -> SceneFile:
+        """Return the same scene with another body in one's place; the text stays."""
+        return replace(self, scene=self.scene.with_body(number, body))
 
     def fault(self, key_path: KeyPath, message: str) -> SceneError:
         """Return an error that names the place of `key_path` in the file."""

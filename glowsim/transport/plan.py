@@ -56,9 +56,8 @@ class Plan:
         lights: list[LightSource] = []
         for body, key in zip(self.scene_file.scene.bodies, self.keys, strict=True):
             number = order.index(key)
-            places = copies_of(body)
-            for k, transform in enumerate(places):
-                name = body.name if len(places) == 1 else f"{body.name} {k + 1}"
+            named = zip(body.copy_names, copies_of(body), strict=True)
+            for k, (name, transform) in enumerate(named):
                 mine = lights_of_copy(body, name, transform, light_mm[number], self.catalogue, k)
                 numbers = tuple(range(len(lights), len(lights) + len(mine)))
                 copies.append(Copy(name, body.name, number, transform, numbers))

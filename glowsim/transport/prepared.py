@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray
-from glowsim.transport.build import Shapes, body_problem
+from glowsim.transport.build import Report, Shapes, body_problem
 from glowsim.transport.clear import carries_light
 from glowsim.transport.exchange import with_hollows
 from glowsim.transport.guide import followed
@@ -31,8 +31,6 @@ from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.solvers import solver_of
-
-Report = Callable[[str], None]
 
 
 class PreparedProp:

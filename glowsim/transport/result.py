@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from glowsim.errors import SolveError, did_you_mean
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
+from glowsim.geometry.regions import ROOM
 from glowsim.notebook import table_html
 from glowsim.optics.emission import MATT
 from glowsim.transport.air import Air, Faces, air_between, faces_in_place, smooth_corners_of
@@ -33,7 +34,7 @@ from glowsim.transport.problem import (
     notes_of,
 )
 
-VERSION = 6
+VERSION = 7
 """Version of the result file. A file of another version is solved again, never guessed at."""
 
 Shares = FloatArray | NDArray[np.float32]
@@ -72,8 +73,8 @@ class BodyGlow:
     whiteness  : (k, 3) float, share of room light sent back
     diffuse    : (lights, 3, k) float32, exitance per lumen of the light [1/mm2]
     direct     : (lights, 3, k) float32, the same for light that never scattered
-    heading    : (lights, k, 3) float32, mean direction of the direct light, 0 to 1 long: the
-                 more it is spread the shorter
+    mean_direction : (lights, k, 3) float32, of the direct light (the mean resultant vector), 0 to
+                 1 long: the more it is spread the shorter
     error      : (lights, 3, k) float32, one-sigma statistical error of diffuse + direct, or None
     light_mm   : (lights, 3) float, centres of the lights
     led_mm     : (e, 3) float, all LEDs;  led_light : (e,) int, the light each belongs to
@@ -96,7 +97,7 @@ class BodyGlow:
     whiteness: FloatArray
     diffuse: FloatArray
     direct: FloatArray
-    heading: FloatArray
+    mean_direction: FloatArray
     error: FloatArray | None
     light_mm: FloatArray
     led_mm: FloatArray
@@ -301,7 +302,7 @@ def body_glow(
     problem: BodyProblem,
     diffuse: Shares,
     direct: Shares,
-    heading: Shares,
+    direct_moment: Shares,
     account: Account,
     trust: tuple[str, ...],
     error: Shares | None = None,
@@ -311,7 +312,8 @@ def body_glow(
     """Return a body's glow from shares of flux per face.
 
     diffuse, direct, error : (lights, 3, k) float, shares of each light's flux
-    heading                : (lights, k, 3) float, sum over bands of direct share times direction
+    direct_moment          : (lights, k, 3) float, first moment of the direct light: the sum over
+                             bands of direct share times direction
     surface                : the skin's mesh, if it has been made
     judged                 : whether anything is judged by it: then it says what the body is to
                              light
@@ -330,7 +332,7 @@ def body_glow(
         whiteness=problem.whiteness[skin],
         diffuse=np.multiply(diffuse, per_area, dtype=np.float32),
         direct=np.multiply(direct, per_area, dtype=np.float32),
-        heading=np.divide(heading, total, dtype=np.float32),
+        mean_direction=np.divide(direct_moment, total, dtype=np.float32),
         error=None if error is None else np.multiply(error, per_area, dtype=np.float32),
         light_mm=centres_mm(problem.emitters),
         led_mm=problem.emitters.position,
@@ -356,8 +358,8 @@ def unlit_body(problem: BodyProblem) -> BodyGlow:
 
 def is_hole(problem: BodyProblem) -> BoolArray:
     """Return which wall faces are openings from a hollow to the room, (m,) bool."""
-    from_air = problem.kind_of(problem.inside) == 1
-    return from_air & (problem.outside < 0) & (problem.coat < 0)
+    from_air = problem.kind_of(problem.inside) == Kind.AIR
+    return from_air & (problem.outside == ROOM) & (problem.coat == BARE)
 
 
 def emission_index(problem: BodyProblem) -> FloatArray:

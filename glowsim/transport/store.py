@@ -23,7 +23,7 @@ from glowsim.transport.problem import Copy, LightSource
 from glowsim.transport.result import VERSION, Account, BodyGlow, SurfaceGlow
 
 _BODY_ARRAYS = (
-    *("glows", "hole", "whiteness", "diffuse", "direct", "heading"),
+    *("glows", "hole", "whiteness", "diffuse", "direct", "mean_direction"),
     *("light_mm", "led_mm", "led_light"),
 )
 _ACCOUNT_ARRAYS = ("absorbed", "in_coats", "escaped", "through_holes", "lost")

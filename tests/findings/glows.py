@@ -60,7 +60,7 @@ def lit(
         whiteness=np.zeros((len(x), 3)),
         diffuse=diffuse,
         direct=np.zeros_like(diffuse),
-        heading=np.zeros((1, len(x), 3), np.float32),
+        mean_direction=np.zeros((1, len(x), 3), np.float32),
         error=error,
         light_mm=np.array([[30.0, 10.0, 60.0]]),
         led_mm=np.array([[30.0, 10.0, 60.0]]),

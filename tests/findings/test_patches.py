@@ -55,7 +55,7 @@ def lit(brightness, *, lights=None, whiteness=0.0, flux_factor=1.3) -> SurfaceGl
         whiteness=np.full((faces, 3), whiteness),
         diffuse=diffuse,
         direct=np.zeros_like(diffuse),
-        heading=np.zeros((1, faces, 3), np.float32),
+        mean_direction=np.zeros((1, faces, 3), np.float32),
         error=None,
         light_mm=place.mean(axis=0, keepdims=True),
         led_mm=place,

@@ -142,7 +142,7 @@ def check_beer_lambert(solve, mu_a: float, mu_s: float, g: float) -> None:
     exact = float(np.exp(-(mu_a + mu_s) * d))
     # Sums of single precision.
     assert direct.agrees(exact, digits=1e-6, within=1e-3)
-    heading = leaving.heading[0].sum(axis=0) / (3 * direct.mean)
-    np.testing.assert_allclose(heading, [0, 0, -1], atol=1e-5)
+    way = leaving.direct_moment[0].sum(axis=0) / (3 * direct.mean)
+    np.testing.assert_allclose(way, [0, 0, -1], atol=1e-5)
     if mu_s == 0:
         assert leaving.stays_in(1).agrees(1 - exact, digits=1e-6, within=1e-3)

@@ -31,7 +31,7 @@ def body_glow(
     diffuse_lm_m2: np.ndarray | float = 0.0,
     *,
     direct_lm_m2: np.ndarray | float = 0.0,
-    heading: np.ndarray | None = None,
+    mean_direction: np.ndarray | None = None,
     whiteness: float = 0.0,
     glows: np.ndarray | bool = True,
     index: float | None = None,
@@ -51,7 +51,9 @@ def body_glow(
         whiteness=np.full((count, 3), whiteness),
         diffuse=response[0],
         direct=response[1],
-        heading=np.zeros((1, count, 3), np.float32) if heading is None else heading[None],
+        mean_direction=(
+            np.zeros((1, count, 3), np.float32) if mean_direction is None else mean_direction[None]
+        ),
         error=None,
         light_mm=np.zeros((1, 3)),
         led_mm=np.zeros((1, 3)),

@@ -93,8 +93,8 @@ def test_direct_light_leaves_with_its_whole_flux() -> None:
         np.array([[-10, -10, 0], [10, -10, 0], [10, 10, 0], [-10, 10, 0.0]]),
         np.array([[0, 1, 2], [0, 2, 3]]),
     )
-    heading = np.broadcast_to([0.3, 0.1, 0.8], (2, 3)).astype(np.float32)
-    glow = glow_of([body_glow(plate, direct_lm_m2=900.0, heading=heading)])
+    way = np.broadcast_to([0.3, 0.1, 0.8], (2, 3)).astype(np.float32)
+    glow = glow_of([body_glow(plate, direct_lm_m2=900.0, mean_direction=way)])
     stage = stage_of(glow)
     bundle = shading_of(glow, stage, DARK).bundles[0]
     ways, solid_angle = half_space(200)
@@ -117,9 +117,9 @@ def points_on(count: int):
 
 def test_direct_light_turns_with_its_copy() -> None:
     ball = sphere(20.0)
-    heading = np.broadcast_to([1.0, 0.0, 0.0], ball.normals.shape).astype(np.float32)
+    way = np.broadcast_to([1.0, 0.0, 0.0], ball.normals.shape).astype(np.float32)
     facing = ball.normals[:, 0] > 0.5
-    lit = body_glow(ball, direct_lm_m2=np.where(facing, 100.0, 0.0), heading=heading)
+    lit = body_glow(ball, direct_lm_m2=np.where(facing, 100.0, 0.0), mean_direction=way)
     quarter = np.array([[0, 1, 0, 0], [-1, 0, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])
     # Turned so that +x becomes -y, where the camera of azimuth 0 stands.
     glow = glow_of([lit], [(0, quarter)])

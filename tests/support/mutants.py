@@ -227,9 +227,11 @@ def drawn(many: int, seed: int, only: str | None = None) -> list[Mutant]:
 
 
 class Recorder:
-    """A plugin of pytest: which lines of the files each test runs, and how long it takes."""
+    """A plugin of pytest: which lines of the files each test runs, and what processor time it
+    takes, that of programs it starts included."""
 
     def __init__(self) -> None:
+        self.began_s = 0.0
         self.watched = {str(file): str(file.relative_to(ROOT)) for file in files()}
         self.now: set[tuple[str, int]] = set()
         self.tests: dict[str, dict[str, Any]] = {}
@@ -246,15 +248,14 @@ class Recorder:
         return line(frame, event, None)
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
-        self.now = set()
+        self.now, self.began_s = set(), sum(os.times()[:4])
         sys.settrace(self.trace)
 
     def pytest_runtest_logreport(self, report: Any) -> None:
-        entry = self.tests.setdefault(report.nodeid, {"s": 0.0, "lines": []})
-        entry["s"] += report.duration
         if report.when == "teardown":
-            entry["lines"] = sorted(self.now)
             sys.settrace(None)
+            seconds = sum(os.times()[:4]) - self.began_s
+            self.tests[report.nodeid] = {"s": seconds, "lines": sorted(self.now)}
 
 
 def forked(work: Callable[[], int], longest_s: int, log: Path) -> int | None:

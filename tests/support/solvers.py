@@ -29,7 +29,7 @@ class Leaving:
     square   : (lights, k) float, mean square of a photon's share of that; None without photons
     photons  : of each light
     direct   : (runs, lights, k) float, the part of `out` that never scattered
-    heading  : (lights, k, 3) float, sum of direct light times its direction, all bands
+    direct_moment : (lights, k, 3) float, sum of direct light times its direction, all bands
     absorbed : (runs, lights, regions) float;  coats : (runs, lights) float
     unaccounted : largest share of any lamp's light, in any band, that ended nobody knows where
     """
@@ -39,7 +39,7 @@ class Leaving:
     square: FloatArray | None
     photons: int
     direct: FloatArray
-    heading: FloatArray
+    direct_moment: FloatArray
     absorbed: FloatArray
     coats: FloatArray
     unaccounted: float
@@ -100,7 +100,7 @@ def quick(problem: BodyProblem, photons: int = 0, seed: int = 0) -> Leaving:
         None,
         0,
         response.direct[None, :, 1],
-        response.heading,
+        response.direct_moment,
         response.absorbed[None, :, 1],
         response.in_coats[None, :, 1],
         unaccounted,
@@ -138,7 +138,7 @@ def reference(
         tallies.square[:, :, 1] / count,
         count,
         direct[..., 1],
-        tallies.heading / count,
+        tallies.direct_moment / count,
         absorbed[..., 1],
         coats[..., 1],
         unaccounted,

@@ -26,7 +26,7 @@ SCENE = THICK + THIN
 pytestmark = pytest.mark.usefixtures("small_batches")
 FEW = Goal(noise=None, photons=1)
 """One batch: photons are followed in whole batches."""
-ARRAYS = ("diffuse", "direct", "heading", "error")
+ARRAYS = ("diffuse", "direct", "mean_direction", "error")
 
 
 @pytest.fixture(scope="module")

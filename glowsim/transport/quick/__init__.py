@@ -36,7 +36,7 @@ def solve_body(
         problem,
         response.diffuse,
         response.direct,
-        response.heading,
+        response.direct_moment,
         _account(problem, response),
         trust_of(problem, direct_share) if quality.judged else (),
         surface=quick.surface(problem),

@@ -48,14 +48,14 @@ class BodyResponse:
 
     diffuse  : (lights, 3, skin faces) float, leaving each face diffusely
     direct   : (lights, 3, skin faces) float, leaving it unscattered
-    heading  : (lights, skin faces, 3) float, sum of direct share times direction over the bands
+    direct_moment : (lights, skin faces, 3) float, sum of direct share times direction, all bands
     absorbed : (lights, 3, regions) float;  in_coats : (lights, 3) float
     lost     : (lights, 3) float, unaccounted
     """
 
     diffuse: FloatArray
     direct: FloatArray
-    heading: FloatArray
+    direct_moment: FloatArray
     absorbed: FloatArray
     in_coats: FloatArray
     lost: FloatArray
@@ -276,7 +276,7 @@ class Arrangement:
         return BodyResponse(
             flight.through_coat[:, skin].transpose(0, 2, 1) + through_field,
             flight.direct[:, skin].transpose(0, 2, 1),
-            flight.heading[:, skin],
+            flight.direct_moment[:, skin],
             folded(self.body, absorbed),
             in_coats,
             flight.lost,
@@ -334,4 +334,4 @@ class Arrangement:
                 absorbed[:, region] += flux[mine].sum(axis=0)
 
 
-_FIELDS = ("diffuse", "direct", "heading", "absorbed", "in_coats", "lost")
+_FIELDS = ("diffuse", "direct", "direct_moment", "absorbed", "in_coats", "lost")

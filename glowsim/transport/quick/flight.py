@@ -49,7 +49,7 @@ class Flight:
     turned       : (lights, faces, 3) float, turned round at a wall before it got deep
     through_coat : (lights, faces, 3) float, let out diffusely by a coat
     direct       : (lights, faces, 3) float, let out unscattered
-    heading      : (lights, faces, 3) float, sum of direct power times direction
+    direct_moment : (lights, faces, 3) float, sum of direct power times direction
     lost         : (lights, 3) float, rays that slipped through a seam
     """
 
@@ -60,7 +60,7 @@ class Flight:
     turned: FloatArray
     through_coat: FloatArray
     direct: FloatArray
-    heading: FloatArray
+    direct_moment: FloatArray
     lost: FloatArray
 
 
@@ -343,7 +343,8 @@ class FirstFlight:
 
     def _let_out(self, rays: Rays, power: FloatArray, face: IntArray, flight: Flight) -> None:
         _add(flight.direct, rays.light, face, power)
-        _add(flight.heading, rays.light, face, rays.direction * power.sum(axis=1, keepdims=True))
+        moment = rays.direction * power.sum(axis=1, keepdims=True)
+        _add(flight.direct_moment, rays.light, face, moment)
 
     def _send_back(self, rays: Rays, power: FloatArray, face: IntArray, flight: Flight) -> None:
         """Return power diffusely to where the rays came from: to the air, or into the material."""

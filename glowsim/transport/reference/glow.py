@@ -18,15 +18,15 @@ def glow_of(problem: BodyProblem, tallies: Tallies) -> BodyGlow:
     """Return the glow that the photons so far add up to. Lights without any are dark."""
     lights, faces = problem.emitters.light_count, len(problem.skin)
     diffuse, direct, error = (np.zeros((lights, 3, faces), dtype=np.float32) for _ in range(3))
-    heading = np.zeros((lights, faces, 3), dtype=np.float32)
+    direct_moment = np.zeros((lights, faces, 3), dtype=np.float32)
     for light in range(lights):
         count = max(int(tallies.photons[light]), 1)
         direct[light] = tallies.direct[light].T / count
         diffuse[light] = np.maximum(tallies.out[light].T / count - direct[light], 0.0)
-        heading[light] = tallies.heading[light] / count
+        direct_moment[light] = tallies.direct_moment[light] / count
         error[light] = standard_error(tallies, light).T
     account = _account(problem, tallies)
-    return body_glow(problem, diffuse, direct, heading, account, _trust(tallies), error)
+    return body_glow(problem, diffuse, direct, direct_moment, account, _trust(tallies), error)
 
 
 def _account(problem: BodyProblem, tallies: Tallies) -> Account:

@@ -439,9 +439,9 @@ def gone_out(tally, row, w, dx, dy, dz, direct):
             tally.direct[row, band] += w[band]
             total += w[band]
     if direct:
-        tally.heading[row, 0] += total * dx
-        tally.heading[row, 1] += total * dy
-        tally.heading[row, 2] += total * dz
+        tally.direct_moment[row, 0] += total * dx
+        tally.direct_moment[row, 1] += total * dy
+        tally.direct_moment[row, 2] += total * dz
 
 
 @compiled

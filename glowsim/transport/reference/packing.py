@@ -103,7 +103,7 @@ class Run(NamedTuple):
 
     out, square, direct : (k, 3), weights leaving by each face on the room, their squares, those
                           never scattered
-    heading             : (k, 3), direct weight times direction, all bands together
+    direct_moment       : (k, 3), direct weight times direction, all bands together
     absorbed            : (regions, 3);  escaped, coats, lost, roulette : (3,)
     events              : (5,) int: scatterings, searches for a wall, lost photons, jumps, photons
                           that circled without end
@@ -112,7 +112,7 @@ class Run(NamedTuple):
     out: FloatArray
     square: FloatArray
     direct: FloatArray
-    heading: FloatArray
+    direct_moment: FloatArray
     absorbed: FloatArray
     escaped: FloatArray
     coats: FloatArray
@@ -168,7 +168,7 @@ def empty_run(problem: BodyProblem) -> Run:
         out=both[:, :3],
         square=both[:, 3:],
         direct=np.zeros((faces, 3)),
-        heading=np.zeros((faces, 3)),
+        direct_moment=np.zeros((faces, 3)),
         absorbed=np.zeros((regions, 3)),
         escaped=np.zeros(3),
         coats=np.zeros(3),

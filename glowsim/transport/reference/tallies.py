@@ -25,7 +25,7 @@ class Tallies:
     photons  : (lights,) int, followed so far; their numbers are 0 to photons - 1
     out      : (lights, k, 3) float, weight that left by each face;  square : its squares
     direct   : (lights, k, 3) float32, the part of `out` that never scattered
-    heading  : (lights, k, 3) float32, sum over bands of direct weight times direction
+    direct_moment : (lights, k, 3) float32, sum over bands of direct weight times direction
     absorbed : (lights, regions, 3);  escaped, coats, lost : (lights, 3), weight that ended so
     roulette : (lights, 3), weight that chance took or (negative) gave; 0 on average
     events   : (lights, 5) int, scatterings, searches for a wall, photons lost, jumps,
@@ -38,7 +38,7 @@ class Tallies:
     out: FloatArray
     square: Float32
     direct: Float32
-    heading: Float32
+    direct_moment: Float32
     absorbed: FloatArray
     escaped: FloatArray
     coats: FloatArray
@@ -61,7 +61,7 @@ class Tallies:
             out=np.zeros(shape),
             square=np.zeros(shape, dtype=np.float32),
             direct=np.zeros(shape, dtype=np.float32),
-            heading=np.zeros(shape, dtype=np.float32),
+            direct_moment=np.zeros(shape, dtype=np.float32),
             absorbed=np.zeros((lights, region_count(problem), 3)),
             escaped=np.zeros((lights, 3)),
             coats=np.zeros((lights, 3)),
