@@ -54,18 +54,18 @@ def shell_of_skin(skin: Mesh, wall_mm: float, grows: str, what: str) -> Mesh:
     inside. Raises GeometryError, with the place, for a rim that no lid fits or a wall that leaves
     no hollow.
     """
-    body = to_manifold(_closed(skin), what)
     edges = rims(skin.faces)
-    collars = [_collar(skin, rim, COLLAR * wall_mm, 0.0, what) for rim in edges]
-    longer = manifold3d.Manifold.batch_boolean([body, *collars], manifold3d.OpType.Add)
+    longer = _with_collars(skin, COLLAR * wall_mm, what)
     if grows == "inward":
-        inner, _ = hollow_mesh(from_manifold(longer), wall_mm, what)
-        return from_manifold(body - to_manifold(inner, what))
-    grown = to_manifold(grown_mesh(from_manifold(longer), wall_mm, what), what)
+        inner, _ = hollow_mesh(longer, wall_mm, what)
+        return from_manifold(to_manifold(_closed(skin), what) - to_manifold(inner, what))
+    grown = to_manifold(grown_mesh(longer, wall_mm, what), what)
     # All that grew beyond the lids.
     caps = [_collar(skin, rim, (COLLAR + 2) * wall_mm, 2 * wall_mm, what) for rim in edges]
     return from_manifold(
-        manifold3d.Manifold.batch_boolean([grown, body, *caps], manifold3d.OpType.Subtract)
+        manifold3d.Manifold.batch_boolean(
+            [grown, to_manifold(longer, what), *caps], manifold3d.OpType.Subtract
+        )
     )
 
 
@@ -74,29 +74,56 @@ def _closed(skin: Mesh) -> Mesh:
     return Mesh.single_part(skin.vertices, np.vstack([skin.faces, *lids]))
 
 
-def _collar(
-    skin: Mesh, rim: IntArray, reach_mm: float, wider_mm: float, what: str
-) -> manifold3d.Manifold:
-    """Return what lies between a lid and the same lid moved out; `wider_mm` beyond it sideways."""
+def _with_collars(skin: Mesh, reach_mm: float, what: str) -> Mesh:
+    """Return a skin that runs on over each rim by `reach_mm`, closed there.
+
+    It is sewn, not united from body and collars: those would meet in lids whose corners part by a
+    rounding error, and what is left between them would pass for a gap.
+    """
+    corners, faces = [skin.vertices], [skin.faces]
+    count = len(skin.vertices)
+    for rim in rims(skin.faces):
+        lid, way = _lid_and_way(skin, rim, what)
+        moved = np.arange(len(skin.vertices))
+        moved[rim] = count + np.arange(len(rim))
+        count += len(rim)
+        corners.append(skin.vertices[rim] + reach_mm * way)
+        faces += [*_side(rim, moved), moved[lid]]
+    return Mesh.single_part(np.vstack(corners), np.vstack(faces))
+
+
+def _side(rim: IntArray, moved: IntArray) -> tuple[IntArray, IntArray]:
+    """Return the triangles from a rim to where its corners are moved, (n, 3) int each."""
+    after = np.roll(rim, -1)
+    near = np.column_stack([after, rim, moved[rim]])
+    return near, np.column_stack([after, moved[rim], moved[after]])
+
+
+def _lid_and_way(skin: Mesh, rim: IntArray, what: str) -> tuple[IntArray, FloatArray]:
+    """Return the lid of a rim, (n, 3) int, and the unit direction out through it, (3,) float."""
     lid = lid_over(skin.vertices, rim, skin.faces)
     cover = Mesh.single_part(skin.vertices, lid)
     way = (cover.normals * cover.areas_mm2[:, None]).sum(axis=0)
     way /= np.linalg.norm(way)
-    middle = skin.vertices[rim].mean(axis=0)
     if (cover.normals @ way)[cover.areas_mm2 > 0].min() < TURNED:
         raise GeometryError(
-            f"{what}: the rim about {at_mm(middle)} is too crooked to end a wall at; give the skin "
-            "its thickness in the modelling program"
+            f"{what}: the rim about {at_mm(skin.vertices[rim].mean(axis=0))} is too crooked to end "
+            "a wall at; give the skin its thickness in the modelling program"
         )
+    return lid, way
+
+
+def _collar(
+    skin: Mesh, rim: IntArray, reach_mm: float, wider_mm: float, what: str
+) -> manifold3d.Manifold:
+    """Return what lies between a lid and the same lid moved out, `wider_mm` beyond it sideways."""
+    lid, way = _lid_and_way(skin, rim, what)
     corners = skin.vertices.copy()
-    if wider_mm:
-        out = corners[rim] - middle
-        out -= (out @ way)[:, None] * way
-        corners[rim] += wider_mm * out / np.maximum(np.linalg.norm(out, axis=1), 1e-9)[:, None]
-    count, after = len(corners), np.roll(rim, -1)
-    near = np.column_stack([after, rim, rim + count])
-    far = np.column_stack([after, rim + count, after + count])
-    faces = np.vstack([lid[:, ::-1], lid + count, near, far])
+    out = corners[rim] - corners[rim].mean(axis=0)
+    out -= (out @ way)[:, None] * way
+    corners[rim] += wider_mm * out / np.maximum(np.linalg.norm(out, axis=1), 1e-9)[:, None]
+    count = len(corners)
+    faces = np.vstack([lid[:, ::-1], lid + count, *_side(rim, np.arange(count) + count)])
     used, index = np.unique(faces, return_inverse=True)
     both = np.vstack([corners, corners + reach_mm * way])[used]
     prism = Mesh.single_part(both, index.reshape(-1, 3))

@@ -12,7 +12,7 @@ from glowsim.geometry.mesh import Mesh, from_manifold, to_manifold
 from glowsim.geometry.notes import Doubt
 from glowsim.geometry.openings import Hollows
 from glowsim.geometry.regions import ROOM, cut_into_regions
-from glowsim.geometry.skinned import open_skin
+from glowsim.geometry.skinned import open_skin, shell_of_skin
 from glowsim.geometry.skins import skins_of
 from glowsim.scene import parse_scene
 from tests.support import shells
@@ -128,6 +128,20 @@ def bowl_skin() -> Mesh:
     return without_lid(from_manifold(ball), 0.0)
 
 
+def half_barrel_skin() -> Mesh:
+    """A barrel 100 mm high without thickness, sawn in two, open at y = 0 but for rounding."""
+    heights, turns = np.linspace(0, 100, 9), np.radians(np.linspace(180, 360, 13))
+    radii = 20 + 10 * np.sin(np.pi * heights / 100)
+    rings = [np.column_stack([r * np.cos(turns), r * np.sin(turns)]) for r in radii]
+    corners = [np.insert(ring, 2, z, axis=1) for ring, z in zip(rings, heights, strict=True)]
+    low = np.add.outer(13 * np.arange(8), np.arange(12)).ravel()
+    side = [(low, low + 1, low + 14), (low, low + 14, low + 13)]
+    foot = np.arange(12)
+    ends = [(foot + 1, foot, 117 + 0 * foot), (foot + 104, foot + 105, 118 + 0 * foot)]
+    faces = np.vstack([np.column_stack(three) for three in (*side, *ends)])
+    return Mesh.single_part(np.vstack([*corners, [[0, 0, 0], [0, 0, 100]]]), faces)
+
+
 @pytest.mark.parametrize(("grows", "radii"), [("inward", (38, 40)), ("outward", (40, 42))])
 def test_a_skin_gets_a_wall_and_a_rim(grows, radii, tmp_path):
     """2/3 pi (R^3 - r^3); the facets of the ball lie 0.3 % within it."""
@@ -142,6 +156,17 @@ def test_a_skin_gets_a_wall_and_a_rim(grows, radii, tmp_path):
     assert solid.outer.volume_mm3 - solid.hollow.volume_mm3 == pytest.approx(exact, rel=0.01)
     assert solid.outer.bounds[1, 2] == pytest.approx(0, abs=1e-3)
     assert solid.openings[0].width_mm == pytest.approx(2 * radii[0], rel=5e-3)
+
+
+def test_a_rim_off_its_plane_by_rounding_stays_one_opening():
+    """Mesh files round each corner by itself; no rim is flat to the last digit."""
+    skin = half_barrel_skin()
+    assert 0 < np.abs(skin.vertices[skin.vertices[:, 1] > -1e-9, 1]).max() < 1e-12
+    closed = shell_of_skin(skin, 0.3, "inward", "half")
+    assert closed.volume_mm3 == pytest.approx(0.3 * skin.areas_mm2.sum(), rel=0.03)
+    shell = Hollows(closed).around(np.array([[0, -10.0, 50]]), "half")
+    assert shell is not None
+    assert len(shell.openings) == 1
 
 
 def test_what_has_no_wide_rim_is_no_skin():
