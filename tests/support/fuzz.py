@@ -87,6 +87,62 @@ detail_mm = 6
 """
 
 
+FLAT = """
+[room]
+illuminance_lx = 30
+[power]
+battery = "lithium_18650"
+[wiring]
+kind = "bus"
+gauge = 26
+feed_mm = 200
+spacing_mm = 90
+[[pulses]]
+zone = "all"
+pattern = "swell"
+period_s = 4
+[[bodies]]
+name = "gem"
+shape = { kind = "crystal", length_mm = 60, width_mm = 34, sides = 5 }
+material = "milky_resin_light"
+detail_mm = 12
+  [[bodies.masks]]
+  coat = "opaque_primer"
+  where = { below_mm = 8 }
+  [[bodies.inserts]]
+  name = "peg"
+  kind = "core"
+  coat = "wood_dowel"
+  shape = { kind = "slab", length_mm = 6, width_mm = 6, thickness_mm = 12 }
+  [[bodies.lights]]
+  name = "low"
+  board = "rgb_5050_18ma"
+  position_mm = [0, 0, 24]
+  [[bodies.lights]]
+  name = "beads"
+  board = "strip_60"
+  led_count = 1
+  position_mm = [0, 5, 40]
+  along = [0, 0, 1]
+  direction = [0, 1, 0]
+  [[bodies.patterns]]
+  kind = "around"
+  count = 4
+  radius_mm = 60
+[[bodies]]
+name = "box"
+shape = { kind = "slab", length_mm = 60, width_mm = 40, thickness_mm = 30 }
+wall_mm = 2
+material = "pla_white"
+position_mm = [0, 0, 90]
+detail_mm = 12
+  [[bodies.lights]]
+  board = "round_7_12ma"
+  position_mm = [0, 0, 14]
+"""
+"""Of few faces, for what is made thousands of times."""
+
+
 class Tried:
     """What was tried and how it went."""
 
@@ -215,7 +271,7 @@ def scenes(count: int, tried: Tried, draw: random.Random) -> None:
 
 def checks(count: int, tried: Tried, draw: random.Random) -> None:
     """Check damaged scenes that can be read, until so many were made and taken."""
-    texts = [SMALL] * 4 + seeds()
+    texts = [FLAT] * 40 + [SMALL] * 4 + seeds()
     file = tried.folder / "x.toml"
     while count:
         text = mistyped(draw.choice(texts), draw)
