@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Annotated, Self
 
-import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
 from glowsim.catalogue.entry import Entry, Fraction, FractionBands, Positive, Prose
@@ -60,8 +58,3 @@ class Coat(Entry):
                     f"transmittance {through:g} in {band}, of which it is a part"
                 )
         return self
-
-    @property
-    def absorptance(self) -> NDArray[np.float64]:
-        """Share of the light that becomes heat in the layer, `(3,) float`."""
-        return np.clip(1 - np.array(self.reflectance) - np.array(self.transmittance), 0, 1)

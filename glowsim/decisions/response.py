@@ -73,7 +73,7 @@ class Responses:
         self.plan: Plan = plan
         body = plan.scene_file.scene.bodies[number]
         skin = self.problem.skin
-        glows = self.problem.glows[skin]
+        glows = self._glows = self.problem.glows[skin]
         if not glows.any():
             raise SceneError(f"{body.name}: nothing of its surface is meant to glow")
         dark = self.problem.named.dark
@@ -134,23 +134,21 @@ class Responses:
         level : of so many boards together, in that of one as driven
         diffuse, direct : (3, skin faces) float, shares of their flux that leave the faces
         """
-        skin = self.problem.skin
-        glows, area = self.problem.glows[skin], self.problem.walls.areas_mm2[skin]
+        area = self.problem.walls.areas_mm2[self.problem.skin]
         shown = level * kind.luminance_cd_m2(diffuse * self.ahead + direct, area)
         if self.crossing is not None:
             flux = level * kind.flux_lm[:, None] / area
             back = self.crossing.on_faces(flux * diffuse, flux * direct)
             shown = shown + luminance_of_emitter_cd_m2(back)
-        return np.asarray(shown[glows] / self.wanted_faces)
+        return np.asarray(shown[self._glows] / self.wanted_faces)
 
     def faces_cd_m2(self, patch_cd_m2: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the luminance of each glowing face for means over patches, and its area.
 
         patch_cd_m2 : (patches,) float. Each patch keeps its mean.
         """
-        skin = self.problem.skin
-        glows = self.problem.glows[skin]
-        rows, area = self.patch[glows], self.problem.walls.areas_mm2[skin][glows]
+        glows = self._glows
+        rows, area = self.patch[glows], self.problem.walls.areas_mm2[self.problem.skin][glows]
         value = patch_cd_m2[self.glow]
         face = np.exp(self.slopes @ logarithm(value[None])[0])
         mean = np.bincount(rows, area * face) / self.area_mm2[self.glow]
@@ -166,17 +164,15 @@ class Responses:
 
     @cached_property
     def _patchwork(self) -> Patchwork:
-        skin = self.problem.skin
         chosen = np.zeros(len(self.problem.glows), dtype=bool)
-        chosen[skin] = self.problem.glows[skin]
+        chosen[self.problem.skin[self._glows]] = True
         return Patchwork(self.problem.walls, chosen)
 
     @cached_property
     def slopes(self) -> sparse.csr_matrix:
         """The matrix from logarithms of glowing patches to those of their faces."""
-        skin = self.problem.skin
-        glows = self.problem.glows[skin]
-        return slopes(self.problem.walls, skin[glows], self.patch[glows])
+        glows = self._glows
+        return slopes(self.problem.walls, self.problem.skin[glows], self.patch[glows])
 
     @property
     def sample_rows(self) -> IntArray:
@@ -185,15 +181,13 @@ class Responses:
 
     @cached_property
     def _samples(self) -> tuple[IntArray, FloatArray]:
-        skin = self.problem.skin
-        glows = self.problem.glows[skin]
-        return samples(self.problem.walls, skin[glows], self.patch[glows])
+        glows = self._glows
+        return samples(self.problem.walls, self.problem.skin[glows], self.patch[glows])
 
     def aim(self, first: First, limits: Thresholds, room: Room) -> Aim:
         """Return an aim over the patches, as they are seen in a room."""
         rows, stands = self._samples
-        skin = self.problem.skin
-        faces = skin[self.problem.glows[skin]][rows]
+        faces = self.problem.skin[self._glows][rows]
         return Aim(
             first,
             self.area_mm2,

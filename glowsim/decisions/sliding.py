@@ -64,11 +64,6 @@ class Slide:
     first_led_mm: tuple[float, ...]
     last_led_mm: tuple[float, ...]
 
-    @property
-    def moves_mm(self) -> float:
-        """How far it is slid, below 0 toward the beginning of its path."""
-        return self.start_mm - self.was_mm
-
 
 @dataclass(frozen=True, kw_only=True)
 class Slid(Relit):

@@ -78,11 +78,6 @@ class HeatField:
         """Unknowns on the grid."""
         return 0 if self._grid is None else self._grid.node_count
 
-    @property
-    def cell_count(self) -> int:
-        """Grid cells in use."""
-        return 0 if self._grid is None else len(self._grid.cells)
-
     def solve(self, load: FloatArray) -> FloatArray:
         """Return the field for heat put in, (nodes + lumps, n) W -> K."""
         count = self.node_count

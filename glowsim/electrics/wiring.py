@@ -43,11 +43,6 @@ class State:
     supply_ma: float
     wire_loss_w: float
 
-    @property
-    def board_loss_v(self) -> FloatArray:
-        """Voltage lost on the way to each board, (boards,) float."""
-        return self.supply_v - self.board_v
-
 
 class Circuit:
     """The boards of a prop with their wiring: solves for any feed and any levels.

@@ -84,34 +84,3 @@ def chandrasekhar_h(cosine: ArrayLike, *, albedo: float) -> Array:
     smooth = np.log((1.0 - albedo * x / np.tan(x)) / (sin2 + k0**2 * cos2))
     integral = (smooth / (cos2 + mu[..., None] ** 2 * sin2)) @ weight
     return (1.0 + mu) / (1.0 + k0 * mu) * np.exp(-mu / np.pi * integral)
-
-
-def semi_infinite_reflectance(cos_incidence: ArrayLike, *, albedo: float) -> Array:
-    """Return what an index-matched half-space reflects of a beam: 1 - sqrt(1-c) H(mu0).
-
-    Chandrasekhar, Radiative Transfer (1960), chapter V, from memory.
-    """
-    return 1.0 - np.sqrt(1.0 - albedo) * chandrasekhar_h(cos_incidence, albedo=albedo)
-
-
-def point_source_fluence(distance_mfp: ArrayLike, *, albedo: float) -> Array:
-    """Return the fluence rate about an isotropic point source of unit power, per mfp^2.
-
-    Endless medium, isotropic scattering, 0 < albedo < 1: a discrete mode plus the continuum of
-    singular modes, after Case, de Hoffmann & Placzek, Introduction to the Theory of Neutron
-    Diffusion (1953); this form is derived, its limit of no scattering checked.
-    """
-    from scipy.integrate import quad_vec  # asked for by the checks alone, and slow to import
-
-    r = np.asarray(distance_mfp, dtype=float)
-    c = albedo
-    k0 = decay_constant(c)
-    mode = k0**2 * (1.0 - k0**2) / (2.0 * np.pi * c * (c - 1.0 + k0**2))
-
-    def continuum(s: float) -> Array:
-        norm = (1.0 - c * s * np.arctanh(s)) ** 2 + (0.5 * np.pi * c * s) ** 2
-        return np.exp(-r / s) / (s**2 * norm)
-
-    # The open ends are left out: the integrand vanishes at both.
-    tail, _ = quad_vec(continuum, 1.0e-12, 1.0 - 1.0e-13, epsabs=0.0, epsrel=1.0e-10, limit=2000)
-    return (mode * np.exp(-k0 * r) + tail / (4.0 * np.pi)) / r

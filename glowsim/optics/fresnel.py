@@ -38,12 +38,6 @@ def _amplitude(a: Array, b: Array) -> Array:
     return (a - b) / np.where(total > 0.0, total, 1.0)
 
 
-def reflectance_normal(*, n_from: ArrayLike, n_to: ArrayLike) -> Array:
-    """Return the reflectance of a ray along the normal, ((n - 1) / (n + 1))^2."""
-    ratio = np.asarray(n_from, dtype=float) / np.asarray(n_to, dtype=float)
-    return ((ratio - 1.0) / (ratio + 1.0)) ** 2
-
-
 def refract(
     direction: Array, normal: Array, *, n_from: ArrayLike, n_to: ArrayLike
 ) -> tuple[Array, NDArray[np.bool_]]:

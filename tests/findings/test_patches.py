@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -12,9 +14,10 @@ from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.scene import Room, Slab, Thresholds
-from glowsim.transport.problem import Copy, LightSource
-from glowsim.transport.result import Account, BodyGlow, SurfaceGlow
-from tests.pictures.glows import scene_with
+from glowsim.transport.problem import Copy
+from glowsim.transport.result import SurfaceGlow
+from tests.findings.glows import grid_faces, lit_by_lamp
+from tests.pictures.glows import body_glow, scene_with
 
 FACE_MM = 4.0
 
@@ -25,58 +28,22 @@ def plate(width_mm=240.0) -> Mesh:
     x, y = np.meshgrid(np.arange(many + 1), np.arange(many + 1), indexing="ij")
     points = np.column_stack([x.ravel(), y.ravel(), np.zeros(x.size)]) * FACE_MM
     points -= [width_mm / 2, width_mm / 2, 0]
-    i, j = (a.ravel() for a in np.meshgrid(np.arange(many), np.arange(many), indexing="ij"))
-    corner = i * (many + 1) + j
-    faces = np.vstack(
-        [
-            np.column_stack([corner, corner + many + 1, corner + many + 2]),
-            np.column_stack([corner, corner + many + 2, corner + 1]),
-        ]
-    )
-    return Mesh.single_part(points, faces)
+    return Mesh.single_part(points, grid_faces(many, many))
 
 
 def lit(brightness, *, lights=None, whiteness=0.0, flux_factor=1.3) -> SurfaceGlow:
     """A prop of one plate whose luminance is `brightness(x, y)` [cd/m2]."""
     surface = plate()
     x, y, _ = surface.centroids.T
-    exitance = np.pi * np.broadcast_to(brightness(x, y), x.shape) / 1e6
-    faces = len(surface.faces)
-    diffuse = np.zeros((1, 3, faces), np.float32)
-    diffuse[0, 1] = exitance
-    none = np.zeros((1, 3))
+    exitance_lm_m2 = np.pi * np.broadcast_to(brightness(x, y), x.shape)
     place = np.array([[0.0, 0.0, -10.0]]) if lights is None else np.array(lights)
-    body = BodyGlow(
-        name="plate",
-        key="",
-        surface=surface,
-        glows=np.ones(faces, bool),
-        hole=np.zeros(faces, bool),
-        whiteness=np.full((faces, 3), whiteness),
-        diffuse=diffuse,
-        direct=np.zeros_like(diffuse),
-        mean_direction=np.zeros((1, faces, 3), np.float32),
-        error=None,
+    body = replace(
+        body_glow(surface, exitance_lm_m2, whiteness=whiteness),
         light_mm=place.mean(axis=0, keepdims=True),
         led_mm=place,
         led_light=np.zeros(len(place), np.int64),
-        account=Account(("foam",), np.zeros((1, 3, 1)), none, none, none, none),
-        trust=(),
     )
-    source = LightSource(
-        "lamp",
-        "all",
-        "board",
-        np.ones(3),
-        np.ones(3),
-        np.eye(3),
-        flux_factor,
-        np.zeros(3),
-        0.1,
-        0.1,
-    )
-    copy = Copy("plate", "plate", 0, np.eye(4), (0,))
-    return SurfaceGlow("plate", (body,), (copy,), (source,), "quick", 0, 0.0)
+    return lit_by_lamp(body, flux_factor=flux_factor)
 
 
 def dark_room(distance_mm=1000.0) -> Room:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 import threading
 import time
-from pathlib import Path
 
 import pytest
 
@@ -14,6 +12,7 @@ from glowsim.live.background import Command, made_of, said
 from glowsim.live.lane import SupersededError
 from glowsim.live.session import Session
 from glowsim.live.works import Works
+from tests.live.props import write_scene
 
 
 def test_a_progress_line_is_read_without_what_draws_it():
@@ -69,11 +68,7 @@ def test_what_is_given_up_ends_at_its_next_report():
 def scene(tmp_path, monkeypatch):
     """Return the test prop in a folder of its own, which is the present one."""
     monkeypatch.chdir(tmp_path)
-    file = Path(__file__).with_name("props.py")
-    spec = importlib.util.spec_from_file_location("live_props_background", file)
-    props = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(props)
-    return props.write_scene(tmp_path)
+    return write_scene(tmp_path)
 
 
 @pytest.mark.slow

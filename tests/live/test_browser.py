@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import re
 import time
@@ -15,6 +14,7 @@ from click.testing import CliRunner
 
 import glowsim.live
 from glowsim.cli.group import cli
+from tests.live.props import SCENE, write_scene
 from tests.support.browser import PATIENCE_S, Page, browsing, needs_browser, serving
 
 pytest.importorskip("selenium")
@@ -32,21 +32,12 @@ pattern = "blink"
 period_s = 0.25
 low = 0.2
 """
-
-
-def _scene_text():
-    file = Path(__file__).with_name("props.py")
-    spec = importlib.util.spec_from_file_location("live_props_in_browser", file)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module.SCENE.replace('"Test bud"', '"<script>window.caught = 1</script>"') + FLICKER
+TEXT = SCENE.replace('"Test bud"', '"<script>window.caught = 1</script>"') + FLICKER
 
 
 @pytest.fixture(scope="module")
 def scene(tmp_path_factory):
-    file = tmp_path_factory.mktemp("live") / "bud.toml"
-    file.write_text(_scene_text(), encoding="utf-8")
-    return file
+    return write_scene(tmp_path_factory.mktemp("live"), TEXT)
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +124,7 @@ def test_the_page_tells_what_the_commands_tell_of_the_saved_scene(page, scene, m
     monkeypatch.chdir(scene.parent)
     saved = _saved(page, scene)
     ours = page.rests()
-    assert scene.read_text(encoding="utf-8") == _scene_text()
+    assert scene.read_text(encoding="utf-8") == TEXT
     assert "# on the plate" in saved.read_text(encoding="utf-8")
 
     def printed(*words):

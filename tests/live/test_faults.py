@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import gc
-import importlib.util
 import os
 import signal
 import subprocess
 import sys
 import time
 import tracemalloc
-from pathlib import Path
 
 import pytest
 
 from glowsim.live.edits import BoardAt
 from glowsim.live.session import Session
 from glowsim.scene import read_scene
+from tests.live.props import write_scene
 from tests.support.browser import Page, browsing, needs_browser, serving
 
 pytest.importorskip("selenium")
@@ -45,11 +44,7 @@ steps to undo make a little."""
 
 @pytest.fixture
 def scene(tmp_path):
-    file = Path(__file__).with_name("props.py")
-    spec = importlib.util.spec_from_file_location("live_props_faults", file)
-    props = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(props)
-    return props.write_scene(tmp_path)
+    return write_scene(tmp_path)
 
 
 @pytest.mark.parametrize("later_s", LATER_S)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,6 +15,7 @@ from glowsim.live.pulsing import pulsing_of
 from glowsim.live.session import Session
 from glowsim.pictures import Studio
 from glowsim.transport.plan import plan_of
+from tests.live.props import SCENE, write_scene
 
 FLICKER = """
 [[pulses]]
@@ -30,17 +29,13 @@ low = 0.2
 @pytest.fixture(scope="module")
 def sessions(tmp_path_factory):
     """Return a function that opens the test prop with a pulse; bodies are kept between them."""
-    file = Path(__file__).with_name("props.py")
-    spec = importlib.util.spec_from_file_location("live_props_pulsing", file)
-    props = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(props)
     opened, kept = [], None
 
     def opening(more, battery="power_bank_10000"):
         nonlocal kept
         folder = tmp_path_factory.mktemp("pulse")
-        text = props.SCENE.replace("power_bank_10000", battery) + more
-        session = Session(props.write_scene(folder, text), kept=kept, begun=False)
+        text = SCENE.replace("power_bank_10000", battery) + more
+        session = Session(write_scene(folder, text), kept=kept, begun=False)
         kept = session.kept
         opened.append(session)
         return session

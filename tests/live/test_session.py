@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import re
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -28,17 +26,9 @@ from glowsim.scene.lights import Drive
 from glowsim.transport.fit import misfits
 from glowsim.transport.plan import plan_of
 from glowsim.transport.prepared import PreparedProp
+from tests.live.props import SCENE, write_scene
 
 LOW, HIGH = BoardAt(0, 0), BoardAt(0, 1)
-
-
-def _props():
-    spec = importlib.util.spec_from_file_location(
-        "live_props", Path(__file__).with_name("props.py")
-    )
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 KEPT = PreparedProp()
@@ -48,7 +38,7 @@ KEPT = PreparedProp()
 @pytest.fixture
 def session(tmp_path):
     """Return a session that has its first light; figures may still be on their way."""
-    session = Session(_props().write_scene(tmp_path), kept=KEPT)
+    session = Session(write_scene(tmp_path), kept=KEPT)
     stop = time.monotonic() + 60
     while session.seen is None and time.monotonic() < stop:
         time.sleep(0.01)
@@ -405,7 +395,7 @@ def test_what_would_mend_it_is_told_once_it_was_tried(session):
 
 
 def test_what_was_tried_is_put_in_where_the_text_can_say_it(tmp_path):
-    prop = edits.Prop(read_scene(_props().write_scene(tmp_path)).scene)
+    prop = edits.Prop(read_scene(write_scene(tmp_path)).scene)
     body = prop.scene.bodies[0]
     fewer = body.model_copy(update={"lights": body.lights[:1], "detail_mm": 1.0})
     new = edits.remedied(prop, 0, fewer)
@@ -428,6 +418,6 @@ def test_what_was_not_saved_outlives_a_crash(session):
 
 
 def test_a_scene_that_is_wrong_is_refused_with_its_line(tmp_path):
-    wrong = _props().SCENE.replace("position_mm = [0, 0, 34]", 'position_mm = "there"')
+    wrong = SCENE.replace("position_mm = [0, 0, 34]", 'position_mm = "there"')
     with pytest.raises(SceneError, match=r"line 2\d: bodies\[0\].lights\[1\].position_mm"):
-        Session(_props().write_scene(tmp_path, wrong))
+        Session(write_scene(tmp_path, wrong))

@@ -11,12 +11,9 @@ from numpy.testing import assert_allclose
 from glowsim.optics import diffusion
 from glowsim.optics.boundary import boundary_coefficient
 from glowsim.optics.diffusion import asymptotic_diffusion_coefficient_mm
-from glowsim.optics.exact import (
-    decay_constant_of_phase,
-    gauss_legendre,
-    point_source_fluence,
-)
+from glowsim.optics.exact import decay_constant_of_phase, gauss_legendre
 from tests.support import diffusion as closed
+from tests.support.half_space import point_source_fluence
 
 calm = settings(deadline=None, max_examples=40)
 absorptions = st.one_of(st.just(0.0), st.floats(1e-6, 0.3))

@@ -11,9 +11,8 @@ from glowsim.optics.exact import (
     chandrasekhar_h,
     decay_constant,
     gauss_legendre,
-    point_source_fluence,
-    semi_infinite_reflectance,
 )
+from tests.support.half_space import point_source_fluence, semi_infinite_reflectance
 
 # Chandrasekhar, Radiative Transfer (1960), chapter V, from memory for H(1) = 2.9078 at c = 1;
 # the digits derived by iterating his equation on 200 nodes to 1e-13.

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
-from glowsim.optics.fresnel import reflectance, reflectance_diffuse, reflectance_normal, refract
+from glowsim.optics.fresnel import reflectance, reflectance_diffuse, refract
+from tests.support.half_space import reflectance_normal
 
 indices = st.floats(1.0, 3.0)
 cosines = st.floats(0.0, 1.0)

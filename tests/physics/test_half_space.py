@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import pytest
 
-from glowsim.optics.exact import gauss_legendre, semi_infinite_reflectance
-from glowsim.optics.fresnel import reflectance_normal
+from glowsim.optics.exact import gauss_legendre
+from tests.support.half_space import reflectance_normal, semi_infinite_reflectance
 from tests.support.monte_carlo import Share
 from tests.support.slabs import BEAM, DIFFUSE, EDGE, SLABS, half_space, reflected_and_through
 from tests.support.solvers import Solve, reference

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from glowsim.optics.fresnel import reflectance_diffuse, reflectance_normal
+from glowsim.optics.fresnel import reflectance_diffuse
 from glowsim.transport.quick.trust import trust_of
 from tests.support.bodies import medium
+from tests.support.half_space import reflectance_normal
 from tests.support.slabs import (
     BEAM,
     DIFFUSE,

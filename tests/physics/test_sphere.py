@@ -9,11 +9,12 @@ from scipy.integrate import quad
 
 from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.optics.exact import decay_constant, point_source_fluence
+from glowsim.optics.exact import decay_constant
 from glowsim.scene import Orb
 from glowsim.transport.quick import QuickBody
 from tests.support.bodies import body, emitters, medium
 from tests.support.diffusion import sphere_escape_fraction
+from tests.support.half_space import point_source_fluence
 from tests.support.monte_carlo import Share
 from tests.support.solvers import quick, reference
 

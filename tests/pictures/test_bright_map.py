@@ -12,7 +12,7 @@ from glowsim.optics.colour import lightness
 from glowsim.optics.srgb import LUMINANCE_OF_SRGB, decode
 from glowsim.pictures import ColourScale, Mark, Studio, bright_map, scale_of
 from glowsim.pictures.colour_scale import scale_for
-from glowsim.pictures.map_page import _options, _where_seen, chosen_views
+from glowsim.pictures.map_page import _chosen, _options, _where_seen
 from glowsim.pictures.marks import draw_marks, draw_symbol, marks_seen
 from glowsim.scene import View
 from tests.pictures.glows import body_glow, glow_of, moved, scene_with, sphere
@@ -98,13 +98,13 @@ def test_marks_on_the_far_side_are_known(studio: Studio) -> None:
 
 
 def test_views_are_added_until_every_mark_is_seen(studio: Studio) -> None:
-    assert len(chosen_views(studio, [])[0]) == 2
+    assert len(_chosen(studio, [], _options(studio))[0]) == 2
     around = [mark(1, "hot", 50, 0, 0), mark(2, "hot", 0, 0, -50), mark(3, "dark", 0, 0, 50)]
-    views, seen = chosen_views(studio, around)
+    views, seen = _chosen(studio, around, _options(studio))
     assert 3 <= len(views) <= 4
     assert np.any(seen, axis=0).all()
     inside = [mark(1, "hot", 0, 0, 0)]
-    assert len(chosen_views(studio, inside)[0]) == 2
+    assert len(_chosen(studio, inside, _options(studio))[0]) == 2
 
 
 def test_a_map_shows_brightness_as_colour_and_the_rest_grey(studio: Studio) -> None:
