@@ -134,7 +134,9 @@ def command(
             glow = solve(scene_file, seed=seed, saved=files.result, fresh=fresh, report=report)
         report("judging")
         solved, glow = glow, wires.show(glow)
-        findings = findings_of(glow, scene_file.scene, earlier_comparisons(folder))
+        # What is tried takes the place of estimates.
+        earlier = earlier_comparisons(folder)
+        findings = findings_of(glow, scene_file.scene, earlier, estimates=not suggest)
         odds = odds_of(glow, scene_file, findings, report)
         before = _read_json(files.findings)
         findings, tried = _warned(glow, scene_file, findings, before.get("heat"), report)

@@ -16,11 +16,20 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from glowsim.decisions.effort import coarse_sizes
-from glowsim.decisions.remedies import IN_A_GUIDE, Remedies, Remedy, short
-from glowsim.decisions.worth import LEAST_GAIN
+from glowsim.decisions.outcomes import Seen, Tried
+from glowsim.decisions.remedies import IN_A_GUIDE, Remedies
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import GlowsimError
-from glowsim.findings import Evenness, Eye, Finding, Findings, Look, evenness_of, looks_of
+from glowsim.findings import (
+    Evenness,
+    Eye,
+    Finding,
+    Findings,
+    Look,
+    evenness_of,
+    findings_of,
+    looks_of,
+)
 from glowsim.findings.account import energy_account
 from glowsim.findings.wanted import fade_of
 from glowsim.geometry.mesh import FloatArray
@@ -41,100 +50,9 @@ MOST_TRIES, MOST_IN_AIR = 7, 3
 """Changes tried on one body, and on one lit from air, which takes longer."""
 MOST_IN_ALL, FEWEST = 24, 2
 """Changes tried on a prop of many bodies in all, but so many on each at least."""
-CLEARLY = 1 - LEAST_GAIN
-"""A change helps that brings the logarithm of `off_by` to this share, or, no less even, the mean to
-one over it."""
-MENDS = 1.25
-"""A change mends a finding that brings it so much nearer to the mean, as a factor."""
 MOST_TOLD = 4
 EDITION = 2
 """Of what is tried and how it is told; what another edition kept is tried again."""
-
-
-@dataclass(frozen=True)
-class Seen:
-    """A body as it shines, in figures. Luminances in cd/m2.
-
-    places : of each finding's faces the mean over the mean of all that glows, by its number
-    """
-
-    off_by: float
-    within: float
-    mean: float
-    least: float
-    greatest: float
-    places: dict[int, float]
-
-    def times(self, drawn: Seen, tried: Seen) -> Seen:
-        """Return this, as drawn, changed as a try was against the try as drawn."""
-        power = np.log(self.off_by) / max(np.log(drawn.off_by), 1e-9)
-        mean, least, greatest = (
-            getattr(self, name) * getattr(tried, name) / max(getattr(drawn, name), 1e-9)
-            for name in ("mean", "least", "greatest")
-        )
-        return Seen(
-            float(np.exp(np.log(tried.off_by) * power)),
-            float(np.clip(self.within + tried.within - drawn.within, 0.0, 1.0)),
-            mean,
-            least,
-            greatest,
-            {k: v * tried.places[k] / max(drawn.places[k], 1e-9) for k, v in self.places.items()},
-        )
-
-
-@dataclass(frozen=True)
-class Tried:
-    """A change and the body with it."""
-
-    remedy: Remedy
-    before: Seen
-    after: Seen
-
-    @property
-    def evener(self) -> bool:
-        """Whether the body is clearly more even with it."""
-        return bool(np.log(self.after.off_by) <= CLEARLY * np.log(self.before.off_by))
-
-    @property
-    def helps(self) -> bool:
-        """Whether it is clearly more even, or clearly brighter and no less even."""
-        brighter = self.after.mean >= self.before.mean / CLEARLY
-        return self.evener or (brighter and self.after.off_by <= 1.005 * self.before.off_by)
-
-    @property
-    def mended(self) -> list[int]:
-        """Numbers of the findings that come clearly nearer to the mean."""
-        return [
-            number
-            for number, was in self.before.places.items()
-            if abs(np.log(max(self.after.places[number], 1e-6)))
-            <= abs(np.log(max(was, 1e-6))) - np.log(MENDS)
-        ]
-
-    @property
-    def words(self) -> str:
-        """What it does, whole."""
-        was, now = self.before, self.after
-        share = now.mean / was.mean
-        mean = f"mean {was.mean:.3g} -> {now.mean:.3g} cd/m2"
-        if share < CLEARLY:
-            mean = (
-                f"but the mean falls to {100 * share:.0f} %, {was.mean:.3g} -> {now.mean:.3g} cd/m2"
-            )
-        said = [
-            f"{self.remedy.words}: off by x {was.off_by:.3g} -> x {now.off_by:.3g}, {mean}",
-            f"within {100 * was.within:.0f} -> {100 * now.within:.0f} %",
-            f"darkest {short(was.least)} -> {short(now.least)}, brightest "
-            f"{short(was.greatest)} -> {short(now.greatest)} cd/m2",
-        ]
-        mended = self.mended
-        if mended:
-            places = "; ".join(
-                f"place {k} from {was.places[k]:.2g} to {now.places[k]:.2g} of the mean"
-                for k in mended
-            )
-            said.append(places)
-        return "; ".join(said)
 
 
 @dataclass(frozen=True)
@@ -195,12 +113,16 @@ def mended(
 ) -> Mended:
     """Try what may mend the findings of a scene's glow.
 
-    glow : as wired;  kept : what `Mended.as_json` gave for an earlier run, used if it is of this
+    glow     : as wired
+    findings : of the glow; estimates of what may mend them are made here where they are lacking
+    kept     : what `Mended.as_json` gave for an earlier run, used if it is of this
     """
     plan = plan_of(scene_file)
     stamp = _stamp(plan, glow, findings)
     if (known := Mended.kept(kept, stamp)) is not None:
         return known
+    if not any(finding.ideas for finding in findings.found):
+        findings = findings_of(glow, scene_file.scene)
     suggestions: dict[int, tuple[str, tuple[float, ...] | None]] = {}
     also: list[str] = []
     bodies: dict[int, Body] = {}

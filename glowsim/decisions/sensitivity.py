@@ -22,7 +22,7 @@ from glowsim.findings import Finding, looks_of
 from glowsim.geometry.body import region_of
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.pictures.section import MarkKind, Section, SectionMark, draw_sections
-from glowsim.transport.problem import Kind
+from glowsim.transport.problem import BoolArray, Kind
 
 NEAR_SHARE = 0.08
 """A mark within this share of the body's size of a section counts as lying on it."""
@@ -69,9 +69,8 @@ class Sensitivity:
         if found:
             finding: Finding = found[0]
             point = np.array(finding.body_place_mm)
-            apart = np.linalg.norm(self._middle - point, axis=1)
-            near = glow & (apart <= max(finding.size_mm / 2, float(apart[glow].min())))
-            words = f"{finding.kind}, {finding.ratio_to_mean:.2g} times the mean"
+            near = glow & self._held(finding)
+            words = f"{finding.what}, {finding.ratio_to_mean:.2g} times the mean"
             hot = finding.kind == "hot spot"
             wanted = None if finding.suggested_mm is None else np.array(finding.suggested_mm)
         else:
@@ -82,11 +81,24 @@ class Sensitivity:
         weight = np.where(near, self._responses.area_mm2, 0.0)
         return PlaceToMend(hot, words, point, weight / weight.sum(), wanted)
 
+    def _held(self, finding: Finding) -> BoolArray:
+        """Return the patches that a finding takes half of, or else the nearest, (patches,) bool."""
+        responses, faces = self._responses, finding.faces
+        assert faces is not None, "findings of a glow know their faces"
+        faces = faces[responses.patch[faces] >= 0]
+        area = responses.problem.walls.areas_mm2[responses.problem.skin][faces]
+        own = np.bincount(responses.patch[faces], area, len(responses.area_mm2))
+        held = own > responses.area_mm2 / 2
+        apart = np.linalg.norm(self._middle - np.array(finding.body_place_mm), axis=1)
+        apart[~responses.glow] = np.inf
+        held[apart.argmin()] = True
+        return np.asarray(held)
+
     def effect(self, points: FloatArray) -> FloatArray:
         """Return what light added at points does for the place, (n,) float; positive mends.
 
         Per lumen as the lights are coloured, and relative: 1 means that a lumen there changes
-        the place over the mean by its present value.
+        the place over the mean by its present value. NaN where no light can stand.
         """
         responses, place = self._responses, self.place
         area, luminance = responses.area_mm2, self._patch_cd_m2
@@ -96,11 +108,14 @@ class Sensitivity:
         rest = whole / area / float(whole @ luminance)
         sign = -1.0 if place.hot else 1.0
         weight = self._colour()[:, None] * (sign * (mine - rest))[None]
-        kinds = responses.problem.kind_of(region_of(points, responses.problem.solids))
+        problem = responses.problem
+        region = region_of(points, problem.solids)
+        kinds = problem.kind_of(region)
         effect = np.full(len(points), np.nan)
-        cloudy, air = kinds == Kind.SCATTERS, kinds == Kind.AIR
-        # The room outside counts as air too: only what lies in a region is looked at.
-        air &= region_of(points, responses.problem.solids) >= 0
+        # Where lights stand now: no board finds room in the wall of a shell, and sections would
+        # show specks of it. The room outside counts as air: only what lies in a region is taken.
+        held = (region >= 0) & np.isin(kinds, problem.kind_of(problem.emitters.region))
+        cloudy, air = held & (kinds == Kind.SCATTERS), held & (kinds == Kind.AIR)
         effect[cloudy] = responses.adjoint.at(points[cloudy], weight)
         if air.any():
             effect[air] = responses.adjoint.in_air(points[air], weight, AIR_RAYS)

@@ -179,6 +179,7 @@ def findings_of(
     *,
     across: bool = True,
     of: str | None = None,
+    estimates: bool = True,
 ) -> Findings:
     """Judge a glow for a scene's room, viewing distance and thresholds.
 
@@ -188,6 +189,8 @@ def findings_of(
     comparisons : of quick with the reference, made earlier; what they tell is said with quick
     across      : count the light that bodies send each other across the air
     of          : judge the body of this name alone, in the light of all
+    estimates   : say of each hot spot and dark gap what may mend it, as far as that can be told
+                  without trying; that takes longer than all else
     """
     looks = looks_of(glow, scene.room, across, of)
     if of is not None:
@@ -206,7 +209,7 @@ def findings_of(
         patches = [*light_leaks(eye), *standing_out]
         unlisted += max(0, len(patches) - MOST_PER_BODY)
         for patch in patches[:MOST_PER_BODY]:
-            found.append(_finding(len(found) + 1, patch, eye, glow))
+            found.append(_finding(len(found) + 1, patch, eye, glow, estimates))
     return Findings(
         title=glow.title,
         solver=glow.solver,
@@ -248,16 +251,16 @@ def _lit(look: Look, glow: SurfaceGlow, scene: Scene) -> ReadsAsLit:
     return reads_as_lit(look, glow, scene.room, scene.findings, material)
 
 
-def _suggestion(patch: Patch, eye: Eye) -> Suggestion:
+def _suggestion(patch: Patch, eye: Eye, estimates: bool) -> Suggestion:
     if patch.within_noise:
         return Suggestion(WITHIN_NOISE)
     if patch.kind == "light leak":
         return Suggestion(stopped(patch, eye))
-    return suggestion(patch, eye)
+    return suggestion(patch, eye) if estimates else Suggestion("")
 
 
-def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow) -> Finding:
-    copy, advice = eye.look.copies[0], _suggestion(patch, eye)
+def _finding(number: int, patch: Patch, eye: Eye, glow: SurfaceGlow, estimates: bool) -> Finding:
+    copy, advice = eye.look.copies[0], _suggestion(patch, eye, estimates)
     world, *elsewhere = (
         _rounded(c.transform[:3, :3] @ patch.place_mm + c.transform[:3, 3]) for c in eye.look.copies
     )

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from glowsim.decisions import mending
-from glowsim.decisions.mending import Mended, Seen, Tried, mended, tried
+from glowsim.decisions.mending import Mended, mended, tried
+from glowsim.decisions.outcomes import Seen, Tried
 from glowsim.decisions.remedies import Remedy
 from glowsim.findings import findings_of
 from glowsim.scene import parse_scene

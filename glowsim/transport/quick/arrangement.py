@@ -34,6 +34,9 @@ from glowsim.transport.quick.walls import Walls
 VISIBLE_DIRECT = 0.01
 """From this share of a light's flux on, unscattered light at the surface counts as showing."""
 LIGHTS_AT_ONCE = 8
+VALUES_AT_ONCE = 1 << 20
+"""Values of a field, over all lights that are solved together, about at most: in each of three
+bands a solve takes some nine such arrays."""
 ENTERING_RAYS = 20 * MOST_SHARING
 """Rays that enter by a piece of an opening, as `rays_of` counts: 20 from each of its places."""
 CALM_CELLS = 1.25
@@ -106,8 +109,9 @@ class Arrangement:
         for moves of 0.5 to 15 mm), which is not worth keeping fields for.
         """
         parts = []
-        for first in range(0, emitters.light_count, LIGHTS_AT_ONCE):
-            count = min(LIGHTS_AT_ONCE, emitters.light_count - first)
+        most = int(np.clip(VALUES_AT_ONCE // max(self.node_count, 1), 1, LIGHTS_AT_ONCE))
+        for first in range(0, emitters.light_count, most):
+            count = min(most, emitters.light_count - first)
             mine = (emitters.light >= first) & (emitters.light < first + count)
             batch = Emitters(
                 emitters.position[mine],

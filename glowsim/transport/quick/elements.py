@@ -59,6 +59,9 @@ def _element_tables() -> tuple[FloatArray, FloatArray]:
     return stiffness.reshape(MOMENTS, 64), mass.reshape(MOMENTS, 64)
 
 
+CELLS_AT_ONCE = 1 << 14
+"""Cells that are put into a matrix together: each has 64 numbers."""
+
 Short = NDArray[np.int32]
 """Numbers of nodes and places in a matrix, as sparse matrices keep them."""
 
@@ -114,8 +117,13 @@ class Elements:
 
     def matrix(self, stiffness: FloatArray, mass: FloatArray) -> sparse.csr_matrix:
         """Return the assembled matrix for weighted moments, (c, 27) each."""
-        local = stiffness @ STIFFNESS + mass @ MASS
-        data = np.bincount(self._place.ravel(), local.ravel(), len(self._indices))
+        data = np.zeros(len(self._indices))
+        for first in range(0, len(self.cells), CELLS_AT_ONCE):
+            part = slice(first, first + CELLS_AT_ONCE)
+            local, place = stiffness[part] @ STIFFNESS + mass[part] @ MASS, self._place[part]
+            low = int(place.min())
+            total = np.bincount((place - low).ravel(), local.ravel())
+            data[low : low + len(total)] += total
         shape = (self.node_count, self.node_count)
         return sparse.csr_matrix((data, self._indices, self._indptr), shape=shape)
 
