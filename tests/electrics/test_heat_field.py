@@ -89,6 +89,27 @@ def test_hollow_shell_against_the_closed_form():
     assert field.shed_w(field.rise_k_w) == pytest.approx(1.0, abs=1e-6)
 
 
+def test_lantern_of_sheet_against_the_closed_form():
+    """Two boards in one air: the film of each, then both films of the sheet, which shows what is
+    lost over the outer one."""
+    outer, boards = orb(120), [orb(20, (-20, 0, 0)), orb(16, (20, 0, 0))]
+    body = laid_out(
+        *("lantern", outer, [], boards),
+        substance=AIR, cell_mm=4, skin_w_m2k=6, openings_w_m2k=6,
+    )  # fmt: skip
+    field = HeatField(body)
+
+    def film(h, mesh):
+        return 1e6 / (h * float(mesh.areas_mm2.sum()))
+
+    sheet = film(6, outer)
+    air = film(HOLLOW_W_M2K, outer) + sheet
+    own = np.diag([film(BOARD_W_M2K, board) for board in boards])
+    assert_allclose(field.rise_k_w[-1], air, rtol=1e-6)
+    assert_allclose(field.board_k(field.rise_k_w), air + own, rtol=1e-6)
+    assert_allclose(field.skin_k(field.rise_k_w), sheet, rtol=1e-6)
+
+
 def test_slab_against_the_closed_form():
     block = Slab(kind="slab", length_mm=60, width_mm=40, thickness_mm=12)
     board = Slab(kind="slab", length_mm=60, width_mm=40, thickness_mm=2)

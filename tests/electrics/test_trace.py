@@ -322,6 +322,19 @@ def test_low_supply_takes_the_far_boards_first():
         assert ("low", str(count)) in {k for row in found.causes for k in row[0].keys}
 
 
+def test_a_colour_that_is_off_cannot_fade():
+    """Red needs the least voltage: boards that show it alone lose nothing where blue would."""
+    text = row(14, POWER.replace("in_series = 4", "in_series = 3") + BUS)
+    white, red = (
+        Graph(electrics(text.replace("green = 1.0, blue = 1.0", others)))
+        for others in ("green = 1.0, blue = 1.0", "green = 0.0, blue = 0.0")
+    )
+    assert 13 in white.fades_when_empty()
+    assert white.at_risk([0]) == (1, 2)
+    assert not red.fades_when_empty()
+    assert red.at_risk([0]) == ()
+
+
 def test_readings_are_those_of_the_wiring():
     e = prop(STAR)
     graph = Graph(e)
