@@ -29,6 +29,8 @@ BANNED = {
     r"\bhangs? on\b": "depends on, is wired to",
     r"\bbears (W|mA)\b": "limit W, limit mA",
     r"\bslip of the pen\b": "typo",
+    r"\b(nothing|clearly|comes out|is) evener\b": "more even",
+    r"\bby both ends\b": "dark and bright places together",
     r"\bquiescent (current|draw)\b": "idle current",
 }
 """Words that were given up, and what stands in their place."""

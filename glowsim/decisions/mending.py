@@ -183,7 +183,7 @@ def _suggestion(one: Tried | None, body: str) -> tuple[str, tuple[float, ...] | 
     """Return what to do about a finding, and where that has a light, if it does."""
     if one is not None:
         return one.words, one.remedy.place_mm
-    return f"leave it: no change that was tried mends it and makes '{body}' clearly evener", None
+    return f"leave it: no change that was tried mends it and makes '{body}' clearly more even", None
 
 
 def _briefly(tried: Tried) -> str:

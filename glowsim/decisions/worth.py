@@ -38,8 +38,8 @@ _SAME_K = 1.0
 """Smaller changes of a board's temperature are not told [K]."""
 
 NO_GAIN = (
-    "That is no clear gain (it must be off by a tenth less at least, and while patchy not lose "
-    "more of its brightness than it gains)"
+    "That is no clear gain (off by at least a tenth less, on a logarithmic scale, and while it "
+    "stays patchy no more brightness lost than evenness gained)"
 )
 
 
@@ -127,7 +127,7 @@ def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdic
         gains |= clearly_better(after, before, _asked(before, after))
         less_even = after.evenness.off_by > (1 + NOISE) * before.evenness.off_by
         if less_even and not spares and stray >= stray_was:
-            losses.append("by both ends that is less even")
+            losses.append("dark and bright places together, that is less even")
     else:
         gains |= figure(after, wish) >= (1 + LEAST_MORE) * figure(before, wish)
     if _loses_a_grade(before, after):
@@ -147,9 +147,9 @@ def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdic
 def _leave_it(before: Step, after: Step, wish: Wish, effects: list[str], losses: list[str]) -> str:
     """Say that a change is not worth doing, and what it would have come to."""
     said = [
-        f"the best that was found is off by x {after.evenness.off_by:.3g} where there is x "
-        f"{before.evenness.off_by:.3g}, 5%/mean {share(after.even)} where there is "
-        f"{share(before.even)}"
+        f"the best that was found is off by x {after.evenness.off_by:.3g}, against x "
+        f"{before.evenness.off_by:.3g} now; 5%/mean {share(after.even)}, against "
+        f"{share(before.even)} now"
     ]
     if wish.first != "evenness":
         said.append(

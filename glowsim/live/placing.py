@@ -190,9 +190,9 @@ def _told(search: Search, why: str = "", end: str = "") -> str:
     why : it was cut short;  end : what there is to say of what was found
     """
     if search.best == search.started:
-        now = "" if search.after is None else f" than {search.after.off_by:.2f} times off"
+        now = "" if search.after is None else f" (now off by {search.after.off_by:.2f} times)"
         return (
-            f"{search.name}: leave the boards where they are: nothing evener{now} was found"
+            f"{search.name}: leave the boards where they are{now}: nothing more even was found"
             f"{end}{why}"
         )
     before = "" if search.before is None else f", {search.before.off_by:.2f} before"

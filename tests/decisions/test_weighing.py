@@ -76,8 +76,8 @@ def test_what_is_less_even_by_both_ends_is_never_done(step, even):
     assert not worse.worth
     (said,) = worse.sentences
     was, now = step.evenness.off_by, step.evenness.off_by**1.02
-    assert f"off by x {now:.3g} where there is x {was:.3g}" in said
-    assert worse.losses == ("by both ends that is less even",)
+    assert f"off by x {now:.3g}, against x {was:.3g} now" in said
+    assert worse.losses == ("dark and bright places together, that is less even",)
 
 
 def test_fewer_boards_that_are_even_enough_are_a_gain(step):
