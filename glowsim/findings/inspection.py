@@ -10,7 +10,7 @@ import numpy as np
 from glowsim.catalogue import Material
 from glowsim.findings.fictions import fictions
 from glowsim.findings.light_rows import LightCheck, light_rows, strip_groups
-from glowsim.findings.surface_regions import RegionCheck, region_checks, too_small
+from glowsim.findings.surface_regions import RegionCheck, in_teeth, region_checks, too_small
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
 from glowsim.scene import Body, Light
@@ -128,7 +128,7 @@ def _checked(plan: Plan, body: Body, problem: BodyProblem, copies: int) -> BodyC
         lights=lights,
         rows=light_rows(body.lights, lights),
         regions=regions,
-        notes=tuple(note for note in problem.notes if note not in asked),
+        notes=(*(n for n in problem.notes if n not in asked), *in_teeth(body, problem)),
         suspicious=(*asked, *_suspicious(plan, body, problem, lights), *too_small(regions)),
         misfits=found,
     )

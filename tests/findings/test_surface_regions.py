@@ -121,3 +121,22 @@ def test_a_unit_in_doubt_is_asked(tmp_path):
         "which? mm is taken; say mesh.units to settle it"
     ]
     assert not any("bead.stl" in note for note in check.notes)
+
+
+@pytest.mark.parametrize("aslant", [True, False])
+def test_a_group_that_ends_in_teeth_is_told(tmp_path, aslant):
+    """Of a ball of rings a cap ends along one of them; drawn aslant it ends in teeth."""
+    ball = trimesh.creation.uv_sphere(radius=20, count=[24, 48])
+    height = ball.vertices[:, 2] + (0.4 * ball.vertices[:, 0] if aslant else 0.0)
+    cap = height[ball.faces].min(axis=1) > 3.0
+    lines = [f"v {x} {y} {z}" for x, y, z in ball.vertices]
+    for name, faces in (("cap", ball.faces[cap]), ("rest", ball.faces[~cap])):
+        lines += [f"o {name}", *(f"f {a + 1} {b + 1} {c + 1}" for a, b, c in faces)]
+    (tmp_path / "ball.obj").write_text("\n".join(lines))
+    text = (
+        '[[bodies]]\nname = "ball"\nmaterial = "pla_white"\n'
+        'mesh = { file = "ball.obj", units = "mm" }\ndark_where = { part = "cap" }\n'
+    )
+    (check,) = inspect(plan_of(parse_scene(text, folder=tmp_path)))
+    told = [note for note in check.notes if "ends in teeth of" in note]
+    assert len(told) == aslant
