@@ -15,7 +15,7 @@ from glowsim.decisions.objective import Wish
 from glowsim.errors import SceneError
 from glowsim.files import written_together
 from glowsim.pictures.writing import write_file
-from glowsim.scene import Body, Light, Placing
+from glowsim.scene import Body, Light, Placing, SceneFile
 
 
 class Answer(Protocol):
@@ -89,6 +89,21 @@ def placing_of(
             raise SceneError(f"--{name} {value:g} mm: must be at least 0")
     given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
     return own.model_copy(update={key: v for key, v in given.items() if v is not None})
+
+
+def refuse_for_paths(
+    scene_file: SceneFile, number: int, wish: Wish, options: dict[str, Any]
+) -> None:
+    """Raise SceneError for options that mean nothing to lights that stay on their paths."""
+    given = [f"--{name}" for name, value in options.items() if value is not None]
+    given += ["--directions any"] if wish.directions == "any" else []
+    given += ["--levels free"] if wish.free_levels else []
+    if given:
+        raise scene_file.fault(
+            ("bodies", number, "lights"),
+            f"'{scene_file.scene.bodies[number].name}' has lights along paths, and there they "
+            f"stay: leave out {' and '.join(given)}, or give them position_mm in place of the path",
+        )
 
 
 def written_set(

@@ -8,7 +8,14 @@ from typing import Any
 import click
 from rich.console import Console
 
-from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of, written_set
+from glowsim.cli.boards import (
+    boards_table,
+    placing_of,
+    placing_options,
+    refuse_for_paths,
+    wish_of,
+    written_set,
+)
 from glowsim.cli.common import (
     SizeType,
     Wires,
@@ -34,6 +41,7 @@ from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells
 from glowsim.decisions.alike import body_number
+from glowsim.decisions.chain_counts import chain_of
 from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
@@ -93,19 +101,27 @@ def command(
     seed: int,
     as_json: bool,
 ) -> None:
-    """Say how many light boards a body of SCENE needs, and what no number of them can beat."""
+    """Say how many light boards a body of SCENE needs, and what no number of them can beat.
+
+    Of a chain along a path, each number is spread evenly along it, and what else shines in that
+    body stays.
+    """
     scene_file = read_scene(scene).on_battery(battery)
     wires = Wires(scene_file)
     folder = out_folder(out, scene_file.stem)
     asked = sure_of(sure, seconds, folder)
-    own = scene_file.scene.bodies[body_number(plan_of(scene_file), body)]
+    number, wish = body_number(plan_of(scene_file), body), wish_of(first, directions, levels)
+    own = scene_file.scene.bodies[number]
+    if chain_of(own) is not None:
+        places = {"depth": depth, "clearance": clearance, "symmetry": symmetry}
+        refuse_for_paths(scene_file, number, wish, places)
     with progress_line() as report:
         answer = modules(
             scene_file,
             body,
             most=most,
             board_names=board_names,
-            wish=wish_of(first, directions, levels),
+            wish=wish,
             placing=placing_of(own, depth, clearance, symmetry),
             seed=seed,
             sure=asked,
@@ -151,9 +167,8 @@ def _print(screen: Console, answer: Modules) -> None:
         f"'{answer.body.name}' as it is: {figures(answer.before)} ({answer.before.grade}), mean "
         f"{answer.before.evenness.mean_cd_m2:.3g} cd/m2."
     )
-    for board in answer.bounds:
-        if answer.of(board):
-            screen.print(_table(answer, board))
+    for board in answer.boards:
+        screen.print(_table(answer, board))
     for reason in answer.missing:
         screen.print(f"left out: {reason}")
     for sentence in answer.text:
@@ -172,7 +187,7 @@ def _level(light: Light) -> str:
 
 
 def _table(answer: Modules, board: str) -> FigureTable:
-    bound = answer.bounds[board]
+    bound = answer.bounds.get(board)
     table = table_of(
         titled(
             f"{board} (luminance in cd/m2; of one '{answer.body.name}')",
@@ -192,14 +207,18 @@ def _table(answer: Modules, board: str) -> FigureTable:
             f"{row.current_ma:.0f}",
             f"{row.power_w:.2g}",
         )
-    limits = (f"< {short_share(figure)}" for figure in (bound.percent, bound.least))
-    limits = (text.replace("< <", "<") for text in limits)
-    table.add_row("", "any", "", f"> {off_text(bound.off_by)}", *limits)
+    if bound is not None:
+        limits = (f"< {short_share(figure)}" for figure in (bound.percent, bound.least))
+        limits = (text.replace("< <", "<") for text in limits)
+        table.add_row("", "any", "", f"> {off_text(bound.off_by)}", *limits)
     arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
         (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")
-        + f"{wanted(answer.before)} are wanted; {KEY}. any: no number of these boards, each at "
-        "its own "
-        "level, can beat that"
+        + f"{wanted(answer.before)} are wanted; {KEY}. "
+        + (
+            "each number is spread evenly along its path"
+            if bound is None
+            else "any: no number of these boards, each at its own level, can beat that"
+        )
     )
     return table

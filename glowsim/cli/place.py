@@ -8,7 +8,14 @@ from typing import Any
 import click
 from rich.console import Console
 
-from glowsim.cli.boards import boards_table, placing_of, placing_options, wish_of, written_set
+from glowsim.cli.boards import (
+    boards_table,
+    placing_of,
+    placing_options,
+    refuse_for_paths,
+    wish_of,
+    written_set,
+)
 from glowsim.cli.common import (
     SizeType,
     Wires,
@@ -32,13 +39,12 @@ from glowsim.cli.figure_table import FigureTable
 from glowsim.cli.reference import sure_of, sure_option, sure_seconds_option
 from glowsim.cli.step_columns import KEY, STEP_COLUMNS, step_cells, watts
 from glowsim.decisions.alike import body_number
-from glowsim.decisions.objective import Wish
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.relit import Relit
 from glowsim.decisions.sliding import Slid, slide, slides
 from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
-from glowsim.scene import SceneFile, read_scene
+from glowsim.scene import read_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal
 
@@ -115,7 +121,7 @@ def command(
         if slides(own):
             places = {"count": count, "board": board, "depth": depth, "clearance": clearance}
             others = {"symmetry": symmetry, "reference": reference}
-            _refuse_for_strips(scene_file, number, wish, places | others)
+            refuse_for_paths(scene_file, number, wish, places | others)
             answer = slide(scene_file, body, wish=wish, seed=seed, sure=asked, report=report)
         elif count is None:
             raise click.UsageError("--count says how many boards are placed: give it")
@@ -149,22 +155,6 @@ def command(
         wires.print_change(console(), new_wires)
     _print(console(), answer)
     print_written(files)
-
-
-def _refuse_for_strips(
-    scene_file: SceneFile, number: int, wish: Wish, options: dict[str, Any]
-) -> None:
-    """Raise SceneError for options that mean nothing to strips that are slid along their paths."""
-    given = [f"--{name}" for name, value in options.items() if value is not None]
-    given += ["--directions any"] if wish.directions == "any" else []
-    given += ["--levels free"] if wish.free_levels else []
-    if given:
-        raise scene_file.fault(
-            ("bodies", number, "lights"),
-            f"'{scene_file.scene.bodies[number].name}' has lights along paths, which place slides "
-            f"as they are: leave out {' and '.join(given)}, or give them position_mm in place of "
-            "their paths",
-        )
 
 
 def _drawn(

@@ -15,11 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from glowsim.decisions.alike import bodies_alike, named_all
-from glowsim.decisions.bound import Bound, Gap
+from glowsim.decisions.bound import Bound
+from glowsim.decisions.chain_counts import chain_counts, chain_of
 from glowsim.decisions.lights import lit
+from glowsim.decisions.modules_count import Count, joints_of
 from glowsim.decisions.objective import Wish
 from glowsim.decisions.placed_scene import write_beside
-from glowsim.decisions.placer import Expected, Placer, pattern_light
+from glowsim.decisions.placer import Placer, pattern_light
 from glowsim.decisions.placing import check_count
 from glowsim.decisions.response import Responses
 from glowsim.decisions.room import Room
@@ -43,59 +45,14 @@ from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.sure import Sure
 
-JOINTS_PER_WIRE = 2
-"""One at each end of the lead to the board before (common practice, no source)."""
-WIRES = {"rgb": 3, "white": 2}
-"""Supply, ground and, for addressable colours, data (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class Count:
-    """One number of one kind of board, at the best places found, solved.
-
-    expected  : by the response matrix;  factor : what the drive was multiplied with
-    current_ma, power_w : of all boards of one body, as driven;  leds, joints : of one body
-    lights    : the boards, in the body's own frame;  text_of_scene : the scene with them
-    gap       : what is left up to the bound
-    """
-
-    board: str
-    count: int
-    step: Step
-    expected: Expected
-    factor: float
-    current_ma: float
-    power_w: float
-    leds: int
-    joints: int
-    lights: tuple[Light, ...]
-    text_of_scene: str
-    gap: Gap
-
-    def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        plain = self.step.as_json()
-        del plain["value_mm"]
-        return {
-            "board": self.board,
-            "count": self.count,
-            "predicted_p5_over_mean": round(self.expected.even, 5),
-            "predicted_off_by": round(self.expected.off_by, 5),
-            "drive_factor": round(self.factor, 5),
-            "current_ma": round(self.current_ma, 2),
-            "power_w": round(self.power_w, 4),
-            "leds": self.leds,
-            "joints": self.joints,
-            "boards": [light.model_dump(exclude_none=True) for light in self.lights],
-        } | plain
-
 
 @dataclass(frozen=True)
 class Modules:
     """The answer.
 
     before : the body as the scene has it;  counts : by board, then number
-    bounds : by board;  missing : why a number or a board was left out
+    bounds : by board, none for a chain along a path;  missing : why a number or a board was left
+             out
     numbers : the bodies of the scene that are alike, that which is judged first
     """
 
@@ -122,6 +79,11 @@ class Modules:
     def target(self) -> float:
         """Evenness wanted."""
         return self.plan.scene_file.scene.findings.evenness_target
+
+    @property
+    def boards(self) -> tuple[str, ...]:
+        """The kinds of board that were counted."""
+        return tuple(dict.fromkeys(count.board for count in self.counts))
 
     def of(self, board: str) -> tuple[Count, ...]:
         """Return the counts of one board."""
@@ -225,7 +187,8 @@ def modules(
     sure: Sure | None = None,
     report: Report = lambda text: None,
 ) -> Modules:
-    """Place 1 to `most` boards, each number as well as can be found, and solve each.
+    """Place 1 to `most` boards, each number as well as can be found, and solve each; of a chain
+    along a path, each number spread evenly along it.
 
     board_names : kinds to compare; the body's first light's if left out
     sure        : judge each number by the reference solver where quick is a rough guide
@@ -235,6 +198,13 @@ def modules(
     plan = plan_of(scene_file)
     numbers = bodies_alike(plan, body)
     number = numbers[0]
+    if (chain := chain_of(scene_file.scene.bodies[number])) is not None:
+        kinds = list(board_names) or [scene_file.scene.bodies[number].lights[chain].board]
+        wish = wish or Wish()
+        before, counts, missing = chain_counts(
+            plan, scene_file, numbers, most, kinds, wish, seed, sure, report
+        )
+        return Modules(plan, numbers, wish, before, tuple(counts), {}, tuple(missing))
     names: list[str | None] = [*dict.fromkeys(board_names)] or [None]
     lights = [pattern_light(plan, number, name) for name in names]
     wish = wish or Wish()
@@ -243,7 +213,7 @@ def modules(
     prop = PreparedProp(seed)
     problem = prop.problem(plan, number)
     able: list[tuple[Light, list[int]]] = []
-    missing: list[str] = []
+    missing = []
     for light in lights:
         fitting, why_not = _fitting(plan, number, problem, light, rules, wish, most)
         able.append((light, fitting))
@@ -251,7 +221,7 @@ def modules(
     if not any(fitting for _, fitting in able):
         raise SceneError("\n".join(missing))
     responses = Responses(plan, number, report=report, prop=prop)
-    counts: list[Count] = []
+    counts = []
     bounds: dict[str, Bound] = {}
     trial = Trial(responses, numbers, report, sure)
     report("solving the scene as it is")
@@ -328,7 +298,7 @@ def _tried(
         sum(kind.supply_ma(float(level)) for level in levels),
         sum(kind.power_w(float(level)) for level in levels),
         count * kind.led_count,
-        count * WIRES[kind.board.drive] * JOINTS_PER_WIRE,
+        count * joints_of(kind.board),
         tuple(new.lights),
         new.text,
         placer.gap(placement, step.even),
@@ -343,8 +313,7 @@ def _words(answer: Modules) -> list[str]:
         said.append(
             f"{named_boards(chosen.count, chosen.board)} in {of_all} "
             f"{does(chosen.count, 'is', 'are')} enough: "
-            f"{figures(chosen.step)} (expected {share(chosen.expected.even)} and x "
-            f"{chosen.expected.off_by:.3g}): {verdict(chosen.step)}. That takes "
+            f"{figures(chosen.step)}{_expected(chosen)}: {verdict(chosen.step)}. That takes "
             f"{chosen.current_ma:.0f} mA, {chosen.power_w:.2g} W and {chosen.joints} solder joints"
             + (f" in each of {answer.bodies}." if answer.bodies > 1 else ".")
         )
@@ -367,8 +336,16 @@ def _words(answer: Modules) -> list[str]:
         mine = answer.of(board)
         if mine:
             top = max(mine, key=lambda c: c.step.even)
+            assert top.gap is not None, "where there is a bound"
             said.append(bound_words(top.gap, answer.target, board, top.count, answer.wish))
     shown = answer.shown
     said += heat_words(shown.step, shown.factor, answer.wish.first)
     said += shown.step.trust_words("make a test piece before you commit, or solve with --sure")
     return said
+
+
+def _expected(count: Count) -> str:
+    """Return what was foretold of a number of boards, in brackets, '' for nothing."""
+    if count.expected is None:
+        return ""
+    return f" (expected {share(count.expected.even)} and x {count.expected.off_by:.3g})"

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 
 from PIL import Image
 
-from glowsim.decisions.modules import Count, Modules
+from glowsim.decisions.modules import Modules
+from glowsim.decisions.modules_count import Count
 from glowsim.decisions.words import sentence
 from glowsim.decisions.worth import figures
 from glowsim.findings.unevenness import off_of_ripple
@@ -20,7 +21,7 @@ def modules_chart(answer: Modules) -> Image.Image:
 
     def lines(figure: Callable[[Count], float], dashed: bool = False) -> list[Line]:
         drawn = []
-        for series, board in enumerate(answer.bounds):
+        for series, board in enumerate(answer.boards):
             mine = answer.of(board)
             x, y = [float(c.count) for c in mine], [figure(c) for c in mine]
             drawn.append(Line(x, y, board, series, dashed))
@@ -54,8 +55,17 @@ def modules_chart(answer: Modules) -> Image.Image:
         panels,
         "boards",
         title=f"{title}: {answer.body.name}",
-        note=f"Each number at the best places found. Bound: what no number of these boards in the "
-        f"allowed space can beat. Ring: {ring}.{sentence(answer.before.findings.supply)}",
+        note=f"{_how(answer)} Ring: {ring}.{sentence(answer.before.findings.supply)}",
+    )
+
+
+def _how(answer: Modules) -> str:
+    """Say where each number of boards stands."""
+    if not answer.bounds:
+        return "Each number spread evenly along its path."
+    return (
+        "Each number at the best places found. Bound: what no number of these boards in the "
+        "allowed space can beat."
     )
 
 

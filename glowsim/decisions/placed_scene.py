@@ -24,8 +24,8 @@ _KEYS = (
 """Keys of a light that placing decides, in the order they are written."""
 _STAYS = ("direction", "position_mm")
 """Keys that are written even where they are what is taken without them."""
-_OF_PATHS = ("start_mm", "drives", "drive_to")
-"""Keys of a strip along a path that placing decides besides; its path says the rest."""
+_OF_PATHS = ("start_mm", "board_count", "pitch_mm", "drives", "drive_to")
+"""Keys of what lies along a path that placing decides besides; its path says the rest."""
 
 
 def matched(old: Sequence[Light], new: Sequence[Light]) -> list[int | None]:

@@ -65,7 +65,7 @@ class Responses:
         self.effort = effort = effort or THOROUGH
         drawn = self.prop.problem(plan, number)
         refuse_guide(drawn, "where boards go")
-        self.sizes = {number: effort.sizes(drawn) or _sizes(drawn)}
+        self.sizes = {number: effort.sizes(drawn) or as_drawn(drawn)}
         """Faces and cells that all placements are compared on: those `glow` has for the body as it
         is drawn, so that both say the same of it."""
         plan = plan_of(plan.scene_file, self.sizes)
@@ -200,7 +200,7 @@ class Responses:
         )
 
 
-def _sizes(problem: BodyProblem) -> Sizes:
+def as_drawn(problem: BodyProblem) -> Sizes:
     """Return faces and cells of a body as it is drawn."""
     leds = depth_mm(problem.outer, problem.emitters.position)
     return Sizes(face_size_mm(problem.outer, problem.wall_mm, leds), problem.cell_mm)

@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
-from glowsim.decisions.response import Responses
 from glowsim.decisions.step import Step, judged
 from glowsim.scene import SceneFile
 from glowsim.transport.build import Report
 from glowsim.transport.plan import plan_of
+from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 from glowsim.transport.sure import Sure
 
 
-def sizes_alike(responses: Responses, numbers: Sequence[int]) -> dict[int, Sizes]:
+class Ready(Protocol):
+    """What is kept ready between variants, and what all of them are compared on."""
+
+    @property
+    def prop(self) -> PreparedProp:
+        """Prepared bodies."""
+
+    @property
+    def sizes(self) -> dict[int, Sizes]:
+        """Faces and cells, by the number of the body."""
+
+
+def sizes_alike(responses: Ready, numbers: Sequence[int]) -> dict[int, Sizes]:
     """Return faces and cells of bodies that are alike, the first of them prepared: the same for
     all, so that they are solved once."""
     return dict.fromkeys(numbers, responses.sizes[numbers[0]])
@@ -26,7 +39,7 @@ class Trial:
 
     def __init__(
         self,
-        responses: Responses,
+        responses: Ready,
         numbers: Sequence[int],
         report: Report,
         sure: Sure | None = None,

@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from glowsim.buildsheet.laid import laid_along, paper_strips
 from glowsim.buildsheet.places import body_places
 from glowsim.decisions.effort import Effort
+from glowsim.decisions.modules import modules
 from glowsim.decisions.sliding import slide
 from glowsim.electrics.data_wires import cut_list
 from glowsim.electrics.loads import told_together
@@ -195,6 +196,7 @@ led_window_mm = 0.4
 """
 
 
+@pytest.mark.slow
 def test_a_chain_at_one_end_of_a_blade_is_slid_and_written():
     scene = parse_scene(DROP + MATERIAL.format(mu_a=0.005, mu_s=0.4))
     answer = slide(scene, effort=Effort(patches=24, cells=2000, faces=400))
@@ -206,6 +208,20 @@ def test_a_chain_at_one_end_of_a_blade_is_slid_and_written():
     assert "# as the leads are cut" in answer.text_of_scene
     (light,) = parse_scene(answer.text_of_scene).scene.bodies[0].lights
     assert light == scene.scene.bodies[0].lights[0].model_copy(update={"start_mm": one.start_mm})
+
+
+def test_each_number_of_boards_is_spread_along_the_path_and_solved():
+    small = DROP.replace('material = "cloud"', 'material = "cloud"\ncell_mm = 5\ndetail_mm = 12')
+    answer = modules(parse_scene(small + MATERIAL.format(mu_a=0.005, mu_s=0.4)), most=2)
+    assert [(c.count, c.leds, c.joints) for c in answer.counts] == [(1, 7, 6), (2, 14, 12)]
+    assert [[p.position_mm[2] for p in c.lights] for c in answer.counts] == [[30], [5, 55]]
+    assert answer.counts[1].current_ma == pytest.approx(2 * answer.counts[0].current_ma)
+    text = answer.counts[1].text_of_scene
+    (light,) = parse_scene(text).scene.bodies[0].lights
+    assert (light.board_count, light.pitch_mm, light.start_mm) == (2, None, 0)
+    assert answer.bounds == {}
+    assert "expected" not in " ".join(answer.text)
+    assert answer.as_json()["counts"][0]["predicted_off_by"] is None
 
 
 def test_under_the_hand_a_chain_is_shown_board_by_board_and_slid():
