@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 from PIL import Image
 
+from glowsim.geometry.openings import is_opening
 from glowsim.pictures.camera import LEAST_MAP_PX, Camera, Size, checked_size
 from glowsim.pictures.colour_scale import ColourScale, scale_for
 from glowsim.pictures.inks import PAPER, contrasting
@@ -56,6 +57,8 @@ def bright_map(
         return _coloured(studio, calm, scale, camera, points)
 
     words = Words(f"Brightness: {studio.glow.title}")
+    if any(is_opening(name) for body in studio.glow.bodies for name in body.surface.part_names):
+        words = replace(words, grey="grey: open, or not meant to glow")
     if studio.glow.supply:
         words = replace(words, grey=f"{words.grey}    {studio.glow.supply}")
     return map_page(studio, paint, scale, words, marks, size)
