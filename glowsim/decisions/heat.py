@@ -190,12 +190,13 @@ def heat_caution(
     lights: Iterable[LightSource],
     kept: Any = None,
     report: Callable[[str], None] = lambda text: None,
+    found: HeatReport | None = None,
 ) -> HeatCaution:
     """Return a caution where boards get warmer than they may, by `heat_of`.
 
     lights : of the scene's glow;  kept : what `HeatCaution.as_json` gave for an earlier run, used
-    if it is of this scene. Where heat cannot be worked out the rule of thumb stands, and is called
-    so.
+    if it is of this scene;  found : what `heat_of` gives, where that is known. Where heat cannot
+    be worked out the rule of thumb stands, and is called so.
     """
     scene, lit = scene_file.scene, [light for light in lights if light.drive.max() > 0]
     stamp = digest(scene.model_dump_json(), scene_file.battery, version("glowsim"))
@@ -208,7 +209,7 @@ def heat_caution(
         said.append(f"{_drawing(above, lit, limit_w)}, which the scene gives as limit")
     if any(light.power_w > LOOK_FROM_W for light in lit):
         try:
-            said += _too_warm(heat_of(scene_file, how_soon=False, report=report))
+            said += _too_warm(found or heat_of(scene_file, how_soon=False, report=report))
         except GlowsimError as fault:
             if above and not said:
                 rule = f"a rule of thumb: {_not_known(fault)}"

@@ -200,7 +200,7 @@ class Answers:
         report("working out battery and heat")
         self.figures = found = figures.with_power(found, scene_file)
         check()
-        found = figures.with_heat(found, scene_file, report)
+        found = figures.with_heat(found, glow, scene_file, report)
         check()
         self.figures = found
         report("lighting the room")

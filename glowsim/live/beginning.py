@@ -32,7 +32,7 @@ MOST_BYTES = 200 * 2**20
 """Of a mesh file that is dropped on the page."""
 MOST_TRIED = 12
 """Places off the axis, the deepest, at which room for the first board is looked for."""
-WARM = {"red": 0.3, "green": 0.12, "blue": 0.02}
+WARM = {"red": 0.25, "green": 0.1, "blue": 0.02}
 """The first light's colour: a warm glow that no board overheats at."""
 
 SKETCHES: dict[str, dict[str, tuple[str, float]]] = {

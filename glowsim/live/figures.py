@@ -6,10 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from glowsim.decisions.heat import heat_caution
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, PowerReport, power_report
 from glowsim.electrics.power_words import hours_words
 from glowsim.electrics.report_json import power_json
+from glowsim.errors import GlowsimError
 from glowsim.findings import Evenness, Finding, Findings, ReadsAsLit, findings_of
 from glowsim.geometry.notes import Doubt, OpenHollow
 from glowsim.scene import Scene, SceneFile
@@ -18,11 +20,15 @@ from glowsim.transport.result import SurfaceGlow
 
 @dataclass(frozen=True)
 class Figures:
-    """What is known of a prop as it stands; None is not worked out yet, or not to be had."""
+    """What is known of a prop as it stands; None is not worked out yet, or not to be had.
+
+    heat_unknown : why heat cannot be worked out, '' where it can
+    """
 
     findings: Findings | None = None
     power: PowerReport | None = None
     heat: HeatReport | None = None
+    heat_unknown: str = ""
 
     @property
     def watts(self) -> float | None:
@@ -47,6 +53,11 @@ class Figures:
     def hottest_c(self) -> float | None:
         """Temperature of the hottest board once warm, as `heat` prints it [C]."""
         return self.heat.hottest.board_c if self.heat else None
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What could hurt, as `glow` prints it; heat is among it once that is worked out."""
+        return self.findings.cautions if self.findings else ()
 
     def evenness(self, body: str) -> Evenness | None:
         """Return the evenness of a body of the scene, or of its copies together."""
@@ -92,11 +103,23 @@ def with_power(figures: Figures, scene_file: SceneFile) -> Figures:
     return replace(figures, power=power_report(Electrics(scene_file)))
 
 
-def with_heat(figures: Figures, scene_file: SceneFile, report: Callable[[str], None]) -> Figures:
-    """Return the figures with the temperatures of the boards; without lights there are none.
+def with_heat(
+    figures: Figures, glow: SurfaceGlow, scene_file: SceneFile, report: Callable[[str], None]
+) -> Figures:
+    """Return the figures with the temperatures of the boards, and what `glow` says of them among
+    its cautions; without lights there are none.
 
     report : told what is being worked on; what it raises gives the work up
     """
     if not any(body.lights for body in scene_file.scene.bodies):
         return figures
-    return replace(figures, heat=heat_of(scene_file, how_soon=False, report=report))
+    heat, unknown = None, ""
+    try:
+        heat = heat_of(scene_file, how_soon=False, report=report)
+    except GlowsimError as problem:  # such as a material whose conductivity nobody knows
+        unknown = str(problem)
+    findings = figures.findings
+    words = heat_caution(scene_file, glow.lights, report=report, found=heat).words
+    if findings is not None and words:
+        findings = replace(findings, cautions=(words, *findings.cautions))
+    return replace(figures, findings=findings, heat=heat, heat_unknown=unknown)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from glowsim.decisions.sliding import slides
 from glowsim.electrics.power_words import battery_words
 from glowsim.findings.unevenness import off_of_ripple
 from glowsim.live import edits
@@ -98,6 +99,10 @@ class Handles:
             self.line(menu, words, partial(self._put, name))
 
     def _find_places(self, menu: ui.menu) -> None:
+        if slides(self._own):
+            ui.label("Have them slid along their paths, as evenly as can be").classes("head")
+            self.line(menu, "find the best start", partial(self._view.find_places, 1))
+            return
         ui.label("Have all of them placed anew, as evenly as can be").classes("head")
         for count in range(1, MOST_PLACED + 1):
             words = f"find places for {count} board{'' if count == 1 else 's'}"
@@ -277,9 +282,13 @@ class Handles:
                 self._evener(menu)
                 ui.label("What stands in the way, and what would mend it").classes("head")
                 self._worst(menu)
-                self._find_places(menu)
+                if not slides(self._own):
+                    self._find_places(menu)
 
     def _evener(self, menu: ui.menu) -> None:
+        if slides(self._own):  # how many there are, and of what, is left as it lies
+            self._find_places(menu)
+            return
         ui.label("Have it made even, tried until it is; undo takes it back").classes("head")
         words = f"in {plain(self._own.material)}, with as many boards as it takes"
         self.line(menu, words, partial(self._view.make_even, False))
@@ -304,13 +313,20 @@ class Handles:
             self._say(battery_words(power.choice))
 
     def _heat(self, menu: ui.menu) -> None:
-        heat = self._session.figures.heat
+        figures = self._session.figures
+        heat = figures.heat
+        if figures.heat_unknown:
+            self._say(f"How warm it gets cannot be worked out: {figures.heat_unknown}")
         if heat:
             hottest = heat.hottest
             self._say(
                 f"{hottest.name}: {hottest.verdict}. In a room of {heat.settings.room_c:g} °C "
                 f"its board comes to {hottest.board_c:.0f} °C."
             )
+
+    def _caution(self, menu: ui.menu) -> None:
+        for words in self._session.figures.cautions:
+            self._say(words)
 
     def _say(self, words: str) -> None:
         ui.label(words).classes("said")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from glowsim.buildsheet.making import making_of
+from glowsim.decisions.effort import BRIEF
 from glowsim.decisions.guesses import Guess, Guesses, clearer
 from glowsim.decisions.placing import place
 from glowsim.decisions.relit import Relit
@@ -17,7 +18,7 @@ from glowsim.findings.unevenness import off_of_ripple
 from glowsim.live import edits
 from glowsim.live.edits import Prop
 from glowsim.live.lane import SupersededError
-from glowsim.live.searching import Found, Report, Search
+from glowsim.live.searching import Found, Report, Search, quiet
 from glowsim.live.sentence import plain
 from glowsim.live.session import Session
 from glowsim.scene import parse_scene
@@ -29,7 +30,9 @@ NEAR = 1.3
 """The long search is worth it where a body is off by no more than this power of what is enough."""
 
 
-def find_places(session: Session, body: int, count: int, report: Report) -> str:
+def find_places(
+    session: Session, body: int, count: int, report: Report, found: Report = quiet
+) -> str:
     """Put so many boards at the best places that are found, or slide strips along their paths;
     return what came of it.
 
@@ -37,26 +40,39 @@ def find_places(session: Session, body: int, count: int, report: Report) -> str:
     was there stays. Giving up the long search leaves what the short one found.
 
     report : told what is being worked on; what it raises gives the work up
+    found  : told how good the best is, once there is one
     """
-    search = Search(session, body, f"find places for {count} boards", report)
+    search = Search(session, body, f"find places for {count} boards", report, found)
     try:
-        if not slides(search.file().scene.bodies[body]):
-            search.try_places(briefly(search, count))
+        search.try_places(briefly(search, count))
         turned_down = try_thoroughly(search, count)
     except SupersededError:
         if search.back_to_best():
             raise
-        return _told(search, " (the long search was given up)")
-    return _told(search, end=turned_down)
+        return _told(search, " (the long search was ended)", search.cool())
+    return _told(search, end=turned_down or search.cool())
 
 
 def briefly(search: Search, count: int) -> Found:
-    """Return where a short search puts so many boards."""
+    """Return where a short search puts so many boards, or the strips along their paths."""
 
     def report(words: str) -> None:
         search.report(f"a short search, {words}")
 
-    return Guesses(search.file(), search.name, report).of(count).lights
+    file = search.file()
+    if not slides(search.body):
+        return Guesses(file, search.name, report).of(count).lights
+    slid = slide(file, search.name, effort=BRIEF, report=report)
+    new = parse_scene(slid.text_of_scene, file.toml.name, file.folder).scene.bodies
+    return {  # how far they are turned down for heat, the long search says
+        number: [
+            light.model_copy(update={"start_mm": other.start_mm})
+            for light, other in zip(
+                file.scene.bodies[number].lights, new[number].lights, strict=True
+            )
+        ]
+        for number in slid.numbers
+    }
 
 
 def try_thoroughly(search: Search, count: int) -> str:
@@ -86,16 +102,18 @@ def try_thoroughly(search: Search, count: int) -> str:
     return f"; turned down to {100 * answer.drive_factor:.0f} % by heat"
 
 
-def make_even(session: Session, body: int, other_material: bool, report: Report) -> str:
+def make_even(
+    session: Session, body: int, other_material: bool, report: Report, found: Report = quiet
+) -> str:
     """Make a body even enough, or as even as was found; return what came of it.
 
     Its own board and the smallest are tried, each in as many places as it takes; the full answer
     decides. Giving up leaves the best there was.
 
     other_material : a solid of another material may take its place
-    report : told what is being worked on; what it raises gives the work up
+    report, found : as for `find_places`
     """
-    search = Search(session, body, "make it even", report)
+    search = Search(session, body, "make it even", report, found)
     if search.enough:
         return f"{search.name}: {_figures(search)}; that is even enough"
     try:
@@ -108,11 +126,12 @@ def make_even(session: Session, body: int, other_material: bool, report: Report)
     except SupersededError:
         if search.back_to_best():
             raise
-        return _told(search, " (the rest was given up)")
+        return _told(search, " (the rest was left out)", search.cool())
+    turned_down = search.cool()
     if search.enough:
-        return _told(search)
+        return _told(search, end=turned_down)
     target = off_of_ripple(session.now.scene.findings.evenness_target)
-    said = f"; even enough is {target:.2f}, and no number of boards was found that is"
+    said = f"{turned_down}; even enough is {target:.2f}, and no number of boards was found that is"
     if limit > target:
         said += f" (at any place they would be off by {limit:.2f} at least)"
     if not other_material:

@@ -8,17 +8,27 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 
+import numpy as np
+
+from glowsim.decisions.alike import bodies_alike
+from glowsim.decisions.heat import heat_limit, limit_at_place
+from glowsim.decisions.lights import turned
 from glowsim.errors import SceneError
 from glowsim.findings import Evenness
 from glowsim.live import edits, keeping
 from glowsim.live.edits import Prop
 from glowsim.live.session import Session
 from glowsim.scene import Body, Light, SceneFile
+from glowsim.transport.plan import plan_of
 
 Report = Callable[[str], None]
 Found = Mapping[int, Sequence[Light]]
 WAIT_S = 0.1
 CHANGED = "the prop was changed while places were looked for; look again"
+
+
+def quiet(words: str) -> None:
+    """Say nothing."""
 
 
 class Search:
@@ -28,15 +38,18 @@ class Search:
     before, after : how even the body is with these
     """
 
-    def __init__(self, session: Session, body: int, words: str, report: Report) -> None:
+    def __init__(
+        self, session: Session, body: int, words: str, report: Report, found: Report = quiet
+    ) -> None:
         """Begin with the prop as it is, once the full answer to it is there.
 
         words  : what the step is called;  report : told what is being worked on
+        found  : told how good the best is, once one is there that is better than the first
         Raises SceneError for a body without lights, or if the prop is changed meanwhile.
         """
         self.session, self.number, self.report = session, body, report
         self.started = self.best = self._shown = session.now
-        self._words = words
+        self._words, self._found = words, found
         if not self.body.lights:
             raise SceneError("put one board in first: it says what kind is placed")
         if not self.judged(self.started):
@@ -85,8 +98,31 @@ class Search:
         after = self._evenness(new)
         if after is not None and (self.after is None or after.off_by < self.after.off_by):
             self.best, self.after = new, after
+            was = "" if self.before is None else f", {self.before.off_by:.2f} before"
+            self._found(f"off by {after.off_by:.2f} times{was}")
         else:
             self._show(self.best)
+
+    def cool(self) -> str:
+        """Turn the lights of what was found down to what heat allows at their places; return that
+        in words, '' where nothing has to be."""
+        if self.best == self.started or self.session.now != self._shown:
+            return ""
+        file, name = self.file(), self.body.name
+        plan = plan_of(file)
+        glow = self.session.kept.glow(plan)
+        lights = [glow.lights[k] for copy in glow.copies if copy.of == name for k in copy.lights]
+        rule = heat_limit(lights, plan.catalogue, file.scene.findings.buried_power_w)
+        limit = limit_at_place(file, plan.catalogue, name, rule)
+        if limit is None or not 0 < limit.heat_factor < 1:
+            return ""
+        factor = float(np.floor(limit.heat_factor * 1e4) / 1e4)
+        for number in bodies_alike(plan, name):
+            own = self.best.scene.bodies[number].lights
+            cooler = tuple(turned(one, factor, plan.catalogue.board(one.board)) for one in own)
+            self.best = edits.with_lights(self.best, number, cooler)
+        self._show(self.best)
+        return f"; turned down to {100 * factor:.0f} % by heat"
 
     def back_to_best(self) -> bool:
         """Put back the best there was where something untried stands; return whether that is what

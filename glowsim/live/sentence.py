@@ -64,6 +64,8 @@ def plain(name: str) -> str:
 def reach(finding: Finding) -> str:
     """Return how high up a finding reaches, in words."""
     low, high = f"{finding.from_mm:.0f}", f"{finding.to_mm:.0f}"
+    if finding.from_mm < 0:  # of a body that stands around its origin, such as an orb
+        return f"at z = {low} mm" if low == high else f"from z = {low} to {high} mm"
     return f"at {low} mm up" if low == high else f"from {low} to {high} mm up"
 
 
@@ -118,16 +120,27 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
     if worst is not None:
         pieces += [Piece(", with "), Piece(f"a {worst.kind} {reach(worst)}", "worst")]
     pieces.append(Piece("; "))
-    watts = figures.watts
-    pieces.append(Piece(f"{watts:.2g} W" if watts is not None else f"{WAITING} W", "power"))
+    pieces.append(Piece(_power(figures), "power"))
     if figures.hours is not None:
         pieces += [Piece(", "), Piece(f"{figures.hours} h on its battery", "battery")]
     warm = figures.hottest_c
+    waits = "warmth unknown" if figures.heat_unknown else f"{WAITING} °C"
     pieces += [
         Piece(", "),
-        Piece(f"{warm:.0f} °C" if warm is not None else f"{WAITING} °C", "heat"),
+        Piece(f"{warm:.0f} °C" if warm is not None else waits, "heat"),
     ]
     pieces.append(Piece("."))
+    if figures.cautions:
+        topics = dict.fromkeys(words.partition(":")[0].lower() for words in figures.cautions)
+        pieces += [Piece(" "), Piece(f"Caution: {' and '.join(topics)}.", "caution")]
     if even.grade == "patchy":
         pieces += [Piece(" "), Piece("Make it even?", "evener")]
     return pieces
+
+
+def _power(figures: Figures) -> str:
+    if figures.watts is not None:
+        return f"{figures.watts:.2g} W"
+    if figures.heat_unknown and figures.power:
+        return f"{figures.power.total.drawn_ma:.0f} mA"
+    return f"{WAITING} W"

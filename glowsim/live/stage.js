@@ -290,7 +290,8 @@ export default {
       if (this.pointers.size === 2) {
         const [other] = [...this.pointers].filter(([id]) => id !== event.pointerId).map(([, p]) => p);
         const span = (p) => Math.max(10, Math.hypot(p[0] - other[0], p[1] - other[1]));
-        this.orbit.nearer(span(here) / span(before));
+        this.orbit.shift(dx / 2, dy / 2);
+        this.orbit.nearer(span(here) / span(before), (here[0] + other[0]) / 2, (here[1] + other[1]) / 2);
         this.redraw();
       } else if (this.taken) this.carry(here, event.shiftKey);
       else {
@@ -354,7 +355,7 @@ export default {
       this.redraw();
     },
     wheel(event) {
-      this.orbit.nearer(Math.exp(-0.0015 * event.deltaY));
+      this.orbit.nearer(Math.exp(-0.0015 * event.deltaY), event.offsetX, event.offsetY);
       this.redraw();
     },
     key(event) {

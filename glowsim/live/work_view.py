@@ -42,6 +42,7 @@ class WorkLine:
         with ui.element("div").classes("asked work").props('role="status"') as self._row:
             self._words = ui.label("")
             self._give_up = self._frame.button("give up", self._works.give_up)
+            self._take = self._frame.button("take the best so far", self._works.give_up)
             self._look = self._frame.button("look at it", self._look_at_it)
             self._away = self._frame.button("put away", self._put_away)
 
@@ -55,9 +56,12 @@ class WorkLine:
             self._news, self._seen = "", max(works.made, default=0)
         self._was_busy = works.busy
         doing = f"{works.words}: {works.doing or 'beginning'} …"
+        if works.found:
+            doing += f"\nThe best so far is {works.found}."
         self._words.set_text(doing if works.busy else self._news)
         self._row.set_visibility(works.busy or bool(self._news))
-        self._give_up.set_visibility(works.busy)
+        self._give_up.set_visibility(works.busy and not works.found)
+        self._take.set_visibility(works.busy and bool(works.found))
         self._away.set_visibility(not works.busy)
         self._look.set_visibility(max(works.made, default=0) > self._seen)
 

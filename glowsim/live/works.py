@@ -46,11 +46,14 @@ class Savable(Protocol):
 
 
 class Works:
-    """What is being worked on, and what has been made."""
+    """What is being worked on, and what has been made.
+
+    found : how good the best is that a search has put in, '' before there is one
+    """
 
     def __init__(self, changed: Callable[[], None]) -> None:
         """`changed` is called, from any thread, whenever there is something new."""
-        self.words = self.doing = ""
+        self.words = self.doing = self.found = ""
         self.news: tuple[int, str] = (0, "")
         self.made: dict[int, Made] = {}
         self.pulsing: Pulsing | None = None
@@ -70,7 +73,7 @@ class Works:
         with self._lock:
             if self.busy:
                 raise GlowsimError(f"one thing at a time: {self.words} is under way")
-            self.words, self.doing, self._given_up = words, "", False
+            self.words, self.doing, self.found, self._given_up = words, "", "", False
         self._thread = threading.Thread(target=self._run, args=(work,), name=words, daemon=True)
         self._thread.start()
         self._changed()
@@ -131,7 +134,7 @@ class Works:
         """Place so many boards of a body anew."""
 
         def work(report: Report) -> str:
-            return placing.find_places(session, body, count, report)
+            return placing.find_places(session, body, count, report, self._best)
 
         self.start("looking for places", work)
 
@@ -139,7 +142,7 @@ class Works:
         """Make a body even, with as many boards as it takes, or of another material."""
 
         def work(report: Report) -> str:
-            return placing.make_even(session, body, other_material, report)
+            return placing.make_even(session, body, other_material, report, self._best)
 
         self.start("making it even", work)
 
@@ -177,6 +180,10 @@ class Works:
         if self._given_up:
             raise SupersededError
         self.doing = words
+        self._changed()
+
+    def _best(self, words: str) -> None:
+        self.found = words
         self._changed()
 
     def _run(self, work: Callable[[Report], str]) -> None:

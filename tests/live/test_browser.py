@@ -166,6 +166,19 @@ def test_the_map_has_the_marks_of_the_findings(page):
     page.press("figures")
 
 
+def test_what_is_under_the_pointer_stays_there_as_it_comes_nearer(page):
+    page.canvas().send_keys(Keys.ESCAPE)  # what a board in hand carries would lie over it
+    where = "return glowsimStage.onScreen([0, 0, 55])"
+    x, y = before = page.ask(where)
+    left, top = page.canvas().location.values()
+    told = {"type": "mouseWheel", "x": x + left, "y": y + top, "deltaX": 0}
+    page.driver.execute_cdp_cmd("Input.dispatchMouseEvent", told | {"deltaY": -900})
+    page.until("return glowsimStage.orbit.zoom", lambda zoom: zoom > 3)
+    page.until(where, lambda now: now == pytest.approx(before, abs=8))
+    page.driver.execute_cdp_cmd("Input.dispatchMouseEvent", told | {"deltaY": 900})
+    page.until(where, lambda now: now == pytest.approx(before, abs=0.1))
+
+
 def test_what_flashes_too_often_is_not_played_before_it_is_confirmed(page):
     page.by(motion="reduce")
     page.press("pulse")

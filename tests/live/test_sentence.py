@@ -57,6 +57,21 @@ def test_a_board_that_is_off_is_said_to_be(tmp_path):
     assert words.startswith("Two 1 W white LEDs on a star (1 off) at 25 % light")
 
 
+def test_what_could_hurt_stands_in_the_sentence_and_in_its_handle():
+    findings = SimpleNamespace(
+        bodies=[SimpleNamespace(body="bud", grade="fair", within_share=0.9)],
+        lit=[SimpleNamespace(body="bud", grade="bright")],
+        found=(),
+        cautions=("Heat: 1 of 2 boards", "Glare: bud shows"),
+    )
+    origin = parse_scene(SCENE.format(board="white_1w_warm", drive="{ white = 1 }"))
+    figures = Figures(findings=findings, heat_unknown="no conductivity")
+    pieces = sentence(Prop(origin.scene), 0, catalogue_of(origin), figures, fresh=True)
+    assert [p.text for p in pieces if p.handle == "caution"] == ["Caution: heat and glare."]
+    assert [p.text for p in pieces if p.handle == "heat"] == ["warmth unknown"]
+    assert figures.cautions == findings.cautions
+
+
 def test_guesses_about_mesh_files_are_asked_and_open_hollows_are_not():
     notes = ("plain", Doubt("12 mm or 120 mm: which?"), OpenHollow("it is open"))
     figures = Figures(findings=SimpleNamespace(notes=notes))
