@@ -221,7 +221,8 @@ class _Bench:
             return None
         self._sizes = _sizes(problem)
         self._fitted = fits(problem)
-        remedies = Remedies(self._plan, self._number, problem, self._found).listed(self._account())
+        account = energy_account(replace(self._glow, copies=self._look.copies))
+        remedies = Remedies(self._plan, self._number, problem, self._found).listed(account)
         in_air = (problem.kind_of(problem.emitters.region) == Kind.AIR).any()
         remedies = remedies[: min(most, MOST_IN_AIR if in_air else MOST_TRIES)]
         if not remedies:
@@ -238,9 +239,6 @@ class _Bench:
                 after = self._as_drawn.times(drawn, there)
                 tries.append(Tried(remedy, self._as_drawn, after))
         return tries
-
-    def _account(self) -> Any:
-        return energy_account(replace(self._glow, copies=self._look.copies))
 
     def _tried(self, body: Body) -> Seen | None:
         """Return the body as it shines after a change; None where that cannot be built."""

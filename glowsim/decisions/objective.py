@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from scipy import sparse
 
-from glowsim.findings.unevenness import VEIL, off_of_ripple
+from glowsim.findings.unevenness import VEIL, off_of_ripple, uneven, weighed
 from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BoolArray
 
@@ -61,7 +61,7 @@ class Aim:
     def mean(self, luminance: FloatArray) -> FloatArray:
         """Return the mean over the glowing patches, (..., patches) -> (...)."""
         weight = np.where(self.glow, self.area_mm2, 0.0)
-        return _weighed(luminance, weight / weight.sum())
+        return weighed(luminance, weight / weight.sum())
 
     def evenness(self, luminance: FloatArray, sharp: bool = True) -> FloatArray:
         """Return 5th percentile over mean, (n, patches) -> (n,).
@@ -122,28 +122,15 @@ class Aim:
         return value / over**3
 
 
-def uneven(values: FloatArray, area: FloatArray) -> FloatArray:
-    """Return J, the square of the logarithm of `off_by`, of values on areas, (n, k) -> (n,)."""
-    share = area / area.sum()
-    mean = np.maximum(_weighed(values, share), 1e-300)[:, None]
-    x = (np.maximum(values, 0.0) / mean + VEIL) / (1 + VEIL)
-    return np.maximum(_weighed((x - 1) * np.log(x), share), 0.0)
-
-
 def uneven_slope(values: FloatArray, area: FloatArray) -> tuple[float, FloatArray]:
     """Return J of values on areas, (k,), and how it changes with each of them, (k,)."""
     share = area / area.sum()
     values = np.maximum(values, 0.0)
-    mean = max(float(_weighed(values, share)), 1e-300)
+    mean = max(float(weighed(values, share)), 1e-300)
     x = (values / mean + VEIL) / (1 + VEIL)
     slope = share * (np.log(x) + (x - 1) / x) / (1 + VEIL) / mean
-    slope = slope - share * float(_weighed(slope, values)) / mean
-    return max(float(_weighed((x - 1) * np.log(x), share)), 0.0), slope
-
-
-def _weighed(values: FloatArray, weight: FloatArray) -> FloatArray:
-    """Return weighted sums, (..., n) and (n,) -> (...), the same on any number of threads."""
-    return np.asarray(np.einsum("...n,n->...", values, weight))
+    slope = slope - share * float(weighed(slope, values)) / mean
+    return max(float(weighed((x - 1) * np.log(x), share)), 0.0), slope
 
 
 def logarithm(luminance: FloatArray) -> FloatArray:

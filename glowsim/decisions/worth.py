@@ -132,7 +132,8 @@ def weigh(before: Step, after: Step, wish: Wish, spares: bool = False) -> Verdic
         gains |= figure(after, wish) >= (1 + LEAST_MORE) * figure(before, wish)
     if _loses_a_grade(before, after):
         losses.append("that loses a grade")
-    if wish.first != "power" and after.evenness.mean_cd_m2 < _least_mean(before, after):
+    least_cd_m2 = LEAST_MEAN * before.mean_at_cd_m2(_asked(before, after))
+    if wish.first != "power" and after.evenness.mean_cd_m2 < least_cd_m2:
         losses.append(f"that is below {100 * LEAST_MEAN:.0f} % of the light for its power")
     if stray > stray_was:
         losses.append("light would leak where it must stay dark")
@@ -191,11 +192,6 @@ def _loses_a_grade(before: Step, after: Step) -> bool:
     was_lit = before.grade_at(_borne(before)) not in _UNLIT
     lower = _ORDER.index(after.lit.grade) < _ORDER.index(asked)
     return lower or (was_lit and after.lit.grade in _UNLIT)
-
-
-def _least_mean(before: Step, after: Step) -> float:
-    """Return the mean that must be kept, for the power drawn."""
-    return LEAST_MEAN * before.mean_at_cd_m2(_asked(before, after))
 
 
 def _power_w(step: Step) -> float:

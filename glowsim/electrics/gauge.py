@@ -40,12 +40,13 @@ def gauge_of(
 ) -> GaugeDecision:
     """Return the gauge for boards that draw (boards,) mA behind a fuse."""
     known = list(wires.items())
+    unlimited = [(name, wire.model_copy(update={"open_air_a": 1e6})) for name, wire in known]
     carried_a = [abs(ma) / 1000 for ma in run_currents_ma(harness, board_ma)]
     most_a = max(carried_a)
     drop_v = float(drops_if_held_v(harness, board_ma).max())
     return GaugeDecision(
         thinnest_wire(harness, board_ma, known, fuse_a),
-        thinnest_wire(harness, board_ma, [(name, _any(wire)) for name, wire in known]),
+        thinnest_wire(harness, board_ma, unlimited),
         _bearing(wires, most_a),
         _bearing(wires, fuse_a),
         float(board_ma.sum()),
@@ -55,11 +56,6 @@ def gauge_of(
         float(drops_if_held_v(harness.without_copper(), board_ma).max()),
         tuple(_faults(harness, carried_a, fuse_a, drop_v)),
     )
-
-
-def _any(wire: Wire) -> Wire:
-    """Return a wire that bears any current, to look at its loss alone."""
-    return wire.model_copy(update={"open_air_a": 1e6})
 
 
 def _bearing(wires: Mapping[str, Wire], current_a: float) -> str | None:

@@ -119,7 +119,7 @@ def course_of(boards: Sequence[LitBoard], pulses: Sequence[Pulse]) -> Course:
             # One pulse for all zones of a rule: each zone moves as one, behind the one before it.
             number = of_rule[rule] = of_rule.get(rule, -1) + 1
             members.append(Member(zone, zone, lights, number, by_zone[rule], many[rule]))
-        elif pulse is None or len(lights) == 1 or not _one_by_one(pulse):
+        elif pulse is None or len(lights) == 1 or not (pulse.stagger or pulse.pattern == "run"):
             members.append(Member(zone, zone, lights, 0, pulse))
         else:
             members += [
@@ -127,11 +127,6 @@ def course_of(boards: Sequence[LitBoard], pulses: Sequence[Pulse]) -> Course:
                 for k, (name, light) in enumerate(_named_lights(mine))
             ]
     return Course(tuple(members))
-
-
-def _one_by_one(pulse: Pulse) -> bool:
-    """Whether the lights of a zone move each by itself."""
-    return pulse.stagger != 0 or pulse.pattern == "run"
 
 
 def _named_lights(boards: Sequence[LitBoard]) -> list[tuple[str, int]]:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from glowsim.electrics.data_line import DataOutput, Row
-from glowsim.electrics.harness import Harness, WireRun
+from glowsim.electrics.harness import WireRun
 from glowsim.electrics.pack import BATTERY_STATES
 from glowsim.electrics.power import Electrics
 from glowsim.electrics.wiring import Circuit, State
@@ -160,7 +160,7 @@ class Graph:
         assert harness is not None, "asked for a scene with wiring"
         if harness.second is None:
             return Symptoms(dark=self.without_data_from(self.behind(run)))
-        broken = _broken(harness, run)
+        broken = harness.rewired(lambda r: replace(r, joint_ohm=OPEN_OHM) if r is run else r)
         feed = self.electrics.supply.feed(self.electrics.used)
         state = Circuit(self.boards, broken).state(feed, self.electrics.drawn)
         return self.seen(state)
@@ -175,7 +175,3 @@ class Graph:
         wrong = frozenset(np.flatnonzero(lost.any(axis=1)).tolist())
         gone = self.without_data_from(dark)
         return Symptoms(dark=gone, wrong_colour=wrong - gone)
-
-
-def _broken(harness: Harness, run: WireRun) -> Harness:
-    return harness.rewired(lambda r: replace(r, joint_ohm=OPEN_OHM) if r is run else r)

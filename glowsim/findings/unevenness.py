@@ -39,17 +39,27 @@ ALL_DARK = 1 / VEIL
 _P5_OF_SINE = float(np.cos(0.05 * np.pi))
 
 
+def uneven(luminance: FloatArray, area: FloatArray) -> FloatArray:
+    """Return J, the square of the logarithm of `off_by`, (..., n) and (n,) -> (...)."""
+    share = area / area.sum()
+    mean = np.maximum(weighed(luminance, share), 1e-300)[..., None]
+    x = (np.maximum(luminance, 0.0) / mean + VEIL) / (1 + VEIL)
+    return np.maximum(weighed((x - 1) * np.log(x), share), 0.0)
+
+
+def weighed(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return weighted sums, (..., n) and (n,) -> (...), the same on any number of threads."""
+    return np.asarray(np.einsum("...n,n->...", values, weight))
+
+
 def off_by(luminance: FloatArray, area: FloatArray) -> float:
     """Return the factor by which a typical place is off an even glow, from 1 (even) on.
 
     luminance : (n,) float, over what is wanted there and as the eye averages it;  area : (n,)
     """
-    share = area / area.sum()
-    mean = float(share @ luminance)
-    if mean <= 0:
+    if area @ luminance <= 0:
         return ALL_DARK
-    x = (np.maximum(luminance, 0.0) / mean + VEIL) / (1 + VEIL)
-    return float(np.exp(np.sqrt(max(float(share @ ((x - 1) * np.log(x))), 0.0))))
+    return float(np.exp(np.sqrt(uneven(luminance, area))))
 
 
 def middle(luminance: FloatArray, area: FloatArray) -> float:

@@ -41,7 +41,7 @@ def text_of(origin: SceneFile, scene: Scene) -> tuple[str, SceneFile]:
     _set_names(document, origin.scene, scene)
     text = tomlkit.dumps(document)
     read = parse_scene(text, name, origin.folder)
-    if not _alike(read.scene, scene):
+    if not _same(read.scene.model_dump(), scene.model_dump()):
         raise SceneError(
             f"{name}: this change cannot be written back into the file as it stands; nothing was "
             "written"
@@ -179,12 +179,8 @@ def _name(table: Any, key: str, names: Sequence[Any]) -> None:
         table.remove(key)
 
 
-def _alike(one: Any, other: Any) -> bool:
-    """Return whether two scenes say the same, but for the sixth digit of a number."""
-    return _same(one.model_dump(), other.model_dump())
-
-
 def _same(a: Any, b: Any) -> bool:
+    """Return whether plain data say the same, but for the sixth digit of a number."""
     if isinstance(a, dict):
         return a.keys() == b.keys() and all(_same(a[k], b[k]) for k in a)
     if isinstance(a, (list, tuple)):

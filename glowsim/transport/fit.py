@@ -82,7 +82,7 @@ class _Fit:
     def __init__(self, problem: BodyProblem) -> None:
         self._problem = problem
         self._boards = problem.boards
-        self._solids = [_solid(board.shape) for board in self._boards]
+        self._solids = [to_manifold(b.shape.mesh(), "light board") for b in self._boards]
         self._outer: manifold3d.Manifold | None = None
         self._deep = _depths_mm(problem)
         self._regions: dict[int, manifold3d.Manifold] = {}
@@ -157,7 +157,7 @@ class _Fit:
     def _common(self, solid: manifold3d.Manifold, region: int) -> manifold3d.Manifold | None:
         """Return what a board shares with a region, None for nothing."""
         mesh = self._problem.solids[region]
-        if mesh is None or not _boxes_meet(solid, mesh):
+        if mesh is None or not _overlap(solid.bounding_box(), mesh.bounds.ravel()):
             return None
         if region not in self._regions:
             self._regions[region] = to_manifold(mesh, self._problem.media[region].name)
@@ -228,14 +228,6 @@ class _Fit:
         return float(steps[blocked.argmax()]) if blocked.any() else WIRE_MM
 
 
-def _solid(shape: BoardShape) -> manifold3d.Manifold:
-    return to_manifold(shape.mesh(), "light board")
-
-
-def _middle(shape: BoardShape) -> FloatArray:
-    return np.asarray(shape.frame[:3, 3] - shape.frame[:3, 2] * shape.thickness_mm / 2)
-
-
 def _reach_mm(shape: BoardShape) -> float:
     """Return the radius of a ball about a board's middle that holds all of it."""
     across = shape.size_mm[0] if shape.is_round else float(np.hypot(*shape.size_mm))
@@ -244,8 +236,9 @@ def _reach_mm(shape: BoardShape) -> float:
 
 def _depths_mm(problem: BodyProblem) -> FloatArray:
     """Return how deep the middle of each board lies below the outer surface, (n,) float [mm]."""
-    middles = np.array([_middle(board.shape) for board in problem.boards]).reshape(-1, 3)
-    return depth_mm(problem.outer, middles)
+    shapes = [board.shape for board in problem.boards]
+    middles = [shape.frame[:3] @ (0, 0, -shape.thickness_mm / 2, 1) for shape in shapes]
+    return depth_mm(problem.outer, np.array(middles).reshape(-1, 3))
 
 
 def _wire_starts(shape: BoardShape) -> tuple[FloatArray, FloatArray]:
@@ -270,10 +263,6 @@ def _extent(part: manifold3d.Manifold, shape: BoardShape) -> tuple[FloatArray, F
     low, high = local.min(axis=0), local.max(axis=0)
     middle = shape.frame[:3, :3] @ ((low + high) / 2) + shape.frame[:3, 3]
     return middle, high - low
-
-
-def _boxes_meet(solid: manifold3d.Manifold, mesh: Mesh) -> bool:
-    return _overlap(solid.bounding_box(), (*mesh.bounds[0], *mesh.bounds[1]))
 
 
 def _overlap(one: Any, other: Any) -> bool:

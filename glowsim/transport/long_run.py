@@ -149,7 +149,7 @@ class LongRun:
             photons = sum(int(self._tallies[key].photons.sum()) for key in lit)
             raise SolveError(
                 f"{self.saved} already holds {_counted(photons)} of this scene, with a noise of "
-                f"{_percent(max(map(self._noise, short)))} on the bright faces: add --resume to "
+                f"{100 * max(map(self._noise, short)):.2g} % on the bright faces: add --resume to "
                 "go on from there, or --fresh to start again"
             )
 
@@ -283,7 +283,3 @@ def _counted(photons: int) -> str:
         if photons >= unit:
             return f"{photons / unit:.3g} {name}"
     return f"{photons} photons"
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %"

@@ -9,9 +9,9 @@ import pytest
 from scipy import sparse
 
 from glowsim.decisions.bound import Bound, Gap, Mixture, best_mixture, bound_of
-from glowsim.decisions.objective import Aim, Wish, percentile, uneven, uneven_slope
+from glowsim.decisions.objective import Aim, Wish, percentile, uneven_slope
 from glowsim.decisions.words import bound_words
-from glowsim.findings.unevenness import off_by
+from glowsim.findings.unevenness import off_by, uneven
 
 
 def aim(patches: int, dark: int = 0, target: float = 0.5) -> Aim:
