@@ -250,18 +250,18 @@ def shape_values(local: FloatArray) -> FloatArray:
     In memory, one corner's values follow another's: long rows are what arrays are quick at.
     """
     x, y, z = (np.stack([1 - along, along]) for along in local.T)
-    return _product(_product(x, y), z).T
+    return row_products(row_products(x, y), z).T
 
 
 def shape_slopes(local: FloatArray, direction: FloatArray, cell_mm: float) -> FloatArray:
     """Return the derivatives of the shape functions along unit directions, (n, 8) [1/mm]."""
     x, y, z = (np.stack([1 - along, along]) for along in local.T)
     dx, dy, dz = (np.stack([-along, along]) for along in direction.T / cell_mm)
-    across = _product(dx, y) + _product(x, dy)
-    return (_product(across, z) + _product(_product(x, y), dz)).T
+    across = row_products(dx, y) + row_products(x, dy)
+    return (row_products(across, z) + row_products(row_products(x, y), dz)).T
 
 
-def _product(one: FloatArray, other: FloatArray) -> FloatArray:
+def row_products(one: FloatArray, other: FloatArray) -> FloatArray:
     """Return the product of each row with each of the other's, (a, n) and (b, n) -> (a b, n)."""
     return (one[:, None] * other[None]).reshape(len(one) * len(other), -1)
 

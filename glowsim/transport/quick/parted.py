@@ -18,7 +18,7 @@ from glowsim.geometry.voxels import MOMENTS
 from glowsim.transport.problem import OpaqueBoard
 from glowsim.transport.quick.assembly import Assembly, PartedMatrix
 from glowsim.transport.quick.boardlines import BoardLines
-from glowsim.transport.quick.elements import MASS, STIFFNESS, shape_values
+from glowsim.transport.quick.elements import MASS, STIFFNESS, row_products, shape_values
 from glowsim.transport.quick.ground import Band, Ground, Optics, mean_coefficient
 from glowsim.transport.quick.parts import Parts, parts_of, sides_of
 from glowsim.transport.quick.regrow import GhostChange, ghost_change
@@ -72,8 +72,12 @@ class Parted:
     The body has n nodes; the boards add k new ones, which come after them. All is fixed once it
     is made, so that any thread may ask.
 
-    corners : (e, 8) int, nodes of the parts left of changed cells, then those of the old cells
-    moments : of each region, (e, 27), what the parts have, then minus what the old cells had
+    corners : (e, 8) int, nodes of the parts left of changed cells, then those of old cells that
+              left no part with all their nodes
+    moments : of each region, (e, 27), what the parts have, minus what the old cells had
+    row     : (t,) int, which of these takes what a changed cell had
+    moved   : (w,) int, which points of walls in changed cells have other nodes now, or a board
+              over them
     """
 
     ground: Ground
@@ -82,6 +86,8 @@ class Parted:
     faces: BoardFaces
     corners: IntArray
     moments: dict[int, FloatArray]
+    row: IntArray
+    moved: IntArray
     assembly: Assembly
     ghost: GhostChange
 
@@ -95,11 +101,16 @@ class Parted:
         if parts is None:
             return None
         before = ground.elements.corners[parts.rows]
-        corners = np.concatenate([parts.corners, before])
-        moments = {
-            r: np.concatenate([left, -ground.moments[r][parts.rows]])
-            for r, left in parts.moments.items()
-        }
+        same = (parts.corners == before[parts.cell]).all(axis=1)
+        row = np.full(len(before), -1, dtype=np.int64)
+        row[parts.cell[same]] = np.nonzero(same)[0]
+        gone = row < 0
+        row[gone] = len(same) + np.arange(int(gone.sum()))
+        corners = np.concatenate([parts.corners, before[gone]])
+        moments = {}
+        for r, left in parts.moments.items():
+            moments[r] = np.concatenate([left, np.zeros((len(corners) - len(left), MOMENTS))])
+            moments[r][row] -= ground.moments[r][parts.rows]
         filled = np.sum([moment[:, 0] for moment in moments.values()], axis=0)
         size = len(parts.copy)
         support = _added(corners, np.repeat(filled / 8, 8), size)
@@ -112,6 +123,8 @@ class Parted:
             BoardFaces.of(parts),
             corners,
             moments,
+            row,
+            np.nonzero(~np.append(same, False)[parts.wall_part])[0],
             Assembly.over(corners, parts.copy),
             ghost_change(ground, parts, touched, support),
         )
@@ -195,12 +208,13 @@ class Parted:
         What a board covers of a face reads as nothing, so that mean times area is still what
         flows through it.
         """
-        walls, parts = self.ground.walls, self.parts
-        value = shape_values(walls.local[parts.wall]) * walls.share[parts.wall, None]
-        open_ = parts.wall_part >= 0
-        old = self.ground.elements.corners[parts.rows[parts.wall_cell]]
-        new = parts.corners[parts.wall_part[open_]]
-        face = walls.face[parts.wall]
+        walls, parts, point = self.ground.walls, self.parts, self._points
+        value = shape_values(walls.local[point]) * walls.share[point, None]
+        part = parts.wall_part[self.moved]
+        open_ = part >= 0
+        old = self.ground.elements.corners[parts.rows[parts.wall_cell[self.moved]]]
+        new = parts.corners[part[open_]]
+        face = walls.face[point]
         # Sorted by points alone: each brings its eight nodes in a row.
         order = np.argsort(np.concatenate([face, face[open_]]), kind="stable")
         values = np.concatenate([-value, value[open_]])[order].ravel()
@@ -212,8 +226,8 @@ class Parted:
 
     def _walls(self, wall_b: FloatArray) -> FloatArray:
         """Return the change of the surface moments of the walls, (e, 27)."""
-        walls, parts = self.ground.walls, self.parts
-        amount = walls.areas[parts.wall] * wall_b[walls.face[parts.wall]]
+        walls, point = self.ground.walls, self._points
+        amount = walls.areas[point] * wall_b[walls.face[point]]
         rows = self._wall_rows
         weighted = (rows.data * amount[rows.indices], rows.indices, rows.indptr)
         return np.asarray(sparse.csr_matrix(weighted, shape=rows.shape) @ self._wall_powers)
@@ -221,17 +235,21 @@ class Parted:
     @cached_property
     def _wall_rows(self) -> sparse.csr_matrix:
         """Where each point of the walls goes, and where it was: +1 and -1, (e, points)."""
-        parts = self.parts
-        points = np.arange(len(parts.wall))
-        open_ = parts.wall_part >= 0
-        row = np.concatenate([parts.wall_part[open_], len(parts.cell) + parts.wall_cell])
+        points = np.arange(len(self.moved))
+        part = self.parts.wall_part[self.moved]
+        open_ = part >= 0
+        row = np.concatenate([part[open_], self.row[self.parts.wall_cell[self.moved]]])
         column = np.concatenate([points[open_], points])
         sign = np.repeat([1.0, -1.0], [int(np.count_nonzero(open_)), len(points)])
         return sparse.csr_matrix((sign, (row, column)), shape=(len(self.corners), len(points)))
 
     @cached_property
     def _wall_powers(self) -> FloatArray:
-        return _powers(self.ground.walls.local[self.parts.wall])
+        return _powers(self.ground.walls.local[self._points])
+
+    @property
+    def _points(self) -> IntArray:
+        return self.parts.wall[self.moved]
 
     @cached_property
     def _changed(self) -> IntArray:
@@ -260,8 +278,8 @@ def _added(nodes: IntArray, values: FloatArray, size: int) -> FloatArray:
 
 def _powers(local: FloatArray) -> FloatArray:
     """Return the 27 products of powers 0 to 2 of places in a cell, (p, 27)."""
-    x, y, z = (np.stack([np.ones(len(local)), t, t**2], axis=1) for t in local.T)
-    return np.einsum("pa,pb,pc->pabc", x, y, z).reshape(len(local), MOMENTS)
+    x, y, z = (np.stack([np.ones(len(local)), t, t**2]) for t in local.T)
+    return np.ascontiguousarray(row_products(row_products(x, y), z).T)
 
 
 def _summed(values: FloatArray, row: IntArray, rows: int) -> FloatArray:
