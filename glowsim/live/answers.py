@@ -30,7 +30,7 @@ from glowsim.scene import SceneFile
 from glowsim.transport.plan import Plan, plan_of
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BodyProblem
-from glowsim.transport.quick.quality import DRAFT
+from glowsim.transport.quick.quality import FOLLOWING
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.sizes import Sizes
 
@@ -179,7 +179,7 @@ class Answers:
             if near is not None and len(near.keys) != len(plan.keys):
                 near = None  # a copy was split off, or is together with the others again
             plan = plan_of(scene_file, self._sizes if near else None)
-            glow = self._kept.glow(plan, quality=DRAFT, near=near)
+            glow = self._kept.glow(plan, quality=FOLLOWING, near=near)
         check()
         self._show(as_tried(glow, scene_file), prop, full=False)
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from glowsim.transport.problem import BodyProblem
-from glowsim.transport.quick.quality import DRAFT, Quality
+from glowsim.transport.quick.quality import Quality
 from glowsim.transport.quick.trust import BARE, bare_words
 from glowsim.transport.reference import Goal, Progress, solve_body
 from glowsim.transport.result import BodyGlow
@@ -28,7 +28,7 @@ def followed(
     def tell(progress: Progress) -> None:
         report(f"following photons through {problem.name}: {100 * progress.share:.0f} %")
 
-    goal = DRAFT_GOAL if quality.name == DRAFT.name else FULL_GOAL
+    goal = FULL_GOAL if quality.judged else DRAFT_GOAL
     body, tallies = solve_body(problem, seed=seed, goal=goal, report=tell)
     if tallies.stopped:
         raise KeyboardInterrupt

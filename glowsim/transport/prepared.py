@@ -26,7 +26,7 @@ from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 from glowsim.transport.quick import QuickBody, entering_of, solve_body
 from glowsim.transport.quick.lattice import Lattice, lattice_of
-from glowsim.transport.quick.quality import DRAFT, FULL, Quality
+from glowsim.transport.quick.quality import FULL, Quality
 from glowsim.transport.quick.shell import corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
@@ -77,7 +77,7 @@ class PreparedProp:
         for key, number in plan.distinct.items():
             name = plan.scene_file.scene.bodies[number].name
             body = known.get(key)
-            if body is None and quality.name == DRAFT.name and near is not None:
+            if body is None and not quality.judged and near is not None:
                 body = self._moved(plan, near, number)
             body = body or self.body_glow(plan, number, quality, report)
             bodies.append(replace(body, name=name))

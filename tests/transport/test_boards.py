@@ -12,7 +12,9 @@ from glowsim.geometry.shapes import shape_mesh
 from glowsim.scene import Orb, Rod, Slab
 from glowsim.transport import quick as quick_room
 from glowsim.transport.problem import AIR, Layer
-from glowsim.transport.quick import DRAFT, QuickBody, solve_body
+from glowsim.transport.quick import DRAFT, FULL, QuickBody, solve_body
+from glowsim.transport.quick.multigrid import Multigrid
+from glowsim.transport.quick.quality import FOLLOWING
 from tests.support.boards import FOAM, RESIN, ahead_of, board, disc, radiosity
 from tests.support.bodies import body, emitters, opaque
 
@@ -81,3 +83,36 @@ def test_moved_board_lays_nothing_anew(monkeypatch):
         np.testing.assert_allclose(draft, share, rtol=0.01)
     assert glow.account.regions == ("test", "board disc")
     assert glow.account.absorbed[0, 1, 1] > 0.05
+
+
+def test_what_follows_an_answer_starts_from_its_field(monkeypatch):
+    """Beside a board that moves, the light of one that stands still takes next to no step."""
+    block = shape_mesh(Slab(kind="slab", length_mm=30, width_mm=26, thickness_mm=40))
+    still = disc((0, 0, 8), across=12.0)
+    bare = body(block, [FOAM], ahead_of(still), cell_mm=2.5, face_mm=6.0)
+    ready, cycles = QuickBody(bare), []
+    cycle = Multigrid.cycle
+    monkeypatch.setattr(Multigrid, "cycle", lambda *given: cycles.append(1) or cycle(*given))
+
+    def answered(z: float, quality):
+        moved = disc((0, 0, z), (0, 10, 0), across=12.0)
+        both = [ahead_of(still), ahead_of(moved)]
+        parts = {
+            name: np.concatenate([getattr(one, name) for one in both])
+            for name in both[0].__dataclass_fields__
+        }
+        lamps = replace(both[0], **parts | {"light": np.array([0, 1])})
+        before = len(cycles)
+        out = ready.respond(lamps, (board(still, 0.7), board(moved, 0.7)), quality).diffuse
+        return out, len(cycles) - before
+
+    _, first = answered(24.0, FOLLOWING)
+    after, steps = answered(26.0, FOLLOWING)
+    assert steps < 0.75 * first
+    anew, _ = answered(26.0, FULL)
+    light, right = after.sum(axis=0), anew.sum(axis=0)
+    area = ready.surfaces.skin.area
+    bright = right / area > 0.01 * (right.sum(axis=1) / area.sum())[:, None]
+    off = light[bright] / right[bright] - 1
+    assert np.sqrt((off**2).mean()) < 0.01
+    assert np.abs(off).max() < 0.05

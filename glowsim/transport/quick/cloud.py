@@ -11,7 +11,7 @@ import numpy as np
 from scipy import sparse
 
 from glowsim.geometry.kept import Kept
-from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import Medium, OpaqueBoard
 from glowsim.transport.quick.assembly import PartedMatrix
 from glowsim.transport.quick.elements import Elements, Nodes
@@ -36,6 +36,11 @@ class Cloud(Protocol):
     @property
     def node_count(self) -> int:
         """How many values the field has."""
+
+    @property
+    def further(self) -> tuple[IntArray, IntArray]:
+        """Of the nodes that boards add: the body's own in whose place each stands, ascending, and
+        its number there from 1 on, (k,) each."""
 
     @property
     def cell_mm(self) -> float:
@@ -98,6 +103,11 @@ class WholeCloud:
         return self.nodes.node_count
 
     @property
+    def further(self) -> tuple[IntArray, IntArray]:
+        """Boards add no nodes."""
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+
+    @property
     def cell_mm(self) -> float:
         """Edge of a grid cell."""
         return self.nodes.grid.cell_mm
@@ -153,6 +163,11 @@ class PartedCloud:
     def node_count(self) -> int:
         """How many values the field has."""
         return self.parted.size
+
+    @property
+    def further(self) -> tuple[IntArray, IntArray]:
+        """The nodes that boards add, see `Cloud`."""
+        return self.parted.origin, self.parted.parts.copy[self.whole.node_count :]
 
     @property
     def cell_mm(self) -> float:

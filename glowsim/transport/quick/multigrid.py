@@ -173,13 +173,15 @@ def solve(
     precondition: Operator,
     sources: FloatArray,
     tolerance: float,
+    start: FloatArray | None = None,
 ) -> FloatArray:
     """Solve for each column of `sources`, (n, k), by preconditioned conjugate gradients.
 
+    start : (n, k) float, a guess of the solution
     Raises SolveError if the relative residual does not fall to `tolerance`.
     """
-    solution = np.zeros_like(sources)
-    residual = sources.copy()
+    solution = np.zeros_like(sources) if start is None else start.copy()
+    residual = sources.copy() if start is None else sources - apply(start)
     goal = tolerance * np.linalg.norm(sources, axis=0)
     goal[goal == 0] = np.inf
     search = np.zeros_like(sources)

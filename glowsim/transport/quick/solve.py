@@ -20,6 +20,7 @@ from glowsim.transport.quick.lattice import Lattice, lattice_of
 from glowsim.transport.quick.quality import FULL, Quality
 from glowsim.transport.quick.shell import Shell, shell_of
 from glowsim.transport.quick.surfaces import Surfaces, surfaces_of
+from glowsim.transport.quick.trail import Trail
 from glowsim.transport.quick.walls import walls_of
 from glowsim.transport.result import skin_mesh
 
@@ -30,7 +31,8 @@ ARRANGEMENTS = 4
 class QuickBody:
     """A body ready for the quick solver, whatever boards stand in it.
 
-    Nothing of it changes once it is made: any number of threads may ask at once.
+    Nothing of it changes once it is made but the trail that answers which follow each other leave:
+    any number of threads may ask at once.
 
     surfaces, lattice : what depends on walls and grid alone, see there
     bare    : the body without a board in it
@@ -60,6 +62,7 @@ class QuickBody:
             self._cloud, self.surfaces.skin, seed,
         )  # fmt: skip
         self._arranged: Kept[Arrangement] = Kept(ARRANGEMENTS)
+        self._trail = Trail()
 
     @property
     def cell_count(self) -> int:
@@ -70,7 +73,8 @@ class QuickBody:
         self, emitters: Emitters, boards: Sequence[OpaqueBoard] = (), quality: Quality = FULL
     ) -> BodyResponse:
         """Return the response to `emitters`, light by light, with boards in the light's way."""
-        return self.arranged(boards).respond(emitters, quality)
+        trail = self._trail if quality.follows else None
+        return self.arranged(boards).respond(emitters, quality, trail)
 
     def arranged(self, boards: Sequence[OpaqueBoard]) -> Arrangement:
         """Return the body with boards standing in it; nothing of the body is done again."""
