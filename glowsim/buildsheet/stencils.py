@@ -68,12 +68,14 @@ def _drawn(places: BodyPlaces, picture: Picture, name: str, folder: Path) -> Dra
     drawing.words(
         0, drawing.height_mm - 3.5, f"{places.name}: stencil for {name}, from ({side})", size_mm=3.2
     )
+    loose = any(_area_mm2(points) < 0 for points in covered)
+    bridges = " Leave bridges to what would fall out." if loose else ""
     both = ", and on the far side behind it" if picture.sides == "both" else ""
     drawing.words(
         0,
         drawing.height_mm - 8,
         "Cut out the grey, hold it flat where the outline meets the body's own, and paint straight "
-        f"through it{both}.",
+        f"through it{both}.{bridges}",
         size_mm=TEXT_MM,
     )
     return drawing

@@ -117,7 +117,8 @@ def _set(table: Table, light: Light) -> None:
         given["drive"] = {c: plain["drive"][c] for c in ("red", "green", "blue")} | drive
     keys: tuple[str, ...] = ("name", *_KEYS, *(_OF_PATHS if light.runs_along else ()))
     for key in keys:
-        stays = key in _STAYS and not light.runs_along
+        # Along a wall, where a light faces goes by whether the scene says it.
+        stays = key in _STAYS and (key in light.model_fields_set or not light.runs_along)
         value = plain.get(key) if stays else given.get(key)
         if value is None:
             _clear(table, (key,))

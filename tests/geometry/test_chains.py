@@ -12,6 +12,7 @@ from glowsim.buildsheet.laid import laid_along, paper_strips
 from glowsim.buildsheet.places import body_places
 from glowsim.decisions.effort import Effort
 from glowsim.decisions.modules import modules
+from glowsim.decisions.placed_scene import with_lights
 from glowsim.decisions.sliding import slide
 from glowsim.electrics.data_wires import cut_list
 from glowsim.electrics.loads import told_together
@@ -143,6 +144,18 @@ def test_a_chain_is_written_and_read_back(tmp_path):
     scene = scene_of(f"{LINE}\nboard_count = 2\npitch_mm = 30\nstart_mm = 4").scene
     write_scene(scene, tmp_path / "bowl.toml")
     assert read_scene(tmp_path / "bowl.toml").scene == scene
+
+
+def test_a_direction_that_is_written_stays_written_as_it_decides_where_a_chain_faces():
+    scene = scene_of(
+        "path_inside = { height_mm = 0 }\nboard_count = 3\ndirection = [0, 0, 1]\nstart_mm = 4"
+    )
+    (light,) = scene.scene.bodies[0].lights
+    slid = light.model_copy(update={"start_mm": 9.0})
+    text, new = with_lights(scene, scene.toml.text, 0, [slid], "new.toml")
+    assert "direction = [0, 0, 1]" in text
+    (facing,) = {x.direction for x in plan_of(new).scene_file.scene.bodies[0].lights}
+    assert facing == (0, 0, 1)
 
 
 CHIN = """\
