@@ -79,6 +79,9 @@ def counted_leds(
             continue
         for numbers in in_one_piece(sorted(_numbers(electrics, [board])), electrics.boards):
             leds = sum(electrics.boards[n].led_count for n in numbers)
+            if leds == 1:
+                whole = electrics.boards[numbers[0]].whole
+                raise SceneError(f"'{name}': {whole} has one LED; it is right or dark (--dark)")
             if not (count.strip().isdigit() and 0 < int(count) < leds):
                 raise SceneError(
                     f"'{name}': {electrics.boards[numbers[0]].whole} has {leds} LEDs; say how many "

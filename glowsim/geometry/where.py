@@ -121,13 +121,16 @@ def _cut_under(
         """Return which of the faces there were at first have some of the faces there are."""
         return np.asarray(np.bincount(surface.was, faces, len(chosen)) > 0)
 
-    corners = surface.vertices[surface.faces].reshape(-1, 3)
-    seen = stencil.sees(corners, np.repeat(normals[surface.was], 3, axis=0))
-    surface = cut_at(surface, stencil.limit, chosen & some(np.any(seen.reshape(-1, 3), axis=1)))
-    if stencil.shown is not None:
-        covered = stencil.covers(surface.vertices[surface.faces].mean(axis=1))
-        surface = cut_at(surface, stencil.shown.limit, chosen & some(covered))
-    return surface
+    shown = stencil.shown
+    if shown is None:
+        middles = surface.vertices[surface.faces].mean(axis=1)
+        return cut_at(
+            surface, stencil.limit, chosen & some(stencil.sees(middles, normals[surface.was]))
+        )
+    seen = np.any(shown.covers(surface.vertices)[surface.faces], axis=1)
+    surface = cut_at(surface, stencil.limit, chosen & some(seen))
+    covered = stencil.covers(surface.vertices[surface.faces].mean(axis=1))
+    return cut_at(surface, shown.limit, chosen & some(covered))
 
 
 def nothing_there(where: Where, walls: Mesh) -> str:

@@ -233,6 +233,9 @@ def test_the_leds_that_were_counted_are_named():
             SceneError, match="has 7 LEDs; say how many of the first are right, 1 to"
         ):
             counted_leds(e, [wrong])
+    single = electrics(row(2, POWER + CHAIN, board="rgb_5050_18ma"))
+    with pytest.raises(SceneError, match="spike 2: board has one LED; it is right or dark"):
+        counted_leds(single, ["spike 2=1"])
 
 
 STRIP = (
