@@ -202,16 +202,11 @@ def _sentences(
         )
         if edge == "thin":
             said.append("It is the thinnest that was tried; thinner may do too.")
-    elif worth:
-        said.append(
-            f"{step.material}: no value tried is even enough. The best is {what}: {figures(step)}, "
-            f"where {wanted(step)} are wanted."
-        )
-        said += _what_it_lacks(step, edge)
     else:
+        none = "" if worth else ", and none is worth it"
         said.append(
-            f"{step.material}: no value tried is even enough, and none is worth it: the best is "
-            f"{what}: {figures(step)}, where {wanted(step)} are wanted."
+            f"{step.material}: no value tried is even enough{none}: the best is {what}: "
+            f"{figures(step)}, where {wanted(step)} are wanted."
         )
         said += _what_it_lacks(step, edge)
     said.append(f"Compared with now: {change(step, before)}.")

@@ -22,6 +22,7 @@ from concurrent.futures import (
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib.metadata import version
+from itertools import repeat
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -32,6 +33,7 @@ from glowsim.transport.exchange import counting, lacking
 from glowsim.transport.hollows import Entering
 from glowsim.transport.names import digest
 from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick import entering_of, solve_body
 from glowsim.transport.result import VERSION, BodyGlow, SurfaceGlow
 from glowsim.transport.store import load_glow, save_glow
@@ -199,9 +201,9 @@ class _Job:
     label: str
 
 
-def _solved(job: _Job, seed: int) -> BodyGlow:
+def _done(job: _Job, seed: int, solver: Callable[[BodyProblem, int], Result]) -> Result:
     try:
-        return solve_body(body_problem(plan_of(job.scene_file), job.number), seed)
+        return solver(body_problem(plan_of(job.scene_file), job.number), seed)
     except GlowsimError as problem:
         raise type(problem)(f"{job.label}: {problem}") from None
 
@@ -210,15 +212,8 @@ def _entering(
     jobs: Mapping[str, _Job], seed: int, executor: Executor | None
 ) -> Iterator[tuple[str, Entering]]:
     """Give what light from elsewhere does in the open hollows of bodies, with their keys."""
-    found = side_by_side(executor, _entered, jobs.values(), [seed] * len(jobs))
+    found = side_by_side(executor, _done, jobs.values(), repeat(seed), repeat(entering_of))
     yield from zip(jobs, found, strict=True)
-
-
-def _entered(job: _Job, seed: int) -> Entering:
-    try:
-        return entering_of(body_problem(plan_of(job.scene_file), job.number), seed)
-    except GlowsimError as problem:
-        raise type(problem)(f"{job.label}: {problem}") from None
 
 
 def _known(body: BodyGlow) -> Entering:
@@ -231,9 +226,9 @@ def _finished(
 ) -> Iterator[tuple[str, BodyGlow]]:
     """Give bodies as they are finished, with their keys."""
     if executor is None:
-        yield from ((key, _solved(job, seed)) for key, job in jobs.items())
+        yield from ((key, _done(job, seed, solve_body)) for key, job in jobs.items())
         return
-    waiting = {executor.submit(_solved, job, seed): key for key, job in jobs.items()}
+    waiting = {executor.submit(_done, job, seed, solve_body): key for key, job in jobs.items()}
     given = set()
     try:
         for future in as_completed(waiting):

@@ -11,11 +11,10 @@ import trimesh
 from glowsim.decisions.vary import checked_materials, lit_body, variation_of
 from glowsim.errors import MaterialError, SceneError
 from glowsim.geometry.body import solid_of
-from glowsim.geometry.cuts import Surface
 from glowsim.geometry.hollow import depth_mm
-from glowsim.geometry.mesh import Mesh
-from glowsim.geometry.where import cut_for, faces_where, region_on
+from glowsim.geometry.where import region_on
 from glowsim.scene import Picture, parse_scene, read_scene, write_scene
+from tests.support.meshes import held_on
 from tests.support.shells import bowl
 from tests.support.sweeps import orb, spike
 
@@ -273,11 +272,7 @@ def test_masks_keep_their_share_of_a_body_of_other_size():
     shares = []
     for one, file in ((body, scene), (new, larger)):
         mesh = outer(file)
-        region = region_on(mesh, one.masks[0].where, Path())
-        surface = Surface.of(mesh.vertices, mesh.faces)
-        surface = cut_for(surface, region, np.ones(len(mesh.faces), bool), mesh.normals)
-        cut = Mesh.single_part(surface.vertices, surface.faces)
-        held = faces_where(region, cut, np.zeros(len(cut.faces), int), ("surface",))
+        cut, held = held_on(mesh, region_on(mesh, one.masks[0].where, Path()))
         shares.append(cut.areas_mm2[held].sum() / cut.areas_mm2.sum())
     assert shares[1] == pytest.approx(shares[0], rel=2e-3)
     assert new.masks[1].where.line_mm == ((30, 0, 0), (0, 30, 0))

@@ -52,6 +52,13 @@ def test_c_table_reads_back(report):
     assert_allclose(light, report.levels, atol=0.009)
 
 
+def printed_by_c(folder) -> str:
+    """Compile use.c without a warning and return what it prints."""
+    strict = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic"]
+    subprocess.run(["gcc", *strict, "use.c", "-o", "use"], cwd=folder, check=True)
+    return subprocess.run(["./use"], cwd=folder, check=True, capture_output=True, text=True).stdout
+
+
 @pytest.mark.skipif(shutil.which("gcc") is None, reason="no C compiler here")
 def test_c_table_compiles_without_a_warning(report, tmp_path):
     (tmp_path / "pulse.h").write_text(header(report, title='Odd */ "title"\\'))
@@ -61,10 +68,7 @@ def test_c_table_compiles_without_a_warning(report, tmp_path):
         '      printf("%d\\n", glow_colours[m][0] * glow_duty[glow_levels[f][m]] / 255);\n'
         "  return GLOW_FRAME_MS != 40;\n}\n"
     )
-    strict = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic"]
-    subprocess.run(["gcc", *strict, "use.c", "-o", "use"], cwd=tmp_path, check=True)
-    shown = subprocess.run(["./use"], cwd=tmp_path, check=True, capture_output=True, text=True)
-    red = np.array(shown.stdout.split(), int).reshape(100, 3)
+    red = np.array(printed_by_c(tmp_path).split(), int).reshape(100, 3)
     # What the controller sends is drive times level: 0.4 x 255 x level, cut to whole numbers.
     assert_allclose(red, 102 * report.levels, atol=2)
 
@@ -136,10 +140,7 @@ def test_the_pin_plan_compiles_and_prints_itself(tmp_path):
         '      printf("%d %d\\n", o, glow_led_member[n]);\n'
         "  return glow_levels[0][0] + glow_duty[255] + glow_colours[0][0] == 0;\n}\n"
     )
-    strict = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic"]
-    subprocess.run(["gcc", *strict, "use.c", "-o", "use"], cwd=tmp_path, check=True)
-    shown = subprocess.run(["./use"], cwd=tmp_path, check=True, capture_output=True, text=True)
-    found = [tuple(map(int, line.split())) for line in shown.stdout.splitlines()]
+    found = [tuple(map(int, line.split())) for line in printed_by_c(tmp_path).splitlines()]
     assert found[0] == (14, 28)
     assert found[1:] == [(0, 0)] * 7 + [(1, 2)] * 14 + [(1, 1)] * 14
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 import trimesh
 
-from glowsim.geometry.cuts import Surface
 from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.shapes import shape_mesh
-from glowsim.geometry.where import Region, cut_for, faces_where, region_on
+from glowsim.geometry.where import Region, region_on
 from glowsim.scene import Rod, Slab, Where
+from tests.support.meshes import held_on
 
 COARSE = trimesh.creation.icosphere(subdivisions=2, radius=20)
 BALL = Mesh.single_part(COARSE.vertices, COARSE.faces)
@@ -20,10 +20,7 @@ BALL = Mesh.single_part(COARSE.vertices, COARSE.faces)
 
 
 def area_mm2(mesh: Mesh, region: Region) -> float:
-    surface = Surface.of(mesh.vertices, mesh.faces)
-    surface = cut_for(surface, region, np.ones(len(mesh.faces), bool), mesh.normals)
-    cut = Mesh.single_part(surface.vertices, surface.faces)
-    held = faces_where(region, cut, np.zeros(len(cut.faces), int), ("surface",))
+    cut, held = held_on(mesh, region)
     return float(cut.areas_mm2[held].sum())
 
 

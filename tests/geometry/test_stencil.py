@@ -8,13 +8,13 @@ import trimesh
 from PIL import Image
 
 from glowsim.errors import GeometryError, SceneError
-from glowsim.geometry.cuts import Surface
 from glowsim.geometry.mesh import Mesh
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.geometry.stencil import outlines_of
-from glowsim.geometry.where import Region, cut_for, faces_where, region_on
+from glowsim.geometry.where import Region, region_on
 from glowsim.scene import Orb, Picture, Slab, Where, parse_scene
 from glowsim.transport.build import build_problem
+from tests.support.meshes import held_on
 
 SHEET = shape_mesh(Slab(kind="slab", length_mm=60, width_mm=50, thickness_mm=2))
 """Twelve triangles, lying flat."""
@@ -33,10 +33,7 @@ def laid(mesh: Mesh, folder, image: Image.Image, **given) -> tuple[Mesh, np.ndar
     image.save(folder / "picture.png")
     picture = Picture(file="picture.png", **{"width_mm": 40, "seen_from": (0, 0, 1)} | given)
     region = region_on(mesh, Where(picture=picture), folder)
-    surface = Surface.of(mesh.vertices, mesh.faces)
-    surface = cut_for(surface, region, np.ones(len(mesh.faces), bool), mesh.normals)
-    cut = Mesh.single_part(surface.vertices, surface.faces)
-    return cut, faces_where(region, cut, np.zeros(len(cut.faces), int), ("surface",)), region
+    return *held_on(mesh, region), region
 
 
 @pytest.mark.parametrize(

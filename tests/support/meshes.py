@@ -7,7 +7,17 @@ from collections.abc import Sequence
 import numpy as np
 import trimesh
 
+from glowsim.geometry.cuts import Surface
 from glowsim.geometry.mesh import Mesh
+from glowsim.geometry.where import Region, cut_for, faces_where
+
+
+def held_on(mesh: Mesh, region: Region) -> tuple[Mesh, np.ndarray]:
+    """Return a mesh cut where a region of it ends, and which faces that holds."""
+    surface = Surface.of(mesh.vertices, mesh.faces)
+    surface = cut_for(surface, region, np.ones(len(mesh.faces), bool), mesh.normals)
+    cut = Mesh.single_part(surface.vertices, surface.faces)
+    return cut, faces_where(region, cut, np.zeros(len(cut.faces), int), ("surface",))
 
 
 def ball(radius: float = 10.0, fine: int = 3, at: Sequence[float] = (0, 0, 0)) -> trimesh.Trimesh:

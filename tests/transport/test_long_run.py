@@ -249,19 +249,6 @@ def test_quick_and_reference_do_not_take_each_other_for_themselves(saved):
     assert load_glow(saved).solver == "reference"
 
 
-def test_a_failed_write_leaves_the_old_photons(saved, monkeypatch):
-    before = saved.read_bytes()
-
-    def full_disk(*args, **kwargs):
-        raise OSError("no space left on device")
-
-    monkeypatch.setattr(np, "savez", full_disk)
-    with pytest.raises(OSError, match="no space"):
-        worked_on(saved=saved, goal=three_batches(saved), resume=True)
-    assert saved.read_bytes() == before
-    assert list(saved.parent.iterdir()) == [saved]
-
-
 def test_a_goal_of_seconds_is_shared_by_the_bodies(tmp_path, monkeypatch):
     path, asked = tmp_path / "timed.npz", []
 
