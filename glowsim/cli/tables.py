@@ -178,8 +178,8 @@ def _found(findings: Findings) -> FigureTable:
             str(row.number),
             f"{row.what}, within noise" if row.within_noise else row.what,
             row.body,
-            ", ".join(f"{c:.0f}" for c in row.body_place_mm),
-            f"{row.from_mm:.0f} to {row.to_mm:.0f}",
+            ", ".join(f"{c:z.0f}" for c in row.body_place_mm),
+            f"{row.from_mm:z.0f} to {row.to_mm:z.0f}",
             row.size,
             "-" if row.kind == "light leak" else _with_error(row.ratio, row.noise),
             _with_error(row.ratio_to_mean, row.noise_to_mean),
@@ -196,7 +196,7 @@ def _openings(findings: Findings) -> FigureTable:
         names=2,
     )
     for light in findings.openings:
-        place = ", ".join(f"{c:.0f}" for c in light.place_mm)
+        place = ", ".join(f"{c:z.0f}" for c in light.place_mm)
         table.add_row(
             light.body,
             light.opening,

@@ -95,7 +95,7 @@ class Finding:
         of = "the glow's mean" if self.kind == "light leak" else "its surroundings"
         words = f"{self.size} mm" if " x " in self.size else f"{self.size} mm wide"
         if self.ring:
-            reach = f"{self.from_mm:.0f} to {self.to_mm:.0f}"
+            reach = f"{self.from_mm:z.0f} to {self.to_mm:z.0f}"
             words = f"ring at height {reach}, {self.length_mm:.0f} mm across"
         words += f", {self.ratio:.2g} x {of}"
         return f"{words}, within noise" if self.within_noise else words

@@ -127,5 +127,5 @@ def directed_edges(faces: IntArray) -> IntArray:
 
 def at_mm(point: FloatArray) -> str:
     """Return a place as people write it: '(1.0, 2.5, 30.0) mm'."""
-    x, y, z = (f"{c:.1f}".replace("-0.0", "0.0") if abs(c) < 0.06 else f"{c:.1f}" for c in point)
+    x, y, z = (f"{c:z.1f}" for c in point)
     return f"({x}, {y}, {z}) mm"

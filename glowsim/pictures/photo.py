@@ -25,7 +25,7 @@ from glowsim.pictures.inks import NIGHT, NIGHT_FAINT
 from glowsim.pictures.room import Backdrop, Table
 from glowsim.pictures.shade import Emission, Shading, emission_of, room_light, shadings_of
 from glowsim.pictures.stage import Stage, stage_of
-from glowsim.pictures.text import font, number, scale_bar, shortened
+from glowsim.pictures.text import font, number, scale_bar, shortened, text_width
 from glowsim.pictures.tone import checked_exposure, chosen_exposure_cd_m2, developed
 from glowsim.pictures.visibility import Points, View, points_seen, view_of
 from glowsim.scene import Scene
@@ -216,14 +216,16 @@ class Studio:
             size_px=size_px,
             colour=NIGHT_FAINT,
         )
-        words = (
-            f"room {number(room.illuminance_lx)} lx, {number(room.light_temperature_k)} K   "
-            f"seen from {number(distance / 1000)} m   "
-            f"white = {number(exposure)} cd/m²   "
-            + (f"{self.glow.supply}   " if self.glow.supply else "")
-            + f"glare of {_article(room.observer)}"
-        )
-        words = shortened(words, size_px, bar - 2 * size_px)
+        parts = [
+            f"room {number(room.illuminance_lx)} lx, {number(room.light_temperature_k)} K",
+            f"seen from {number(distance / 1000)} m",
+            f"white = {number(exposure)} cd/m²",
+            *([self.glow.supply] if self.glow.supply else []),
+            f"glare of {_article(room.observer)}",
+        ]
+        if text_width("   ".join(parts), size_px) > bar - 2 * size_px:
+            parts.pop()  # what matters least
+        words = shortened("   ".join(parts), size_px, bar - 2 * size_px)
         draw.text((size_px, middle), words, NIGHT_FAINT, font(size_px), anchor="lm")
         return page
 

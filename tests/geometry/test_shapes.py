@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, example, given, settings
 from numpy.testing import assert_allclose
 from pydantic import TypeAdapter
 
-from glowsim.geometry.mesh import to_manifold
+from glowsim.geometry.mesh import at_mm, to_manifold
 from glowsim.geometry.shapes import LEAST_SHOULDER, shape_mesh
 from glowsim.scene import Shape
 from tests.support.closed_forms import volume_mm3
@@ -225,3 +225,7 @@ def test_the_parts_of_a_rod_have_their_areas():
     areas = [mesh.areas_mm2[mesh.part == k].sum() for k in range(3)]
     # Swollen polygons keep the discs' areas and make the side 0.6 % larger at most.
     assert_allclose(areas, np.pi * np.array([100, 1000, 100]), rtol=0.006)
+
+
+def test_a_place_beside_nothing_has_no_minus():
+    assert at_mm(np.array([-0.04, 0.0, -1.0])) == "(0.0, 0.0, -1.0) mm"
