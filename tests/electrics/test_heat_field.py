@@ -7,6 +7,7 @@ import pytest
 import trimesh
 from numpy.testing import assert_allclose
 
+from glowsim.electrics.heat import _of_the_body
 from glowsim.electrics.heat_body import AIR, BOARD, Lead, Substance, _touch, laid_out
 from glowsim.electrics.heat_field import BOARD_W_M2K, HOLLOW_W_M2K, HeatField
 from glowsim.electrics.heat_forms import COPPER_W_MK
@@ -17,6 +18,7 @@ from glowsim.geometry.patterns import placed
 from glowsim.geometry.regions import ROOM
 from glowsim.geometry.shapes import shape_mesh
 from glowsim.scene import Orb, Rod, Slab
+from glowsim.scene.heat import Heat
 from tests.support.heat_forms import cylinder_k_w, slab_k_w, sphere_k_w
 
 FOAM = Substance("foam", 0.03, 30 * 1400.0)
@@ -145,13 +147,18 @@ def test_cylinder_against_the_closed_form():
 
 
 def test_two_boards_warm_each_other_alike():
-    """Reciprocity: a watt here warms there as much as a watt there warms here."""
+    """Reciprocity: a watt here warms there as much as a watt there warms here. What they lie in is
+    held to the warmer of them."""
     boards = [orb(12, (-12, 0, 0)), orb(18, (14, 5, 3))]
-    body = laid_out("ball", orb(80), [], boards, substance=PLASTIC, cell_mm=3, skin_w_m2k=8)
+    substance = replace(PLASTIC, service_c=60.0)
+    body = laid_out("ball", orb(80), [], boards, substance=substance, cell_mm=3, skin_w_m2k=8)
     field = HeatField(body)
     rise = field.board_k(field.rise_k_w)
     assert rise[0, 1] == pytest.approx(rise[1, 0], rel=1e-6)
     assert rise[0, 1] < min(rise[0, 0], rise[1, 1])
+    heat = Heat(contact="none")
+    (limit,) = _of_the_body(heat, body, field, field.rise_k_w @ [[1.0], [0.1]], 0.0)
+    assert limit.found_c - heat.room_c == pytest.approx((rise @ [1.0, 0.1]).max())
 
 
 def test_what_a_lead_carries_away():

@@ -282,3 +282,10 @@ position_mm = [0, 0, -40]
     tree += '[[wiring.segments]]\nstart = "supply"\nend = "a"\nlength_mm = 90\n'
     tree += 'boards = ["bowl: brow", "bowl: chin"]\n'
     assert [len(run.boards) for run in electrics(tree).harness.runs] == [7]
+
+
+def test_chips_that_are_dark_draw_less_below_a_volt():
+    prop = electrics(row(1, board="round_7_12ma"))
+    state = prop.circuit.state(Feed(0.5), white(prop))
+    assert prop.boards[0].idle_ma > 0
+    assert_allclose(state.board_ma, 0.5 * prop.boards[0].idle_ma, rtol=1e-6)
