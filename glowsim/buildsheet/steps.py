@@ -152,9 +152,8 @@ def _branches(power: PowerReport) -> list[str]:
         names = boards[0].name if len(boards) == 1 else f"{boards[0].name} to {boards[-1].name}"
         found.append(
             f"{start}{name} ({names}): all colours at a tenth of full, expect {low:.0f} mA, limit "
-            f"the supply to {_limit_ma(low)}; then at your settings, expect {drawn:.0f} mA, "
-            "limit the "
-            f"supply to {_limit_ma(drawn)}."
+            f"the supply to {_limit_ma(low)}; then at your settings, expect {drawn:.0f} mA, limit "
+            f"the supply to {_limit_ma(drawn)}."
         )
     if len(groups) > 1:
         found.append(
@@ -173,6 +172,5 @@ def _far(power: PowerReport) -> str:
     return (
         f"On the prop's own battery, {power.state_of_charge}: voltage at the farthest board at "
         f"your settings: {power.boards[worst].name} should read about {drawn.board_v[worst]:.2f} "
-        "V, more "
-        "on a fresh one. Much less means a bad joint or a thinner wire."
+        "V, more on a fresh one. Much less means a bad joint or a thinner wire."
     )

@@ -91,8 +91,7 @@ def _materials(rows: dict[str, Material]) -> FigureTable:
         )
     table.caption = (
         "x/÷: good to within that factor; g: how straight on light goes at each turn, 1 is "
-        "straight; "
-        "n: refractive index"
+        "straight; n: refractive index"
     )
     return table
 
@@ -131,9 +130,8 @@ def _boards(rows: dict[str, Board]) -> FigureTable:
             f"{entry.mask} {sum(entry.front_reflectance) / 3:.2f}",
         )
     table.caption = (
-        "Reflects: the mask's colour, and the share of light that the front reflects. "
-        "Parts sold under one number differ by 1.6 times in current: measure yours and set "
-        "channel_current_ma"
+        "Reflects: the mask's colour, and the share of light that the front reflects. Parts sold "
+        "under one number differ by 1.6 times in current: measure yours and set channel_current_ma"
     )
     return table
 

@@ -53,12 +53,11 @@ from glowsim.transport.store import save_glow
 @click.command(
     name="glow",
     epilog="Examples:\n\n  glowsim glow scenes/thistle_staff.toml\n\n"
-    "  glowsim glow my_prop.toml --out /tmp/try1 --size 1600x1200\n\n"
-    "  glowsim glow my_prop.toml --no-pictures --json > findings.json\n\n"
-    "  glowsim glow my_prop.toml --reference --time 300   (slow and sure; Ctrl-C keeps what is "
-    "done)\n\n"
-    "  glowsim glow my_prop.toml --reference --noise 0.01 --resume\n\n"
-    "  glowsim glow my_prop.toml --sure --time 120   (slow only where quick is a rough guide)",
+    "  glowsim glow my_prop.toml --out /tmp/try1 --size 1600x1200\n\n  glowsim glow my_prop.toml "
+    "--no-pictures --json > findings.json\n\n  glowsim glow my_prop.toml --reference --time 300   "
+    "(slow and sure; Ctrl-C keeps what is done)\n\n  glowsim glow my_prop.toml --reference --noise "
+    "0.01 --resume\n\n  glowsim glow my_prop.toml --sure --time 120   (slow only where quick is a "
+    "rough guide)",
 )
 @scene_argument
 @out_option

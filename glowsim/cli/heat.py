@@ -31,10 +31,9 @@ from glowsim.transport.plan import plan_of
 @click.command(
     name="heat",
     epilog="Examples:\n\n  glowsim heat scenes/thistle_staff.toml\n\n"
-    "  glowsim heat my_prop.toml --no-picture --json > heat.json\n\n"
-    "The scene's table [heat] says how warm the room is (room_c), how the prop is used (contact = "
-    "none, touched, held or worn), and which copper wires carry heat away (leads, lead_gauge, "
-    "lead_free_mm).",
+    "  glowsim heat my_prop.toml --no-picture --json > heat.json\n\nThe scene's table [heat] says "
+    "how warm the room is (room_c), how the prop is used (contact = none, touched, held or worn), "
+    "and which copper wires carry heat away (leads, lead_gauge, lead_free_mm).",
 )
 @scene_argument
 @out_option

@@ -49,8 +49,7 @@ def print_pulse(
     screen.print(
         f"Average current: {report.average_ma:.0f} mA, {100 * share:.0f} % of the "
         f"{report.drawn_ma:.0f} mA of a steady glow at your settings; {report.idle_ma:.0f} mA of "
-        "it flow "
-        "in the dark."
+        "it flow in the dark."
     )
     for line in _moments(report):
         screen.print(line)
@@ -66,12 +65,10 @@ def _moments(report: PulseReport) -> list[str]:
     peak_s, peak_ma = moments["most current"]
     lines = [
         f"Darkest moment: at {dark_s:.1f} s, {100 * dark:.0f} % of the light at your settings. "
-        "Brightest: "
-        f"at {bright_s:.1f} s, {100 * bright:.0f} %."
+        f"Brightest: at {bright_s:.1f} s, {100 * bright:.0f} %."
         if bright - dark > STEADY
         else f"The light of the whole prop stays at {100 * bright:.0f} % of that at your settings: "
-        "no "
-        "moment is darker or brighter."
+        "no moment is darker or brighter."
     ]
     peak = f"Peak current: {peak_ma:.0f} mA, at {peak_s:.1f} s"
     if report.limit_ma is None:
@@ -103,9 +100,8 @@ def _print_flashes(
         print_title(
             screen,
             f"WARNING: it flashes {worst:g} times within a second",
-            f", more than the "
-            f"{MOST_PER_SECOND:g} that WCAG 2.x allows. Make it slower or softer, or a smaller "
-            "part of it at a time; do not show it as it is.",
+            f", more than the {MOST_PER_SECOND:g} that WCAG 2.x allows. Make it slower or softer, "
+            "or a smaller part of it at a time; do not show it as it is.",
         )
     for name, found in flashes.items():
         screen.print(

@@ -113,10 +113,9 @@ def _evenness(findings: Findings) -> FigureTable:
             errors = (_figure_error(name, row.noise[name]) for name in columns)
             table.add_row("  noise, ±", "", *errors, style="dim")
     table.caption = (
-        f"off by: factor by which a typical place is off, 1 is even; within: share of the surface "
-        f"within {limits.even_factor:g} x of the middle, which half of the light comes from "
-        f"above; {RATIOS}"
-        f"\nfair from 5%/mean {limits.evenness_target:g} and off by x "
+        "off by: factor by which a typical place is off, 1 is even; within: share of the surface "
+        f"within {limits.even_factor:g} x of the middle, which half of the light comes from above; "
+        f"{RATIOS}\nfair from 5%/mean {limits.evenness_target:g} and off by x "
         f"{off_of_ripple(limits.evenness_target):.2f} on; even from {limits.even_from:g} and x "
         f"{off_of_ripple(limits.even_from):.2f}, if nothing stands out"
     )

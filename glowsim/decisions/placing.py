@@ -211,12 +211,11 @@ def _words(answer: Placed) -> list[str]:
     if answer.worth:
         said.insert(
             0,
-            f"{named_boards(count, answer.board)} in {answer.bodies} "
-            f"{does(count, 'is', 'are')} off by x {off:.3g} (before: x "
-            f"{answer.before.evenness.off_by:.3g}; expected x {answer.expected.off_by:.3g}) and "
-            f"{does(count, 'reaches', 'reach')} 5%/mean {share(even)} (before: "
-            f"{share(answer.before.even)}; expected {share(answer.expected.even)}): "
-            f"{verdict(answer.after)}.",
+            f"{named_boards(count, answer.board)} in {answer.bodies} {does(count, 'is', 'are')} "
+            f"off by x {off:.3g} (before: x {answer.before.evenness.off_by:.3g}; expected x "
+            f"{answer.expected.off_by:.3g}) and {does(count, 'reaches', 'reach')} 5%/mean "
+            f"{share(even)} (before: {share(answer.before.even)}; expected "
+            f"{share(answer.expected.even)}): {verdict(answer.after)}.",
         )
     if answer.reference is not None:
         said.append(

@@ -101,9 +101,8 @@ def heat_words(step: Step, factor: float, first: First) -> list[str]:
     if short:
         most = heat.factor
         said.append(
-            "It does not look lit at "
-            f"{step.evenness.mean_cd_m2:.3g} cd/m2 ({step.lit.grade}; {step.lit.needed_cd_m2:.3g} "
-            "with the room's light is needed)."
+            f"It does not look lit at {step.evenness.mean_cd_m2:.3g} cd/m2 ({step.lit.grade}; "
+            f"{step.lit.needed_cd_m2:.3g} with the room's light is needed)."
             + (
                 f" At most {most:.2g} times as much is possible, and then "
                 + (

@@ -75,8 +75,7 @@ def _faults(harness: Harness, carried_a: list[float], fuse_a: float, drop_v: flo
     if thin:
         faults.append(
             f"{_gauges(thin)} is rated for {min(run.wire.buried_a for run in thin):.2g} A inside "
-            f"foam, "
-            f"less than the fuse of {fuse_a:g} A: in a short it burns before the fuse opens"
+            f"foam, less than the fuse of {fuse_a:g} A: in a short it burns before the fuse opens"
         )
     if drop_v > harness.drop_limit_v * (1 + 1e-9):
         faults.append(

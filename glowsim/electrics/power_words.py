@@ -72,18 +72,16 @@ def gauge_words(wiring: WiringReport, fuse: FuseAdvice | None) -> list[str]:
     what = "full white" if fuse is None or fuse.for_white else "your settings"
     reasons = (
         f"a voltage drop of {gauge.limit_v:g} V at most asks for "
-        f"{gauge.for_drop or 'more than any'}, "
-        f"the current of {gauge.load_ma / 1000:.2f} A inside foam for "
-        f"{gauge.for_current or 'more than any'}, "
-        f"the fuse of {gauge.fuse_a:g} A before it for {gauge.for_fuse or 'more than any'}"
+        f"{gauge.for_drop or 'more than any'}, the current of {gauge.load_ma / 1000:.2f} A inside "
+        f"foam for {gauge.for_current or 'more than any'}, the fuse of {gauge.fuse_a:g} A before "
+        f"it for {gauge.for_fuse or 'more than any'}"
     )
     if not gauge.faults:
         return [
             f"Wire: as in the scene. At {what} the voltage drop is {gauge.drop_v:.2f} V at most "
-            f"(limit {gauge.limit_v:g} V); it carries its current inside foam and is thick "
-            "enough for "
-            "its fuse. "
-            f"The thinnest that would do throughout: {gauge.gauge or 'none'} ({reasons})."
+            f"(limit {gauge.limit_v:g} V); it carries its current inside foam and is thick enough "
+            f"for its fuse. The thinnest that would do throughout: {gauge.gauge or 'none'} "
+            f"({reasons})."
         ]
     lines = [f"Do not build it as it is: for {what}, {'; '.join(gauge.faults)}."]
     one_end = harness.kind in ("bus", "chain") and harness.second is None

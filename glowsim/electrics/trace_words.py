@@ -23,8 +23,7 @@ def battery(graph: Graph) -> str:
     return (
         f"Volts at the battery's own plug, plus to minus: {pack.fresh_v:.2f} V fresh, "
         f"{graph.supply_v:.2f} V {state} with everything on at your settings. 0 V from a lithium "
-        "pack: "
-        "its protection has cut off; take the load away and charge it."
+        "pack: its protection has cut off; take the load away and charge it."
     )
 
 
@@ -54,9 +53,8 @@ def run(graph: Graph, number: int) -> str:
     before, after = graph.node_v(this.start), graph.node_v(this.end)
     return (
         f"At your settings, plus to minus: {before:.2f} V at {this.start}, {after:.2f} V at "
-        f"{this.end}; "
-        f"volts at the first and none (or far less) at the second: it is between them. Current "
-        f"through this pair: {graph.run_ma(number):.0f} mA."
+        f"{this.end}; volts at the first and none (or far less) at the second: it is between them. "
+        f"Current through this pair: {graph.run_ma(number):.0f} mA."
     )
 
 
@@ -73,9 +71,8 @@ def tap(graph: Graph, number: int) -> str:
     """Return the test of a board's own joints."""
     board = graph.boards[number]
     return (
-        f"Volts on the pads of {board.name}: {graph.sound.board_v[number]:.2f} V at your "
-        "settings. The "
-        "same at the wires beside it but not on the pads: its own joint. It should draw "
+        f"Volts on the pads of {board.name}: {graph.sound.board_v[number]:.2f} V at your settings. "
+        "The same at the wires beside it but not on the pads: its own joint. It should draw "
         f"{graph.sound.board_ma[number]:.0f} mA."
     )
 
@@ -201,10 +198,9 @@ def low(graph: Graph, worst: int) -> str:
     )
     return (
         f"Volts at {board.name}, at your settings: {graph.sound.board_v[worst]:.2f} V "
-        f"{graph.electrics.state_of_charge}, "
-        f"{empty.board_v[worst]:.2f} V nearly empty; its chips need {board.board.supply_min_v:g} V "
-        f"and full colours {max(board.board.fading_v[1]):g} V. Turn everything down: better now "
-        "means the supply."
+        f"{graph.electrics.state_of_charge}, {empty.board_v[worst]:.2f} V nearly empty; its chips "
+        f"need {board.board.supply_min_v:g} V and full colours {max(board.board.fading_v[1]):g} V. "
+        "Turn everything down: better now means the supply."
     )
 
 

@@ -48,9 +48,8 @@ class Comparison:
                 f"{_percent(self.noise)}) at {at_mm(np.array(self.place_mm))}"
             )
         return (
-            f"{words}, when last compared with the reference (on '{self.body}' of "
-            f"{self.title}; same materials, thickness, depth and absorption within a "
-            f"factor of {ALIKE:g})"
+            f"{words}, when last compared with the reference (on '{self.body}' of {self.title}; "
+            f"same materials, thickness, depth and absorption within a factor of {ALIKE:g})"
         )
 
 

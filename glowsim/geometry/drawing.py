@@ -135,9 +135,8 @@ def _mm_per_number(
             k = 0 if key == "width_mm" else 1
             raise GeometryError(
                 f"{name}: its lines are {factor * size[k]:.4g} mm "
-                f"{'wide' if k == 0 else 'high'}"
-                f"{f' by the unit {unit}' if unit else ''}, and {key} says "
-                f"{by_length * size[k]:.4g} mm; correct one of them, or use scale"
+                f"{'wide' if k == 0 else 'high'}{f' by the unit {unit}' if unit else ''}, and "
+                f"{key} says {by_length * size[k]:.4g} mm; correct one of them, or use scale"
             )
     return factor, []
 
