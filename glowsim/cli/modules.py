@@ -214,7 +214,7 @@ def _table(answer: Modules, board: str) -> FigureTable:
     arrow = "fewest that are even enough" if answer.chosen else "best, but not even enough"
     table.caption = (
         (f"-> {arrow}: " if answer.advised else "no ->, none is worth it: ")
-        + f"{wanted(answer.before)} are wanted; {KEY}. "
+        + f"{wanted(answer.before)} are wanted; {KEY}{'; ' if bound is None else '. '}"
         + (
             "each number is spread evenly along its path"
             if bound is None

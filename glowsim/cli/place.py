@@ -42,9 +42,10 @@ from glowsim.decisions.alike import body_number
 from glowsim.decisions.placing import Placed, place
 from glowsim.decisions.relit import Relit
 from glowsim.decisions.sliding import Slid, slide, slides
+from glowsim.decisions.step import Step
 from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
-from glowsim.scene import read_scene
+from glowsim.scene import StripPiece, read_scene
 from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal
 
@@ -207,7 +208,7 @@ def _figures(answer: Relit) -> FigureTable:
         lights = [step.glow.lights[k] for k in step.copies[0].lights]
         table.add_row(
             name,
-            str(len(step.scene_file.scene.bodies[answer.numbers[0]].lights)),
+            str(_boards_of(step, answer.numbers[0])),
             *step_cells(step),
             watts(step),
             "" if heat is None or heat.board_c is None else f"{heat.board_c:.0f}",
@@ -218,6 +219,17 @@ def _figures(answer: Relit) -> FigureTable:
         "warmest board, on average over its pulses, ! above what heat allows there"
     )
     return table
+
+
+def _boards_of(step: Step, number: int) -> int:
+    """Return how many boards a body has: a strip counts as one, a chain board by board."""
+    lights = plan_of(step.scene_file).scene_file.scene.bodies[number].lights
+    return len(
+        {
+            -1 - light.strip if isinstance(light, StripPiece) and not light.chained else k
+            for k, light in enumerate(lights)
+        }
+    )
 
 
 def _boards(answer: Placed) -> FigureTable:

@@ -325,8 +325,12 @@ def _words(answer: Modules) -> list[str]:
         )
         tried = max(c.count for c in answer.counts)
         able = [name for name, bound in answer.bounds.items() if bound.percent >= answer.target]
+        more = "can"
+        if not answer.bounds:
+            # Along a path nothing tells what limits them.
+            able, more = [best.board], "may"
         if able and best.count == tried:
-            said.append(f"More of them can be: try --max {2 * tried} with {' or '.join(able)}.")
+            said.append(f"More of them {more} be: try --max {2 * tried} with {' or '.join(able)}.")
     passed = [c for c in answer.counts if c not in answer.carried]
     if passed:
         which = ", ".join(named_boards(c.count, c.board) for c in passed)
