@@ -15,6 +15,7 @@ from glowsim.catalogue import Catalogue, load_catalogue
 from glowsim.decisions.placed_scene import write_new
 from glowsim.errors import GeometryError, SceneError
 from glowsim.files import free_path, write_whole
+from glowsim.geometry.boards import BoardShape
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray
@@ -27,6 +28,7 @@ from glowsim.scene import Light, SceneFile, parse_scene
 from glowsim.scene.bodies import MeshFile
 from glowsim.transport.plan import plan_of
 from glowsim.transport.prepared import PreparedProp
+from glowsim.transport.problem import BodyProblem
 
 MOST_BYTES = 200 * 2**20
 """Of a mesh file that is dropped on the page."""
@@ -215,12 +217,28 @@ def _drive(board: str) -> dict[str, float]:
 
 def _first_place(unlit: SceneFile, board: str, kept: PreparedProp) -> FloatArray:
     """Return where a board has room in the only body: low on its axis, or as deep as can be."""
-    plan = plan_of(unlit)
-    problem = kept.problem(plan, 0)
-    catalogue = load_catalogue()
-    light = Light(board=board, position_mm=(0.0, 0.0, 0.0))
+    problem, catalogue = kept.problem(plan_of(unlit), 0), load_catalogue()
     catalogue.board(board)
-    shape = shape_of(light, catalogue)
+
+    def shaped(name: str) -> BoardShape:
+        return shape_of(Light(board=name, position_mm=(0.0, 0.0, 0.0)), catalogue)
+
+    free = _free_place(problem, shaped(board))
+    if free is not None:
+        return free
+    sizes = {name: max(shaped(name).size_mm) for name in boards_to_choose(catalogue)}
+    smaller = sorted((size, name) for name, size in sizes.items() if size < sizes[board])
+    fits = (name for _, name in smaller[::-1] if _free_place(problem, shaped(name)) is not None)
+    other = next(fits, None)
+    advice = f"{boards_to_choose(catalogue)[other]} has" if other else "none of those here has"
+    raise SceneError(
+        f"this board is {sizes[board]:.0f} mm across and has no room in this body; {advice}, or "
+        "make the body larger"
+    )
+
+
+def _free_place(problem: BodyProblem, shape: BoardShape) -> FloatArray | None:
+    """Return a place for a board in a body, None where none was found."""
     low, high = problem.outer.bounds
     grid = np.stack(np.meshgrid(*np.linspace(low, high, 9)[1:-1].T, indexing="ij"), -1)
     deep = depth_mm(problem.outer, grid.reshape(-1, 3))
@@ -233,11 +251,7 @@ def _first_place(unlit: SceneFile, board: str, kept: PreparedProp) -> FloatArray
         free = free_place(replace(shape, frame=frame), around, [point])
         if free is not None:
             return free
-    size = max(shape.size_mm)
-    raise SceneError(
-        f"this board is {size:.0f} mm across and has no room in this body; take a smaller board, "
-        "or make the body larger"
-    )
+    return None
 
 
 def _number(value: float) -> float | int:

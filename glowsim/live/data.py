@@ -85,7 +85,7 @@ def _add_files(app: FastAPI, page: Page) -> None:
         points = page.points
         if points is None or not 0 <= k < len(points.subjects):
             return Response(status_code=404)
-        if not 0 <= shot < len(points.subjects[k].photo.images):
+        if not 0 <= shot < len(points.shots(k)):
             return Response(status_code=404)
         try:
             data = as_jpeg(points.frame(k, shot))

@@ -95,7 +95,7 @@ class PhotoPoints:
         self.changed = changed
         self.error = ""
         self._lock = threading.RLock()
-        self._frames: dict[str, Frame] = {}
+        self._frames: dict[Path, tuple[int, Frame]] = {}
         self._read()
 
     def _read(self) -> None:
@@ -136,12 +136,19 @@ class PhotoPoints:
         at = self.now[k].points[n].at_mm
         return f"{self.subjects[k].called(at)} ({', '.join(f'{v:g}' for v in at)} mm)"
 
+    def shots(self, k: int) -> list[str]:
+        """Return the image files of a photo: its exposures, then that of its marks card."""
+        photo = self.subjects[k].photo
+        card = photo.card.file if photo.card is not None else None
+        return [shot.file for shot in photo.images] + ([card] if card else [])
+
     def frame(self, k: int, shot: int = 0) -> Frame:
-        """Return an exposure of a photo, upright; raises UnreadableError."""
-        file = self.subjects[k].photo.images[shot].file
-        if file not in self._frames:
-            self._frames[file] = read_frame(self._folder / file)
-        return self._frames[file]
+        """Return an image of a photo, those of `shots`, upright; raises UnreadableError."""
+        path = self._folder / self.shots(k)[shot]
+        changed = path.stat().st_mtime_ns if path.is_file() else 0  # a photo may be taken again
+        if path not in self._frames or self._frames[path][0] != changed:
+            self._frames[path] = (changed, read_frame(path))
+        return self._frames[path][1]
 
     def brightest(self, k: int) -> int:
         """Return the exposure of a photo that shows most: the longest."""

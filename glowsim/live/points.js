@@ -26,7 +26,8 @@ export default {
         </template>
       </svg>
       <aside>
-        <p class="dim" v-if="by_card">The marks card finds itself; nothing is to be clicked.</p>
+        <p class="dim" v-if="by_card">{{ outline.length ? "The marks card was found by itself; nothing is to be clicked."
+          : "The marks card is to find itself: all of it must be seen, flat, in room light." }}</p>
         <ol v-else>
           <li v-for="(p, n) in points">
             <button class="quiet" :class="{ now: n === current }" @click="current = n"
@@ -45,7 +46,7 @@ export default {
           <button class="quiet">add</button></form>
         <label class="slide">brighter <input type="range" min="1" max="12" step="0.5" v-model.number="bright"
           aria-label="show the photo brighter"></label>
-        <label v-if="shots.length > 1">exposure <select v-model="shot" aria-label="exposure">
+        <label v-if="shots.length > 1">image <select v-model="shot" aria-label="image">
           <option v-for="(s, k) in shots" :value="k">{{ s }}</option></select></label>
         <figure v-if="profile.length">
           <svg viewBox="0 0 100 60" preserveAspectRatio="none" aria-hidden="true"><polyline :points="line"/></svg>

@@ -136,8 +136,9 @@ class PointsView(Frame):
         subject, clicks = points.subjects[k], points.now[k]
         shown: dict[str, Any] = {
             "photo": k,
-            "shots": [shot.file for shot in subject.photo.images],
-            "brightest": points.brightest(k),
+            "shots": (shots := points.shots(k)),
+            # Where the card is not found, that is what must be looked at.
+            "brightest": len(shots) - 1 if subject.photo.card and not pose else points.brightest(k),
             "points": [
                 {"words": points.called(k, n), "pixel": point.pixel}
                 for n, point in enumerate(clicks.points if subject.photo.card is None else ())
@@ -178,6 +179,11 @@ class PointsView(Frame):
             known = len(points.now[k].points) - len(unset)
             said = f"Click {points.called(k, unset[0])} in the photo."
             return f"{said} {known} of {len(points.now[k].points)} points are there."
+        if pose is None and points.subjects[k].photo.card is not None:
+            return (
+                "The marks card does not say where the camera stood. Take its photo again, or give "
+                "points in the file in place of the card: they are clicked here."
+            )
         if pose is None:
             return "The points do not say where the camera stood yet."
         away = round(float(np.linalg.norm(pose.eye_mm - pose.focus_mm)), -1)

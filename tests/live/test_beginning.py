@@ -50,7 +50,7 @@ def test_a_second_scene_takes_another_name(tmp_path):
                 "board": "ring_24",
                 "sizes": {"length_mm": 60, "width_mm": 30, "thickness_mm": 9},
             },
-            "has no room in this",
+            r"has no room in this body; .*LED.* has, or",
         ),
         ({"material": "cheese"}, "no material 'cheese'"),
         ({"sizes": {"diameter_mm": 100.0, "height_mm": -3.0}}, "height_mm"),

@@ -3,6 +3,7 @@ written back."""
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
 
@@ -34,6 +35,20 @@ def without_clicks(file):
     text = text[: text.index("points = [")] + text[text.index("toward =") :]
     file.write_text(text, encoding="utf-8")
     return text
+
+
+def test_the_photo_of_a_marks_card_is_shown_beside_the_exposures_and_read_again(readings):
+    text = without_clicks(readings)
+    shutil.copy(readings.with_name("foam_short.jpg"), readings.with_name("card.jpg"))
+    card = 'toward = [1, 0, 0]\ncard = { file = "card.jpg" }\n'
+    readings.write_text(text[: text.index("toward =")] + card, encoding="utf-8")
+    points = PhotoPoints(readings)
+    *exposures, last = points.shots(0)
+    assert (len(exposures), last) == (3, "card.jpg")
+    assert np.array_equal(points.frame(0, 3).codes, points.frame(0, 0).codes)
+    shutil.copy(readings.with_name("foam_long.jpg"), readings.with_name("card.jpg"))
+    os.utime(readings.with_name("card.jpg"), ns=(1, 1))
+    assert np.array_equal(points.frame(0, 3).codes, points.frame(0, 2).codes)
 
 
 def box(x, y, z):
