@@ -117,11 +117,13 @@ def loss_words(electrics: Electrics) -> str:
     state = electrics.circuit.state(electrics.supply.feed(used), electrics.drawn)
     worst = int(state.board_v.argmin())
     lost = 1 - state.share[worst][electrics.drawn[worst] > 0].min(initial=1.0)
-    return (
-        f"{words}: {state.board_v.max():.2f} V at the best board and {state.board_v.min():.2f} V "
-        f"at the worst ({electrics.boards[worst].name})"
-        + (f"; its weakest colour loses {100 * lost:.0f} %" if lost > 0.005 else "")
-    )
+    best_v, worst_v = (f"{volts:.2f} V" for volts in (state.board_v.max(), state.board_v.min()))
+    where = f"{best_v} at every board; the"
+    if best_v != worst_v:
+        where = f"{best_v} at the best board and {worst_v} at the worst "
+        where += f"({electrics.boards[worst].name}); its"
+    what = f"{where} weakest colour loses {100 * lost:.0f} %"
+    return f"{words}: {what if lost > 0.005 else where.rpartition(';')[0]}"
 
 
 def headline(electrics: Electrics) -> tuple[str, ...]:
