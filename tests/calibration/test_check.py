@@ -84,6 +84,7 @@ def test_a_prop_as_drawn_agrees(piece, tmp_path):
     assert np.abs(found.compared.off).max() < 0.15
 
 
+@pytest.mark.slow
 def test_a_photo_of_something_else_is_not_explained(piece, tmp_path):
     flat = photographed(piece, tmp_path, np.ones(len(piece.skin.area)))
     found = checked(flat, tmp_path, piece, FOAM, KNOWN)

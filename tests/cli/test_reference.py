@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import json
 import signal
-import sys
 import time
-from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 from PIL import Image
 
-from glowsim.cli import main as cli_main
 from glowsim.cli import reference as cli_reference
 from glowsim.transport import reference
 from glowsim.transport.reference import run as run_module
@@ -50,31 +47,10 @@ def scene(tmp_path) -> Path:
     return path
 
 
-@dataclass(frozen=True)
-class Shown:
-    """What a command left behind."""
-
-    returncode: int
-    stdout: str
-    stderr: str
-
-
 @pytest.fixture
-def run(scene, monkeypatch, capsys):
-    """Run the command line in this process, in the scene's folder: imports are paid once.
-
-    What would mend a scene is tried in `tests/decisions`.
-    """
-    monkeypatch.chdir(scene.parent)
-
-    def command(*arguments) -> Shown:
-        more = ["--no-suggest"] if arguments[0] == "glow" else []
-        monkeypatch.setattr(sys, "argv", ["glowsim", *map(str, arguments), *more])
-        with pytest.raises(SystemExit) as left:
-            cli_main.main()
-        return Shown(int(left.value.code or 0), *capsys.readouterr())
-
-    return command
+def run(typed):
+    """Run a command; what would mend a scene is tried in `tests/decisions`."""
+    return lambda *arguments: typed(*arguments, *["--no-suggest"] * (arguments[0] == "glow"))
 
 
 def photons(scene):
@@ -82,6 +58,7 @@ def photons(scene):
     return sum(int(table["photons"].sum()) for table in tables.values())
 
 
+@pytest.mark.slow
 def test_sure_asks_the_reference_where_quick_is_rough_only(run, scene):
     scene.write_text(SCENE.replace("diameter_mm = 30 }", "diameter_mm = 60 }") + THIN)
     shown = run("glow", scene, "--sure", *FEW)

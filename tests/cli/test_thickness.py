@@ -99,11 +99,11 @@ def test_json_is_all_there_is_on_standard_output(scene):
         (("--from", "thin", "--to", "2"), "'thin' is not a length"),
     ],
 )
-def test_bad_input_leaves_everything_alone(scene, arguments, said):
+def test_bad_input_leaves_everything_alone(scene, typed, arguments, said):
     folder = scene.parent / "little-glow"
     folder.mkdir()
     (folder / "thickness.csv").write_text("mine")
-    done = run("thickness", scene, *arguments, folder=scene.parent)
+    done = typed("thickness", scene, *arguments)
     assert done.returncode == 2
     assert said in done.stderr
     assert "Traceback" not in done.stderr

@@ -27,6 +27,7 @@ def lit_bowl(material, radius, wall, cell_mm, face_mm, fine):
     )  # fmt: skip
 
 
+@pytest.mark.slow_for("reference")
 def test_light_out_of_the_mouth_of_an_opaque_bowl(solve):
     """R f / (1 - R (1 - f)) with f = 1/2 (the integrating sphere equation, textbook)."""
     reflectance = 0.9
