@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any, TypeVar
 
@@ -17,15 +18,23 @@ from glowsim.calibration.lit import Lux, Photo
 from glowsim.calibration.piles import PileSeries
 from glowsim.calibration.prop import TestPiece
 from glowsim.calibration.readings import Card, Piles, ReadingsFile
-from glowsim.calibration.surface import lux_series, photo_series
+from glowsim.calibration.surface import (
+    READ_FACE_MM,
+    longest_edge_mm,
+    lux_series,
+    photo_series,
+)
 from glowsim.catalogue import Material, load_catalogue
 from glowsim.errors import GlowsimError
 from glowsim.scene import read_scene
 from glowsim.transport.build import body_problem
-from glowsim.transport.plan import plan_of
-from glowsim.transport.problem import BANDS, Kind
+from glowsim.transport.plan import Plan, plan_of
+from glowsim.transport.problem import BANDS, BodyProblem, Kind
+from glowsim.transport.sizes import MOST_FACES, Sizes
 
 AnyReading = TypeVar("AnyReading", Piles, Card, Photo, Lux)
+FACE_MM = 2.5
+"""Edge of faces that a test piece is cut into."""
 CLEAREST_PER_MM = 1e-6
 """Stands in for no absorption at all: a logarithm needs something to start from."""
 
@@ -119,7 +128,7 @@ class Bench:
         if one.body is not None and one.body not in names:
             raise self.file.fault((*at, "body"), f"the scene has no body '{one.body}'")
         number = 0 if one.body is None else names.index(one.body)
-        body = body_problem(plan, number)
+        body = _finely_cut(plan, number)
         material = self.file.bench.material
         if not any(m.name == material and m.kind == Kind.SCATTERS for m in body.media):
             raise self.file.fault(
@@ -144,6 +153,19 @@ class Bench:
         mine = next(copy for copy in copies if copy.of == name).lights[:count]
         flux = np.array([lights[k].flux_lm[band] * lights[k].drive[band] for k in mine])
         return flux, max((lights[k].flux_factor for k in mine), default=1.0)
+
+
+def _finely_cut(plan: Plan, number: int) -> BodyProblem:
+    """Return the problem of a body, cut into faces that can be read where neither its scene nor its
+    size speaks against it."""
+    body = body_problem(plan, number)
+    if longest_edge_mm(body.walls.triangles[body.skin]) <= READ_FACE_MM:
+        return body
+    area = float(body.walls.areas_mm2[body.skin].sum())
+    # An equilateral triangle of edge e has the area 0.433 e^2.
+    face_mm = max(FACE_MM, float(np.sqrt(area / (0.433 * MOST_FACES))))
+    sizes = {**plan.sizes, number: Sizes(face_mm, body.cell_mm)}
+    return body_problem(replace(plan, sizes=sizes), number)
 
 
 def _of_band(

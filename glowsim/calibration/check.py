@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from glowsim.calibration.compare import Compared, Report, compared
+from glowsim.calibration.compare import AXES, MOVED_MM, Compared, Report, compared
 from glowsim.calibration.forward import Optics
 from glowsim.calibration.lit import Photo
 from glowsim.calibration.prop import SLOPE, TestPiece, nearest
@@ -21,7 +21,6 @@ from glowsim.geometry.mesh import FloatArray
 
 SINGLE = 24
 """LEDs that are each put out in turn; of more, boards."""
-MOVED_MM = 1.0
 MOVE_DOUBT_MM = 6.0
 MOST_MOVED_MM, MOVE_STEPS = 12.0, 3
 """Furthest that a board is sought from its place along each axis, and steps of the search."""
@@ -126,8 +125,8 @@ def checked(
     mine = compared(photo, folder, piece, optics, known, report)
     report("trying what might be wrong")
     causes = [_fitted(mine, words, change, _NONE) for words, change in _dark_ones(mine, piece)]
-    for board in np.unique(piece.problem.emitters.light):
-        causes.append(_board_elsewhere(mine, piece, optics, int(board)))
+    for board, slope in zip(np.unique(piece.problem.emitters.light), mine.by_board, strict=True):
+        causes.append(_board_elsewhere(mine, piece, optics, int(board), slope.T / MOVED_MM))
     causes.append(_other_material(mine, piece, optics))
     if thinner is not None:
         columns = _thinner(mine, thinner[0], thinner[1](), piece, optics)
@@ -191,9 +190,14 @@ def _wall(size: FloatArray) -> str:
     return f"the wall is {abs(size[0]):.1f} mm {side} than drawn"
 
 
-def _board_elsewhere(mine: Compared, piece: TestPiece, optics: Optics, board: int) -> Cause:
+def _board_elsewhere(
+    mine: Compared, piece: TestPiece, optics: Optics, board: int, slope: FloatArray
+) -> Cause:
     """Return where a board may sit that would explain the photo best, by Gauss-Newton from where it
-    is drawn; where the first step promises nothing it is left at that."""
+    is drawn; where the first step promises nothing it is left at that.
+
+    slope : (m, 3) float, of ln of the patches where it is drawn
+    """
     inverse, believed = mine.inverse, np.eye(3) / MOVE_DOUBT_MM**2
     where = piece.problem.emitters.position[piece.problem.emitters.light == board].mean(axis=0)
     words, here = _sits(_place(where)), mine.foreseen
@@ -206,7 +210,8 @@ def _board_elsewhere(mine: Compared, piece: TestPiece, optics: Optics, board: in
     now: FloatArray = np.zeros(len(here))
     best = Cause(words(size), 0.0)
     for step in range(MOVE_STEPS):
-        slope = np.array([change(size + MOVED_MM * axis) - now for axis in np.eye(3)]).T / MOVED_MM
+        if step:
+            slope = np.array([change(size + MOVED_MM * way) - now for way in AXES]).T / MOVED_MM
         precision = slope.T @ inverse @ slope + believed
         wanted = slope.T @ inverse @ (mine.residual - now + slope @ size)
         there = np.clip(np.linalg.solve(precision, wanted), -MOST_MOVED_MM, MOST_MOVED_MM)

@@ -1,8 +1,9 @@
 """A photo of the finished prop beside what was foreseen, patch by patch, up to the camera's scale.
 
 The surface that the camera sees is cut into patches; each is read in the photo and foreseen by the
-quick solver. What both may be off by stands in one covariance: whether they part is judged by all
-patches together and by the worst of them.
+quick solver. Photons of the reference solver then tell what quick is off there, as far as they are
+many. What all may be off by stands in one covariance: whether photo and prediction part is judged
+by all patches together and by the worst of them.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from glowsim.calibration.lit import Photo
 from glowsim.calibration.merge import merged
 from glowsim.calibration.prop import SLOPE, TestPiece
 from glowsim.calibration.strip import Views, check_light, views_of
+from glowsim.errors import SolveError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import RayTarget
 from glowsim.optics.emission import luminance_shape
@@ -32,14 +34,24 @@ LEAST_PIXELS = 9
 LEAST_PATCHES = 8
 FACING = 0.35
 """Cosine from which a face is seen well enough."""
-MODEL_ERROR, OWN_ERROR = 0.08, 0.02
-"""Of the solver: what neighbours share within SMOOTH_MM (quick beside the reference on a rod with
-two boards: waves of 9 % over 30 mm), and what each patch is off by itself."""
+MODEL_ERROR, OWN_ERROR = 0.08, 0.05
+"""Of the quick solver: what neighbours share within SMOOTH_MM (beside the reference on a rod with
+two boards: waves of 9 % over 30 mm), and what each patch is off by itself, by its few faces."""
 SMOOTH_MM = 15.0
 SHADED_ERROR = 0.2
 """The same behind a board, of the light of its own LEDs (`transport/quick/shaded.py`)."""
 OWN_LED_MM = 1.0
 """How far off the plane of a board its own LEDs are, at most."""
+PHOTONS = 300_000
+"""By which the reference solver tells what quick is off on a prop."""
+FEW = 0.3
+"""Noise of a patch from which its photons tell nothing."""
+KEPT_ERROR, PATCH_ERROR = 0.03, 0.04
+"""What is left where the reference has told all, shared by neighbours and of each patch by itself:
+real material is not quite what it follows, and a patch is a few faces (opinion)."""
+MOVED_MM, AXES = 1.0, np.eye(3)
+BOARD_MM = 0.3
+"""What a board sits off its place along each axis, one deviation: half a millimetre at most."""
 FALSE_ALARM = 0.05
 """Photos of props as drawn that are said to part, were the errors as stated: half of them by all
 patches together, half by the worst one."""
@@ -57,6 +69,7 @@ class Compared:
     points  : (m, 3) float, middles of the patches;  pixels : (m, 2) float, where they are seen
     weights : (m, k) float, of the faces' exitance in each;  each : (leds, m) float, per lumen
     flux    : (leds,) float [lm];  by_material : (m, 2) float, slopes by ln mu_a and ln mu_s'
+    by_board : (boards, 3, m) float, what moving each by MOVED_MM along x, y and z does to ln
     residual : (m,) float, ln of photo over prediction;  spread : (m, m) float, its covariance
     """
 
@@ -67,6 +80,7 @@ class Compared:
     each: FloatArray
     flux: FloatArray
     by_material: FloatArray
+    by_board: FloatArray
     residual: FloatArray
     spread: FloatArray
 
@@ -130,20 +144,60 @@ def compared(
     moved = np.log(piece.exitance(optics) @ weights.T)
     by_material = (moved[1:] - moved[0]).T / SLOPE
     here, measured = np.log(flux @ each), np.log(values)
+    by_board = _moved_boards(piece, optics, weights, flux) - here
     shared = [
         np.full(len(here), FREE),
         *_camera_off(views, photo, points, pixels, measured, here),
-        *_behind_boards(piece, points, each, flux),
+        *(BOARD_MM / MOVED_MM * by_board).reshape(-1, len(here)),
         *(by_material @ np.linalg.cholesky(known + 1e-12 * np.eye(2))).T,
     ]
     apart = np.linalg.norm(points[:, None] - points[None], axis=2)
-    own = np.eye(len(here)) * (photo.reading_error**2 + OWN_ERROR**2)
-    smooth = MODEL_ERROR**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
-    spread = own + smooth + sum(np.outer(s, s) for s in shared)
+    alike = np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
+    quick = MODEL_ERROR**2 * alike + OWN_ERROR**2 * np.eye(len(here))
+    quick += sum(np.outer(s, s) for s in _behind_boards(piece, points, each, flux))
+    report("following photons")
+    off, left = _told_by_photons(piece, optics, weights, here, quick)
+    own = (photo.reading_error**2 + PATCH_ERROR**2) * np.eye(len(here))
+    spread = own + left + KEPT_ERROR**2 * alike + sum(np.outer(s, s) for s in shared)
     return Compared(
-        views, points, pixels, weights, each, flux, by_material, measured - here,
-        np.asarray(spread, dtype=float),
+        views, points, pixels, weights, each, flux, by_material, by_board,
+        measured - here - off, np.asarray(spread, dtype=float),
     )  # fmt: skip
+
+
+def _moved_boards(
+    piece: TestPiece, optics: Optics, weights: FloatArray, flux: FloatArray
+) -> FloatArray:
+    """Return ln of the patches with each board moved along each axis, (boards, 3, m) float."""
+    shone = [
+        [
+            piece.shone_by(optics, *piece.with_board_moved(int(board), way))
+            for way in MOVED_MM * AXES
+        ]
+        for board in np.unique(piece.problem.emitters.light)
+    ]
+    return np.log(np.maximum(flux @ np.array(shone) @ weights.T, 1e-300))
+
+
+def _told_by_photons(
+    piece: TestPiece, optics: Optics, weights: FloatArray, here: FloatArray, quick: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the reference solver tells that quick is off, and what doubt of that is left.
+
+    here, quick : (m,) and (m, m) float, ln of the patches by quick, and its covariance
+    Where there is no compiler nothing is told.
+    """
+    try:
+        light, variance = piece.counted(optics, PHOTONS)
+    except SolveError:
+        return np.zeros(len(here)), quick
+    seen = light @ weights.T
+    noise = np.sqrt(variance @ weights.T**2) / np.maximum(seen, 1e-300)
+    # A logarithm of few photons leans to one side: such patches tell nothing.
+    told = noise < FEW
+    off = np.log(seen[told]) - here[told]
+    gain = np.linalg.solve(quick[np.ix_(told, told)] + np.diag(noise[told] ** 2), quick[told]).T
+    return np.asarray(gain @ off), np.asarray(quick - gain @ quick[told])
 
 
 def _behind_boards(

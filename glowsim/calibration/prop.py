@@ -16,10 +16,14 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import MATT
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, Medium, OpaqueBoard
+from glowsim.transport.reference import Goal, solve_body
 from glowsim.transport.sizes import cell_for_mm
 
 SLOPE = 0.1
 """Step h of a slope, in the logarithm."""
+SAME = np.ones((2, 3))
+LEAST_PHOTONS, LONGEST_S = 10_000, 60.0
+"""Of each light, where some are counted, and the time that may take."""
 DEPTH_MM = 1.0
 """What lights may stand deeper or less deep than drawn."""
 CELL_IN_LENGTHS = 0.8
@@ -113,23 +117,7 @@ class TestPiece:
         return self._kept.get(key, lambda: self._solved(optics, deeper_mm))
 
     def _solved(self, optics: Optics, deeper_mm: float) -> FloatArray:
-        more = np.exp(SLOPE)
-        mu_a = optics.mu_a_per_mm * np.array([1.0, more, 1.0])
-        mu_s = optics.mu_s_reduced_per_mm * np.array([1.0, 1.0, more])
-
-        def learnt(medium: Medium) -> Medium:
-            if medium.name != self.material:
-                return medium
-            return replace(
-                medium,
-                mu_a_per_mm=mu_a,
-                mu_s_reduced_per_mm=mu_s,
-                g=optics.g,
-                refractive_index=optics.n,
-            )
-
-        media = tuple(map(learnt, self.problem.media))
-        problem = replace(self.problem, media=media, cell_mm=self.cell_mm)
+        problem = self._filled(optics, np.exp(SLOPE * np.eye(2, 3, 1)))
         emitters = problem.emitters
         moved = replace(emitters, position=emitters.position + deeper_mm * emitters.direction)
         weighted = np.einsum(
@@ -144,22 +132,47 @@ class TestPiece:
 
         They may stand elsewhere than drawn, and so may boards. Raises SolveError.
         """
+        kept = self.problem.boards if boards is None else boards
+        problem = replace(self._filled(optics), boards=kept)
+        return self._leaving(problem, emitters)[:, 0]
 
-        def known(medium: Medium) -> Medium:
+    def counted(self, optics: Optics, photons: int) -> tuple[FloatArray, FloatArray]:
+        """Return exitance of each face by the reference solver and its variance, (k,) float each.
+
+        photons : of all lights together, about. Raises SolveError where there is no compiler.
+        """
+        each = max(photons // len(self.weight), LEAST_PHOTONS)
+        problem = self._filled(optics)
+        goal = Goal(noise=None, seconds=LONGEST_S, photons=each)
+        glow, tallies = solve_body(problem, goal=goal)
+        if tallies.stopped:
+            raise KeyboardInterrupt
+        assert glow.error is not None  # the reference solver always states it
+        # Of a light that lets nothing out yet it is infinite; nothing is added by that one.
+        error = np.where(np.isfinite(glow.error[:, 0]), glow.error[:, 0], 0.0)
+        light = self.weight @ (glow.diffuse + glow.direct)[:, 0]
+        return np.asarray(light), np.asarray(self.weight**2 @ error**2)
+
+    def _filled(self, optics: Optics, more: FloatArray = SAME) -> BodyProblem:
+        """Return the problem filled with a material, on the piece's cells.
+
+        more : (2, 3) float, factors of mu_a and mu_s' in the three bands
+        """
+        mu_a, mu_s = np.exp(optics.logarithms)[:, None] * more
+
+        def filled(medium: Medium) -> Medium:
             if medium.name != self.material:
                 return medium
             return replace(
                 medium,
-                mu_a_per_mm=np.full(3, optics.mu_a_per_mm),
-                mu_s_reduced_per_mm=np.full(3, optics.mu_s_reduced_per_mm),
+                mu_a_per_mm=mu_a,
+                mu_s_reduced_per_mm=mu_s,
                 g=optics.g,
                 refractive_index=optics.n,
             )
 
-        media = tuple(map(known, self.problem.media))
-        kept = self.problem.boards if boards is None else boards
-        problem = replace(self.problem, media=media, cell_mm=self.cell_mm, boards=kept)
-        return self._leaving(problem, emitters)[:, 0]
+        media = tuple(map(filled, self.problem.media))
+        return replace(self.problem, media=media, cell_mm=self.cell_mm)
 
     def apart(self) -> Emitters:
         """Return the LEDs, each a light by itself."""

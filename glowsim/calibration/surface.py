@@ -112,9 +112,13 @@ class SurfaceSeries:
     def _longest_face_mm(self) -> float:
         """Return the longest edge of the faces that were read."""
         problem = self.piece.problem
-        corners = problem.walls.triangles[problem.skin][self.weights.any(axis=0)]
-        edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
-        return float(edges.max())
+        return longest_edge_mm(problem.walls.triangles[problem.skin][self.weights.any(axis=0)])
+
+
+def longest_edge_mm(triangles: FloatArray) -> float:
+    """Return the longest edge of some triangles, (n, 3, 3) float."""
+    edges = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=2)
+    return float(edges.max())
 
 
 def photo_series(

@@ -166,13 +166,13 @@ def test_patches_are_foreseen_as_places_pressed_by_a_meter_are(folder):
     assert (doubt > seen.shift_mm * np.abs(up) / SIDE_MM).all()
 
 
-def test_faces_that_are_too_coarse_to_read_are_said(folder):
+def test_a_piece_is_cut_finely_and_faces_too_coarse_to_read_are_said(folder):
     at = Optics(0.0022, 0.4, 0.65, 1.0)
     stretch = STRETCH.format(values=[1.0, 0.9, 0.8, 0.7, 0.6])
     stub = ROD.replace("length_mm = 60, diameter_mm = 24", "length_mm = 38, diameter_mm = 16")
-    for detail, coarse in ((2.5, False), (6, True)):
-        (folder / f"cut{detail}.toml").write_text(stub.replace("= 4", f"= {detail}"), "utf-8")
-        (one,) = series(folder, stretch.replace("stub.toml", f"cut{detail}.toml"))
+    for detail, coarse in (("", False), ("detail_mm = 6", True)):
+        (folder / "cut.toml").write_text(stub.replace("detail_mm = 4", detail), "utf-8")
+        (one,) = series(folder, stretch.replace("stub.toml", "cut.toml"))
         assert any("give it detail_mm" in text for text in one.cautions(at)) == coarse
 
 

@@ -89,9 +89,11 @@ OTHER_G = 0.1
 """What the real material's g is off."""
 BUILT_MM = 0.5
 """What boards of a sound prop are off by in each direction, at most."""
-PHOTONS = 150_000
-SMOOTH_MM = 4.0
-"""Width over which photons are gathered into light, beside what quick says."""
+PHOTONS = 1_000_000
+"""Of all lights: a photo has little noise, and what is left of it counts as the camera's."""
+SMOOTH_MM = 1.5
+"""Width over which photons are gathered into light, beside what quick says: less than a face, or
+the photo would show quick's own grid."""
 MOVES_MM = (2.0, 4.0, 8.0)
 FAULTS = ("none", "dark", *(f"moved {far:g}" for far in MOVES_MM), "thinner", "material")
 
@@ -106,6 +108,7 @@ class Tabled(TestPiece):
     what was asked before is kept."""
 
     _shone: Kept[np.ndarray]
+    _photons: Kept[tuple[np.ndarray, np.ndarray]]
 
     def exitance(self, optics: Optics, deeper_mm: float = 0.0) -> np.ndarray:
         node = self.start + 0.4 * np.round((optics.logarithms - self.start) / 0.4)
@@ -118,6 +121,10 @@ class Tabled(TestPiece):
         key = f"{optics!r} {emitters.position.tobytes()!r} {emitters.light.tobytes()!r}"
         return self._shone.get(key, lambda: super(Tabled, self).shone_by(optics, emitters, boards))
 
+    def counted(self, optics: Optics, photons: int) -> tuple[np.ndarray, np.ndarray]:
+        key = f"{optics!r} {photons}"
+        return self._photons.get(key, lambda: super(Tabled, self).counted(optics, photons))
+
 
 def piece_of(sort: Sort, wall_mm: float | None) -> Tabled:
     """Return a prop as the check knows it, in green."""
@@ -127,7 +134,7 @@ def piece_of(sort: Sort, wall_mm: float | None) -> Tabled:
         entry.mu_a_per_mm[1], entry.mu_s_reduced_per_mm[1], entry.g, entry.refractive_index
     )
     made = Tabled(body_problem(plan, 0), sort.material, 1, np.ones(len(sort.lights)), optics)
-    made._kept, made._shone = Kept(1000), Kept(1000)
+    made._kept, made._shone, made._photons = Kept(1000), Kept(1000), Kept(10)
     made.start, made.optics = optics.logarithms, optics
     return made
 
@@ -167,7 +174,7 @@ class Prop:
             replace(one, g=one.g + OTHER_G) if one.name == self.piece.material else one
             for one in problem.media
         )
-        goal = Goal(noise=None, photons=PHOTONS)
+        goal = Goal(noise=None, photons=PHOTONS // len(self.sort.lights))
         light, _ = solve_body(replace(problem, media=media), seed=11, goal=goal)
         counted = (light.diffuse + light.direct)[:, 1].sum(axis=0)
         skin = self.piece.skin
