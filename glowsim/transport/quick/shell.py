@@ -78,7 +78,7 @@ class Shell:
         for band in range(3):
             back = np.interp(cosine, COSINES, self.back[band])
             back = np.where(self.wall, back, self.opaque[:, band])
-            sent = np.zeros((2 * count, lights))
+            sent = np.zeros((2 * count, lights), dtype=self.exchange[band].deep.dtype)
             np.add.at(sent[:count].T, emitters.light, first * back)
             arriving = self.exchange[band].first_arriving(sent).T
             np.add.at(
@@ -140,7 +140,8 @@ def shell_of(
         through,
         back,
         evenly,
-        tuple(cavity.exchange(b[:, band]) for band in range(3)),
+        # In short numbers: reading the tables is what a draft waits for.
+        tuple(cavity.exchange(b[:, band]).in_type(np.float32) for band in range(3)),
         surfaces.target,
         patch,
         under,
