@@ -16,7 +16,7 @@ from glowsim.geometry.stencil import outlines_of, view_from
 from glowsim.scene import Picture
 
 MARGIN_MM = 4.0
-HEAD_MM = 12.0
+HEAD_MM = 16.0
 """Room above for its words."""
 WORDS_MM = 165.0
 """Width that the words need."""
@@ -69,15 +69,17 @@ def _drawn(places: BodyPlaces, picture: Picture, name: str, folder: Path) -> Dra
         0, drawing.height_mm - 3.5, f"{places.name}: stencil for {name}, from ({side})", size_mm=3.2
     )
     loose = any(_area_mm2(points) < 0 for points in covered)
-    bridges = " Leave bridges to what would fall out." if loose else ""
     both = ", and on the far side behind it" if picture.sides == "both" else ""
     drawing.words(
         0,
         drawing.height_mm - 8,
         "Cut out the grey, hold it flat where the outline meets the body's own, and paint straight "
-        f"through it{both}.{bridges}",
+        f"through it{both}.",
         size_mm=TEXT_MM,
     )
+    if loose:
+        words = "Leave bridges to what would fall out."
+        drawing.words(0, drawing.height_mm - 12, words, size_mm=TEXT_MM)
     return drawing
 
 

@@ -15,6 +15,9 @@ from glowsim.scene.lights import PathInside
 GLUE_MM = 1.0
 """Between a strip's back and the wall it is stuck to, where the scene does not say: its tape, and
 what its flat width and pieces lose to a wall that bends (an estimate)."""
+WIRES_MM = 4.0
+"""Between a board of a chain and the wall: its soldered wires, and what its flat back loses to a
+wall that bends (common practice, no source)."""
 NEAR_MM = 1e-3
 """A strip nearer than this to the wall's surface lies in it."""
 RAY_DEG = 1.0
@@ -25,12 +28,11 @@ JUMP = 8.0
 """A wall goes farther or nearer by less than this many times the way along it."""
 
 
-def path_on_wall(wall: Mesh, wanted: PathInside, thickness_mm: float) -> FloatArray:
-    """Return the line of a strip's LEDs along an inside wall, (n, 3) float [mm].
+def path_on_wall(wall: Mesh, wanted: PathInside, usual_mm: float) -> FloatArray:
+    """Return the line of LEDs' faces along an inside wall, (n, 3) float [mm].
 
     Rays from the middle of the wall's section at the wanted height find it; the line keeps `off_mm`
-    (else the strip's thickness and its glue) from it. Raises GeometryError, with the place, where
-    there is no wall.
+    (else `usual_mm`) from it. Raises GeometryError, with the place, where there is no wall.
     """
     middle = _middle(wall, wanted.height_mm)
     start = wanted.from_deg
@@ -57,7 +59,7 @@ def path_on_wall(wall: Mesh, wanted: PathInside, thickness_mm: float) -> FloatAr
         )
     inward = wall.normals[hits.face]
     inward = inward * -np.sign(np.einsum("nd,nd->n", inward, rays))[:, None]
-    off = thickness_mm + GLUE_MM if wanted.off_mm is None else wanted.off_mm
+    off = usual_mm if wanted.off_mm is None else wanted.off_mm
     line = hits.point + off * inward
     if abs(end - start) == 360:
         line[-1] = line[0]  # whatever facets the two rays met: it is closed

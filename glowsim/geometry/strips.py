@@ -16,7 +16,7 @@ import numpy as np
 
 from glowsim.catalogue import Board, Catalogue
 from glowsim.errors import GeometryError, SceneError
-from glowsim.geometry.alongwall import away_from_wall, path_on_wall
+from glowsim.geometry.alongwall import GLUE_MM, WIRES_MM, away_from_wall, path_on_wall
 from glowsim.geometry.boards import board_frame
 from glowsim.geometry.body import unlit_solid_of
 from glowsim.geometry.curves import points_along
@@ -206,7 +206,8 @@ def _with_points(light: Light, board: Board, wall: Mesh | None) -> Light:
     """Return a strip or chain as one along points, which way it faces worked out."""
     if light.path_inside is not None:
         assert wall is not None, "looked up with the path"
-        points = path_on_wall(wall, light.path_inside, board.thickness_mm)
+        behind = WIRES_MM if light.is_chain else GLUE_MM
+        points = path_on_wall(wall, light.path_inside, board.thickness_mm + behind)
         path = tuple(_plain(point) for point in points)
         light = light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
     if light.is_chain:

@@ -50,7 +50,8 @@ class PathInside(Strict):
     """To where it may run; below `from_deg` for clockwise, left out once round. It ends after its
     last LED."""
     off_mm: Annotated[Mm, Field(ge=0, le=1000)] | None = None
-    """From the wall to the LEDs' faces; left out, the strip's thickness and 1 mm."""
+    """From the wall to the LEDs' faces; left out, the strip's thickness and 1 mm, or a board's and
+    4 mm, which its wires need."""
 
     @model_validator(mode="after")
     def _some_way(self) -> Self:

@@ -158,6 +158,11 @@ def test_a_direction_that_is_written_stays_written_as_it_decides_where_a_chain_f
     assert facing == (0, 0, 1)
 
 
+def test_left_to_itself_a_chain_keeps_room_for_its_wires():
+    (body,) = build_problem(scene_of("path_inside = { height_mm = 20 }\nboard_count = 4")).bodies
+    assert misfits(body) == ()
+
+
 CHIN = """\
   [[bodies.lights]]
   name = "chin"
