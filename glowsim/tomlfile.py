@@ -120,11 +120,16 @@ def _without_echoes(faults: list[Any]) -> list[Any]:
 
 
 def _describe(model: type[BaseModel], toml: TomlText, at: KeyPath, fault: Any) -> str:
-    keys, owner = _walk(model, tuple(fault["loc"]))
+    keys, owner, kind = _walk(model, tuple(fault["loc"]))
     limits = fault.get("ctx", {})
     if fault["type"] == "union_tag_invalid":
         keys = (*keys, limits["discriminator"].strip("'"))
-    return f"{toml.where(at + keys + tuple(limits.get('at', ())))}: {_reason(fault, keys, owner)}"
+    reason = _reason(fault, keys, owner)
+    if fault["type"] == "union_tag_not_found":
+        key = limits["discriminator"]
+        known = ", ".join(f'"{tag}"' for tag in _tags(kind, key.strip("'")))
+        reason = f"the key {key} is needed to say which kind this is: {known}"
+    return f"{toml.where(at + keys + tuple(limits.get('at', ())))}: {reason}"
 
 
 _COMPARISONS = {
@@ -170,8 +175,6 @@ def _reason(fault: Any, keys: KeyPath, owner: type[BaseModel] | None) -> str:
         )
         value = shown(limits.get("tag", given))
         return f"{value} is not one of the choices{did_you_mean(value, expected)}"
-    if kind == "union_tag_not_found":
-        return f"the key {limits.get('discriminator')} is needed to say which kind this is"
     if kind in _COMPARISONS:
         limit, words = _COMPARISONS[kind]
         return f"{shown(given)} is out of range; it must be {words} {limits[limit]:g}"
@@ -197,9 +200,9 @@ def shown(value: Any) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
-def _walk(model: type[BaseModel], loc: KeyPath) -> tuple[KeyPath, type[BaseModel] | None]:
+def _walk(model: type[BaseModel], loc: KeyPath) -> tuple[KeyPath, type[BaseModel] | None, Any]:
     """Follow `loc` through the model: return the keys as the user wrote them (without the
-    union tags that pydantic adds) and the model that owns the last key."""
+    union tags that pydantic adds), the model that owns the last key and what is wanted there."""
     keys: list[str | int] = []
     kind: Any = model
     owner: type[BaseModel] | None = model
@@ -218,7 +221,7 @@ def _walk(model: type[BaseModel], loc: KeyPath) -> tuple[KeyPath, type[BaseModel
         elif isinstance(part, int) or typing.get_origin(kind) is dict:
             arguments = typing.get_args(kind)
             kind = arguments[-1 if typing.get_origin(kind) is dict else 0] if arguments else None
-    return tuple(keys), owner
+    return tuple(keys), owner, kind
 
 
 def _field_type(info: FieldInfo) -> Any:
@@ -236,6 +239,14 @@ def _plain(kind: Any) -> Any:
         members = [m for m in typing.get_args(kind) if m is not type(None)]
         return _plain(members[0]) if len(members) == 1 else kind
     return kind
+
+
+def _tags(kind: Any, key: str) -> list[str]:
+    """Return what `key` may say in a union of models, to tell which of them is meant."""
+    plain = _plain(kind)
+    if typing.get_origin(plain) in (typing.Union, types.UnionType):
+        return [tag for member in typing.get_args(plain) for tag in _tags(member, key)]
+    return list(typing.get_args(plain.model_fields[key].annotation))
 
 
 def _tagged_member(kind: Any, tag: str | int) -> type[BaseModel] | None:

@@ -37,7 +37,9 @@ CASES = {
     ),
     "a shape without a kind": (
         BODY + "shape = { diameter_mm = 3 }\n",
-        "line 4: bodies[0].shape: the key 'kind' is needed to say which kind this is",
+        "line 4: bodies[0].shape: the key 'kind' is needed to say which kind this is: "
+        '"spike", "orb", "rod", "slab", "blade", "crystal", "ring", "dome", "turned", "cut", '
+        '"drawn", "loft"',
     ),
     "a shape that is a text": (
         BODY + 'shape = "orb"\n',
