@@ -81,13 +81,14 @@ def _print_what_can_be() -> None:
 
 @contextmanager
 def _ctrl_c_heeded() -> Iterator[None]:
-    """Stop by Ctrl-C during imports too, where libraries drop an exception of that kind; take
-    being told to end (`kill`, `timeout`, a machine that goes down) for Ctrl-C."""
+    """Stop by Ctrl-C during imports too, where libraries drop an exception of that kind, and at
+    once when it is pressed again, where threads first end what they are at; take being told to
+    end (`kill`, `timeout`, a machine that goes down) for Ctrl-C."""
     usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if not usual or threading.current_thread() is not threading.main_thread():
         yield  # ignored in the background, or someone else's to decide
         return
-    signal.signal(signal.SIGINT, _stop)
+    signal.signal(signal.SIGINT, _Stop())
     told = signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
     if told:
         signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
@@ -99,13 +100,24 @@ def _ctrl_c_heeded() -> Iterator[None]:
             signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
-def _stop(number: int, frame: FrameType | None) -> None:
-    if _imports(frame):
-        # Nothing is half written by an import, so the program can end where it stands.
-        words = _SHOW_CURSOR * sys.stderr.isatty() + b"glowsim: stopped\n"
-        os.write(2, words)
-        os._exit(INTERRUPTED)
-    signal.default_int_handler(number, frame)
+class _Stop:
+    """What Ctrl-C does: an exception the first time, the end where the program stands the next.
+
+    That is safe: files are written beside their places, and what a killed program leaves there is
+    put right by the next one.
+    """
+
+    def __init__(self) -> None:
+        self._asked = False
+
+    def __call__(self, number: int, frame: FrameType | None) -> None:
+        # Nothing is half written by an import either.
+        if self._asked or _imports(frame):
+            words = _SHOW_CURSOR * sys.stderr.isatty() + b"glowsim: stopped\n"
+            os.write(2, words)
+            os._exit(INTERRUPTED)
+        self._asked = True
+        signal.default_int_handler(number, frame)
 
 
 def _imports(frame: FrameType | None) -> bool:

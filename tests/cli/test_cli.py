@@ -255,6 +255,33 @@ def test_ctrl_c_during_an_import_is_not_swallowed(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
+def test_ctrl_c_again_does_not_wait_for_threads():
+    """A solve runs on in its threads, which the first Ctrl-C waits for."""
+    code = (
+        "import os, signal, threading\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "import glowsim.cli.main as m, glowsim.cli.group as g\n"
+        "from concurrent.futures import ThreadPoolExecutor\n"
+        "def long(**_):\n"
+        "    with ThreadPoolExecutor(1) as pool:\n"
+        "        pool.submit(threading.Event().wait)\n"
+        "        threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT)).start()\n"
+        "        os.kill(os.getpid(), signal.SIGINT)\n"
+        "g.cli.main = long\n"
+        "m.main()\n"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", "glowsim: stopped\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are Unix's")
 def test_told_to_end_is_taken_for_ctrl_c(typed, monkeypatch):
     monkeypatch.setattr(cli, "main", lambda **_: signal.raise_signal(signal.SIGTERM))
     shown = typed()
