@@ -21,7 +21,7 @@ def where_the_lights_go(prop: Prop) -> tuple[Block, ...]:
             (
                 str(light.number),
                 f"{light.name}\n{light.board_name}",
-                ", ".join(f"{c:.1f}" for c in light.centre_mm),
+                ", ".join(f"{c:z.1f}" for c in light.centre_mm),
                 f"{light.height_mm:.1f}",
                 f"{light.from_axis_mm:.1f}"
                 + ("" if light.from_axis_mm < 0.05 else f" at {light.angle_deg:.0f}°"),

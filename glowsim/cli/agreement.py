@@ -194,7 +194,7 @@ def _print(screen: Console, found: Agreement, supply: str) -> None:
             f"{'< ' * body.usual_below}{100 * body.usual:.1f}",
             _said(max((s.luminance for s in body.judged), key=_sure_first)),
             _said(worst.ratio) if worst else f"none over {_percent(SURE * body.noise)}",
-            ", ".join(f"{c:.0f}" for c in worst.body_place_mm) if worst else "",
+            ", ".join(f"{c:z.0f}" for c in worst.body_place_mm) if worst else "",
         )
     widths = ", ".join(f"{body.patch_mm:.2g} mm on {body.name}" for body in found.bodies)
     table.caption = (

@@ -141,7 +141,7 @@ def boards_table(
     for k, light in enumerate(lights):
         table.add_row(
             light.name or f"board {k + 1}",
-            *(f"{round(c, 1) + 0.0:.1f}" for c in light.position_mm),
+            *(f"{c:z.1f}" for c in light.position_mm),
             ", ".join(f"{c:.2g}" for c in light.direction),
             *(column[k] for column in more.values()),
         )

@@ -74,7 +74,7 @@ def print_heat(found: HeatReport, verbose: bool) -> None:
     rows = _alike(found.boards)
     screen.print(_boards(rows))
     for board, names in rows:
-        who = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} alike"
+        who = names[0] if len(names) == 1 else f"{names[0]} (and {len(names) - 1} more like it)"
         words = f"{who}, in {board.buried_in or 'nothing'}: {board.verdict}"
         if board.limits:
             worst = board.limits[0]

@@ -216,7 +216,7 @@ def _figures(answer: Relit) -> FigureTable:
         )
     table.caption = (
         f"even enough: {wanted(answer.before)}; {KEY}; board W, °C: the "
-        "warmest board, on average over its pulses, ! above what heat allows there"
+        "warmest board, on average over the pulses, ! above what heat allows there"
     )
     return table
 
@@ -236,7 +236,7 @@ def _boards(answer: Placed) -> FigureTable:
     moves = answer.moves
     more = {
         "was at": [
-            "new" if move.was_mm is None else ", ".join(f"{c:.1f}" for c in move.was_mm)
+            "new" if move.was_mm is None else ", ".join(f"{c:z.1f}" for c in move.was_mm)
             for move in moves
         ],
         "moves mm": ["" if move.mm is None else f"{move.mm:.1f}" for move in moves],
@@ -255,6 +255,6 @@ def _strips(answer: Slid) -> FigureTable:
         table.add_row(
             one.name,
             *(f"{mm:.1f}" for mm in (one.start_mm, one.was_mm, one.last_mm)),
-            *(", ".join(f"{round(c, 1) + 0.0:.1f}" for c in place) for place in ends),
+            *(", ".join(f"{c:z.1f}" for c in place) for place in ends),
         )
     return table

@@ -79,7 +79,7 @@ def _explained(answer: Thickness, advice: Advice) -> str:
         (f"-> {arrow}: " if advice.worth else "no ->, none is worth it: ")
         + f"{wanted(advice.step)} are wanted.  {KEY}.  "
         + ("LED: below the surface.  " if moves else "")
-        + "watts: of the hottest board, on average over its pulses, ! above what heat allows "
+        + "watts: of the hottest board, on average over the pulses, ! above what heat allows "
         "there.  quick: whether that solver holds or is a rough guide"
     )
 

@@ -106,7 +106,7 @@ SKIN = "skin"
 class HeatReport:
     """The heat of a prop.
 
-    judged : the drive that is judged: 'at your settings' or 'on average over its pulses'
+    judged : the drive that is judged: 'at your settings' or 'on average over the pulses'
     boards : as in the scene;  fields : by key of each different body with lights
     error_factor : how far rises may be off by the conductivity alone, as a factor
     """
@@ -208,7 +208,7 @@ def heat_of(
         told = (hottest.board_c, hottest.full_board_c)
         notes.append(said_of_holder(plan.catalogue, body, *told))
     factor = max(part.conductivity_factor for part in parts.values())
-    judged = "on average over its pulses" if electrics.course.moves else "at your settings"
+    judged = "on average over the pulses" if electrics.course.moves else "at your settings"
     return HeatReport(
         plan.title, judged, heat, tuple(boards), fields, parts, powers, factor, tuple(notes)
     )

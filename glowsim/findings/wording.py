@@ -30,7 +30,7 @@ def text_of(findings: Findings) -> str:
             f"5%/mean {even.p5_over_mean:.2g}, off by x {even.off_by:.3g}: {even.grade}"
         )
     for found in findings.found:
-        place = ", ".join(f"{c:.0f}" for c in found.body_place_mm)
+        place = ", ".join(f"{c:z.0f}" for c in found.body_place_mm)
         lines.append(
             f"{found.number}. {found.kind} on {found.body} at ({place}) mm, {found.label}: "
             f"{found.suggestion}"

@@ -209,7 +209,7 @@ def _legend(
         legend.append((words.kinds[kind], kind, True))
     hidden = [mark for mark, near in zip(marks, np.any(seen, axis=0), strict=True) if not near]
     if hidden:
-        legend.append(("hollow: hidden from all these sides", hidden[0].kind, False))
+        legend.append(("not filled: hidden from all these sides", hidden[0].kind, False))
     legend.append((words.grey, None, True))
     if listed < len(marks):
         legend.append((f"and {len(marks) - listed} more marks", None, True))

@@ -60,7 +60,7 @@ def _where_it_leaves(name: str, body: BodyGlow) -> str:
     if by_side[most] < WORTH_SAYING:
         return said
     middle = np.average(body.surface.centroids[there], axis=0, weights=share[there])
-    place = ", ".join(f"{c + 0.0:.0f}" for c in middle.round())
+    place = ", ".join(f"{c:z.0f}" for c in middle)
     way = ["right", "left", "back", "front", "top", "bottom"][(1 - most % 2) + 2 * (most // 2)]
     return (
         f"{said}; most of the rest, {100 * by_side[most]:.0f} %, leaves by the {way}, about "
