@@ -227,8 +227,10 @@ def _first_place(unlit: SceneFile, board: str, kept: PreparedProp) -> FloatArray
     if free is not None:
         return free
     sizes = {name: max(shaped(name).size_mm) for name in boards_to_choose(catalogue)}
-    smaller = sorted((size, name) for name, size in sizes.items() if size < sizes[board])
-    fits = (name for _, name in smaller[::-1] if _free_place(problem, shaped(name)) is not None)
+    kind = catalogue.board(board).drive  # one of the same colours first, and of those the largest
+    ranked = sorted((catalogue.board(n).drive == kind, mm, n) for n, mm in sizes.items())
+    smaller = [name for _, size, name in ranked[::-1] if size < sizes[board]]
+    fits = (name for name in smaller if _free_place(problem, shaped(name)) is not None)
     other = next(fits, None)
     advice = f"{boards_to_choose(catalogue)[other]} has" if other else "none of those here has"
     raise SceneError(

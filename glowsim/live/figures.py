@@ -67,6 +67,12 @@ class Figures:
         """Return whether a body of the scene reads as lit."""
         return _named(self.findings.lit if self.findings else (), body)
 
+    def rough(self, body: str) -> tuple[str, ...]:
+        """Return why the quick solver is a rough guide for a body, as `glow` prints it; empty
+        where it is none."""
+        trust = self.findings.trust if self.findings else {}
+        return next((tuple(why) for of, why in trust.items() if of.partition(" (x")[0] == body), ())
+
     def worst(self, body: str) -> Finding | None:
         """Return the first finding of a body, the worst."""
         return _named(self.findings.found if self.findings else (), body)

@@ -285,7 +285,9 @@ class View(Frame):
         if session.seen is None:
             return f"first light: {session.doing or 'reading'} …"
         if session.rests:
-            return f"full answer; white is {number(session.seen.exposure_cd_m2)} cd/m²"
+            rough = session.figures.rough(edits.told_as(session.now, self.body))
+            guide = ", a rough guide here" if rough else ""
+            return f"full answer{guide}; white is {number(session.seen.exposure_cd_m2)} cd/m²"
         shown = "full answer" if session.seen.full and session.seen.prop == session.now else "draft"
         return f"{shown}; {session.doing or 'waiting for your hand'} …"
 

@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 from nicegui import ui
 
+from glowsim.live import edits
 from glowsim.live.background import Made
 from glowsim.live.edits import Prop
 from glowsim.live.pulsing import Pulsing
@@ -171,6 +172,9 @@ class WorkView(WorkLine):
         self._line(menu, words, "thickness", "--body", body.name, *limits)
         self._line(menu, "what would mend it, each change tried", "glow")
         ui.label("Is it true?").classes("head")
+        name = edits.told_as(session.now, view.body)
+        for reason in session.figures.rough(name):
+            ui.label(f"{name}: quick is a rough guide here: {reason}").classes("said")
         view.handles.line(
             menu,
             f"be sure: follow the light piece by piece, {SURE_S} s",

@@ -50,7 +50,7 @@ def test_a_second_scene_takes_another_name(tmp_path):
                 "board": "ring_24",
                 "sizes": {"length_mm": 60, "width_mm": 30, "thickness_mm": 9},
             },
-            r"has no room in this body; .*LED.* has, or",
+            r"has no room in this body; 7-LED round board .* has, or",
         ),
         ({"material": "cheese"}, "no material 'cheese'"),
         ({"sizes": {"diameter_mm": 100.0, "height_mm": -3.0}}, "height_mm"),

@@ -72,6 +72,15 @@ def test_what_could_hurt_stands_in_the_sentence_and_in_its_handle():
     assert figures.cautions == findings.cautions
 
 
+def test_what_makes_quick_a_rough_guide_is_told_of_the_body_it_is_of():
+    figures = Figures(findings=SimpleNamespace(trust={"bud (x3)": ["thin wall"], "leaf": []}))
+    assert (figures.rough("bud"), figures.rough("leaf"), Figures().rough("bud")) == (
+        ("thin wall",),
+        (),
+        (),
+    )
+
+
 def test_guesses_about_mesh_files_are_asked_and_open_hollows_are_not():
     notes = ("plain", Doubt("12 mm or 120 mm: which?"), OpenHollow("it is open"))
     figures = Figures(findings=SimpleNamespace(notes=notes))
