@@ -92,6 +92,10 @@ def test_logic_level(volts, keys, warned):
 def test_too_little_memory_is_said():
     notes = plan(row(4, STAR), memory_bytes=50, level_shifter=True).notes
     assert any("84 bytes; the controller has 50" in note for note in notes)
+    # 4 x 144 x 3 = 1728 bytes: most of what a small one has.
+    many = row(4, STAR, board="strip_144")
+    assert any("1728 bytes: too much for a small controller" in n for n in plan(many).notes)
+    assert not any("A frame takes" in note for note in plan(many, memory_bytes=4096).notes)
 
 
 def test_boards_without_data_need_dimmers():

@@ -222,3 +222,9 @@ def test_one_fault_one_message_with_its_line(text, message):
     with pytest.raises(SceneError, match=r"^prop\.toml, line \d+: ") as caught:
         electrics(row(1, text))
     assert str(caught.value).split(": ", 1)[1] == message
+
+
+def test_half_used_a_pack_is_between_full_and_empty():
+    choice = judge(electrics(row(1)), pack("nimh_aa", 4), level=0.1)
+    full, half, empty = (choice.pack.feed(used).rest_v for used in (0.0, 0.5, 1.0))
+    assert full > half > choice.half.supply_v > choice.white.supply_v > empty
