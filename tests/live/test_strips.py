@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from glowsim.decisions.effort import BRIEF
 from glowsim.errors import SceneError
-from glowsim.live import keeping
+from glowsim.live import edits, keeping, placing
 from glowsim.live.boards import Around, added_clear, outlines, stepped, toward, turned_clear, typed
 from glowsim.live.edits import BoardAt, Prop
 from glowsim.live.strips import strip_at
@@ -78,3 +81,23 @@ def test_what_a_strip_along_a_path_cannot_do_is_said():
     turned = turned_clear(PROP, BROW, (0, 1, 0), problem, catalogue)
     assert turned.light(BROW).direction == (0, 1, 0)
     assert keeping.text_of(SCENE, turned.scene)[1].scene == turned.scene
+
+
+def test_a_short_search_slides_strips_and_leaves_the_rest_of_them(monkeypatch):
+    text = keeping.text_of(SCENE, edits.slid(PROP, BROW, 12.5).scene)[0]
+    text = text.replace(
+        "led_count = 3", "led_count = 3\ndrive = { red = 0.1, green = 0, blue = 0 }"
+    )
+    asked = []
+
+    def slide(file, body, effort, report):
+        asked.append((body, effort.faces))
+        return SimpleNamespace(text_of_scene=text, numbers=(0,))
+
+    monkeypatch.setattr(placing, "slide", slide)
+    own = SCENE.scene.bodies[0]
+    search = SimpleNamespace(file=lambda: SCENE, name=own.name, body=own, report=str)
+    board, brow = placing.briefly(search, 1)[0]
+    assert asked == [("bowl", BRIEF.faces)]
+    assert brow == own.lights[1].model_copy(update={"start_mm": 12.5})
+    assert board == own.lights[0]
