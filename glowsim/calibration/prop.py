@@ -16,14 +16,17 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.optics.emission import MATT
 from glowsim.transport.prepared import PreparedProp
 from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, Medium, OpaqueBoard
-from glowsim.transport.reference import Goal, solve_body
+from glowsim.transport.reference import Goal, Tallies, solve_body
+from glowsim.transport.reference.tallies import work_of
+from glowsim.transport.result import BodyGlow
 from glowsim.transport.sizes import cell_for_mm
 
 SLOPE = 0.1
 """Step h of a slope, in the logarithm."""
 SAME = np.ones((2, 3))
-LEAST_PHOTONS, LONGEST_S = 10_000, 60.0
-"""Of each light, where some are counted, and the time that may take."""
+LEAST_PHOTONS, MOST_WORK = 10_000, 1e9
+"""Of each light, where some are counted, and the work that they may take (`work_of`): about a
+minute on two cores. A limit in seconds would let what is told hang on how busy a machine is."""
 DEPTH_MM = 1.0
 """What lights may stand deeper or less deep than drawn."""
 CELL_IN_LENGTHS = 0.8
@@ -139,14 +142,14 @@ class TestPiece:
     def counted(self, optics: Optics, photons: int) -> tuple[FloatArray, FloatArray]:
         """Return exitance of each face by the reference solver and its variance, (k,) float each.
 
-        photons : of all lights together, about. Raises SolveError where there is no compiler.
+        photons : of all lights together, about; fewer where each takes much work
+        The same each time, however busy the machine. Raises SolveError where there is no compiler.
         """
-        each = max(photons // len(self.weight), LEAST_PHOTONS)
         problem = self._filled(optics)
-        goal = Goal(noise=None, seconds=LONGEST_S, photons=each)
-        glow, tallies = solve_body(problem, goal=goal)
-        if tallies.stopped:
-            raise KeyboardInterrupt
+        _, first = _followed(problem, 1)  # a batch of each light, which tells the work of one
+        most = MOST_WORK * first.photons.sum() / work_of(first.events, int(first.photons.sum()))
+        each = min(max(photons, LEAST_PHOTONS * len(self.weight)), most) / len(self.weight)
+        glow, _ = _followed(problem, int(each), first)
         assert glow.error is not None  # the reference solver always states it
         # Of a light that lets nothing out yet it is infinite; nothing is added by that one.
         error = np.where(np.isfinite(glow.error[:, 0]), glow.error[:, 0], 0.0)
@@ -235,6 +238,17 @@ class Signal:
 
     value: FloatArray
     slope: FloatArray
+
+
+def _followed(
+    problem: BodyProblem, photons: int, earlier: Tallies | None = None
+) -> tuple[BodyGlow, Tallies]:
+    """Return what so many photons of each light tell. Raises SolveError."""
+    goal = Goal(noise=None, photons=photons)
+    glow, tallies = solve_body(problem, goal=goal, earlier=earlier)
+    if tallies.stopped:
+        raise KeyboardInterrupt
+    return glow, tallies
 
 
 def read_by(piece: TestPiece, weights: FloatArray, optics: Optics) -> Signal:

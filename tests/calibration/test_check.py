@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import count
 
 import numpy as np
 import pytest
@@ -82,6 +83,17 @@ def shone(piece, optics=FOAM, lift=0.0, flux=(1.0, 1.0)):
     emitters = piece.problem.emitters
     lifted = emitters.position + np.outer(emitters.light == 1, [0.0, 0.0, lift])
     return np.array(flux) @ piece.shone_by(optics, replace(emitters, position=lifted))
+
+
+def test_photons_are_as_many_however_busy_the_machine(piece, monkeypatch):
+    """By a clock that goes on a minute whenever it is looked at, too: the work of the first few
+    limits them, and a hundred million are not followed."""
+    monkeypatch.setattr("glowsim.transport.reference.run.BATCH_WORK", 1e5)
+    monkeypatch.setattr("glowsim.calibration.prop.MOST_WORK", 1e6)
+    idle = TestPiece.counted(piece, FOAM, 100_000_000)
+    minutes = count(0.0, 60.0)
+    monkeypatch.setattr("time.perf_counter", lambda: next(minutes))
+    assert np.array_equal(idle, TestPiece.counted(piece, FOAM, 100_000_000))
 
 
 def test_a_prop_as_drawn_agrees(piece, tmp_path):

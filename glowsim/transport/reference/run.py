@@ -21,7 +21,7 @@ from glowsim.transport.reference.goal import Goal, Progress, Report
 from glowsim.transport.reference.kernels import follow
 from glowsim.transport.reference.noise import noise_of
 from glowsim.transport.reference.packing import Packed, Run, empty_run, packed
-from glowsim.transport.reference.tallies import Tallies
+from glowsim.transport.reference.tallies import Tallies, work_of
 
 PILOT = 8
 """Photons of each light from which the work of one is guessed."""
@@ -64,9 +64,9 @@ class Follower:
         run.clear()
         for light in lights:
             self._fill(run, light, 0, PILOT)
-        scatterings, searches, _, jumps, _ = run.events
-        work = (scatterings + 5.0 * searches + 5.0 * jumps) / max(1, PILOT * len(lights)) + 20.0
-        return int(np.clip(2 ** round(np.log2(BATCH_WORK / work)), *BATCHES))
+        photons = max(1, PILOT * len(lights))
+        each = work_of(run.events, photons) / photons
+        return int(np.clip(2 ** round(np.log2(BATCH_WORK / each)), *BATCHES))
 
     def _fill(self, run: Run, light: int, first: int, count: int) -> int:
         """Follow `count` photons, for each group of bands; return how many were."""

@@ -18,6 +18,15 @@ from glowsim.transport.reference.packing import Run
 Float32 = NDArray[np.float32]
 
 
+def work_of(events: IntArray, photons: int) -> float:
+    """Return what following photons takes, in scatterings, about: the same on any machine.
+
+    events : (..., 5) int, as in `Tallies`;  photons : of all lights
+    """
+    scatterings, searches, _, jumps, _ = events.reshape(-1, 5).sum(axis=0)
+    return float(scatterings + 5.0 * searches + 5.0 * jumps + 20.0 * photons)
+
+
 @dataclass(frozen=True)
 class Tallies:
     """Sums over photons, light by light; k faces on the room, three bands.
