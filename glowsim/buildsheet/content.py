@@ -63,8 +63,8 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
 
 def _making(prop: Prop) -> tuple[str, ...]:
     heads = dict.fromkeys(seat.head for mine in prop.seats.values() for seat in mine)
-    jigs = bool(rows_of(prop.plan.scene_file.scene))
-    return (*making_steps(prop.lit), *head_step(heads, jigs))
+    strips_for = {row.head for row in rows_of(prop.plan.scene_file.scene)}
+    return (*making_steps(prop.lit), *(head_step(head, head in strips_for) for head in heads))
 
 
 def _start(prop: Prop) -> tuple[Block, ...]:

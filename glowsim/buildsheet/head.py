@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from glowsim.buildsheet.drawing import GREY, Drawing, Path, Round
-from glowsim.buildsheet.places import CHANNEL_MM
-from glowsim.scene import Around, Body, Orb, Scene
+from glowsim.buildsheet.places import CHANNEL_MM, ball_mm
+from glowsim.scene import Around, Body, Scene
 
 STRIP_MM = 14.0
 """Height of a strip: narrow enough to lie on a ball."""
@@ -22,6 +22,8 @@ WORDS_MM = 178.0
 """Width that the words need."""
 CLEAR_MM = CHANNEL_MM / 2 + 2.0
 """No strip is cut nearer than this to the middle of a hole."""
+MIDDLE_MM = 0.01
+"""How far a ball may be off the middle of a row it carries."""
 ON_AXIS_DEG = 2.0
 """Rows that lean less than this from the axis are a single place, not a ring."""
 
@@ -31,7 +33,7 @@ class Row:
     """A row of pieces round a head.
 
     body       : whose copies they are;  names : of the copies, in their order
-    head_mm    : radius of the head;  is_ball : whether there is a ball, or it was made up
+    head       : the ball they sit on;  head_mm : its radius
     ring_mm    : radius of the circle on the head's surface that they sit on
     above_mm   : height of that circle above the head's lowest point
     lean_deg   : of each piece from upright;  angle_deg : (n,) bearings about the axis
@@ -39,8 +41,8 @@ class Row:
 
     body: str
     names: tuple[str, ...]
+    head: str
     head_mm: float
-    is_ball: bool
     ring_mm: float
     above_mm: float
     lean_deg: float
@@ -77,11 +79,11 @@ class Row:
 
 
 def rows_of(scene: Scene) -> tuple[Row, ...]:
-    """Return the rows of all bodies that stand round a point.
+    """Return the rows of all bodies that stand round the middle of a ball, which is their head.
 
-    The head is the orb in their middle; without one, a ball through the pieces' own zero points is
-    taken. Bodies that are moved or turned before their pattern lays them out are left out: their
-    feet stand elsewhere.
+    Rows round anything else, or round nothing, are left out: a strip is made for the ball it lies
+    on. So are bodies that are moved or turned before their pattern lays them out: their feet stand
+    elsewhere.
     """
     found = []
     for body in scene.bodies:
@@ -92,27 +94,31 @@ def rows_of(scene: Scene) -> tuple[Row, ...]:
             first, number = number, number + pattern.copy_count
             if not isinstance(pattern, Around) or pattern.radius_mm <= 0 or not body.lights:
                 continue
-            found.append(_row(scene, body, pattern, tuple(body.copy_names[first:number])))
+            names = tuple(body.copy_names[first:number])
+            found += [_row(body, pattern, names, *ball) for ball in _balls(scene, pattern)[:1]]
     return tuple(row for row in found if row.ring_mm > 1.0 and len(row.names) > 1)
 
 
-def _row(scene: Scene, body: Body, pattern: Around, names: tuple[str, ...]) -> Row:
-    radius, is_ball = pattern.radius_mm, False
-    for other in scene.bodies:
-        apart = np.subtract(other.position_mm, pattern.centre_mm)
-        shape = other.shape
-        if not isinstance(shape, Orb) or other.patterns or np.abs(apart).max() > 0.01:
-            continue
-        if shape.height_mm in (None, shape.diameter_mm):
-            radius, is_ball = shape.diameter_mm / 2, True
+def _balls(scene: Scene, pattern: Around) -> list[tuple[str, float]]:
+    """Return name and radius of each ball in the middle of a pattern, the widest first."""
+    balls = [
+        (body.name, radius)
+        for body in scene.bodies
+        if (radius := ball_mm(body)) is not None and not body.patterns
+        if np.abs(np.subtract(body.position_mm, pattern.centre_mm)).max() <= MIDDLE_MM
+    ]
+    return sorted(balls, key=lambda ball: -ball[1])
+
+
+def _row(body: Body, pattern: Around, names: tuple[str, ...], head: str, radius: float) -> Row:
     tilt = math.radians(pattern.tilt_deg)
     gaps = pattern.count if pattern.span_deg == 360 else max(1, pattern.count - 1)
     step = pattern.span_deg / gaps
     return Row(
         body.name,
         names,
+        head,
         radius,
-        is_ball,
         abs(radius * math.sin(tilt)) if abs(pattern.tilt_deg % 180) > ON_AXIS_DEG else 0.0,
         radius * (1 + math.cos(tilt)),
         pattern.tilt_deg,
@@ -126,7 +132,7 @@ def strips(row: Row, most_mm: float, foot_mm: float = 0.0) -> list[Drawing]:
     foot_mm : radius of the pieces' feet, whose rims are marked on the middle line; 0 for none
     """
     cuts = _cuts(row, most_mm - TAB_MM - 2)
-    reach = row.reach_mm(foot_mm) if row.is_ball else 0.0
+    reach = row.reach_mm(foot_mm)
     return [_part(row, k, cuts, reach) for k in range(len(cuts) - 1)]
 
 
@@ -176,14 +182,14 @@ def _part(row: Row, number: int, cuts: list[float], reach: float) -> Drawing:
     drawing.words(
         1,
         STRIP_MM + 6.5,
-        f"Lay its middle line round the head where it is {2 * row.ring_mm:.1f} mm across, "
+        f"Lay its middle line round {row.head} where it is {2 * row.ring_mm:.1f} mm across, "
         f"{row.above_mm:.1f} mm above its lowest point, all +x marks above each other.",
         size_mm=TEXT_MM,
     )
     drawing.words(
         1,
         STRIP_MM + 3,
-        f"Bore Ø {CHANNEL_MM:.0f} mm for the wires at each ring, towards the head's middle; each "
+        f"Bore Ø {CHANNEL_MM:.0f} mm for the wires at each ring, towards its middle; each "
         f"piece leans {row.lean_deg:.0f}° from upright."
         + (" Grey ticks: the rim of its foot." if reach else ""),
         size_mm=TEXT_MM,

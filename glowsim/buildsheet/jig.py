@@ -56,13 +56,11 @@ def on_whole(row: Row) -> bool:
 def jig_words(row: Row) -> str:
     """Return how to use a jig."""
     lower = row.above_mm - HALF_BAND_MM
-    put = (
-        "slips on whole" if on_whole(row) else "comes in two halves, taped together round the head"
-    )
+    put = "slips on whole" if on_whole(row) else "comes in two halves, taped together round it"
     return (
         f"drilling jig for {row.names[0]} to {row.names[-1]}, to print: {put}; its lower edge "
-        f"stands {lower:.1f} mm above the head's lowest point all round, the notch towards +x. "
-        f"Bore Ø {CHANNEL_MM:.0f} mm through the guides, towards the head's middle"
+        f"stands {lower:.1f} mm above {row.head}'s lowest point all round, the notch towards +x. "
+        f"Bore Ø {CHANNEL_MM:.0f} mm through the guides, towards its middle"
     )
 
 

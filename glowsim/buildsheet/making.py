@@ -39,15 +39,13 @@ def making_of(spec: Body, catalogue: Catalogue) -> Making:
     )
 
 
-def head_step(heads: Iterable[str], jigs: bool) -> tuple[str, ...]:
-    """Return how to prepare what the pieces sit on, if they do."""
-    names = " and ".join(heads)
-    if not names:
-        return ()
-    mark = "with the paper strips, or put on the printed jigs" if jigs else "by the table of pieces"
+def head_step(head: str, jigs: bool) -> str:
+    """Return how to prepare a body that pieces sit on."""
+    mark = "with the paper strips, or put on the printed jigs" if jigs else "by its table of holes"
+    way = "towards its middle" if jigs else "at the slant that stands there"
     return (
-        f"Mark the wire holes on {names} {mark}; bore them towards its middle, and try every piece "
-        "in its place before any glue.",
+        f"Mark the wire holes on {head} {mark}; bore them {way}, and try every piece in its place "
+        "before any glue."
     )
 
 

@@ -17,7 +17,7 @@ from glowsim.geometry.body import Solid
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
 from glowsim.geometry.outlines import base_mm, silhouette_mm
-from glowsim.scene import Body, FromDrawing
+from glowsim.scene import Body, FromDrawing, Orb
 from glowsim.transport.plan import Plan
 
 CHANNEL_MM = 5.0
@@ -111,7 +111,8 @@ class Foot:
         """What to do to the foot."""
         least, most = self.rim_mm
         words = (
-            f"foot dished to sit on {self.head}: {max(self.middle_mm, 0):.1f} mm deep in its middle"
+            f"foot {'cut' if self.radius_mm is None else 'dished'} to sit on {self.head}: "
+            f"{max(self.middle_mm, 0):.1f} mm deep in its middle"
         )
         if self.radius_mm is not None:
             words += f", radius {self.radius_mm:.1f} mm"
@@ -124,7 +125,7 @@ class Foot:
             off = "runs past the head" if math.isinf(least) else f"stands {-least:.1f} mm off it"
             words += f"; its rim {off}: fill that, or set the piece deeper"
         if self.opens:
-            words += "; the dish goes through the wall, and the head closes it"
+            words += f"; the cut goes through the wall, and {self.head} closes it"
         return words
 
 
@@ -170,6 +171,14 @@ class BodyPlaces:
     def foot(self) -> str:
         """What heights are measured from."""
         return "base" if self.base else "lowest point"
+
+
+def ball_mm(body: Body) -> float | None:
+    """Return the radius of a body that is a ball, None for any other shape."""
+    shape = body.shape
+    if not isinstance(shape, Orb) or shape.height_mm not in (None, shape.diameter_mm):
+        return None
+    return shape.diameter_mm / 2
 
 
 def body_places(plan: Plan, number: int, solid: Solid, clearance_mm: float) -> BodyPlaces:

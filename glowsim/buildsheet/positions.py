@@ -7,8 +7,12 @@ import math
 import numpy as np
 
 from glowsim.buildsheet.blocks import Block, Grid, Para
+from glowsim.buildsheet.places import CHANNEL_MM
 from glowsim.buildsheet.prop import Prop
+from glowsim.buildsheet.seats import hole_deep_mm
 from glowsim.geometry.mesh import FloatArray
+
+HAND = "; by hand, rub it on coarse paper laid round the head"
 
 
 def where_the_lights_go(prop: Prop) -> tuple[Block, ...]:
@@ -60,7 +64,7 @@ def where_the_lights_go(prop: Prop) -> tuple[Block, ...]:
     )
     blocks += _feet(prop)
     if len(prop.copies) > 1:
-        blocks.append(_copies(prop))
+        blocks += [_copies(prop), *_holes(prop)]
     return tuple(blocks)
 
 
@@ -70,8 +74,8 @@ def _feet(prop: Prop) -> list[Block]:
     for places, _ in prop.lit:
         mine = [prop.seats.get(copy.name, ()) for copy in prop.copies if copy.of == places.name]
         for foot in places.feet:
-            how = "It is cut so in the mesh; by hand, rub it on coarse paper laid round the head."
-            blocks.append(Para(f"{places.name}: {foot.words}. {how}"))
+            hand = "" if foot.radius_mm is None else HAND
+            blocks.append(Para(f"{places.name}: {foot.words}. It is cut so in the mesh{hand}."))
         if not places.feet and any(mine):
             blocks.append(
                 Para(
@@ -99,7 +103,7 @@ def _copies(prop: Prop) -> Grid:
             f"{seat.head}, {max(seat.foot.middle_mm, 0):.1f} mm deep in the middle"
             for seat in seats
         )
-        rows.append((copy.name, f"{x:.1f}, {y:.1f}, {z:.1f}", f"{tilt:.0f}°", turn, sits or "-"))
+        rows.append((copy.name, f"{x:z.1f}, {y:z.1f}, {z:z.1f}", f"{tilt:.0f}°", turn, sits or "-"))
     return Grid(
         (
             "piece",
@@ -112,6 +116,43 @@ def _copies(prop: Prop) -> Grid:
         (1.6, 2.6, 1.5, 1.2, 3),
         "Where the pieces stand, in the frame of the whole prop",
     )
+
+
+def _holes(prop: Prop) -> list[Grid]:
+    """Return, for each body that pieces sit on, where their wire holes open on it."""
+    heads = {copy.name: prop.bodies[copy.body][0] for copy in prop.copies}
+    rows: dict[str, list[tuple[str, ...]]] = {}
+    for seats in prop.seats.values():
+        for seat in seats:
+            places = heads[seat.head]
+            x, y = seat.hole_mm[:2] - places.axis_mm
+            tilt, turn = _tilt_and_turn(-seat.way)
+            rows.setdefault(seat.head, []).append(
+                (
+                    seat.piece,
+                    f"{x:z.1f}, {y:z.1f}",
+                    f"{math.hypot(x, y):.1f}",
+                    f"{seat.hole_mm[2] - places.foot_mm:.1f}",
+                    f"{hole_deep_mm(places, seat):.1f}",
+                    "upright" if turn == "-" else f"{tilt:.0f}°, its top towards {turn}",
+                )
+            )
+    return [
+        Grid(
+            (
+                "hole of",
+                "x, y from its axis",
+                "from axis",
+                f"above its {heads[head].foot}",
+                "deep",
+                "leans",
+            ),
+            tuple(mine),
+            (1.6, 1.7, 1, 1.3, 0.7, 2.4),
+            f"Where the wire holes Ø {CHANNEL_MM:.0f} mm open on {head}, in its own frame",
+        )
+        for head, mine in rows.items()
+    ]
 
 
 def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:

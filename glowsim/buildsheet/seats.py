@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import trimesh
 
-from glowsim.buildsheet.places import CHANNEL_MM, PAST_MM, BodyPlaces, Foot
+from glowsim.buildsheet.places import CHANNEL_MM, PAST_MM, BodyPlaces, Foot, ball_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
 from glowsim.geometry.rays import RayTarget
-from glowsim.scene import Orb
 from glowsim.transport.problem import Copy
 
 LEAST_MM3 = 1.0
@@ -35,6 +34,11 @@ class Seat:
     foot: Foot
     start_mm: FloatArray
     way: FloatArray
+
+    @property
+    def hole_mm(self) -> FloatArray:
+        """Where the wire hole opens on the head: on its surface, in its frame, (3,) float."""
+        return self.start_mm - self.foot.middle_mm * self.way
 
 
 def seats_of(
@@ -94,8 +98,6 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         return None
     leans = math.degrees(math.acos(float(np.clip(head.normals[hits.face[0]][2], -1, 1))))
     worst = points[1:][int(deep[1:].argmax())] - places.axis_mm
-    shape = other.spec.shape
-    round_head = isinstance(shape, Orb) and shape.height_mm in (None, shape.diameter_mm)
     return Foot(
         other.name,
         shared,
@@ -103,7 +105,7 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         (float(deep[1:].min()), float(deep[1:].max())),
         leans,
         math.degrees(math.atan2(worst[1], worst[0])) % 360,
-        shape.diameter_mm / 2 if isinstance(shape, Orb) and round_head else None,
+        ball_mm(other.spec),
         any(_meet(light.board_mesh, head, 1e-3) for light in places.lights),
         places.solid.hollow is not None and _meet(places.solid.hollow, head, LEAST_MM3),
     )
@@ -137,18 +139,21 @@ def _common(seats: Sequence[tuple[Seat, ...]]) -> tuple[Foot, ...]:
     return tuple(seat.foot for seat in seats[0])
 
 
-def bored(head: BodyPlaces, seats: Sequence[Seat]) -> Mesh:
-    """Return a head with a wire hole under every piece, from its surface to its middle."""
-    rest = to_manifold(head.material, head.name)
+def hole_deep_mm(head: BodyPlaces, seat: Seat) -> float:
+    """Return how deep the wire hole of a piece goes: to where its way comes nearest to the head's
+    middle."""
     middle = head.solid.outer.bounds.mean(axis=0)
+    return max(float((middle - seat.hole_mm) @ seat.way), 2 * CHANNEL_MM)
+
+
+def bored(head: BodyPlaces, seats: Sequence[Seat]) -> Mesh:
+    """Return a head with a wire hole under every piece, as deep as `hole_deep_mm` says."""
+    rest = to_manifold(head.material, head.name)
     for seat in seats:
-        # As far in as the way comes near the head's middle.
-        inward = max(float((middle - seat.start_mm) @ seat.way), 2 * CHANNEL_MM)
         start = seat.start_mm - (max(seat.foot.middle_mm, 0.0) + PAST_MM) * seat.way
+        end = seat.hole_mm + hole_deep_mm(head, seat) * seat.way
         tool = trimesh.creation.cylinder(
-            radius=CHANNEL_MM / 2,
-            sections=48,
-            segment=np.array([start, seat.start_mm + inward * seat.way]),
+            radius=CHANNEL_MM / 2, sections=48, segment=np.array([start, end])
         )
         rest = rest - to_manifold(Mesh.single_part(tool.vertices, tool.faces), "hole")
     return from_manifold(rest)

@@ -147,12 +147,11 @@ def _heads(
         yield (
             f"{made[-1]}.stl",
             stl(bored(body, mine)),
-            f"{head}, with a wire hole Ø {CHANNEL_MM:.0f} mm towards its middle under each piece",
+            f"{head}, with a wire hole Ø {CHANNEL_MM:.0f} mm under each piece, in line with it",
         )
     for row in rows_of(scene_file.scene) if names else ():
-        if row.is_ball:
-            made = _file_names([*made, f"jig for {row.names[0]} to {row.names[-1]}"])
-            yield f"{made[-1]}.stl", stl(jig(row)), jig_words(row)
+        made = _file_names([*made, f"jig for {row.names[0]} to {row.names[-1]}"])
+        yield f"{made[-1]}.stl", stl(jig(row)), jig_words(row)
 
 
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:

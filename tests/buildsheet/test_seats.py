@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from glowsim.buildsheet.head import rows_of
 from glowsim.buildsheet.jig import HALF_BAND_MM, PLAY_MM, jig, jig_words, on_whole
 from glowsim.buildsheet.meshes import pocketed
 from glowsim.buildsheet.places import CHANNEL_MM, body_places
+from glowsim.buildsheet.positions import _holes
 from glowsim.buildsheet.seats import bored, seats_of, with_feet
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.mesh import to_manifold
@@ -133,11 +135,52 @@ def test_a_dish_that_goes_through_a_wall_is_told():
     shell = CLUB.replace('"upholstery_foam_white"', '"pla_white"\nwall_mm = 2')
     bodies, _, seats = prop(shell)
     assert all(seat.foot.opens for (seat,) in seats.values())
-    assert "the dish goes through the wall" in bodies[0][0].feet[0].words
+    assert "the cut goes through the wall" in bodies[0][0].feet[0].words
     mesh = pocketed(bodies[0][0])
     assert trimesh.Trimesh(mesh.vertices, mesh.faces).is_watertight
     thick = prop(shell.replace("wall_mm = 2", "wall_mm = 6"))[2]
     assert not any(seat.foot.opens for (seat,) in thick.values())
+
+
+DISC = """
+[[bodies]]
+name = "head"
+shape = { kind = "rod", diameter_mm = 130, length_mm = 30 }
+material = "opaque_primer"
+position_mm = [0, 0, 160]
+"""
+
+
+def test_a_flat_head_gets_its_holes_measured_on_itself_and_no_strip():
+    text = CLUB[: CLUB.rindex("[[bodies]]")] + DISC
+    text = text.replace("tilt_deg = 70\n  radius_mm = 50", "tilt_deg = 40\n  radius_mm = 40")
+    text = text.replace("centre_mm = [0, 0, 200]", "centre_mm = [0, 0, 160]")
+    assert rows_of(parse_scene(text).scene) == ()
+    bodies, copies, seats = prop(text)
+    (table,) = _holes(SimpleNamespace(bodies=bodies, copies=copies, seats=seats))
+    # By hand: the way of a piece runs through the pattern's middle, 40 deg from upright, and meets
+    # the flat 30 mm above that. It comes nearest to the middle, 15 mm up, after 15 / cos 40 less
+    # (30 tan 40 - 15 tan 40) sin 40, which is 30 / cos 40 - 15 cos 40.
+    away, lean = 30 * math.tan(math.radians(40)), math.radians(40)
+    deep = 30 / math.cos(lean) - 15 * math.cos(lean)
+    assert table.rows[0] == (
+        *("spike 1", f"{away:.1f}, 0.0", f"{away:.1f}", "30.0", f"{deep:.1f}"),
+        "40°, its top towards 0°",
+    )
+    assert table.rows[3][1] == f"{-away * math.sqrt(0.5):.1f}, {away * math.sqrt(0.5):.1f}"
+    made = bored(bodies[1][0], [seat for mine in seats.values() for seat in mine])
+    low = made.vertices[np.linalg.norm(made.vertices[:, :2], axis=1) < 60][:, 2]
+    bottom = 30 - deep * math.cos(lean) - CHANNEL_MM / 2 * math.sin(lean)
+    assert low[low > 0.1].min() == pytest.approx(bottom, abs=0.05)
+    assert "radius" not in seats["spike 1"][0].foot.words
+
+
+def test_a_row_round_a_ball_that_stands_elsewhere_or_is_flattened_is_none():
+    for old, new in (
+        ("position_mm = [0, 0, 200]", "position_mm = [0, 0, 190]"),
+        ("diameter_mm = 108", "diameter_mm = 108, height_mm = 90"),
+    ):
+        assert rows_of(parse_scene(CLUB.replace(old, new)).scene) == ()
 
 
 def test_wire_holes_lead_to_the_middle(club):
