@@ -27,7 +27,7 @@ from glowsim.electrics.carriers import carriers
 from glowsim.electrics.heat import HeatReport, heat_of
 from glowsim.electrics.power import Electrics, power_report
 from glowsim.errors import GlowsimError, SceneError
-from glowsim.findings import findings_of
+from glowsim.findings import Findings, findings_of
 from glowsim.geometry.body import full_detail, solid_of
 from glowsim.geometry.mesh import Mesh
 from glowsim.pictures import Studio, bright_map, marks_of
@@ -38,7 +38,6 @@ from glowsim.transport.result import SurfaceGlow
 
 PICTURE_SIZE = (1100, 825)
 PDF, HTML, LIGHTS = "sheet.pdf", "sheet.html", "lights.glb"
-MOST_FINDINGS = 5
 USUAL_HOURS = 3.0
 """How long a battery is wanted to last where the scene does not say."""
 
@@ -219,8 +218,7 @@ def _pictures(
     report("drawing the prop")
     studio = Studio(glow, scene, backend)
     findings = findings_of(glow, scene)
-    told = findings.found[:MOST_FINDINGS]
-    page = bright_map(studio, scene, marks_of(told), PICTURE_SIZE)
+    page = bright_map(studio, scene, marks_of(findings.found), PICTURE_SIZE)
     room = scene.room
     words = f"In {room.illuminance_lx:g} lx, seen from {room.viewing_distance_mm / 1000:g} m"
     words += f"; {notes[0] or glow.supply}." if glow.supply else "."
@@ -229,9 +227,15 @@ def _pictures(
         (studio.photo(PICTURE_SIZE), words),
         (page, "Brightness. Good to a third either way."),
     )
-    # What would mend them is for `glow` to say, which tries it first.
-    listed = [f"{f.number}. {f.body}: {f.kind}, {f.label}." for f in told]
-    return shown, tuple(listed)
+    return shown, listed(findings)
+
+
+def listed(findings: Findings) -> tuple[str, ...]:
+    """Return the findings that `glow` lists, a line each; what would mend them is for `glow` to
+    say, which tries it first."""
+    lines = [f"{f.number}. {f.body}: {f.kind}, {f.label}." for f in findings.found]
+    more = [f"... and {findings.unlisted} lesser ones"] if findings.unlisted else []
+    return (*lines, *more)
 
 
 def _file_names(names: list[str]) -> list[str]:

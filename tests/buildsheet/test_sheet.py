@@ -20,7 +20,7 @@ from glowsim.buildsheet.making import making_steps
 from glowsim.buildsheet.meshes import pocketed, tools
 from glowsim.buildsheet.paper import area_mm
 from glowsim.buildsheet.places import body_places
-from glowsim.buildsheet.sheet import make_sheet
+from glowsim.buildsheet.sheet import listed, make_sheet
 from glowsim.buildsheet.template import _base_shows_all, figures_of, spread
 from glowsim.catalogue.cautions import all_cautions
 from glowsim.cli.sheet import command
@@ -415,6 +415,17 @@ def test_a_prop_on_a_head_that_its_battery_does_not_carry(tmp_path):
         "jig_for_spike_1_to_spike_3.stl: drilling jig for spike 1 to spike 3, to print",
     ):
         assert words in text, words
+
+
+def test_the_sheet_lists_every_finding_that_glow_lists():
+    found = [
+        SimpleNamespace(number=n, body="side", kind="dark gap", label=f"{n} mm")
+        for n in range(1, 8)
+    ]
+    lines = listed(SimpleNamespace(found=found, unlisted=2))
+    assert [line.partition(".")[0] for line in lines[:7]] == [str(n) for n in range(1, 8)]
+    assert lines[6:] == ("7. side: dark gap, 7 mm.", "... and 2 lesser ones")
+    assert len(listed(SimpleNamespace(found=found, unlisted=0))) == 7
 
 
 def test_a_sheet_that_is_cut_short_leaves_the_old_one_whole(tmp_path, monkeypatch):
