@@ -92,8 +92,7 @@ class Foot:
     leans_deg   : of the piece from standing straight on the head;  deepest_deg : bearing of the
                   rim's deepest place
     radius_mm   : of a round head, else None
-    blocks      : whether a board of the piece would stand in the head;  opens : whether the dish
-                  goes through the wall of a hollow piece
+    opens       : whether the dish goes through the wall of a hollow piece
     """
 
     head: str
@@ -103,7 +102,6 @@ class Foot:
     leans_deg: float
     deepest_deg: float
     radius_mm: float | None
-    blocks: bool
     opens: bool = False
 
     @property

@@ -7,10 +7,11 @@ import math
 import numpy as np
 
 from glowsim.buildsheet.blocks import Block, Grid, Para
-from glowsim.buildsheet.places import CHANNEL_MM
+from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces
 from glowsim.buildsheet.prop import Prop
 from glowsim.buildsheet.seats import hole_deep_mm
 from glowsim.geometry.mesh import FloatArray
+from glowsim.transport.neighbours import Neighbour, boards_in_neighbours
 
 HAND = "; by hand, rub it on coarse paper laid round the head"
 
@@ -83,13 +84,18 @@ def _feet(prop: Prop) -> list[Block]:
                     "has a flat foot; fit each in its place."
                 )
             )
-        blocks += [
-            Para(f"{seat.piece}: a board of it would stand in {seat.head}.", strong=True)
-            for seats in mine
-            for seat in seats
-            if seat.foot.blocks
-        ]
+    reach = boards_in_neighbours([_neighbour(places) for places, _ in prop.bodies], prop.copies)
+    blocks += [
+        Para(f"{name}: {line}.", strong=True) for name, lines in reach.items() for line in lines
+    ]
     return blocks
+
+
+def _neighbour(places: BodyPlaces) -> Neighbour:
+    """Return a body as others may meet it."""
+    hollow = places.solid.hollow
+    boards = tuple((light.name, light.board_mesh) for light in places.lights)
+    return Neighbour(places.solid.outer, () if hollow is None else (hollow,), boards)
 
 
 def _copies(prop: Prop) -> Grid:

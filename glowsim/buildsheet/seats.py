@@ -106,13 +106,12 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         leans,
         math.degrees(math.atan2(worst[1], worst[0])) % 360,
         ball_mm(other.spec),
-        any(_meet(light.board_mesh, head, 1e-3) for light in places.lights),
-        places.solid.hollow is not None and _meet(places.solid.hollow, head, LEAST_MM3),
+        places.solid.hollow is not None and _meet(places.solid.hollow, head),
     )
 
 
-def _meet(one: Mesh, other: Mesh, least_mm3: float) -> bool:
-    return bool((to_manifold(one, "one") ^ to_manifold(other, "other")).volume() > least_mm3)
+def _meet(one: Mesh, other: Mesh) -> bool:
+    return bool((to_manifold(one, "one") ^ to_manifold(other, "other")).volume() > LEAST_MM3)
 
 
 def with_feet(

@@ -16,8 +16,9 @@ from glowsim.geometry.notes import Doubt
 from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
+from glowsim.transport.neighbours import Neighbour, boards_in_neighbours
 from glowsim.transport.plan import Plan
-from glowsim.transport.problem import BodyProblem, Kind
+from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 
 CROWDED_MM = 1.0
 """LED boards nearer than this to the surface leave no room for glue or wire."""
@@ -83,10 +84,27 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
         for body, key in zip(scene.bodies, plan.keys, strict=True)
     )
     beware = fictions(scene)
+    copies, _ = plan.copies([centres_mm(problem.emitters) for problem in problems.values()])
+    bodies = [_neighbour(plan, n, problems[key]) for key, n in plan.distinct.items()]
+    reach = boards_in_neighbours(bodies, copies)
     return tuple(
-        replace(check, notes=(*check.notes, beware[check.name])) if check.name in beware else check
+        replace(
+            check,
+            notes=(*check.notes, *([beware[check.name]] if check.name in beware else [])),
+            suspicious=(*check.suspicious, *reach.get(check.name, ())),
+        )
         for check in checks
     )
+
+
+def _neighbour(plan: Plan, number: int, problem: BodyProblem) -> Neighbour:
+    """Return a body as others may meet it."""
+    lights = plan.scene_file.scene.bodies[number].lights
+    names = [light.name or f"light {n + 1}" for n, light in enumerate(lights)]
+    meshes = [board.shape.mesh() for board in problem.boards]
+    regions = zip(problem.solids, problem.media, strict=True)
+    hollows = tuple(mesh for mesh, medium in regions if mesh and medium.kind == Kind.AIR)
+    return Neighbour(problem.outer, hollows, tuple(zip(names, meshes, strict=True)))
 
 
 def doubts(plan: Plan, number: int) -> tuple[str, ...]:

@@ -14,8 +14,9 @@ from glowsim.buildsheet.head import rows_of
 from glowsim.buildsheet.jig import HALF_BAND_MM, PLAY_MM, jig, jig_words, on_whole
 from glowsim.buildsheet.meshes import pocketed
 from glowsim.buildsheet.places import CHANNEL_MM, body_places
-from glowsim.buildsheet.positions import _holes
+from glowsim.buildsheet.positions import _feet, _holes
 from glowsim.buildsheet.seats import bored, seats_of, with_feet
+from glowsim.findings.inspection import inspect
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.mesh import to_manifold
 from glowsim.geometry.patterns import copies_of
@@ -78,7 +79,6 @@ def test_a_foot_is_as_deep_as_the_ball_is_high(club):
         rim = math.sqrt(RADIUS**2 - 20**2) - STANDS
         assert seat.foot.rim_mm == pytest.approx((rim, rim), abs=0.1)
         assert seat.foot.leans_deg == pytest.approx(0, abs=2.5)
-        assert not seat.foot.blocks
     words = seats["spike 3"][0].foot.words
     assert words == "foot dished to sit on head: 4.0 mm deep in its middle, radius 54.0 mm"
 
@@ -126,9 +126,44 @@ def _up(mm):
     return place
 
 
-def test_a_board_that_would_stand_in_the_head_is_told():
-    _, _, seats = prop(CLUB.replace("position_mm = [0, 0, 14]", "position_mm = [0, 0, 5]"))
-    assert all(seat.foot.blocks for (seat,) in seats.values())
+def test_sheet_and_check_say_the_same_of_a_board_that_reaches_into_the_head():
+    text = CLUB.replace("position_mm = [0, 0, 14]", "position_mm = [0, 0, 5]")
+    bodies, copies, seats = prop(text)
+    lit = [row for row in bodies if row[0].lights]
+    told = [
+        block.text
+        for block in _feet(SimpleNamespace(bodies=bodies, lit=lit, copies=copies, seats=seats))
+        if block.strong
+    ]
+    spike, head = inspect(plan_of(parse_scene(text)))
+    assert told == [f"spike: {line}." for line in spike.suspicious]
+    # The board's back is flat and lies nearest to the ball's middle on the axis.
+    (light,) = bodies[0][0].lights
+    deep = RADIUS - (STANDS + 5 - light.board.thickness_mm)
+    assert f", and of 7 more, reaches {deep:.1f} mm into head: set it higher" in told[0]
+    assert head.suspicious == ()
+    assert inspect(plan_of(parse_scene(CLUB)))[0].suspicious == ()
+
+
+def test_a_board_in_the_hollow_of_an_unlit_body_has_room():
+    lamp = """
+[[bodies]]
+name = "lamp"
+shape = { kind = "orb", diameter_mm = 30 }
+material = "upholstery_foam_white"
+  [[bodies.lights]]
+  board = "round_7"
+  position_mm = [0, 0, 2]
+[[bodies]]
+name = "globe"
+shape = { kind = "orb", diameter_mm = 60 }
+material = "pla_white"
+"""
+    (held, _), (roomy, _) = (
+        inspect(plan_of(parse_scene(lamp + wall))) for wall in ("", "wall_mm = 2\n")
+    )
+    assert "of lamp reaches" in held.suspicious[0]
+    assert roomy.suspicious == ()
 
 
 def test_a_dish_that_goes_through_a_wall_is_told():

@@ -81,10 +81,12 @@ detail_mm = 4
 name = "unlit"
 shape = { kind = "orb", diameter_mm = 30 }
 material = "upholstery_foam_white"
+position_mm = [100, 0, 0]
 [[bodies]]
 name = "head"
 shape = { kind = "rod", length_mm = 50, diameter_mm = 40 }
 material = "opaque_primer"
+position_mm = [200, 0, 0]
 [[bodies]]
 name = "shell"
 shape = { kind = "orb", diameter_mm = 40 }
