@@ -44,12 +44,23 @@ def body_number(plan: Plan, name: str | None) -> int:
             return lit[0]
         choice = as_options("--body", (bodies[k].name for k in lit))
         raise SceneError(f"{file}: bodies that are not alike have lights; say which: {choice}")
+    number = named_body(plan.scene_file, name)
+    if not bodies[number].lights:
+        raise plan.scene_file.fault(("bodies", number), NO_LIGHT)
+    return number
+
+
+def named_body(scene_file: SceneFile, name: str) -> int:
+    """Return the number of a body by its own name or that of one of its copies.
+
+    Raises SceneError if there is no such body.
+    """
+    bodies = scene_file.scene.bodies
     named = {copy: k for k, body in enumerate(bodies) for copy in body.copy_names}
-    named |= plan.scene_file.scene.numbers
+    named |= scene_file.scene.numbers
     if name not in named:
+        file = scene_file.toml.name
         raise SceneError(f"{file}: there is no body '{name}'{did_you_mean(name, list(named))}")
-    if not bodies[named[name]].lights:
-        raise plan.scene_file.fault(("bodies", named[name]), NO_LIGHT)
     return named[name]
 
 

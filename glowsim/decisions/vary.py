@@ -19,7 +19,8 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ValidationError
 
-from glowsim.errors import MaterialError, SceneError, as_options, did_you_mean
+from glowsim.decisions.alike import named_body
+from glowsim.errors import MaterialError, SceneError, as_options
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
@@ -328,6 +329,7 @@ def variation_of(
 def lit_body(scene_file: SceneFile, name: str | None) -> int:
     """Return the number of a body with lights: the named one, or the only one there is.
 
+    name : of the body ('spike') or of one of its copies ('spike 3')
     Raises SceneError if there is no such body, or if no light shines in it.
     """
     bodies = scene_file.scene.bodies
@@ -337,15 +339,10 @@ def lit_body(scene_file: SceneFile, name: str | None) -> int:
             which = as_options("--body", lit) if lit else "none of its bodies has a light"
             raise SceneError(f"{scene_file.toml.name}: which body? {which}")
         name = lit[0]
-    numbers = scene_file.scene.numbers
-    if name not in numbers:
-        raise SceneError(
-            f"{scene_file.toml.name}: there is no body '{name}'{did_you_mean(name, numbers)}"
-        )
-    number = numbers[name]
-    if name not in lit:
+    number = named_body(scene_file, name)
+    if not bodies[number].lights:
         raise scene_file.fault(
-            ("bodies", number), f"'{name}' has no light: there is no glow to judge"
+            ("bodies", number), f"'{bodies[number].name}' has no light: there is no glow to judge"
         )
     if not any(drive for light in bodies[number].lights for _, drive in light.drive):
         raise scene_file.fault(

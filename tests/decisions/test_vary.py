@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 import trimesh
 
+from glowsim.decisions.alike import body_number
 from glowsim.decisions.vary import checked_materials, lit_body, variation_of
 from glowsim.errors import MaterialError, SceneError
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.where import region_on
 from glowsim.scene import Picture, parse_scene, read_scene, write_scene
+from glowsim.transport.plan import plan_of
 from tests.support.meshes import held_on
 from tests.support.shells import bowl
 from tests.support.sweeps import orb, spike
@@ -206,6 +208,33 @@ shape = {{ kind = "orb", diameter_mm = 40 }}
     )
     with pytest.raises(SceneError, match='which body\\? --body "left" or --body "right"'):
         lit_body(scene, None)
+
+
+def test_a_copy_names_its_body_to_every_search():
+    scene = parse_scene(
+        """
+[[bodies]]
+name = "heart"
+material = "upholstery_foam_white"
+shape = { kind = "orb", diameter_mm = 30 }
+[[bodies]]
+name = "spike"
+material = "upholstery_foam_white"
+shape = { kind = "orb", diameter_mm = 40 }
+  [[bodies.lights]]
+  board = "rgb_5050_5ma"
+  position_mm = [0, 0, 0]
+  [[bodies.patterns]]
+  kind = "along"
+  count = 3
+  step_mm = [60, 0, 0]
+"""
+    )
+    for name in ("spike", "spike 3"):
+        assert lit_body(scene, name) == body_number(plan_of(scene), name) == 1
+    for search in (lit_body, lambda scene, name: body_number(plan_of(scene), name)):
+        with pytest.raises(SceneError, match="no body 'spike 4'; did you mean 'spike 3'"):
+            search(scene, "spike 4")
 
 
 def test_materials_are_of_one_kind():
