@@ -27,7 +27,7 @@ def pocketed(places: BodyPlaces, fine: Mesh | None = None) -> Mesh:
         hollow = [places.solid.hollow] if places.solid.hollow is not None else []
         for inner in (*hollow, *places.solid.inserts):
             rest = rest - to_manifold(inner, places.name)
-    for tool in [*tools(places), *(foot.mesh for foot in places.feet)]:
+    for tool in [*tools(places), *(foot.mesh for foot in places.feet if not foot.sunk)]:
         rest = rest - to_manifold(tool, places.name)
     return from_manifold(rest)
 

@@ -93,6 +93,8 @@ class Foot:
                   rim's deepest place
     radius_mm   : of a round head, else None
     opens       : whether the dish goes through the wall of a hollow piece
+    sunk        : whether a board of the piece stands in the head: cutting the foot would cut its
+                  place away, so the piece stays whole and the head gets a socket for it
     """
 
     head: str
@@ -103,16 +105,14 @@ class Foot:
     deepest_deg: float
     radius_mm: float | None
     opens: bool = False
+    sunk: bool = False
 
     @property
     def words(self) -> str:
-        """What to do to the foot."""
+        """What to do to the foot, or to the head where the foot is sunk into it."""
         least, most = self.rim_mm
-        words = (
-            f"foot {'cut' if self.radius_mm is None else 'dished'} to sit on {self.head}: "
-            f"{max(self.middle_mm, 0):.1f} mm deep in its middle"
-        )
-        if self.radius_mm is not None:
+        words = f"{self._how} {self.head}: {max(self.middle_mm, 0):.1f} mm deep in its middle"
+        if self.radius_mm is not None and not self.sunk:
             words += f", radius {self.radius_mm:.1f} mm"
         if most - max(least, 0.0) > SLANT_MM:
             words += (
@@ -122,9 +122,15 @@ class Foot:
         if least < -SLANT_MM:
             off = "runs past the head" if math.isinf(least) else f"stands {-least:.1f} mm off it"
             words += f"; its rim {off}: fill that, or set the piece deeper"
-        if self.opens:
+        if self.opens and not self.sunk:
             words += f"; the cut goes through the wall, and {self.head} closes it"
         return words
+
+    @property
+    def _how(self) -> str:
+        if self.sunk:
+            return "sunk into"
+        return f"foot {'cut' if self.radius_mm is None else 'dished'} to sit on"
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,10 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.neighbours import Neighbour, boards_in_neighbours
 
 HAND = "; by hand, rub it on coarse paper laid round the head"
+SOCKET = (
+    "The piece stays whole; the mesh of {} has a socket for it, without play: ease it until the "
+    "piece goes in."
+)
 
 
 def where_the_lights_go(prop: Prop) -> tuple[Block, ...]:
@@ -76,13 +80,14 @@ def _feet(prop: Prop) -> list[Block]:
         mine = [prop.seats.get(copy.name, ()) for copy in prop.copies if copy.of == places.name]
         for foot in places.feet:
             hand = "" if foot.radius_mm is None else HAND
-            blocks.append(Para(f"{places.name}: {foot.words}. It is cut so in the mesh{hand}."))
+            how = SOCKET.format(foot.head) if foot.sunk else f"It is cut so in the mesh{hand}."
+            blocks.append(Para(f"{places.name}: {foot.words}. {how}"))
         if not places.feet and any(mine):
+            how = "the mesh has a flat foot; fit each in its place."
+            if all(seat.foot.sunk for seats in mine for seat in seats):
+                how = "each has a socket of its own in the mesh of what it is sunk into."
             blocks.append(
-                Para(
-                    f"{places.name}: its copies sit differently on what carries them, so the mesh "
-                    "has a flat foot; fit each in its place."
-                )
+                Para(f"{places.name}: its copies sit differently on what carries them: {how}")
             )
     reach = boards_in_neighbours([_neighbour(places) for places, _ in prop.bodies], prop.copies)
     blocks += [

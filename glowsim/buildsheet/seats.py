@@ -27,6 +27,7 @@ class Seat:
 
     piece, head : names of the copies;  foot : how it sits, in the piece's own frame
     start_mm, way : (3,) float, middle of the foot and the way of the wires in, in the head's frame
+    shape       : outer surface of the piece, in the head's frame
     """
 
     piece: str
@@ -34,11 +35,14 @@ class Seat:
     foot: Foot
     start_mm: FloatArray
     way: FloatArray
+    shape: Mesh
 
     @property
     def hole_mm(self) -> FloatArray:
-        """Where the wire hole opens on the head: on its surface, in its frame, (3,) float."""
-        return self.start_mm - self.foot.middle_mm * self.way
+        """Where the wire hole opens: on the head's surface, or on the floor of the socket that a
+        piece is sunk into; in the head's frame, (3,) float."""
+        deep = min(self.foot.middle_mm, 0.0) if self.foot.sunk else self.foot.middle_mm
+        return self.start_mm - deep * self.way
 
 
 def seats_of(
@@ -78,10 +82,17 @@ def _seat(places: BodyPlaces, piece: Copy, other: BodyPlaces, head: Copy) -> Sea
     foot = _foot(places, mesh, from_manifold(shared), other)
     if foot is None:
         return None
-    back = np.linalg.inv(into_piece)
+    back = np.linalg.inv(into_piece).astype(np.float64)
     middle = np.array([*places.axis_mm, places.foot_mm, 1.0])
     way = back[:3, :3] @ np.array([0.0, 0.0, -1.0])
-    return Seat(piece.name, head.name, foot, (back @ middle)[:3], way / np.linalg.norm(way))
+    return Seat(
+        piece.name,
+        head.name,
+        foot,
+        (back @ middle)[:3],
+        way / np.linalg.norm(way),
+        places.solid.outer.moved(back),
+    )
 
 
 def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Foot | None:
@@ -107,6 +118,7 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         math.degrees(math.atan2(worst[1], worst[0])) % 360,
         ball_mm(other.spec),
         places.solid.hollow is not None and _meet(places.solid.hollow, head),
+        any(_meet(light.board_mesh, head) for light in places.lights),
     )
 
 
@@ -133,6 +145,8 @@ def _common(seats: Sequence[tuple[Seat, ...]]) -> tuple[Foot, ...]:
         return ()
     for feet in zip(*seats, strict=True):
         volumes = [seat.foot.mesh.volume_mm3 for seat in feet]
+        if len({seat.foot.sunk for seat in feet}) > 1:
+            return ()
         if max(volumes) - min(volumes) > ALIKE * max(volumes):
             return ()
     return tuple(seat.foot for seat in seats[0])
@@ -146,7 +160,8 @@ def hole_deep_mm(head: BodyPlaces, seat: Seat) -> float:
 
 
 def bored(head: BodyPlaces, seats: Sequence[Seat]) -> Mesh:
-    """Return a head with a wire hole under every piece, as deep as `hole_deep_mm` says."""
+    """Return a head with a wire hole under every piece, as deep as `hole_deep_mm` says, and a
+    socket for every piece that is sunk into it."""
     rest = to_manifold(head.material, head.name)
     for seat in seats:
         start = seat.start_mm - (max(seat.foot.middle_mm, 0.0) + PAST_MM) * seat.way
@@ -155,4 +170,6 @@ def bored(head: BodyPlaces, seats: Sequence[Seat]) -> Mesh:
             radius=CHANNEL_MM / 2, sections=48, segment=np.array([start, end])
         )
         rest = rest - to_manifold(Mesh.single_part(tool.vertices, tool.faces), "hole")
+        if seat.foot.sunk:
+            rest = rest - to_manifold(seat.shape, "socket")
     return from_manifold(rest)

@@ -146,7 +146,8 @@ def _heads(
         yield (
             f"{made[-1]}.stl",
             stl(bored(body, mine)),
-            f"{head}, with a wire hole Ø {CHANNEL_MM:.0f} mm under each piece, in line with it",
+            f"{head}, with a wire hole Ø {CHANNEL_MM:.0f} mm under each piece, in line with it"
+            + (" and a socket for those that are sunk" if any(s.foot.sunk for s in mine) else ""),
         )
     for row in rows_of(scene_file.scene) if names else ():
         made = _file_names([*made, f"jig for {row.names[0]} to {row.names[-1]}"])
@@ -156,13 +157,13 @@ def _heads(
 def _what_mesh(plan: Plan, places: BodyPlaces) -> str:
     if places.spec.material not in plan.catalogue.materials:
         return "the form its sheet is laid on"
+    cut = "its foot cut to sit" if any(not foot.sunk for foot in places.feet) else ""
     if places.making == "cast":
-        return "whole, for the mould: its boards are poured in"
+        return f"{cut or 'whole'}, for the mould: its boards are poured in"
     made = any(light.channel for light in places.lights)
-    dished = ", its foot dished" if places.feet else ""
     return (
-        dished.removeprefix(", ")
-        + (", " if dished else "")
+        cut
+        + (", " if cut else "")
         + (
             "with pockets, open to the base, and bores cut out"
             if made

@@ -145,6 +145,25 @@ def test_sheet_and_check_say_the_same_of_a_board_that_reaches_into_the_head():
     assert inspect(plan_of(parse_scene(CLUB)))[0].suspicious == ()
 
 
+def test_a_piece_whose_board_stands_in_the_head_stays_whole_and_the_head_gets_a_socket():
+    bodies, _, seats = prop(CLUB.replace("position_mm = [0, 0, 14]", "position_mm = [0, 0, 5]"))
+    (spike, _), (head, _) = bodies
+    (foot,) = spike.feet
+    assert foot.sunk
+    assert foot.words == "sunk into head: 4.0 mm deep in its middle"
+    # The piece keeps its foot's rim, which a dish would have taken.
+    assert np.ptp(pocketed(spike).vertices[:, 0][pocketed(spike).vertices[:, 2] < 0.01]) > 39.9
+    every = [seat for mine in seats.values() for seat in mine]
+    mesh = bored(head, every)
+    assert trimesh.Trimesh(mesh.vertices, mesh.faces).is_watertight
+    made = to_manifold(mesh, "head")
+    for seat in every:
+        piece = to_manifold(seat.shape, "spike")
+        assert (made ^ piece).volume() < 1e-3 * foot.mesh.volume_mm3
+        # 50 mm from the ball's middle, on the socket's floor.
+        assert np.linalg.norm(seat.hole_mm) == pytest.approx(STANDS, abs=1e-6)
+
+
 def test_a_board_in_the_hollow_of_an_unlit_body_has_room():
     lamp = """
 [[bodies]]
