@@ -99,11 +99,18 @@ class Fitted:
         return inverse @ (self.measured - self.foreseen) / np.sqrt(np.diag(inverse))
 
 
-def fit(series: Sequence[Series], prior: Prior) -> Fitted:
-    """Return the likeliest coefficients; of three starts the end that fits best."""
+def fit(
+    series: Sequence[Series],
+    prior: Prior,
+    starts: Sequence[tuple[float, float]] | FloatArray = STARTS,
+) -> Fitted:
+    """Return the likeliest coefficients; of some starts the end that fits best.
+
+    starts : (n, 2) float, beside the logarithms that are believed before
+    """
     known = covariance(series, prior.optics)
     rough: list[End] = []
-    for start in STARTS:
+    for start in starts:
         end = _search(series, prior, known, np.array(start) + prior.optics.logarithms, rough)
         if end is not None:
             rough.append(end)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from glowsim.calibration.bench import Bench, base_of, prior_of
-from glowsim.calibration.fit import APART, Fitted, apart, fit
+from glowsim.calibration.fit import APART, Fitted, Prior, apart, fit
 from glowsim.calibration.forward import Series
 from glowsim.calibration.readings import ReadingsFile
 from glowsim.calibration.strip import Strip
@@ -95,13 +95,8 @@ def learn(file: ReadingsFile, report: Report = lambda text: None) -> Learnt:
 
 def _band(name: str, series: list[Series], base: Material, count: int) -> LearntBand:
     prior = prior_of(base, BANDS.index(name))
-    fitted = fit(series, prior)
     surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
-    for _ in range(MOST_REFINED if fitted.chance > HOPELESS else 0):
-        refined = [one.piece.refine(fitted.optics) for one in surfaces]
-        if not any(refined):
-            break
-        fitted = fit(series, prior)
+    fitted = fit_on_fine_cells(series, prior)
     alarms = []
     if fitted.chance < UNLIKELY:
         alarms.append(_not_belonging(fitted))
@@ -119,6 +114,29 @@ def _band(name: str, series: list[Series], base: Material, count: int) -> Learnt
     ends = [0, *np.cumsum([len(one.measured) for one in series]).tolist()]
     strips = tuple(one.strip for one in surfaces if one.strip is not None)
     return LearntBand(name, fitted, tuple(alarms), tuple(cautions), tuple(pairwise(ends)), strips)
+
+
+def fit_on_fine_cells(series: Sequence[Series], prior: Prior) -> Fitted:
+    """Return the likeliest coefficients, on cells that are fine enough for them, corrected by finer
+    ones at the end."""
+    pieces = [one.piece for one in series if isinstance(one, SurfaceSeries)]
+    for piece in pieces:
+        piece.sharpen(prior.optics)
+    fitted = fit(series, prior)
+    if fitted.chance < HOPELESS:
+        return fitted
+    for _ in range(MOST_REFINED):
+        refined = [piece.refine(fitted.optics) for piece in pieces]
+        if not any(refined):
+            break
+        for piece in pieces:
+            piece.sharpen(fitted.optics)
+        fitted = fit(series, prior)
+    sharpened = [piece.sharpen(fitted.optics) for piece in pieces]
+    if not any(sharpened):
+        return fitted
+    near = fitted.optics.logarithms - prior.optics.logarithms
+    return replace(fit(series, prior, near[None]), spread=fitted.spread)
 
 
 def _not_belonging(fitted: Fitted) -> str:

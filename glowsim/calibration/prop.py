@@ -31,6 +31,10 @@ DEPTH_MM = 1.0
 """What lights may stand deeper or less deep than drawn."""
 CELL_IN_LENGTHS = 0.8
 """Longer cells bias mu_s': by -0.43 in its logarithm at 2.5 mm where a length is 1.4 mm."""
+FINER = 0.6
+"""Of the edge of cells: that of the finer ones by which they are corrected."""
+LIT = 1e-6
+"""Of the brightest face, from which a face is corrected so."""
 FINEST_CELLS = 120_000
 """A piece is not cut into more cells, whatever its material."""
 
@@ -77,6 +81,7 @@ class TestPiece:
         self.cell_mm = self._cell_for(start)
         self.prepared = PreparedProp(most=2)
         self._kept: Kept[FloatArray] = Kept(64)
+        self._finer: FloatArray | float = 0.0
 
     def _cell_for(self, optics: Optics) -> float:
         """Return the cells for a material: a wall's own, or 0.8 transport lengths."""
@@ -89,7 +94,7 @@ class TestPiece:
         """Take finer cells if a material needs them; return whether that changed anything."""
         if not self.too_coarse(optics) or self._cell_for(optics) >= 0.99 * self.cell_mm:
             return False
-        self.cell_mm = self._cell_for(optics)
+        self.cell_mm, self._finer = self._cell_for(optics), 0.0
         return True
 
     def too_coarse(self, optics: Optics) -> bool:
@@ -111,16 +116,41 @@ class TestPiece:
             np.where(bare, index, MATT)[faces],
         )
 
+    def sharpen(self, optics: Optics) -> bool:
+        """Take what finer cells change at some optics into every answer; return whether they do.
+
+        What cells of edge h are off goes as h^2: light far off, which mu_s' hangs on most, is a few
+        percent too dim on cells of 0.8 transport lengths.
+        """
+        finer = max(FINER * self.cell_mm, self._finest)
+        if self.problem.wall_mm is not None or finer > 0.9 * self.cell_mm:
+            return False
+        coarse, fine = (self._on(cell, optics)[0] for cell in (self.cell_mm, finer))
+        left = (finer / self.cell_mm) ** 2
+        # Where next to no light comes cells tell nothing of it.
+        lit = (coarse > LIT * coarse.max()) & (fine > LIT * fine.max())
+        self._finer = np.where(lit, np.log(fine / coarse), 0.0) / (1.0 - left)
+        return True
+
     def exitance(self, optics: Optics, deeper_mm: float = 0.0) -> FloatArray:
         """Return exitance of each face, for the optics and with either coefficient e^h larger.
 
         (3, k) float, per lumen of the lights in the band. Raises SolveError.
         """
-        key = f"{optics!r} {deeper_mm!r} {self.cell_mm!r}"
-        return self._kept.get(key, lambda: self._solved(optics, deeper_mm))
+        return np.asarray(self.as_cut(optics, deeper_mm) * np.exp(self._finer), dtype=float)
 
-    def _solved(self, optics: Optics, deeper_mm: float) -> FloatArray:
-        problem = self._filled(optics, np.exp(SLOPE * np.eye(2, 3, 1)))
+    def as_cut(self, optics: Optics, deeper_mm: float = 0.0) -> FloatArray:
+        """Return `exitance` as the piece's own cells have it."""
+        return self._on(self.cell_mm, optics, deeper_mm)
+
+    def _on(self, cell_mm: float, optics: Optics, deeper_mm: float = 0.0) -> FloatArray:
+        """Return `exitance` on cells of an edge as they have it, at least next to nothing."""
+        key = f"{optics!r} {deeper_mm!r} {cell_mm!r}"
+        made = self._kept.get(key, lambda: self._solved(cell_mm, optics, deeper_mm))
+        return np.maximum(made, 1e-300)
+
+    def _solved(self, cell_mm: float, optics: Optics, deeper_mm: float) -> FloatArray:
+        problem = self._filled(optics, cell_mm, np.exp(SLOPE * np.eye(2, 3, 1)))
         emitters = problem.emitters
         moved = replace(emitters, position=emitters.position + deeper_mm * emitters.direction)
         weighted = np.einsum(
@@ -136,7 +166,7 @@ class TestPiece:
         They may stand elsewhere than drawn, and so may boards. Raises SolveError.
         """
         kept = self.problem.boards if boards is None else boards
-        problem = replace(self._filled(optics), boards=kept)
+        problem = replace(self._filled(optics, self.cell_mm), boards=kept)
         return self._leaving(problem, emitters)[:, 0]
 
     def counted(self, optics: Optics, photons: int) -> tuple[FloatArray, FloatArray]:
@@ -145,7 +175,7 @@ class TestPiece:
         photons : of all lights together, about; fewer where each takes much work
         The same each time, however busy the machine. Raises SolveError where there is no compiler.
         """
-        problem = self._filled(optics)
+        problem = self._filled(optics, self.cell_mm)
         _, first = _followed(problem, 1)  # a batch of each light, which tells the work of one
         most = MOST_WORK * first.photons.sum() / work_of(first.events, int(first.photons.sum()))
         each = min(max(photons, LEAST_PHOTONS * len(self.weight)), most) / len(self.weight)
@@ -156,8 +186,8 @@ class TestPiece:
         light = self.weight @ (glow.diffuse + glow.direct)[:, 0]
         return np.asarray(light), np.asarray(self.weight**2 @ error**2)
 
-    def _filled(self, optics: Optics, more: FloatArray = SAME) -> BodyProblem:
-        """Return the problem filled with a material, on the piece's cells.
+    def _filled(self, optics: Optics, cell_mm: float, more: FloatArray = SAME) -> BodyProblem:
+        """Return the problem filled with a material, on cells of an edge.
 
         more : (2, 3) float, factors of mu_a and mu_s' in the three bands
         """
@@ -175,7 +205,7 @@ class TestPiece:
             )
 
         media = tuple(map(filled, self.problem.media))
-        return replace(self.problem, media=media, cell_mm=self.cell_mm)
+        return replace(self.problem, media=media, cell_mm=cell_mm)
 
     def apart(self) -> Emitters:
         """Return the LEDs, each a light by itself."""
@@ -258,6 +288,12 @@ def read_by(piece: TestPiece, weights: FloatArray, optics: Optics) -> Signal:
     """
     read = np.log(np.maximum(piece.exitance(optics) @ weights.T, 1e-300))
     return Signal(read[0], (read[1:] - read[0]).T / SLOPE)
+
+
+def sharpened_by(piece: TestPiece, weights: FloatArray, optics: Optics) -> FloatArray:
+    """Return what finer cells changed in signals (`TestPiece.sharpen`), (m,) float."""
+    as_cut = np.log(np.maximum(piece.as_cut(optics)[0] @ weights.T, 1e-300))
+    return np.asarray(read_by(piece, weights, optics).value - as_cut, dtype=float)
 
 
 def moved_by(piece: TestPiece, weights: FloatArray, optics: Optics) -> dict[str, FloatArray]:

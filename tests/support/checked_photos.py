@@ -110,9 +110,9 @@ class Tabled(TestPiece):
     _shone: Kept[np.ndarray]
     _photons: Kept[tuple[np.ndarray, np.ndarray]]
 
-    def exitance(self, optics: Optics, deeper_mm: float = 0.0) -> np.ndarray:
+    def _on(self, cell_mm: float, optics: Optics, deeper_mm: float = 0.0) -> np.ndarray:
         node = self.start + 0.4 * np.round((optics.logarithms - self.start) / 0.4)
-        light = logged(super().exitance(optics.at(node), deeper_mm))
+        light = logged(super()._on(cell_mm, optics.at(node), deeper_mm))
         slope = (light[1:] - light[0]) / SLOPE
         here = light[0] + (optics.logarithms - node) @ slope
         return np.exp(np.array([here, *(here + SLOPE * slope)]))
