@@ -102,9 +102,10 @@ def _with_walls(
 
 
 def _without_film_faces(mesh: Mesh, region: int, solids: tuple[Mesh | None, ...]) -> Mesh:
-    """Return the faces of a region but those of films between two others, which it has none
-    of itself: where it is thinner than what is looked through."""
-    if len(solids) < 3:
+    """Return the faces of a region but those of films between two others, or another and the room,
+    which it has none of itself: where it is thinner than what is looked through. A film may be left
+    where a lid's corners part from their plane by rounding."""
+    if len(solids) < 2:
         return mesh
     behind = mesh.centroids - _PROBE_MM * mesh.normals
     solid = solids[region]
@@ -114,7 +115,7 @@ def _without_film_faces(mesh: Mesh, region: int, solids: tuple[Mesh | None, ...]
         return mesh
     ahead = mesh.centroids[thin] + _PROBE_MM * mesh.normals[thin]
     between = [_regions_at(points, region, solids) for points in (behind[thin], ahead)]
-    film = thin[(between[0] != ROOM) & (between[1] != ROOM)]
+    film = thin[(between[0] != ROOM) | (between[1] != ROOM)]
     return Mesh.single_part(mesh.vertices, np.delete(mesh.faces, film, axis=0))
 
 

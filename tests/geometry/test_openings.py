@@ -167,6 +167,11 @@ def test_a_rim_off_its_plane_by_rounding_stays_one_opening():
     shell = Hollows(closed).around(np.array([[0, -10.0, 50]]), "half")
     assert shell is not None
     assert len(shell.openings) == 1
+    cut = cut_into_regions(shell.outer, [shell.hollow], 20.0, "half")
+    # No film is left across the mouth.
+    assert cut.walls.areas_mm2[cut.inside == 0].sum() == pytest.approx(
+        closed.areas_mm2.sum(), rel=1e-4
+    )
 
 
 def test_what_has_no_wide_rim_is_no_skin():
