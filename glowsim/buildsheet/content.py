@@ -62,9 +62,16 @@ def build_sheet(prop: Prop, paper: str) -> BuildSheet:
 
 
 def _making(prop: Prop) -> tuple[str, ...]:
-    heads = dict.fromkeys(seat.head for mine in prop.seats.values() for seat in mine)
+    seats = [seat for mine in prop.seats.values() for seat in mine]
+    sockets_in = {seat.head for seat in seats if seat.foot.sunk}
     strips_for = {row.head for row in rows_of(prop.plan.scene_file.scene)}
-    return (*making_steps(prop.lit), *(head_step(head, head in strips_for) for head in heads))
+    return (
+        *making_steps(prop.lit),
+        *(
+            head_step(head, head in strips_for, head in sockets_in)
+            for head in dict.fromkeys(seat.head for seat in seats)
+        ),
+    )
 
 
 def _start(prop: Prop) -> tuple[Block, ...]:

@@ -39,13 +39,14 @@ def making_of(spec: Body, catalogue: Catalogue) -> Making:
     )
 
 
-def head_step(head: str, jigs: bool) -> str:
-    """Return how to prepare a body that pieces sit on."""
+def head_step(head: str, jigs: bool, sockets: bool) -> str:
+    """Return how to prepare a body that pieces sit on, or are sunk into."""
     mark = "with the paper strips, or put on the printed jigs" if jigs else "by its table of holes"
     way = "towards its middle" if jigs else "at the slant that stands there"
+    cut = ", cut the sockets that it has in its mesh" if sockets else ""
     return (
-        f"Mark the wire holes on {head} {mark}; bore them {way}, and try every piece in its place "
-        "before any glue."
+        f"Mark the wire holes on {head} {mark}; bore them {way}{cut}, and try every piece in "
+        "its place before any glue."
     )
 
 

@@ -12,6 +12,7 @@ import trimesh
 
 from glowsim.buildsheet.head import rows_of
 from glowsim.buildsheet.jig import HALF_BAND_MM, PLAY_MM, jig, jig_words, on_whole
+from glowsim.buildsheet.making import head_step
 from glowsim.buildsheet.meshes import pocketed
 from glowsim.buildsheet.places import CHANNEL_MM, body_places
 from glowsim.buildsheet.positions import _feet, _holes
@@ -150,6 +151,8 @@ def test_a_piece_whose_board_stands_in_the_head_stays_whole_and_the_head_gets_a_
     (spike, _), (head, _) = bodies
     (foot,) = spike.feet
     assert foot.sunk
+    assert "cut the sockets" in head_step("head", jigs=True, sockets=True)
+    assert "socket" not in head_step("head", jigs=True, sockets=False)
     assert foot.words == "sunk into head: 4.0 mm deep in its middle"
     # The piece keeps its foot's rim, which a dish would have taken.
     assert np.ptp(pocketed(spike).vertices[:, 0][pocketed(spike).vertices[:, 2] < 0.01]) > 39.9
