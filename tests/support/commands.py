@@ -20,7 +20,7 @@ def run(*arguments: object, folder: Path, **environment: str) -> subprocess.Comp
         cwd=folder,
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=1800,  # a busy machine may take its time
         check=False,
         env={**os.environ, "NO_COLOR": "1", **environment},
     )
