@@ -38,8 +38,8 @@ _SAME_K = 1.0
 """Smaller changes of a board's temperature are not told [K]."""
 
 NO_GAIN = (
-    "That is no clear gain (off by at least a tenth less, on a logarithmic scale, and while it "
-    "stays patchy no more brightness lost than evenness gained)"
+    "That is no clear gain (a tenth less uneven at least, and while it stays patchy no more "
+    "brightness lost than evenness gained)"
 )
 
 
@@ -159,7 +159,7 @@ def _leave_it(before: Step, after: Step, wish: Wish, effects: list[str], losses:
             f"from {1 + LEAST_MORE:g} on)"
         )
     elif not losses:
-        said[0] += " (a clear gain is a tenth less, on a logarithmic scale)"
+        said[0] += " (a clear gain is a tenth less uneven)"
     return f"Leave it: not worth doing. {capital('; '.join([*said, *effects, *losses]))}."
 
 
