@@ -139,13 +139,15 @@ class HeatReport:
             topics.append("skin")
         return tuple(caution(topic) for topic in topics)
 
-    def as_json(self) -> dict[str, object]:
-        """Return the report as plain data."""
+    def as_json(self, how_soon: bool = True) -> dict[str, object]:
+        """Return the report as plain data, with how soon boards get warm or without."""
+        hidden = () if how_soon else ("minutes", "soon_share")
+        boards = [_plain(board) for board in self.boards]
         return {
             "title": self.title,
             "judged": self.judged,
             "settings": self.settings.model_dump(),
-            "boards": [_plain(board) for board in self.boards],
+            "boards": [{k: v for k, v in b.items() if k not in hidden} for b in boards],
             "rise_good_to_a_factor": self.error_factor,
             "notes": list(self.notes),
         }

@@ -87,11 +87,11 @@ class Figures:
         return tuple(n for n in notes if isinstance(n, Doubt) and not isinstance(n, OpenHollow))
 
     def as_json(self) -> dict[str, Any]:
-        """Return plain data, each part as its command prints it."""
+        """Return plain data, each part as its command prints it; of heat not how soon."""
         return {
             "glow": self.findings.as_json() if self.findings else None,
             "power": power_json(self.power) if self.power else None,
-            "heat": self.heat.as_json() if self.heat else None,
+            "heat": self.heat.as_json(how_soon=False) if self.heat else None,
         }
 
 
