@@ -54,6 +54,8 @@ class Words:
 
 
 Item = Path | Round | Words
+TAB_MM = 8.0
+"""By which the parts of a strip of paper overlap."""
 
 
 @dataclass
@@ -79,6 +81,21 @@ class Drawing:
     def place(self, other: Drawing, x: float, y: float) -> None:
         """Add another drawing with its lower left corner at a point."""
         self.items.extend(moved(other.items, x, y))
+
+
+def paper_strip(
+    drawing: Drawing, length_mm: float, low_mm: float, high_mm: float, tab: bool = True
+) -> None:
+    """Add a strip of paper that begins at x = 1 mm, with its middle line, and with a tab at its end
+    that the next part, or its own beginning, is glued over."""
+    end, middle = 1 + length_mm, (low_mm + high_mm) / 2
+    box = [(1, low_mm), (end, low_mm), (end, high_mm), (1, high_mm)]
+    drawing.add(Path(np.array(box, dtype=float), True, 0.3))
+    if tab:
+        far = end + TAB_MM
+        edge = [(end, low_mm + 1), (far, low_mm + 2), (far, high_mm - 2), (end, high_mm - 1)]
+        drawing.line(*edge, width_mm=0.2, colour=GREY)
+    drawing.line((1, middle), (end, middle), width_mm=0.15, dash_mm=(4, 1), colour=GREY)
 
 
 def moved(items: Iterable[Item], x: float, y: float) -> list[Item]:

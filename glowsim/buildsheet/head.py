@@ -7,14 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glowsim.buildsheet.drawing import GREY, Drawing, Path, Round
+from glowsim.buildsheet.drawing import GREY, TAB_MM, Drawing, Round, paper_strip
 from glowsim.buildsheet.places import CHANNEL_MM, ball_mm
 from glowsim.scene import Around, Body, Scene
 
 STRIP_MM = 14.0
 """Height of a strip: narrow enough to lie on a ball."""
-TAB_MM = 8.0
-"""By which the parts of a strip overlap."""
 TEXT_MM = 2.6
 HEAD_MM = 14.0
 """Room above a strip for its words."""
@@ -153,11 +151,7 @@ def _part(row: Row, number: int, cuts: list[float], reach: float) -> Drawing:
     length = cuts[number + 1] - start
     drawing = Drawing(max(length + TAB_MM + 2, WORDS_MM), STRIP_MM + HEAD_MM + 4)
     middle = STRIP_MM / 2 + 2
-    box = [(1, 2), (1 + length, 2), (1 + length, 2 + STRIP_MM), (1, 2 + STRIP_MM)]
-    drawing.add(Path(np.array(box, dtype=float), True, 0.3))
-    tab = [(1 + length, 3), (1 + length + TAB_MM, 4), (1 + length + TAB_MM, STRIP_MM)]
-    drawing.line(*tab, (1 + length, 1 + STRIP_MM), width_mm=0.2, colour=GREY)
-    drawing.line((1, middle), (1 + length, middle), width_mm=0.15, dash_mm=(4, 1), colour=GREY)
+    paper_strip(drawing, length, 2, 2 + STRIP_MM)
     for name, at in zip(row.names, row.marks_mm, strict=True):
         x = at - start + 1
         for rim in (x - reach, x + reach) if reach else ():

@@ -7,14 +7,12 @@ from itertools import groupby
 
 import numpy as np
 
-from glowsim.buildsheet.drawing import GREY, LIGHT, Drawing, Path, Round
+from glowsim.buildsheet.drawing import GREY, LIGHT, TAB_MM, Drawing, Round, paper_strip
 from glowsim.buildsheet.places import BodyPlaces
 from glowsim.scene import StripPiece
 
 PAPER_MM = 12.0
 """Height of a strip of paper: narrow enough to follow a bend."""
-TAB_MM = 8.0
-"""By which its parts overlap."""
 END_MM = 8.0
 """Of paper past the last mark."""
 HEAD_MM = 8.5
@@ -98,13 +96,7 @@ def _part(laid: Laid, number: int, cuts: list[float]) -> Drawing:
     length = cuts[number + 1] - start
     drawing = Drawing(max(length + TAB_MM + 2, WORDS_MM), PAPER_MM + HEAD_MM + 1)
     low, high, middle = 1.0, 1.0 + PAPER_MM, 1.0 + PAPER_MM / 2
-    box = [(1, low), (1 + length, low), (1 + length, high), (1, high)]
-    drawing.add(Path(np.array(box, dtype=float), True, 0.3))
-    if number + 1 < count:
-        tab = [(1 + length, low + 1), (1 + length + TAB_MM, low + 2)]
-        tab += [(1 + length + TAB_MM, high - 2), (1 + length, high - 1)]
-        drawing.line(*tab, width_mm=0.2, colour=GREY)
-    drawing.line((1, middle), (1 + length, middle), width_mm=0.15, dash_mm=(4, 1), colour=GREY)
+    paper_strip(drawing, length, low, high, tab=number + 1 < count)
     for light, way in zip(laid.numbers, laid.ways_mm, strict=True):
         x = way - start + 1
         if not 1 - 1e-6 <= x <= 1 + length:

@@ -10,6 +10,7 @@ import numpy as np
 from glowsim.buildsheet.drawing import Drawing, moved
 from glowsim.buildsheet.drawing import Path as Line
 from glowsim.buildsheet.places import BodyPlaces
+from glowsim.geometry.curves import area_within
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.outlines import shadow_mm
 from glowsim.geometry.stencil import outlines_of, view_from
@@ -58,8 +59,8 @@ def _drawn(places: BodyPlaces, picture: Picture, name: str, folder: Path) -> Dra
     wide, tall = np.ptp(np.concatenate(body), axis=0)
     drawing = Drawing(max(wide + 2 * MARGIN_MM, WORDS_MM), tall + 2 * MARGIN_MM + HEAD_MM)
     # The larger first, so that holes and what lies in them come out on top.
-    for points in sorted(covered, key=lambda p: -abs(_area_mm2(p))):
-        fill = COVERED if _area_mm2(points) > 0 else (1.0, 1.0, 1.0)
+    for points in sorted(covered, key=lambda p: -abs(area_within(p))):
+        fill = COVERED if area_within(points) > 0 else (1.0, 1.0, 1.0)
         drawing.add(Line(points, True, 0.25, fill=fill))
     for points in body:
         drawing.add(Line(points, True, 0.35))
@@ -68,7 +69,7 @@ def _drawn(places: BodyPlaces, picture: Picture, name: str, folder: Path) -> Dra
     drawing.words(
         0, drawing.height_mm - 3.5, f"{places.name}: stencil for {name}, from ({side})", size_mm=3.2
     )
-    loose = any(_area_mm2(points) < 0 for points in covered)
+    loose = any(area_within(points) < 0 for points in covered)
     both = ", and on the far side behind it" if picture.sides == "both" else ""
     drawing.words(
         0,
@@ -81,9 +82,3 @@ def _drawn(places: BodyPlaces, picture: Picture, name: str, folder: Path) -> Dra
         words = "Leave bridges to what would fall out."
         drawing.words(0, drawing.height_mm - 12, words, size_mm=TEXT_MM)
     return drawing
-
-
-def _area_mm2(points: FloatArray) -> float:
-    """Return the area within an outline, below 0 for one that runs clockwise [mm2]."""
-    x, y = points.T
-    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2

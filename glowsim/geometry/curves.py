@@ -76,6 +76,12 @@ def chained(pieces: Sequence[FloatArray], near: float) -> list[FloatArray]:
     return lines
 
 
+def area_within(outline: FloatArray) -> float:
+    """Return the area within a closed line, (n, 2) float, below 0 where it runs clockwise."""
+    x, y = outline.T
+    return float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2
+
+
 def is_closed(line: FloatArray, near: float) -> bool:
     """Whether a line ends where it begins."""
     return len(line) > 3 and bool(np.linalg.norm(line[0] - line[-1]) <= near)

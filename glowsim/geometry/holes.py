@@ -6,6 +6,7 @@ import manifold3d
 import numpy as np
 
 from glowsim.errors import GeometryError
+from glowsim.geometry.curves import area_within
 from glowsim.geometry.mesh import FloatArray, IntArray, at_mm, directed_edges
 from glowsim.geometry.notes import Closure, Doubt
 
@@ -114,8 +115,7 @@ def _closed(
 
 def cover(rim: FloatArray) -> IntArray:
     """Return triangles over a flat outline, (n, 2) float, turning the way it does, (m, 3) int."""
-    x, y = rim.T
-    if (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0:
+    if area_within(rim) > 0:
         return np.asarray(manifold3d.triangulate([rim]), np.int64).reshape(-1, 3)
     turned = np.asarray(manifold3d.triangulate([rim[::-1]]), np.int64).reshape(-1, 3)
     return (len(rim) - 1 - turned)[:, ::-1]

@@ -21,6 +21,7 @@ from glowsim.scene.fields import (
     SizeMm,
     Strict,
     Unit,
+    times,
 )
 from glowsim.scene.lights import Light
 from glowsim.scene.patterns import Pattern
@@ -206,12 +207,12 @@ class Where(Strict):
 
 
 def _times(length_mm: float | None, factor: float) -> float | None:
-    """Return a length times a factor, to six figures; nothing stays nothing."""
-    return None if length_mm is None else float(f"{length_mm * factor:.6g}")
+    """Return a length `times` a factor; nothing stays nothing."""
+    return None if length_mm is None else times(length_mm, factor)
 
 
 def _point_times(point: tuple[float, float, float], factor: float) -> tuple[float, float, float]:
-    x, y, z = (float(f"{c * factor:.6g}") for c in point)
+    x, y, z = (times(c, factor) for c in point)
     return x, y, z
 
 

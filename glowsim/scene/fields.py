@@ -48,6 +48,11 @@ def _points_somewhere(vector: tuple[float, float, float]) -> tuple[float, float,
     return vector
 
 
+def times(length_mm: float, factor: float) -> float:
+    """Return a length times a factor, to six figures."""
+    return float(f"{length_mm * factor:.6g}")
+
+
 def _is_direction(value: Any) -> Any:
     """Refuse what is no list of three, with an example."""
     if not isinstance(value, (list, tuple)) or len(value) != 3:

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from glowsim.scene.fields import Direction, Mm, Number, Strict
+from glowsim.scene.fields import Direction, Mm, Number, Strict, times
 from glowsim.tomlfile import shown
 
 
@@ -30,7 +30,7 @@ class Fade(Strict):
         """Return it on a body of other size about the body's origin."""
         ends = {"from_mm": self.from_mm, "to_mm": self.to_mm}
         return self.model_copy(
-            update={k: v if v is None else float(f"{v * factor:.6g}") for k, v in ends.items()}
+            update={k: v if v is None else times(v, factor) for k, v in ends.items()}
         )
 
     @model_validator(mode="after")
