@@ -32,9 +32,7 @@ def matched(old: Sequence[Light], new: Sequence[Light]) -> list[int | None]:
     """Return for each new light the old one that moves there, by the least way in all; strips
     along paths stay in their order."""
     found: list[int | None] = [None] * len(new)
-    if [light.path_mm or light.path_inside or light.position_mm for light in old] == [
-        light.path_mm or light.path_inside or light.position_mm for light in new
-    ]:
+    if [_place(light) for light in old] == [_place(light) for light in new]:
         return list(range(len(new)))
     if old and new:
         a = np.array([light.position_mm for light in new], dtype=float)
@@ -43,6 +41,11 @@ def matched(old: Sequence[Light], new: Sequence[Light]) -> list[int | None]:
         for row, column in zip(rows, columns, strict=True):
             found[int(row)] = int(column)
     return found
+
+
+def _place(light: Light) -> object:
+    """Return what says where a light is."""
+    return getattr(light, light.path_key or "position_mm")
 
 
 def with_lights(

@@ -19,8 +19,9 @@ from glowsim.findings.suggest import Idea
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.mesh import FloatArray, at_mm
 from glowsim.scene import Body, Light
-from glowsim.scene.bodies import Mask, Where
+from glowsim.scene.bodies import Mask
 from glowsim.scene.lights import Drive
+from glowsim.scene.where import Where
 from glowsim.transport.likeness import CLOSED
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind

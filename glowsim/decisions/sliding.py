@@ -146,9 +146,9 @@ def _with_room(scene_file: SceneFile, plan: Plan, number: int) -> list[PathStrip
     free = [strip for strip in strips if strip.last_start_mm >= LEAST_ROOM_MM]
     if not free:
         first = strips[0]
-        inside = scene_file.scene.bodies[number].lights[first.number].path_inside
+        key = scene_file.scene.bodies[number].lights[first.number].path_key or "path_mm"
         raise scene_file.fault(
-            ("bodies", number, "lights", first.number, "path_inside" if inside else "path_mm"),
+            ("bodies", number, "lights", first.number, key),
             f"'{first.name}' has no room to be slid: its path is {first.track.length_mm:.1f} mm "
             "long and it fills it; give a longer path, or fewer "
             + ("boards with a pitch_mm" if first.light.is_chain else "LEDs"),

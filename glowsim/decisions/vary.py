@@ -148,10 +148,9 @@ class Variation:
     def _sunk(self, depth_wanted_mm: float) -> tuple[Any, ...]:
         """Return the lights, each moved to a depth along the way it faces."""
         for k, light in enumerate(self.body.lights):
-            if light.runs_along:
-                key = "path_mm" if light.path_mm else "path_inside"
+            if light.path_key is not None:
                 raise self.scene_file.fault(
-                    (*self._at, "lights", k, key),
+                    (*self._at, "lights", k, light.path_key),
                     "what lies along a path is not moved as a whole; vary something else",
                 )
         places = self._places + (self._ahead_mm - depth_wanted_mm)[:, None] * self._axes
@@ -251,7 +250,7 @@ class Variation:
         body = self.body
         if body.mesh is None or body.wall_mm or body.wall_by_height_mm or body.inner is not None:
             return False
-        by_wall = any(light.path_inside is not None for light in body.lights)
+        by_wall = any(light.on_inside_wall for light in body.lights)
         return by_wall or bool(solid_of(self.scene_file, self.number).openings)
 
     @cached_property

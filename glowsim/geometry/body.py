@@ -117,8 +117,8 @@ class Solid:
 
 def light_points(body: Body) -> FloatArray:
     """Return where the lights of a body stand, or the points their paths go by, (n, 3) [mm];
-    those of a strip along a wall only once it is taken apart."""
-    known = [light for light in body.lights if light.path_inside is None]
+    those of a strip along a wall or an edge only once it is taken apart."""
+    known = [light for light in body.lights if not light.runs_by_body]
     points = [p for light in known for p in (light.path_mm or [light.position_mm])]
     return np.array(points, dtype=float).reshape(-1, 3)
 

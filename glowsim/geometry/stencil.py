@@ -19,7 +19,8 @@ from glowsim.geometry.facing import Facing, facing_of
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.meshfile import is_file, read_named
-from glowsim.scene.bodies import MeshFile, Picture
+from glowsim.scene.bodies import MeshFile
+from glowsim.scene.where import Picture
 
 HALF = 0.5
 """The outline runs where a picture is half covered."""

@@ -16,13 +16,15 @@ import numpy as np
 
 from glowsim.catalogue import Board, Catalogue
 from glowsim.errors import GeometryError, SceneError
+from glowsim.geometry.alongedge import path_along
 from glowsim.geometry.alongwall import GLUE_MM, WIRES_MM, away_from_wall, path_on_wall
 from glowsim.geometry.boards import board_frame
-from glowsim.geometry.body import unlit_solid_of
+from glowsim.geometry.body import Solid, unlit_solid_of
 from glowsim.geometry.curves import points_along
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.track import Track, refuse_short, span_mm, spread, track_of
 from glowsim.scene import Light, SceneFile, StripPiece
+from glowsim.scene.lights import PATHS
 
 BY_WALL = {"from_wall": 1.0, "to_wall": -1.0}
 """Ways of facing that go by the inside wall, over the way from it."""
@@ -40,7 +42,7 @@ class PathStrip:
 
     light : as the scene has it, its path as points, of a chain both its number and its pitch
     number : its own in its body
-    wall  : faces of the inside wall that its facing may go by
+    wall  : faces of the wall that its facing may go by
     """
 
     light: Light
@@ -107,7 +109,7 @@ class PathStrip:
 
 
 _TAKEN_APART = {
-    *("path_mm", "path_inside", "start_mm", "facing", "drives", "drive_to"),
+    *(*PATHS, "start_mm", "facing", "drives", "drive_to"),
     *("board_count", "pitch_mm"),
 }
 """Keys of a strip or chain that its pieces have no more."""
@@ -155,15 +157,13 @@ def _strips(
 ) -> list[PathStrip]:
     """Return the lights of a body that are wanted as strips along paths."""
     found = []
-    wall: Mesh | None = None
     for k, light in enumerate(scene_file.scene.bodies[number].lights):
         if not wanted(light):
             continue
         try:
-            if light.path_inside is not None or light.facing in BY_WALL:
-                wall = wall or _wall(scene_file, number)
             board = catalogue.board(light.board)
-            found.append(PathStrip(_with_points(light, board, wall), k, board, wall))
+            placed, wall = _with_points(light, board, scene_file, number)
+            found.append(PathStrip(placed, k, board, wall))
         except GeometryError as fault:
             raise _where(scene_file, number, k, fault) from None
     return found
@@ -172,7 +172,7 @@ def _strips(
 def _where(scene_file: SceneFile, number: int, k: int, fault: GeometryError) -> SceneError:
     """Return a fault of a strip's path with the key that says where it runs."""
     light = scene_file.scene.bodies[number].lights[k]
-    key = "path_mm" if light.path_mm else "path_inside" if light.path_inside else "along"
+    key = light.path_key or "along"
     return scene_file.fault(("bodies", number, "lights", k, key), str(fault))
 
 
@@ -194,25 +194,36 @@ def _straight(light: Light, pitch_mm: float) -> Light:
     return light.model_copy(update=update)
 
 
-def _wall(scene_file: SceneFile, number: int) -> Mesh:
-    wall = unlit_solid_of(scene_file, number).inside_wall
-    if wall is None:
-        name = scene_file.scene.bodies[number].name
+def _wall(solid: Solid, name: str) -> Mesh:
+    if solid.inside_wall is None:
         raise GeometryError(f"'{name}' has no inside wall: it is no shell and has no open hollow")
-    return wall
+    return solid.inside_wall
 
 
-def _with_points(light: Light, board: Board, wall: Mesh | None) -> Light:
-    """Return a strip or chain as one along points, which way it faces worked out."""
-    if light.path_inside is not None:
-        assert wall is not None, "looked up with the path"
-        behind = WIRES_MM if light.is_chain else GLUE_MM
-        points = path_on_wall(wall, light.path_inside, board.thickness_mm + behind)
-        path = tuple(_plain(point) for point in points)
-        light = light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
+def _with_points(
+    light: Light, board: Board, scene_file: SceneFile, number: int
+) -> tuple[Light, Mesh | None]:
+    """Return a strip or chain as one along points, which way it faces worked out, and the faces of
+    the wall that may go by; raises GeometryError or SceneError."""
+    wall: Mesh | None = None
+    if light.runs_by_body or light.facing in BY_WALL:
+        body = scene_file.scene.bodies[number]
+        solid = unlit_solid_of(scene_file, number)
+        usual_mm = board.thickness_mm + (WIRES_MM if light.is_chain else GLUE_MM)
+        if light.path_along is not None:
+            points, wall = path_along(solid, body, scene_file.folder, light.path_along, usual_mm)
+        else:
+            wall = _wall(solid, body.name)
+            if light.path_inside is not None:
+                points = path_on_wall(wall, light.path_inside, usual_mm)
+        if light.runs_by_body:
+            path = tuple(_plain(point) for point in points)
+            light = light.model_copy(update={"path_mm": path, "facing": light.wanted_facing})
     if light.is_chain:
-        return spread(light)
-    return light if light.path_mm is not None else _straight(light, float(board.pitch_mm or 0.0))
+        light = spread(light)
+    elif light.path_mm is None:
+        light = _straight(light, float(board.pitch_mm or 0.0))
+    return light, wall
 
 
 def leds_in_words(strip: str, leds: Sequence[int], count: int, each: str = "LED") -> str:

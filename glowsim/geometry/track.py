@@ -136,5 +136,6 @@ def _refuse_tight(path: FloatArray, least_mm: float) -> None:
     if radius[tightest] < least_mm:
         raise GeometryError(
             f"the path bends to a radius of {radius[tightest]:.1f} mm about {at_mm(b[tightest])}; "
-            f"the strip takes {least_mm:g} mm (least_bend_mm)"
+            f"the strip takes {least_mm:g} mm (least_bend_mm); path_smooth = false has it cut and "
+            "wired at corners"
         )

@@ -17,7 +17,8 @@ from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.meshparts import SHOWN
 from glowsim.geometry.painted import Painted, painted_of
 from glowsim.geometry.stencil import Stencil, stencil_of
-from glowsim.scene.bodies import MeshFile, Where
+from glowsim.scene.bodies import MeshFile
+from glowsim.scene.where import Where
 
 
 @dataclass(frozen=True)

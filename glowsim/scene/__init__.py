@@ -1,6 +1,6 @@
 """What the user wrote: the scene file as validated data. No meshes, no physics."""
 
-from glowsim.scene.bodies import Body, Infill, Insert, Mask, MeshFile, Picture, Where
+from glowsim.scene.bodies import Body, Infill, Insert, Mask, MeshFile
 from glowsim.scene.drawn import Course, Cut, Drawn, FromDrawing, Loft, Outline, Turned
 from glowsim.scene.lights import Light, StripPiece
 from glowsim.scene.model import Room, Scene, Thresholds, View
@@ -23,6 +23,7 @@ from glowsim.scene.supply import (
     Wiring,
 )
 from glowsim.scene.wanted import Fade
+from glowsim.scene.where import Picture, Where
 
 __all__ = [
     "SUPPLY",

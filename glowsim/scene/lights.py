@@ -8,7 +8,6 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from glowsim.scene.fields import (
-    AngleDeg,
     Count,
     Direction,
     Mm,
@@ -19,6 +18,7 @@ from glowsim.scene.fields import (
     Share,
     Strict,
 )
+from glowsim.scene.paths import PathAlong, PathInside
 
 
 class Drive(Strict):
@@ -34,30 +34,10 @@ class Drive(Strict):
     """For boards with a single white channel."""
 
 
+PATHS = ("path_mm", "path_inside", "path_along")
+"""Keys that say where what lies along a path runs."""
 COPY_MARK = "{copy}"
 """In the name of a zone: the number of the copy, from 1."""
-
-
-class PathInside(Strict):
-    """Where a strip is stuck to the inside wall of a hollow body, at one height."""
-
-    height_mm: Mm
-    """Height of the wall that the strip is stuck to (z in the body's frame)."""
-    from_deg: AngleDeg = 0.0
-    """Where its first LED's end is, seen from above from the middle of the wall: 0 is +x, 90 is
-    +y."""
-    to_deg: AngleDeg | None = None
-    """To where it may run; below `from_deg` for clockwise, left out once round. It ends after its
-    last LED."""
-    off_mm: Annotated[Mm, Field(ge=0, le=1000)] | None = None
-    """From the wall to the LEDs' faces; left out, the strip's thickness and 1 mm, or a board's and
-    4 mm, which its wires need."""
-
-    @model_validator(mode="after")
-    def _some_way(self) -> Self:
-        if self.to_deg is not None and not 0 < abs(self.to_deg - self.from_deg) <= 360:
-            raise ValueError("from_deg and to_deg must lie apart, by one turn at most")
-        return self
 
 
 class Light(Strict):
@@ -78,6 +58,11 @@ class Light(Strict):
     """In place of `path_mm`: along the inside wall of a hollow body at one height, as
     { height_mm = 30, from_deg = 180, to_deg = 360 }; what lies there faces away from the wall
     unless `facing` says otherwise."""
+    path_along: PathAlong | None = None
+    """In place of `path_mm`: along an edge of the body, as { edge = "rim", inside_mm = 8 } for the
+    rim of an opening, or { edge = "sharp", near_mm = [0, -6, 80], inside_mm = 6, depth_mm = 6 }
+    beneath the front of a blade; what lies there faces away from the wall of a hollow, and toward
+    the surface it is beneath, unless `facing` says otherwise."""
     path_smooth: bool = True
     """Whether the path bends smoothly through the points, or runs straight between them (a strip is
     cut and wired at the corners)."""
@@ -95,7 +80,7 @@ class Light(Strict):
     facing: Literal["direction", "outward", "inward", "from_wall", "to_wall"] = "direction"
     """Where what lies along a path faces: `direction` (a strip the nearest it can to it); away from
     the middle of its path, or towards that; away from the inside wall of its hollow body, or
-    towards that."""
+    towards that (with `path_along`, from the surface that its edge is of)."""
     least_bend_mm: PositiveMm = 10.0
     """Radius that the strip may be bent to at the tightest (common practice for bare strips)."""
     direction: Direction = (0.0, 0.0, 1.0)
@@ -158,12 +143,13 @@ class Light(Strict):
             for key in ("start_mm", "board_count", "pitch_mm"):
                 if getattr(self, key):
                     raise ValueError(
-                        f"{key} is for what lies along a path: give path_mm or path_inside"
+                        f"{key} is for what lies along a path: give path_mm, path_inside or "
+                        "path_along"
                     )
             return self
-        key = "path_mm" if self.path_inside is None else "path_inside"
-        if self.path_mm is not None and self.path_inside is not None:
-            raise ValueError("path_mm and path_inside both say where the strip runs: leave one out")
+        key, *others = (name for name in PATHS if getattr(self, name) is not None)
+        if others:
+            raise ValueError(f"{key} and {others[0]} both say where the strip runs: leave one out")
         if placed or self.along is not None:
             raise ValueError(f"{key} says where the strip runs: leave out position_mm and along")
         if self.is_chain and self.led_count is not None:
@@ -181,7 +167,23 @@ class Light(Strict):
     @property
     def runs_along(self) -> bool:
         """Whether it lies along a path."""
-        return self.path_mm is not None or self.path_inside is not None
+        return self.path_key is not None
+
+    @property
+    def path_key(self) -> str | None:
+        """The key that says where it runs; None for what stands at a place of its own."""
+        return next((key for key in PATHS if getattr(self, key) is not None), None)
+
+    @property
+    def runs_by_body(self) -> bool:
+        """Whether the points of its path are known only from its body."""
+        return self.path_inside is not None or self.path_along is not None
+
+    @property
+    def on_inside_wall(self) -> bool:
+        """Whether it is stuck to the inside wall of its body."""
+        rim = self.path_along is not None and self.path_along.edge == "rim"
+        return rim or self.path_inside is not None
 
     @property
     def is_chain(self) -> bool:
@@ -191,10 +193,16 @@ class Light(Strict):
     @property
     def wanted_facing(self) -> str:
         """Where what lies along a path faces, as the scene says it or as its path has it."""
-        by_wall = (
-            self.path_inside is not None and not {"facing", "direction"} & self.model_fields_set
+        if not self.runs_by_body or {"facing", "direction"} & self.model_fields_set:
+            return self.facing
+        return "from_wall" if self.on_inside_wall else "to_wall"
+
+    def scaled(self, factor: float) -> Light:
+        """Return it in a body of other size: where it is, but along the edge that is then there."""
+        along = self.path_along
+        return (
+            self if along is None else self.model_copy(update={"path_along": along.scaled(factor)})
         )
-        return "from_wall" if by_wall else self.facing
 
     def zone_of(self, copy: int) -> str:
         """Return the zone of this light in a copy of its body, counted from 0."""

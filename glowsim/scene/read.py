@@ -14,6 +14,7 @@ from glowsim.errors import SceneError
 from glowsim.files import written_whole
 from glowsim.notebook import table_html
 from glowsim.scene.bodies import Body
+from glowsim.scene.lights import PATHS
 from glowsim.scene.model import Scene
 from glowsim.tomlfile import KeyPath, TomlText, parse_toml, read_toml, validate
 
@@ -80,7 +81,7 @@ class SceneFile:
         body, light, rest = key_path[1], key_path[3], key_path[4:]
         if isinstance(body, int) and isinstance(light, int) and body in self.written_light:
             at = ("bodies", body, "lights", self.written_light[body][light])
-            paths = [(*at, key) for key in ("path_mm", "path_inside")]
+            paths = [(*at, key) for key in PATHS]
             there = [path for path in paths if path in self.toml.lines]
             return there[0] if there and rest == ("position_mm",) else (*at, *rest)
         return key_path
@@ -135,6 +136,7 @@ def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
     file = Path(path)
     # Entries from files stand among the scene's own by now: it holds together wherever it goes.
     written = scene.model_dump(exclude_defaults=True, exclude={"materials_from"})
+    _keep_facing(scene, written)
     text = tomlkit.dumps(_without_none(written))
     if file.exists():
         raise SceneError(f"{file}: exists already and is left alone; choose another name")
@@ -143,6 +145,15 @@ def write_scene(scene: Scene, path: str | os.PathLike[str]) -> None:
             part.write_text(text, encoding="utf-8")
     except OSError as problem:
         raise SceneError(f"{file}: cannot be written: {problem.strerror}") from None
+
+
+def _keep_facing(scene: Scene, written: dict[str, Any]) -> None:
+    """Write where lights along a wall or an edge face even if it is as they face elsewhere."""
+    for k, body in enumerate(scene.bodies):
+        for n, light in enumerate(body.lights):
+            said = light.model_fields_set if light.runs_by_body else set()
+            for key in {"facing", "direction"} & said:
+                written["bodies"][k]["lights"][n][key] = getattr(light, key)
 
 
 def scene_schema() -> dict[str, Any]:

@@ -155,7 +155,7 @@ def test_corners_are_cut_and_wired():
     [
         ("path_mm = [[0, 0, 0], [90, 0, 0]]", r"lights\[0\]: path_mm needs led_count"),
         ("led_count = 2", r"line 6: bodies\[0\]\.lights\[0\]\.position_mm: this key is needed"),
-        ("led_count = 2\nposition_mm = [0, 0, 0]\nstart_mm = 5", "give path_mm or path_inside"),
+        ("led_count = 2\nposition_mm = [0, 0, 0]\nstart_mm = 5", "give path_mm, path_inside or"),
         (
             "led_count = 2\nposition_mm = [0, 0, 0]\npath_mm = [[0, 0, 0], [90, 0, 0]]",
             "leave out position_mm and along",
