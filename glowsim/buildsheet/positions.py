@@ -9,11 +9,15 @@ import numpy as np
 from glowsim.buildsheet.blocks import Block, Grid, Para
 from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces
 from glowsim.buildsheet.prop import Prop
-from glowsim.buildsheet.seats import hole_deep_mm
+from glowsim.buildsheet.seats import BLIND, Seat, hole_deep_mm, leads_to
 from glowsim.geometry.mesh import FloatArray
-from glowsim.transport.neighbours import Neighbour, boards_in_neighbours
+from glowsim.transport.neighbours import boards_in_neighbours
 
 HAND = "; by hand, rub it on coarse paper laid round the head"
+ON_FROM_BLIND = (
+    "A wire hole that leads to nothing ends blind: bore on from its end until it meets the others, "
+    "or bore a way out for its wires where nobody looks."
+)
 SOCKET = (
     "The piece stays whole; the mesh of {} has a socket for it, without play: ease it until the "
     "piece goes in."
@@ -69,7 +73,10 @@ def where_the_lights_go(prop: Prop) -> tuple[Block, ...]:
     )
     blocks += _feet(prop)
     if len(prop.copies) > 1:
-        blocks += [_copies(prop), *_holes(prop)]
+        holes = _holes(prop)
+        blocks += [_copies(prop), *holes]
+        if any(BLIND in row for grid in holes for row in grid.rows):
+            blocks.append(Para(ON_FROM_BLIND))
     return tuple(blocks)
 
 
@@ -89,18 +96,11 @@ def _feet(prop: Prop) -> list[Block]:
             blocks.append(
                 Para(f"{places.name}: its copies sit differently on what carries them: {how}")
             )
-    reach = boards_in_neighbours([_neighbour(places) for places, _ in prop.bodies], prop.copies)
+    reach = boards_in_neighbours(prop.plan, [one.solid for one, _ in prop.bodies], prop.copies)
     blocks += [
         Para(f"{name}: {line}.", strong=True) for name, lines in reach.items() for line in lines
     ]
     return blocks
-
-
-def _neighbour(places: BodyPlaces) -> Neighbour:
-    """Return a body as others may meet it."""
-    hollow = places.solid.hollow
-    boards = tuple((light.name, light.board_mesh) for light in places.lights)
-    return Neighbour(places.solid.outer, () if hollow is None else (hollow,), boards)
 
 
 def _copies(prop: Prop) -> Grid:
@@ -132,22 +132,17 @@ def _copies(prop: Prop) -> Grid:
 def _holes(prop: Prop) -> list[Grid]:
     """Return, for each body that pieces sit on, where their wire holes open on it."""
     heads = {copy.name: prop.bodies[copy.body][0] for copy in prop.copies}
-    rows: dict[str, list[tuple[str, ...]]] = {}
-    for seats in prop.seats.values():
-        for seat in seats:
-            places = heads[seat.head]
-            x, y = seat.hole_mm[:2] - places.axis_mm
-            tilt, turn = _tilt_and_turn(-seat.way)
-            rows.setdefault(seat.head, []).append(
-                (
-                    seat.piece,
-                    f"{x:z.1f}, {y:z.1f}",
-                    f"{math.hypot(x, y):.1f}",
-                    f"{seat.hole_mm[2] - places.foot_mm:.1f}",
-                    f"{hole_deep_mm(places, seat):.1f}",
-                    "upright" if turn == "-" else f"{tilt:.0f}°, its top towards {turn}",
-                )
-            )
+    seats: dict[str, list[Seat]] = {}
+    for mine in prop.seats.values():
+        for seat in mine:
+            seats.setdefault(seat.head, []).append(seat)
+    rows = {
+        head: [
+            _hole(heads[head], seat, to)
+            for seat, to in zip(mine, leads_to(heads[head], mine), strict=True)
+        ]
+        for head, mine in seats.items()
+    }
     return [
         Grid(
             (
@@ -156,14 +151,30 @@ def _holes(prop: Prop) -> list[Grid]:
                 "from axis",
                 f"above its {heads[head].foot}",
                 "deep",
+                "leads to",
                 "leans",
             ),
             tuple(mine),
-            (1.6, 1.7, 1, 1.3, 0.7, 2.4),
+            (1.5, 1.6, 0.9, 1.2, 0.7, 2.0, 2.1),
             f"Where the wire holes Ø {CHANNEL_MM:.0f} mm open on {head}, in its own frame",
         )
         for head, mine in rows.items()
     ]
+
+
+def _hole(head: BodyPlaces, seat: Seat, to: str) -> tuple[str, ...]:
+    """Return the row of one wire hole."""
+    x, y = seat.hole_mm[:2] - head.axis_mm
+    tilt, turn = _tilt_and_turn(-seat.way)
+    return (
+        seat.piece,
+        f"{x:z.1f}, {y:z.1f}",
+        f"{math.hypot(x, y):.1f}",
+        f"{seat.hole_mm[2] - head.foot_mm:.1f}",
+        f"{hole_deep_mm(head, seat):.1f}",
+        to,
+        "upright" if turn == "-" else f"{tilt:.0f}°, its top towards {turn}",
+    )
 
 
 def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:

@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import trimesh
+from scipy.spatial.distance import cdist
 
 from glowsim.buildsheet.places import CHANNEL_MM, PAST_MM, BodyPlaces, Foot, ball_mm
+from glowsim.geometry.inside import winding_number
 from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
 from glowsim.geometry.rays import RayTarget
 from glowsim.transport.problem import Copy
@@ -19,6 +21,9 @@ LEAST_MM3 = 1.0
 ALIKE = 0.05
 """Feet whose volumes in the head differ by a smaller share are the same cut."""
 RIM_POINTS = 72
+BLIND = "nothing: it ends blind"
+LOOK_MM = 1.0
+"""Between points along a wire hole."""
 
 
 @dataclass(frozen=True)
@@ -157,6 +162,39 @@ def hole_deep_mm(head: BodyPlaces, seat: Seat) -> float:
     middle."""
     middle = head.solid.outer.bounds.mean(axis=0)
     return max(float((middle - seat.hole_mm) @ seat.way), 2 * CHANNEL_MM)
+
+
+def leads_to(head: BodyPlaces, seats: Sequence[Seat]) -> list[str]:
+    """Return where the wire hole of each piece on a head leads to, in words: into what is empty in
+    the head, to other holes, or nowhere."""
+    inserts = zip(head.spec.inserts, head.solid.inserts, strict=True)
+    empty = [(one.name or "a pocket", mesh) for one, mesh in inserts if one.kind == "pocket"]
+    if head.solid.hollow is not None:
+        empty.append(("the hollow", head.solid.hollow))
+    ways = [_along_hole(head, seat) for seat in seats]
+    said = []
+    for seat, way in zip(seats, ways, strict=True):
+        into = [name for name, mesh in empty if _inside(mesh, way).any()]
+        met = [
+            other.piece
+            for other, its in zip(seats, ways, strict=True)
+            if other is not seat and cdist(way, its).min() < CHANNEL_MM
+        ]
+        holes = f"hole of {met[0]}" if met else BLIND
+        if len(met) > 1:
+            holes = f"{holes} and {len(met) - 1} more"
+        said.append(into[0] if into else holes)
+    return said
+
+
+def _inside(mesh: Mesh, points: FloatArray) -> np.ndarray:
+    return winding_number(mesh.vertices, mesh.faces, points) > 0.5
+
+
+def _along_hole(head: BodyPlaces, seat: Seat) -> FloatArray:
+    """Return points along a wire hole, (n, 3) float [mm], in the head's frame."""
+    at = np.arange(LOOK_MM, hole_deep_mm(head, seat) + LOOK_MM, LOOK_MM)
+    return np.asarray(seat.hole_mm + at[:, None] * seat.way)
 
 
 def bored(head: BodyPlaces, seats: Sequence[Seat]) -> Mesh:

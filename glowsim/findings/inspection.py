@@ -11,12 +11,13 @@ from glowsim.catalogue import Material
 from glowsim.findings.fictions import fictions
 from glowsim.findings.light_rows import LightCheck, light_rows, strip_groups
 from glowsim.findings.surface_regions import RegionCheck, in_teeth, region_checks, too_small
+from glowsim.geometry.body import solid_of
 from glowsim.geometry.hollow import depth_mm
 from glowsim.geometry.notes import Doubt
 from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
-from glowsim.transport.neighbours import Neighbour, boards_in_neighbours
+from glowsim.transport.neighbours import boards_in_neighbours
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 
@@ -85,8 +86,8 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     )
     beware = fictions(scene)
     copies, _ = plan.copies([centres_mm(problem.emitters) for problem in problems.values()])
-    bodies = [_neighbour(plan, n, problems[key]) for key, n in plan.distinct.items()]
-    reach = boards_in_neighbours(bodies, copies)
+    solids = [solid_of(plan.scene_file, n) for n in plan.distinct.values()]
+    reach = boards_in_neighbours(plan, solids, copies)
     return tuple(
         replace(
             check,
@@ -95,16 +96,6 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
         )
         for check in checks
     )
-
-
-def _neighbour(plan: Plan, number: int, problem: BodyProblem) -> Neighbour:
-    """Return a body as others may meet it."""
-    lights = plan.scene_file.scene.bodies[number].lights
-    names = [light.name or f"light {n + 1}" for n, light in enumerate(lights)]
-    meshes = [board.shape.mesh() for board in problem.boards]
-    regions = zip(problem.solids, problem.media, strict=True)
-    hollows = tuple(mesh for mesh, medium in regions if mesh and medium.kind == Kind.AIR)
-    return Neighbour(problem.outer, hollows, tuple(zip(names, meshes, strict=True)))
 
 
 def doubts(plan: Plan, number: int) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from glowsim.buildsheet.making import head_step
 from glowsim.buildsheet.meshes import pocketed
 from glowsim.buildsheet.places import CHANNEL_MM, body_places
 from glowsim.buildsheet.positions import _feet, _holes
-from glowsim.buildsheet.seats import bored, seats_of, with_feet
+from glowsim.buildsheet.seats import BLIND, bored, leads_to, seats_of, with_feet
 from glowsim.findings.inspection import inspect
 from glowsim.geometry.body import solid_of
 from glowsim.geometry.mesh import to_manifold
@@ -45,6 +45,12 @@ name = "head"
 shape = { kind = "orb", diameter_mm = 108 }
 material = "opaque_primer"
 position_mm = [0, 0, 200]
+"""
+POCKET = """
+  [[bodies.inserts]]
+  name = "chamber"
+  kind = "pocket"
+  shape = { kind = "orb", diameter_mm = 107 }
 """
 RADIUS, STANDS = 54.0, 50.0
 
@@ -131,12 +137,15 @@ def test_sheet_and_check_say_the_same_of_a_board_that_reaches_into_the_head():
     text = CLUB.replace("position_mm = [0, 0, 14]", "position_mm = [0, 0, 5]")
     bodies, copies, seats = prop(text)
     lit = [row for row in bodies if row[0].lights]
+    plan = plan_of(parse_scene(text))
     told = [
         block.text
-        for block in _feet(SimpleNamespace(bodies=bodies, lit=lit, copies=copies, seats=seats))
+        for block in _feet(
+            SimpleNamespace(plan=plan, bodies=bodies, lit=lit, copies=copies, seats=seats)
+        )
         if block.strong
     ]
-    spike, head = inspect(plan_of(parse_scene(text)))
+    spike, head = inspect(plan)
     assert told == [f"spike: {line}." for line in spike.suspicious]
     # The board's back is flat and lies nearest to the ball's middle on the axis.
     (light,) = bodies[0][0].lights
@@ -144,6 +153,17 @@ def test_sheet_and_check_say_the_same_of_a_board_that_reaches_into_the_head():
     assert f", and of 7 more, reaches {deep:.1f} mm into head: set it higher" in told[0]
     assert head.suspicious == ()
     assert inspect(plan_of(parse_scene(CLUB)))[0].suspicious == ()
+
+
+def test_a_board_in_a_pocket_of_the_head_is_no_fault_and_one_in_a_lit_head_is():
+    text = CLUB.replace("position_mm = [0, 0, 14]", "position_mm = [0, 0, 1.8]")
+    # All of the board is less than 53.5 mm from the middle of the ball.
+    assert "mm into head" in str(inspect(plan_of(parse_scene(text)))[0].suspicious)
+    assert inspect(plan_of(parse_scene(text + POCKET)))[0].suspicious == ()
+    lit = text.replace('material = "opaque_primer"', 'material = "pla_white"')
+    lit += '  [[bodies.lights]]\n  board = "round_7"\n  position_mm = [0, 0, 0]\n'
+    (told,) = (x for x in inspect(plan_of(parse_scene(lit)))[0].suspicious if "head" in x)
+    assert "mm into head, which is lit too, about (0.0, 0.0, " in told
 
 
 def test_a_piece_whose_board_stands_in_the_head_stays_whole_and_the_head_gets_a_socket():
@@ -221,7 +241,7 @@ def test_a_flat_head_gets_its_holes_measured_on_itself_and_no_strip():
     away, lean = 30 * math.tan(math.radians(40)), math.radians(40)
     deep = 30 / math.cos(lean) - 15 * math.cos(lean)
     assert table.rows[0] == (
-        *("spike 1", f"{away:.1f}, 0.0", f"{away:.1f}", "30.0", f"{deep:.1f}"),
+        *("spike 1", f"{away:.1f}, 0.0", f"{away:.1f}", "30.0", f"{deep:.1f}", BLIND),
         "40°, its top towards 0°",
     )
     assert table.rows[3][1] == f"{-away * math.sqrt(0.5):.1f}, {away * math.sqrt(0.5):.1f}"
@@ -242,6 +262,10 @@ def test_a_row_round_a_ball_that_stands_elsewhere_or_is_flattened_is_none():
 
 def test_wire_holes_lead_to_the_middle(club):
     bodies, _, seats = club
+    mine = [seat for (seat,) in seats.values()]
+    assert leads_to(bodies[1][0], mine)[1] == "hole of spike 1 and 6 more"
+    assert leads_to(bodies[1][0], mine[:1]) == [BLIND]
+    assert leads_to(prop(CLUB + POCKET)[0][1][0], mine) == ["chamber"] * 8
     head = bored(bodies[1][0], [seat for mine in seats.values() for seat in mine])
     mesh = trimesh.Trimesh(head.vertices, head.faces)
     assert mesh.is_watertight
