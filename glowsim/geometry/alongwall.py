@@ -10,7 +10,7 @@ from glowsim.geometry.curves import lengths_along, points_along
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.rays import RayTarget
-from glowsim.scene.lights import PathInside
+from glowsim.scene.paths import PathInside
 
 GLUE_MM = 1.0
 """Between a strip's back and the wall it is stuck to, where the scene does not say: its tape, and
