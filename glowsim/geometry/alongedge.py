@@ -199,7 +199,11 @@ def _runs(points: FloatArray, exact: BoolArray, near: BoolArray) -> list[FloatAr
     if near.all():
         return [_closed(points[exact])] if exact.sum() > 2 else []
     first = int(np.argmin(near))
-    points, exact, near = (np.roll(each, -first, axis=0) for each in (points, exact, near))
+    points, exact, near = (
+        np.roll(points, -first, axis=0),
+        np.roll(exact, -first),
+        np.roll(near, -first),
+    )
     ends = np.flatnonzero(np.diff(np.concatenate([[False], near, [False]]).astype(int)))
     runs = [points[a:b][exact[a:b]] for a, b in zip(ends[::2], ends[1::2], strict=True)]
     return [run for run in runs if len(run) > 1]
