@@ -100,7 +100,8 @@ export default {
         if (!w || !h) return;
         this.orbit.update(w, h);
         this.glow.setCut(this.cut ? this.orbit : null, this.outlines.current && this.outlines.place(this.outlines.current));
-        this.picture.draw(this.scene, this.over, this.orbit.camera, w, h, this.pointers.size > 0 || this.playing, this.changed);
+        this.picture.draw(this.scene, this.over, this.orbit.camera, w, h, this.pointers.size > 0 || this.playing, this.changed,
+          this.glow.solid && this.glow.mesh);
         this.changed = false;
         this.follow(w, h);
         clearTimeout(this.marking);
@@ -159,16 +160,33 @@ export default {
       this.scale = heading.scale;
       this.shown = heading.number;
       this.full = heading.full;
+      this.catchUp();
       this.redraw();
     },
+    // While a board is carried, its figures and the others' places are shown along with its light:
+    // each picture more holds the light up.
     setBoards(boards) {
+      if (this.taken?.moved) this.later = { ...this.later, boards };
+      else this.showBoards(boards);
+    },
+    setHeld(held) {
+      if (this.taken?.moved) this.later = { ...this.later, held };
+      else this.showHeld(held);
+    },
+    catchUp() {
+      const { boards, held } = this.later ?? {};
+      this.later = null;
+      if (boards) this.showBoards(boards);
+      if (held !== undefined) this.showHeld(held);
+    },
+    showBoards(boards) {
       const moving = this.taken && this.outlines.current;
       const place = moving && this.outlines.place(moving);
       this.outlines.set(boards);
-      if (moving && this.outlines.current && !this.taken.told) this.outlines.moveTo(this.outlines.current, place);
+      if (moving && this.outlines.current) this.outlines.moveTo(this.outlines.current, place);
       this.redraw(false);
     },
-    setHeld(held) {
+    showHeld(held) {
       this.held = held;
       this.$nextTick(() => this.showHands());
       const board = this.outlines.current;
@@ -352,6 +370,7 @@ export default {
         this.$emit("drop");
       } else if (!this.taken && this.turned < 3 && this.pointers.size === 0) this.choose(null);
       this.taken = null;
+      this.catchUp();
       this.redraw();
     },
     wheel(event) {

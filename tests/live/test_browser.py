@@ -82,6 +82,28 @@ def test_a_board_is_dragged_and_the_glow_follows(page):
     )
 
 
+SEEN = """
+const s = glowsimStage, p = s.picture, w = s.$el.clientWidth, h = s.$el.clientHeight;
+const kept = (solid) => {
+  p.keep(s.scene, s.orbit.camera, w, h, solid);
+  const bytes = new Uint8Array(4 * w * h);
+  p.renderer.readRenderTargetPixels(p.kept.target, 0, 0, w, h, bytes);
+  return bytes;
+};
+const whole = kept(false), first = kept(s.glow.mesh), again = kept(s.glow.mesh);
+const differ = (one) => whole.reduce((sum, v, k) => sum + (v !== one[k]), 0);
+const bright = again.reduce((most, v) => Math.max(most, v), 0);
+return [p.seen.count, s.glow.mesh.geometry.index.count, differ(first), differ(again), bright];
+"""
+
+
+def test_of_the_surface_but_what_is_seen_is_drawn_and_the_picture_stays(page):
+    seen, every, first, again, bright = page.ask(SEEN)
+    assert 0 < seen < every / 2
+    assert first == again == 0
+    assert bright > 0
+
+
 def test_keys_nudge_and_numbers_can_be_typed(page):
     page.grab(1).click().perform()
     before = page.place(1)[2]

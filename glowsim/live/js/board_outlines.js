@@ -3,6 +3,7 @@ import { THREE } from "nicegui-scene";
 
 const SIDES = 48;
 const REACH_PX = 26;
+const MADE_OF = ["round", "length", "width", "thick", "bore"];
 
 export class BoardOutlines {
   constructor() {
@@ -13,18 +14,27 @@ export class BoardOutlines {
   }
 
   set(boards) {
+    const before = this.boards;
+    this.boards = boards;
+    const same = (one, other) => other && MADE_OF.every((part) => one[part] === other[part]);
+    const alike = boards.length === before.length && boards.every((board, k) => same(board, before[k]));
+    if (alike) boards.forEach((board, k) => (board.line = before[k].line));
+    else this.make(boards);
+    for (const board of boards) board.line.matrix.set(...board.frame);
+    this.paint();
+  }
+
+  make(boards) {
     for (const line of this.group.children) {
       line.geometry.dispose();
       line.material.dispose();
       line.children[0].material.dispose();
     }
     this.group.clear();
-    this.boards = boards;
     for (const board of boards) {
       const material = new THREE.LineBasicMaterial({ transparent: true, depthTest: false });
       board.line = new THREE.LineSegments(outline(board), material);
       board.line.matrixAutoUpdate = false;
-      board.line.matrix.set(...board.frame);
       board.line.renderOrder = 2;
       // A dark line under the light one: it must be seen on bright foam and in the dark room.
       const under = new THREE.LineBasicMaterial({ color: 0, transparent: true, opacity: 0.55, depthTest: false });
@@ -34,7 +44,6 @@ export class BoardOutlines {
       board.line.add(shadow);
       this.group.add(board.line);
     }
-    this.paint();
   }
 
   // Of a strip along a path the piece that was pressed is the one in hand.

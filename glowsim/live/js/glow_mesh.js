@@ -113,9 +113,10 @@ export class GlowMesh {
       cut: { value: new THREE.Vector4(0, 0, 0, 1) },
     };
     const shading = { uniforms: this.uniforms, vertexShader: VERTEX, fragmentShader: FRAGMENT };
-    this.material = new THREE.ShaderMaterial({ ...shading, side: THREE.DoubleSide });
+    this.material = new THREE.ShaderMaterial(shading);
     this.mesh = new THREE.Mesh(new THREE.BufferGeometry(), this.material);
     this.mesh.frustumCulled = false;
+    this.open = false; // cut
     this.key = this.around = ""; // what it has: its shape, and what is sent back, see `Seen.around`
   }
 
@@ -178,11 +179,23 @@ export class GlowMesh {
     this.uniforms.opacity.value = on ? 0.35 : 1;
     this.material.transparent = on;
     this.material.depthWrite = !on;
+    this.setSides();
+  }
+
+  // Whether the surface hides what lies behind it, its own far side too.
+  get solid() {
+    return !this.material.transparent && !this.open;
+  }
+
+  setSides() {
+    this.material.side = this.solid ? THREE.FrontSide : THREE.DoubleSide;
   }
 
   // Cuts away what is nearer to the viewer than the prop's middle, or than the board in hand.
   setCut(orbit, place) {
     const cut = this.uniforms.cut.value;
+    this.open = orbit !== null;
+    this.setSides();
     if (!orbit) return void cut.set(0, 0, 0, 1);
     const way = orbit.camera.getWorldDirection(new THREE.Vector3()).negate();
     way.z = 0; // upright, as a saw would

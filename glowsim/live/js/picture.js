@@ -1,7 +1,8 @@
 // The picture itself. Smooth edges cost a processor that draws without a graphics card three times
-// the time: there they come once the hand rests, and there the glow is drawn anew only where it has
-// changed; what the hand moves is drawn over a copy of it.
+// the time: there they come once the hand rests, and there the glow is drawn anew only when it has
+// changed, and of its surface what is seen; what the hand moves is drawn over a copy of it.
 import { THREE } from "nicegui-scene";
+import { SeenTriangles } from "./seen_triangles.js";
 
 const BY_PROCESSOR = /swiftshader|llvmpipe|software|basic render/i;
 const REST_MS = 250;
@@ -14,14 +15,16 @@ export class Picture {
     this.renderer.autoClear = false;
     this.ratio = Math.min(window.devicePixelRatio, 2);
     this.kept = null;
+    this.seen = new SeenTriangles();
   }
 
-  // glow: whether what glows, or the view of it, has changed; over: what is drawn over it.
-  draw(scene, over, camera, width, height, moving, glow) {
+  // glow: whether what glows, or the view of it, has changed; over: what is drawn over it; solid:
+  // the surface in the scene, if it hides what lies behind it.
+  draw(scene, over, camera, width, height, moving, glow, solid) {
     clearTimeout(this.resting);
     if (!this.slow) return void this.render(scene, over, camera, width, height, this.ratio);
     const size = this.kept && [this.kept.target.width, this.kept.target.height];
-    if (glow || !size || size[0] !== width || size[1] !== height) this.keep(scene, camera, width, height);
+    if (glow || !size || size[0] !== width || size[1] !== height) this.keep(scene, camera, width, height, solid);
     this.render(this.kept.copy, over, camera, width, height, 1);
     if (!moving)
       this.resting = setTimeout(() => this.render(scene, over, camera, width, height, 2), REST_MS);
@@ -35,10 +38,11 @@ export class Picture {
     this.renderer.render(over, camera);
   }
 
-  keep(scene, camera, width, height) {
+  keep(scene, camera, width, height, solid) {
     this.kept ??= copied(new THREE.WebGLRenderTarget(1, 1, { magFilter: THREE.NearestFilter, minFilter: THREE.NearestFilter }));
     const { target } = this.kept;
     target.setSize(width, height);
+    if (solid) return void this.seen.draw(this.renderer, scene, solid, camera, target);
     this.renderer.setRenderTarget(target);
     this.renderer.clear();
     this.renderer.render(scene, camera);
