@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from glowsim.decisions.effort import coarse_sizes
 from glowsim.decisions.outcomes import Seen, Tried
-from glowsim.decisions.remedies import IN_A_GUIDE, Remedies
+from glowsim.decisions.remedies import Remedies, Remedy
 from glowsim.electrics.as_wired import kept_by
 from glowsim.errors import GlowsimError
 from glowsim.findings import (
@@ -51,7 +51,7 @@ MOST_TRIES, MOST_IN_AIR = 7, 3
 MOST_IN_ALL, FEWEST = 24, 2
 """Changes tried on a prop of many bodies in all, but so many on each at least."""
 MOST_TOLD = 4
-EDITION = 2
+EDITION = 3
 """Of what is tried and how it is told; what another edition kept is tried again."""
 
 
@@ -127,10 +127,6 @@ def mended(
     also: list[str] = []
     bodies: dict[int, Body] = {}
     for body, found, tries in tried(plan, glow, findings, report):
-        if tries is None:
-            suggestions |= {f.number: (f"not tried: {IN_A_GUIDE}", None) for f in found}
-            also.append(f"{body}: no change was tried: {IN_A_GUIDE}")
-            continue
         chosen, more = _told(tries, found, body)
         suggestions |= {f.number: _suggestion(chosen.get(f.number), body) for f in found}
         bodies |= {number: one.remedy.body for number, one in chosen.items()}
@@ -140,9 +136,8 @@ def mended(
 
 def tried(
     plan: Plan, glow: SurfaceGlow, findings: Findings, report: Report = lambda text: None
-) -> Iterator[tuple[str, list[Finding], list[Tried] | None]]:
-    """Yield each body on which something stands out, what that is, and what was tried; None for a
-    clear body that carries light along."""
+) -> Iterator[tuple[str, list[Finding], list[Tried]]]:
+    """Yield each body on which something stands out, what that is, and what was tried."""
     prop = PreparedProp(glow.seed)
     looks = {look.name: look for look in looks_of(glow, plan.scene_file.scene.room)}
     asked: dict[str, tuple[Evenness, list[Finding]]] = {}
@@ -214,17 +209,12 @@ class _Bench:
         self._own_mean = self._mean(look.luminance_cd_m2 - look.across_cd_m2)
         self._as_drawn = self._figures(look, figures)
 
-    def tries(self, most: int, report: Report) -> list[Tried] | None:
+    def tries(self, most: int, report: Report) -> list[Tried]:
         """Return what was tried and what came of it; nothing where nothing can be."""
         problem = self._prop.problem(self._plan, self._number)
-        if carries_light(problem):
-            return None
         self._sizes = _sizes(problem)
         self._fitted = fits(problem)
-        account = energy_account(replace(self._glow, copies=self._look.copies))
-        remedies = Remedies(self._plan, self._number, problem, self._found).listed(account)
-        in_air = (problem.kind_of(problem.emitters.region) == Kind.AIR).any()
-        remedies = remedies[: min(most, MOST_IN_AIR if in_air else MOST_TRIES)]
+        remedies = self._remedies(problem, most)
         if not remedies:
             return []
         report(f"trying what would help '{self._name}'")
@@ -239,6 +229,15 @@ class _Bench:
                 after = self._as_drawn.times(drawn, there)
                 tries.append(Tried(remedy, self._as_drawn, after))
         return tries
+
+    def _remedies(self, problem: BodyProblem, most: int) -> list[Remedy]:
+        """Return what is tried on the body."""
+        remedies = Remedies(self._plan, self._number, problem, self._found)
+        if carries_light(problem):
+            return remedies.of_guide(self._look.body)
+        account = energy_account(replace(self._glow, copies=self._look.copies))
+        in_air = (problem.kind_of(problem.emitters.region) == Kind.AIR).any()
+        return remedies.listed(account)[: min(most, MOST_IN_AIR if in_air else MOST_TRIES)]
 
     def _tried(self, body: Body) -> Seen | None:
         """Return the body as it shines after a change; None where that cannot be built."""

@@ -22,9 +22,11 @@ from glowsim.scene import Body, Light
 from glowsim.scene.bodies import Mask
 from glowsim.scene.lights import Drive
 from glowsim.scene.where import Where
+from glowsim.transport.guide import loss_of
 from glowsim.transport.likeness import CLOSED
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind
+from glowsim.transport.result import BodyGlow
 
 SWALLOWS = 0.05
 """A coat or core that takes this share of the light is tried in foil."""
@@ -41,12 +43,8 @@ THICKER = 1.5
 LONG = 0.3
 """Dark gaps from this share of the body's length on ask for a row of boards."""
 _WAYS = np.vstack([np.eye(3), -np.eye(3)])
-IN_A_GUIDE = (
-    "light runs on inside this clear body, and following it again for every change takes too long. "
-    "By hand, each with a run of `glow`: foil tape or white paint over bare faces, more frosting "
-    "where light is wanted, lights along more of its edge"
-)
-"""What is said in place of changes tried on a clear body that carries light along."""
+FACES_WITHIN_DEG = 45.0
+"""Of a side that is closed by foil: faces that look that way."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +88,25 @@ class Remedies:
             if remedy is not None:
                 found.setdefault(remedy.body.model_dump_json(), remedy)
         return list(found.values())
+
+    def of_guide(self, body: BodyGlow) -> list[Remedy]:
+        """Return those for a clear body that carries light along: foil over the side by which it is
+        lost. Each has to be followed by the reference solver, so there are no others.
+
+        body : its glow as drawn
+        """
+        loss = loss_of(body)
+        if loss.share < SWALLOWS:
+            return []
+        facing = tuple(float(c) for c in loss.way)
+        side = Where(facing=facing, facing_within_deg=FACES_WITHIN_DEG)
+        # First, so that what is frosted or engraved there stays.
+        masks = (Mask(coat=FOIL, where=side), *self._body.masks)
+        words = (
+            f"aluminium foil tape over the bare {loss.name}, about {at_mm(loss.middle)}, by which "
+            f"{100 * loss.share:.0f} % of the light that comes out is lost"
+        )
+        return [Remedy(words, self._body.model_copy(update={"masks": masks}))]
 
     def _of_ideas(self) -> Iterator[Callable[[], Remedy | None]]:
         makers: dict[str, Callable[[Finding, Idea], Remedy | None]] = {

@@ -25,7 +25,7 @@ from glowsim.geometry.holes import rims
 from glowsim.geometry.hollow import nearest_on
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm
-from glowsim.geometry.where import cut_for, faces_where, region_on
+from glowsim.geometry.where import cut_out, region_on
 from glowsim.scene import Body
 from glowsim.scene.paths import PathAlong
 
@@ -135,11 +135,7 @@ def _inside_wall(solid: Solid, name: str) -> Patch:
 def _region(outer: Mesh, body: Body, folder: Path, wanted: PathAlong) -> Patch:
     where = wanted.of
     assert where is not None, "the scene makes sure of a region"
-    region = region_on(outer, where, folder, body.mesh)
-    whole = np.ones(len(outer.faces), dtype=bool)
-    cut = cut_for(Surface.of(outer.vertices, outer.faces), region, whole, outer.normals)
-    mesh = Mesh.single_part(cut.vertices, cut.faces)
-    held = faces_where(region, mesh, outer.part[cut.was], outer.part_names)
+    mesh, held = cut_out(outer, region_on(outer, where, folder, body.mesh))
     patch = Patch.of(mesh, held)
     if not patch.borders:
         what = "all" if held.any() else "nothing"

@@ -112,6 +112,15 @@ def cut_for(surface: Surface, region: Region, chosen: BoolArray, normals: FloatA
     return surface
 
 
+def cut_out(outer: Mesh, region: Region) -> tuple[Mesh, BoolArray]:
+    """Return a body's surface with its faces cut where a region ends, and which of them it holds,
+    (m,) bool; raises as `faces_where`."""
+    whole = np.ones(len(outer.faces), dtype=bool)
+    cut = cut_for(Surface.of(outer.vertices, outer.faces), region, whole, outer.normals)
+    mesh = Mesh.single_part(cut.vertices, cut.faces)
+    return mesh, faces_where(region, mesh, outer.part[cut.was], outer.part_names)
+
+
 def _cut_under(
     surface: Surface, stencil: Stencil, chosen: BoolArray, normals: FloatArray
 ) -> Surface:

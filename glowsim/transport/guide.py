@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.quality import Quality
 from glowsim.transport.quick.trust import BARE, bare_words
@@ -43,9 +44,24 @@ def followed(
     return replace(body, trust=trust, notes=notes)
 
 
-def _where_it_leaves(name: str, body: BodyGlow) -> str:
-    """Say how much of the light that comes out leaves where it is meant to, and where most of the
-    rest does: all lights and colours alike."""
+@dataclass(frozen=True)
+class Loss:
+    """Where light that comes out of a guide leaves otherwise than meant.
+
+    meant  : share of it that leaves by the faces meant to glow, all lights and colours alike
+    share  : by the side that most of the rest leaves by;  way : (3,) float, where that side faces
+    middle : (3,) float [mm], about where;  name : what that side is called
+    """
+
+    meant: float
+    share: float
+    way: FloatArray
+    middle: FloatArray
+    name: str
+
+
+def loss_of(body: BodyGlow) -> Loss:
+    """Return where the light that comes out of a guide leaves."""
     area = body.surface.areas_mm2
     out = (body.diffuse + body.direct).sum(axis=(0, 1)) * area
     share = np.where(body.hole, 0.0, out) / max(float(out[~body.hole].sum()), 1e-30)
@@ -55,14 +71,24 @@ def _where_it_leaves(name: str, body: BodyGlow) -> str:
     by_side = np.bincount(side[~body.glows], share[~body.glows], minlength=6)
     most = int(by_side.argmax())
     there = (side == most) & ~body.glows & (share > 0)
-    said = f"{name}: {100 * share[body.glows].sum():.0f} % of the light that comes out leaves by "
+    middle = np.zeros(3)
+    if there.any():
+        middle = np.average(body.surface.centroids[there], axis=0, weights=share[there])
+    way = np.eye(3)[most // 2] * (1 if most % 2 else -1)
+    name = ["right", "left", "back", "front", "top", "bottom"][(1 - most % 2) + 2 * (most // 2)]
+    return Loss(float(share[body.glows].sum()), float(by_side[most]), way, middle, name)
+
+
+def _where_it_leaves(name: str, body: BodyGlow) -> str:
+    """Say how much of the light that comes out leaves where it is meant to, and where most of the
+    rest does."""
+    loss = loss_of(body)
+    said = f"{name}: {100 * loss.meant:.0f} % of the light that comes out leaves by "
     said += "the faces meant to glow"
-    if by_side[most] < WORTH_SAYING:
+    if loss.share < WORTH_SAYING:
         return said
-    middle = np.average(body.surface.centroids[there], axis=0, weights=share[there])
-    place = ", ".join(f"{c:z.0f}" for c in middle)
-    way = ["right", "left", "back", "front", "top", "bottom"][(1 - most % 2) + 2 * (most // 2)]
+    place = ", ".join(f"{c:z.0f}" for c in loss.middle)
     return (
-        f"{said}; most of the rest, {100 * by_side[most]:.0f} %, leaves by the {way}, about "
+        f"{said}; most of the rest, {100 * loss.share:.0f} %, leaves by the {loss.name}, about "
         f"({place}) mm"
     )

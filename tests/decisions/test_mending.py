@@ -51,16 +51,32 @@ def tries(spike) -> list[Tried]:
     return tries
 
 
+PANE = """
+[[bodies]]
+name = "pane"
+material = "acrylic_clear"
+shape = { kind = "slab", length_mm = 40, width_mm = 14, thickness_mm = 50 }
+[[bodies.masks]]
+coat = "frosted_face"
+where = { facing = [0, -1, 0], facing_within_deg = 20 }
+[[bodies.lights]]
+board = "rgb_5050_18ma"
+position_mm = [0, 0, 3]
+"""
+
+
 @pytest.mark.slow
-def test_of_a_clear_body_it_is_said_that_nothing_was_tried(spike, monkeypatch):
-    monkeypatch.setattr(mending, "carries_light", lambda problem: True)
-    file, glow, findings = spike
-    answer = mended(file, glow, findings)
-    (also,) = answer.also
-    assert also.startswith("spike: no change was tried: light runs on inside this clear body")
-    assert findings.found
-    for finding in findings.found:
-        assert answer.put_into_one(finding).suggestion.startswith("not tried: light runs on")
+def test_of_a_clear_body_foil_over_the_side_that_loses_light_is_tried():
+    file = parse_scene(PANE)
+    glow = solve(file)
+    findings = findings_of(glow, file.scene)
+    ((_, found, (foil,)),) = tried(plan_of(file), glow, findings)
+    assert found
+    assert "aluminium foil tape over the bare top" in foil.remedy.words
+    scene = file.scene.model_copy(update={"bodies": (foil.remedy.body,)})
+    after = findings_of(solve(replace(file, scene=scene)), scene).bodies[0]
+    assert foil.after.mean == pytest.approx(after.mean_cd_m2, rel=0.15)
+    assert after.mean_cd_m2 > 1.2 * findings.bodies[0].mean_cd_m2
 
 
 @pytest.mark.slow

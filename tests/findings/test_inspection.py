@@ -93,6 +93,7 @@ shape = { kind = "orb", diameter_mm = 40 }
 material = "pla_white"
 wall_mm = 2
 cell_mm = 2.5
+position_mm = [300, 0, 0]
   [[bodies.lights]]
   board = "rgb_5050_18ma"
   position_mm = [0, 0, 0]

@@ -14,7 +14,7 @@ from glowsim.geometry.stencil import outlines_of
 from glowsim.geometry.where import Region, region_on
 from glowsim.scene import Orb, Picture, Slab, Where, parse_scene
 from glowsim.transport.build import build_problem
-from tests.support.meshes import held_on
+from tests.support.meshes import can, held_on
 
 SHEET = shape_mesh(Slab(kind="slab", length_mm=60, width_mm=50, thickness_mm=2))
 """Twelve triangles, lying flat."""
@@ -113,21 +113,6 @@ def test_faces_along_it_are_as_fine_as_asked_and_others_stay(tmp_path):
     far = region.stencil.limit.beyond(np.array([[500.0, 0, 0], [0, 0, 0]]))
     assert 400 < far[0] < 488  # never more than it is
     assert far[1] < 0
-
-
-def can(seam_deg: float) -> trimesh.Trimesh:
-    """A cylinder of 40 faces, 20 mm wide and 60 mm high, its side unrolled into the texture."""
-    turn = np.radians(seam_deg) + np.linspace(0, 2 * np.pi, 41)
-    ring = 10 * np.column_stack([np.cos(turn), np.sin(turn)])
-    side = np.vstack([np.column_stack([ring, np.full(41, z)]) for z in (0.0, 60.0)])
-    uv = np.column_stack([np.tile(np.linspace(0, 1, 41), 2), np.repeat([0.0, 1.0], 41)])
-    k = np.arange(40)
-    walls = [(k, k + 1, k + 42), (k, k + 42, k + 41)]
-    ends = [(np.full(40, 82), k + 1, k), (np.full(40, 83), k + 41, k + 42)]
-    faces = np.vstack([np.column_stack(part) for part in (*walls, *ends)])
-    visual = trimesh.visual.TextureVisuals(uv=np.vstack([uv, [[0, 0], [0, 1]]]))
-    points = np.vstack([side, [[0, 0, 0], [0, 0, 60]]])
-    return trimesh.Trimesh(points, faces, visual=visual, process=False)
 
 
 def test_a_disc_by_texture_keeps_its_area_round_a_can(tmp_path):

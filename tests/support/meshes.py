@@ -7,17 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 import trimesh
 
-from glowsim.geometry.cuts import Surface
 from glowsim.geometry.mesh import Mesh
-from glowsim.geometry.where import Region, cut_for, faces_where
+from glowsim.geometry.where import Region, cut_out
 
 
 def held_on(mesh: Mesh, region: Region) -> tuple[Mesh, np.ndarray]:
     """Return a mesh cut where a region of it ends, and which faces that holds."""
-    surface = Surface.of(mesh.vertices, mesh.faces)
-    surface = cut_for(surface, region, np.ones(len(mesh.faces), bool), mesh.normals)
-    cut = Mesh.single_part(surface.vertices, surface.faces)
-    return cut, faces_where(region, cut, np.zeros(len(cut.faces), int), ("surface",))
+    return cut_out(mesh, region)
 
 
 def ball(radius: float = 10.0, fine: int = 3, at: Sequence[float] = (0, 0, 0)) -> trimesh.Trimesh:
@@ -109,3 +105,18 @@ def blocks_of(cells: Sequence[tuple[int, int, int]], edge_mm: float = 5.0) -> tr
     mesh = trimesh.Trimesh(points, faces, process=False)
     mesh.merge_vertices()
     return mesh
+
+
+def can(seam_deg: float) -> trimesh.Trimesh:
+    """A cylinder of 40 faces, 20 mm wide and 60 mm high, its side unrolled into the texture."""
+    turn = np.radians(seam_deg) + np.linspace(0, 2 * np.pi, 41)
+    ring = 10 * np.column_stack([np.cos(turn), np.sin(turn)])
+    side = np.vstack([np.column_stack([ring, np.full(41, z)]) for z in (0.0, 60.0)])
+    uv = np.column_stack([np.tile(np.linspace(0, 1, 41), 2), np.repeat([0.0, 1.0], 41)])
+    k = np.arange(40)
+    walls = [(k, k + 1, k + 42), (k, k + 42, k + 41)]
+    ends = [(np.full(40, 82), k + 1, k), (np.full(40, 83), k + 41, k + 42)]
+    faces = np.vstack([np.column_stack(part) for part in (*walls, *ends)])
+    visual = trimesh.visual.TextureVisuals(uv=np.vstack([uv, [[0, 0], [0, 1]]]))
+    points = np.vstack([side, [[0, 0, 0], [0, 0, 60]]])
+    return trimesh.Trimesh(points, faces, visual=visual, process=False)
