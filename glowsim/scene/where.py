@@ -88,7 +88,7 @@ class Where(Strict):
     material of a mesh file."""
     colour: Annotated[str, Field(pattern="^#[0-9a-fA-F]{6}$")] | None = None
     """Faces painted in this colour in a mesh file, as "#ff0000". Where corners are painted, it ends
-    halfway to those of another colour."""
+    between them and those of another colour, in an even line."""
     above_mm: Mm | None = None
     """Faces above this height (z in the body's frame)."""
     below_mm: Mm | None = None

@@ -1,4 +1,4 @@
-"""Painted corners: a colour ends halfway to the corners of another, whatever faces it is cut on."""
+"""Painted corners: a colour ends between them and those of another, whatever faces it is cut on."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 import trimesh
 
-from glowsim.geometry.where import region_on
+from glowsim.findings.surface_regions import _turns
+from glowsim.geometry.holes import open_edges
+from glowsim.geometry.meshfile import read_named
+from glowsim.geometry.where import cut_out, region_on
 from glowsim.scene import MeshFile, Where, parse_scene
 from glowsim.transport.build import build_problem
 
@@ -30,20 +33,35 @@ def painted_ball(folder) -> trimesh.Trimesh:
     return ball
 
 
-def test_its_area_is_that_between_the_corners(tmp_path):
-    """Of a face with one corner of the colour a quarter belongs to it, with two three quarters; of
-    one of three colours a third."""
+def test_every_corner_keeps_its_colour_whatever_faces_it_is_cut_on(tmp_path):
     ball = painted_ball(tmp_path)
-    colours = ball.visual.vertex_colors[ball.faces]
-    red = (colours == RED).all(axis=2).sum(axis=1)
-    three = (colours != np.roll(colours, 1, axis=1)).any(axis=2).all(axis=1)
-    assert 0 < three.sum() < 5
-    share = np.where(three, 1 / 3, np.array([0, 0.25, 0.75, 1])[red])
+    file = MeshFile(file="ball.ply", units="mm")
+    painted = region_on(ball, Where(colour="#ff0000"), tmp_path, file).painted
+    red = (ball.visual.vertex_colors == RED).all(axis=1)
+    assert (painted.covers(ball.vertices) == red).all()
+    areas = []
     for detail in ("2.5", "5.0"):
         text = TEXT.replace("{detail}", detail)
         (body,) = build_problem(parse_scene(text, folder=tmp_path)).bodies
-        area = body.walls.areas_mm2[body.named.dark].sum()
-        assert area == pytest.approx(ball.area_faces @ share, rel=2e-3)
+        areas.append(body.walls.areas_mm2[body.named.dark].sum())
+    assert areas[0] == pytest.approx(areas[1], rel=2e-3)
+
+
+def test_a_border_at_a_slant_to_the_mesh_has_no_teeth(tmp_path):
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=20)
+    way = np.array([1.0, 2.0, 3.0]) / np.sqrt(14)
+    colours = np.where((ball.vertices @ way > 6)[:, None], RED, WHITE).astype(np.uint8)
+    ball.visual = trimesh.visual.ColorVisuals(ball, vertex_colors=colours)
+    ball.export(tmp_path / "ball.ply")
+    file = MeshFile(file="ball.ply", units="mm")
+    outer = read_named(file, tmp_path)[0]
+    cut, held = cut_out(outer, region_on(outer, Where(colour="#ff0000"), tmp_path, file))
+    edges = open_edges(cut.faces[held])
+    # Half-way between corners 1.4 mm apart teeth reached 0.7 mm either way.
+    assert np.abs(cut.vertices[edges[:, 0]] @ way - 6).max() < 0.45
+    turns, lengths = _turns(cut.vertices, edges)
+    assert np.average(turns > 25, weights=lengths) < 0.02
+    assert cut.areas_mm2[held].sum() == pytest.approx(2 * np.pi * 20 * (20 - 6), rel=0.01)
 
 
 def test_three_colours_share_all_of_the_surface(tmp_path):
