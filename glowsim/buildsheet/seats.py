@@ -107,7 +107,7 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
     top = float(places.solid.outer.bounds[1, 2])
     origins = np.column_stack([points, np.full(len(points), top)])
     down = np.tile([0.0, 0.0, -1.0], (len(points), 1))
-    target = RayTarget(head.triangles)
+    target = RayTarget.of(head)
     hits = target.first_hits(origins, down)
     deep = np.where(hits.face >= 0, hits.point[:, 2] - places.foot_mm, -np.inf)
     if not np.isfinite(deep[0]):

@@ -268,7 +268,7 @@ def _patches(
     seen = facing > FACING
     start = skin.centre + 0.05 * skin.normal
     eye = np.broadcast_to(pose.eye_mm, start.shape)
-    walls = RayTarget(piece.problem.walls.triangles)
+    walls = RayTarget.of(piece.problem.walls)
     seen[seen] = ~walls.blocked(start[seen], eye[seen])
     seen[seen] = _within_outline(views, walls, triangles[seen])
     size = max(LEAST_PATCH_MM, float(np.ptp(skin.centre, axis=0).max()) / PATCHES_LONG)

@@ -42,7 +42,7 @@ class Allowed:
         self._open = np.append(np.isin(kinds, wanted), False)
         self._solids = [problem.solids[k] for k in np.nonzero(self._open)[0]]
         self.in_air = Kind.AIR in wanted
-        self._rays = RayTarget(problem.walls.triangles)
+        self._rays = RayTarget.of(problem.walls)
         skin = problem.skin
         self._hidden_faces = not problem.glows[skin].all()
 

@@ -131,7 +131,7 @@ def _means(label: IntArray, weight: FloatArray, values: FloatArray) -> FloatArra
 def _thickness_mm(walls: Mesh, faces: IntArray) -> FloatArray:
     """Return how far it is from each face straight through to the other side, (n,) [mm]."""
     inward = -walls.normals[faces]
-    hits = RayTarget(walls.triangles).first_hits(walls.centroids[faces] + 1e-2 * inward, inward)
+    hits = RayTarget.of(walls).first_hits(walls.centroids[faces] + 1e-2 * inward, inward)
     met = hits.face >= 0
     if not met.any():
         return np.ones(len(faces))

@@ -286,7 +286,7 @@ class Variation:
                 (*self._at, "lights", int(deep.argmin()), "position_mm"),
                 f"the light lies outside the body '{self.body.name}'",
             )
-        hits = RayTarget(self._outer.triangles).first_hits(self._places, directions)
+        hits = RayTarget.of(self._outer).first_hits(self._places, directions)
         return np.round(hits.distance_mm, 3)  # the ray library counts in single precision
 
 

@@ -40,7 +40,7 @@ def path_on_wall(wall: Mesh, wanted: PathInside, usual_mm: float) -> FloatArray:
     turns = np.linspace(start, end, max(3, int(abs(end - start) / RAY_DEG) + 1))
     angle = np.radians(turns)
     rays = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(len(turns))])
-    hits = RayTarget(wall.triangles).first_hits(np.tile(middle, (len(rays), 1)), rays)
+    hits = RayTarget.of(wall).first_hits(np.tile(middle, (len(rays), 1)), rays)
     if (hits.face < 0).any():
         missed = turns[hits.face < 0]
         raise GeometryError(

@@ -157,7 +157,7 @@ def _flat_solid(
 def way_out_mm(outer: Mesh, start_mm: FloatArray) -> FloatArray:
     """Return where a wire that runs straight down (-z) from a point leaves the body, (3,) [mm]."""
     down = np.array([[0.0, 0.0, -1.0]])
-    hit = RayTarget(outer.triangles).first_hits(start_mm[None], down)
+    hit = RayTarget.of(outer).first_hits(start_mm[None], down)
     if hit.face[0] < 0:
         return start_mm
     return start_mm + down[0] * float(hit.distance_mm[0])

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glowsim.geometry.mesh import FloatArray, IntArray
+from glowsim.geometry.rows import unique_rows
 
 BoolArray = NDArray[np.bool_]
 Level = Callable[[FloatArray], FloatArray]
@@ -127,8 +128,9 @@ def _made_fine(surface: Surface, beyond: Level, edge_mm: float, chosen: BoolArra
 def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
     """Return the edges of faces, (k, 2), and the number of that after each corner, (m, 3)."""
     edges = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2)
-    unique, edge = np.unique(edges.reshape(-1, 2), axis=0, return_inverse=True)
-    return unique, edge.reshape(-1, 3)
+    edges = edges.reshape(-1, 2)
+    first, edge = unique_rows(edges)
+    return edges[first], edge.reshape(-1, 3)
 
 
 def cut(

@@ -32,7 +32,7 @@ def inside_closed(mesh: Mesh, points: FloatArray) -> BoolArray:
     or graze a face, the winding number decides.
     """
     within, sure = np.zeros((2, len(points)), dtype=bool), np.ones(len(points), dtype=bool)
-    _, target = _TARGETS.get(id(mesh), lambda: (mesh, RayTarget(mesh.triangles)))
+    _, target = _TARGETS.get(id(mesh), lambda: (mesh, RayTarget.of(mesh)))
     for k, way in enumerate(_WAYS):
         hits = target.first_hits(points, np.broadcast_to(way, points.shape))
         slope = np.where(hits.face >= 0, mesh.normals[hits.face] @ way, -1.0)

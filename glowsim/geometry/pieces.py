@@ -12,6 +12,7 @@ import trimesh
 from glowsim.errors import GeometryError
 from glowsim.geometry.holes import with_holes_closed
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, at_mm, directed_edges, to_manifold
+from glowsim.geometry.rows import unique_rows
 from glowsim.geometry.unzip import unzipped
 
 SPECK_SHARE = 1e-4
@@ -158,9 +159,10 @@ def _knots(faces: IntArray) -> IntArray:
 def _refuse_open(vertices: FloatArray, faces: IntArray, what: str) -> None:
     """Raise GeometryError at the edges that faces do not run along as often one way as back."""
     directed = directed_edges(faces)
-    ends, edge = np.unique(np.sort(directed, axis=1), axis=0, return_inverse=True)
+    first, edge = unique_rows(np.sort(directed, axis=1))
+    ends = directed[first]
     run = np.where(directed[:, 0] < directed[:, 1], 1, -1)
-    odd = np.bincount(edge.ravel(), run) != 0
+    odd = np.bincount(edge, run) != 0
     if odd.any():
         raise GeometryError(
             f"{what}: its surface cannot be closed about {at_mm(_middle(vertices[ends[odd]]))}, "

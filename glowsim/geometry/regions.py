@@ -16,6 +16,7 @@ from glowsim.errors import GeometryError
 from glowsim.geometry.flat import cut_along
 from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh, from_manifold, to_manifold
+from glowsim.geometry.rows import unique_rows
 
 ROOM = -1
 """Stands in place of a region's number for the room outside the body."""
@@ -95,9 +96,9 @@ def _with_walls(
         triangles.append(corners[keep])
         inside.append(np.full(np.count_nonzero(keep), region))
         outside.append(beyond[keep])
-    corners = np.concatenate(triangles)
-    vertices, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
-    walls = Mesh.single_part(vertices, index.reshape(-1, 3))
+    corners = np.concatenate(triangles).reshape(-1, 3)
+    first, index = unique_rows(corners)
+    walls = Mesh.single_part(corners[first], index.reshape(-1, 3))
     return Regions(solids, walls, np.concatenate(inside), np.concatenate(outside))
 
 

@@ -47,7 +47,7 @@ class Skins:
 
 def skins_of(mesh: Mesh) -> Skins:
     """Return which faces of a closed surface look into a hollow that is open to the room."""
-    target = RayTarget(mesh.triangles)
+    target = RayTarget.of(mesh)
     sky = _sky(mesh, target)
     behind = target.first_hits(mesh.centroids - AHEAD_MM * mesh.normals, -mesh.normals)
     met = behind.face >= 0

@@ -71,7 +71,7 @@ def first_stretch(body: Mesh, toward: FloatArray) -> tuple[FloatArray, FloatArra
 
 def on_surface(body: Mesh, eye: FloatArray, way: FloatArray) -> FloatArray | None:
     """Return the point of a body that is seen from a point along a way, None for none."""
-    hits = RayTarget(body.triangles).first_hits(eye[None], way[None] / np.linalg.norm(way))
+    hits = RayTarget.of(body).first_hits(eye[None], way[None] / np.linalg.norm(way))
     return hits.point[0] if hits.face[0] >= 0 else None
 
 
@@ -79,7 +79,7 @@ def normals_at(body: Mesh, eye: FloatArray, points: FloatArray) -> FloatArray:
     """Return the outward normals of a body's surface where points of it are seen, (n, 3)."""
     way = points - eye
     way /= np.linalg.norm(way, axis=1)[:, None]
-    hits = RayTarget(body.triangles).first_hits(np.broadcast_to(eye, points.shape), way)
+    hits = RayTarget.of(body).first_hits(np.broadcast_to(eye, points.shape), way)
     return np.asarray(body.normals[hits.face])
 
 

@@ -25,6 +25,7 @@ from glowsim.geometry.creases import smooth_corners, smooth_pieces
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.geometry.rays import AHEAD_MM, RayTarget, cosine_rays
+from glowsim.geometry.rows import unique_rows
 from glowsim.optics.emission import luminance_shape
 from glowsim.transport.hollows import Hollows
 from glowsim.transport.problem import Copy
@@ -132,7 +133,11 @@ def faces_in_place(bodies: Sequence[BodyGlow], copies: Sequence[Copy]) -> Faces:
     triangles = np.concatenate([np.zeros((0, 3, 3)), *(mesh.triangles for mesh in meshes)])
     normals = np.concatenate([np.zeros((0, 3)), *(mesh.normals for mesh in meshes)])
     areas = np.concatenate([np.zeros(0), *(mesh.areas_mm2 for mesh in meshes)])
-    return Faces(triangles, normals, areas, RayTarget(triangles))
+    corners = np.concatenate([np.zeros((0, 3)), *(mesh.vertices for mesh in meshes)])
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])
+    numbered = [mesh.faces + start for mesh, start in zip(meshes, starts, strict=False)]
+    faces = np.concatenate([np.zeros((0, 3), np.int64), *numbered])
+    return Faces(triangles, normals, areas, RayTarget(corners, faces))
 
 
 def air_between(
@@ -235,8 +240,7 @@ def smooth_corners_of(body: BodyGlow) -> tuple[IntArray, int]:
     or not, both openings or not, equally white, of one index of refraction.
     """
     look = np.column_stack([body.glows, body.hole, np.round(body.whiteness, 6), body.face_index])
-    _, kind = np.unique(look, axis=0, return_inverse=True)
-    return smooth_corners(body.surface, kind.ravel())
+    return smooth_corners(body.surface, unique_rows(look)[1])
 
 
 def _pieces(body: BodyGlow) -> IntArray:

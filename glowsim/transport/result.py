@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from glowsim.errors import SolveError, did_you_mean
 from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.regions import ROOM
+from glowsim.geometry.rows import unique_rows
 from glowsim.notebook import table_html
 from glowsim.optics.emission import MATT
 from glowsim.transport.air import Air, Faces, air_between, faces_in_place, smooth_corners_of
@@ -378,8 +379,6 @@ def skin_mesh(problem: BodyProblem) -> Mesh:
     corner, number = np.unique(problem.walls.faces[skin], return_inverse=True)
     vertices = problem.walls.vertices[corner]
     # Faces of different regions carry their own corners: join those at one place.
-    _, first, joined = np.unique(
-        np.round(vertices, 5), axis=0, return_index=True, return_inverse=True
-    )
-    faces = joined.ravel()[number.reshape(-1, 3)]
+    first, joined = unique_rows(np.round(vertices, 5))
+    faces = joined[number.reshape(-1, 3)]
     return Mesh(vertices[first], faces, problem.part[skin], problem.part_names)

@@ -83,3 +83,14 @@ def test_spans_far_from_the_origin(z):
     moved = Mesh.single_part(CUBE.vertices + np.array([0, 0, z]), CUBE.faces)
     _, low, high = inside_spans(moved, np.array([0.3]), np.array([0.4]))
     assert_allclose([low[0] - z, high[0] - z], [-10, 10], atol=1e-4)
+
+
+def test_numbered_corners_are_met_like_loose_triangles():
+    globe = mesh_of(ball(20.0))
+    ways = np.random.default_rng(3).normal(size=(200, 3))
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    start = np.full((200, 3), 2.0)
+    one = RayTarget(globe.triangles).first_hits(start, ways)
+    other = RayTarget.of(globe).first_hits(start, ways)
+    assert (one.face == other.face).all()
+    assert_allclose(other.point, one.point, atol=1e-5)

@@ -13,6 +13,7 @@ import numpy as np
 
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import AHEAD_MM, Target
+from glowsim.geometry.rows import unique_rows
 from glowsim.transport.problem import BodyProblem, Emitters, Kind
 from glowsim.transport.quick.beams import Rays, rays_of
 from glowsim.transport.quick.sights import air_side
@@ -72,13 +73,11 @@ def _coarser(
 ) -> tuple[FloatArray, FloatArray]:
     """Return walls with all corners within a cube of `size_mm` drawn together in their middle."""
     corner = triangles.reshape(-1, 3)
-    _, number, count = np.unique(
-        np.floor(corner / size_mm), axis=0, return_inverse=True, return_counts=True
-    )
-    number = number.ravel()
+    _, number = unique_rows(np.floor(corner / size_mm))
+    count = np.bincount(number)
     middle = np.stack([np.bincount(number, c) for c in corner.T], axis=1) / count[:, None]
     faces = number.reshape(-1, 3)
-    _, first = np.unique(np.sort(faces, axis=1), axis=0, return_index=True)
+    first, _ = unique_rows(np.sort(faces, axis=1))
     new, way = middle[faces[first]], normals[first]
     cross = np.cross(new[:, 1] - new[:, 0], new[:, 2] - new[:, 0])
     cross *= np.sign(np.einsum("nd,nd->n", cross, way))[:, None]

@@ -26,6 +26,7 @@ from scipy import linalg, sparse
 
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.rays import Target
+from glowsim.geometry.rows import unique_rows
 from glowsim.optics.facing import deep_share, going_on_share
 from glowsim.transport.problem import BodyProblem
 from glowsim.transport.quick.sights import (
@@ -241,9 +242,9 @@ def _clusters(
     while True:
         place = np.floor((centre - centre.min(axis=0)) / size).astype(np.int64)
         key = np.column_stack([place, way, wall_class[faces]])
-        _, patch = np.unique(key, axis=0, return_inverse=True)
+        _, patch = unique_rows(key)
         if patch.max() < most or not place.any():
-            return patch.ravel()
+            return patch
         size *= 1.15
 
 

@@ -209,7 +209,7 @@ class FirstFlight:
         if met.all():
             return rays, hits
         self._settle(rays.where(~met), flight)
-        return rays.where(met), Hits(hits.face[met], hits.distance_mm[met], hits.point[met])
+        return rays.where(met), hits.where(met)
 
     def _settle(self, rays: Rays, flight: Flight) -> None:
         """Count what is left of rays as diffuse where they are: in the material, or lost."""

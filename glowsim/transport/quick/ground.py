@@ -25,7 +25,7 @@ class Probe:
     @cached_property
     def _ready(self) -> tuple[Mesh, RayTarget]:
         turned = Mesh.single_part(self._solid.vertices[:, self._axes], self._solid.faces)
-        return turned, RayTarget(turned.triangles)
+        return turned, RayTarget.of(turned)
 
     def spans(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return where the lines through points (n, 3) run inside the solid.

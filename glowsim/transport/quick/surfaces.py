@@ -10,6 +10,7 @@ from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
 from glowsim.geometry.rays import RayTarget
 from glowsim.geometry.regions import ROOM
+from glowsim.geometry.rows import unique_rows
 from glowsim.transport.problem import BodyProblem, Medium
 from glowsim.transport.quick.cavity import Cavity, cavity_of
 
@@ -31,7 +32,7 @@ class Surfaces:
 
 def surfaces_of(problem: BodyProblem, seed: int) -> Surfaces:
     """Return the surfaces of a body."""
-    target = RayTarget(problem.walls.triangles)
+    target = RayTarget.of(problem.walls)
     kind = wall_kinds(problem)
     return Surfaces(
         kind,
@@ -45,8 +46,7 @@ def wall_kinds(problem: BodyProblem) -> IntArray:
     """Return a number for each wall face: equal where coat and media on both sides are equal."""
     medium = np.array([*media_alike(problem), ROOM])
     table = np.column_stack([medium[problem.inside], medium[problem.outside], problem.coat])
-    _, number = np.unique(table, axis=0, return_inverse=True)
-    return number.ravel()
+    return unique_rows(table)[1]
 
 
 def media_alike(problem: BodyProblem) -> list[int]:
