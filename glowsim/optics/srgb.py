@@ -31,7 +31,8 @@ LUMINANCE_OF_SRGB = XYZ_FROM_SRGB[1]
 
 def linear_from_xyz(xyz: ArrayLike) -> Array:
     """Return linear sRGB `(..., 3)` of XYZ with white at Y = 1; may lie outside 0 to 1."""
-    return np.asarray(xyz, dtype=float) @ SRGB_FROM_XYZ.T
+    colour = _floats(xyz)
+    return colour @ SRGB_FROM_XYZ.T.astype(colour.dtype)
 
 
 def xyz_from_linear(linear: ArrayLike) -> Array:
@@ -41,7 +42,7 @@ def xyz_from_linear(linear: ArrayLike) -> Array:
 
 def encode(linear: ArrayLike) -> Array:
     """Return the sRGB values, 0 to 1, of linear ones, 0 to 1 (IEC 61966-2-1)."""
-    u = np.asarray(linear, dtype=float)
+    u = _floats(linear)
     curve = 1.055 * np.maximum(u, 0.0031308) ** (1.0 / 2.4) - 0.055
     return np.where(u <= 0.0031308, 12.92 * u, curve)
 
@@ -59,10 +60,10 @@ def clip_to_gamut(linear: ArrayLike) -> Array:
     The right way for LEDs: a pure channel stays pure, its hue moves a little. Values above 1 are
     left to the exposure.
     """
-    rgb = np.asarray(linear, dtype=float)
-    cut = np.clip(rgb, 0.0, None)
-    before, after = rgb @ LUMINANCE_OF_SRGB, cut @ LUMINANCE_OF_SRGB
-    return cut * (np.clip(before, 0.0, None) / np.where(after > 0.0, after, 1.0))[..., None]
+    rgb = _floats(linear)
+    cut, weight = np.maximum(rgb, 0.0), LUMINANCE_OF_SRGB.astype(rgb.dtype)
+    before, after = rgb @ weight, cut @ weight
+    return cut * (np.maximum(before, 0.0) / np.where(after > 0.0, after, 1.0))[..., None]
 
 
 def srgb_of_lch(lightness: ArrayLike, chroma: ArrayLike, hue_deg: ArrayLike) -> Array:
@@ -84,3 +85,9 @@ def contrast_ratio(one: ArrayLike, two: ArrayLike) -> Array:
     """Return the contrast, 1 to 21, of 8-bit sRGB colours `(..., 3)` (WCAG 2.1, contrast ratio)."""
     luminance = [decode(np.asarray(c, dtype=float) / 255.0) @ LUMINANCE_OF_SRGB for c in (one, two)]
     return (np.maximum(*luminance) + 0.05) / (np.minimum(*luminance) + 0.05)
+
+
+def _floats(values: ArrayLike) -> Array:
+    """Return values as floats; those of pictures are single, and stay so: it is twice as quick."""
+    given = np.asarray(values)
+    return given if given.dtype == np.float32 else given.astype(float, copy=False)

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 from PIL import Image
 
 from glowsim.geometry.mesh import METRES_UP_Y, FloatArray
 from glowsim.optics.srgb import encode
+from glowsim.pictures.gltf import Gltf
 from glowsim.pictures.photo import Studio
 from glowsim.pictures.shade import Emission, emission_of
 from glowsim.pictures.stage import Stage, stage_of
@@ -24,8 +23,6 @@ from glowsim.transport.result import SurfaceGlow
 MESH_FORMATS = (".glb", ".ply")
 UNLIT_SHARE = 0.01
 """Room light stands in as this share of white, so that unlit parts can be made out."""
-_LINEAR, _CLAMP = 9729, 33071
-"""Names of OpenGL for a texture without smaller copies of itself, and without repetition."""
 
 
 def export_glow(
@@ -98,85 +95,67 @@ def _ply(stage: Stage, luminance_cd_m2: FloatArray, shown: FloatArray) -> bytes:
 
 
 def _glb(glow: SurfaceGlow, stage: Stage, luminance_cd_m2: FloatArray, shown: FloatArray) -> bytes:
-    world = trimesh.Scene()
-    meshes: dict[tuple[int, bytes], str] = {}
+    file = Gltf()
+    meshes: dict[tuple[int, bytes], int] = {}
+    known: dict[int, dict[str, int]] = {}
     start = 0
     for number, copy in enumerate(glow.copies):
-        surface = glow.bodies[copy.body].surface
-        corner = stage.corner[start : start + len(surface.faces)]
-        start += len(surface.faces)
-        if not len(surface.faces):
+        body = glow.bodies[copy.body]
+        count = len(body.surface.faces)
+        corner = stage.corner[start : start + count]
+        start += count
+        if not count:
             continue
-        place = METRES_UP_Y @ copy.transform
         key = (copy.body, glow.flux_lm(copy).tobytes())
-        name = meshes.get(key)
-        if name is None:
-            name = meshes[key] = f"{glow.bodies[copy.body].name} {len(meshes)}"
+        if key not in meshes:
+            if copy.body not in known:
+                known[copy.body] = {
+                    "POSITION": file.array(body.surface.triangles.reshape(-1, 3), bounds=True),
+                    "TEXCOORD_0": file.array(_texels(count)),
+                }
             turned = stage.point_normals[corner] @ copy.transform[:3, :3]
-            mesh = _glowing_mesh(surface.triangles, turned, luminance_cd_m2[corner], shown[corner])
-            world.add_geometry(
-                mesh, node_name=f"{number} {copy.name}", geom_name=name, transform=place
-            )
-        else:
-            world.graph.update(f"{number} {copy.name}", matrix=place, geometry=name)
-    return bytes(
-        trimesh.exchange.gltf.export_glb(
-            world, include_normals=True, tree_postprocessor=_plain_sampling
-        )
-    )
+            # glTF counts vertex colours as linear.
+            opaque = np.full((3 * count, 1), 255, np.uint8)
+            colour = np.hstack([_bytes(shown[corner].reshape(-1, 3)), opaque])
+            attributes = known[copy.body] | {
+                "NORMAL": file.array(turned.reshape(-1, 3)),
+                "COLOR_0": file.array(colour),
+                "_LUMINANCE": file.array(luminance_cd_m2[corner].ravel()),
+            }
+            material = file.emitting(Image.fromarray(_texture(shown[corner])))
+            meshes[key] = file.mesh(f"{body.name} {len(meshes)}", attributes, material)
+        file.place(f"{number} {copy.name}", meshes[key], METRES_UP_Y @ copy.transform)
+    return file.content()
 
 
-def _glowing_mesh(
-    triangles: FloatArray, normals: FloatArray, luminance_cd_m2: FloatArray, shown: FloatArray
-) -> trimesh.Trimesh:
-    """Return a black mesh that emits a colour at each corner of its triangles.
+def _texture(shown: FloatArray) -> NDArray[np.uint8]:
+    """Return a picture of the colours at the corners of triangles, (m, 3, 3) linear sRGB.
 
     glTF has no emission by vertex. Each triangle has a square of 2 by 2 texels: its corners'
     colours and a fourth that continues them, so that a viewer's bilinear filter interpolates
     exactly (derived).
     """
-    count = len(triangles)
-    side = int(np.ceil(np.sqrt(count)))
+    count = len(shown)
+    side = _side(count)
     squares = np.zeros((side * side, 2, 2, 3), np.uint8)
     colour = encode(shown)
     squares[:count, 0, 0] = _bytes(colour[:, 0])
     squares[:count, 0, 1] = _bytes(colour[:, 1])
     squares[:count, 1, 0] = _bytes(colour[:, 2])
     squares[:count, 1, 1] = _bytes(colour[:, 1] + colour[:, 2] - colour[:, 0])
-    texture = squares.reshape(side, side, 2, 2, 3).swapaxes(1, 2).reshape(2 * side, 2 * side, 3)
-    row, column = np.divmod(np.arange(count), side)
+    return squares.reshape(side, side, 2, 2, 3).swapaxes(1, 2).reshape(2 * side, 2 * side, 3)
+
+
+def _texels(count: int) -> FloatArray:
+    """Return where on `_texture` the corners of its triangles lie, (3 m, 2) float, v downwards."""
+    row, column = np.divmod(np.arange(count), _side(count))
     texel = np.stack([column, row], axis=1)[:, None] * 2 + [[0.5, 0.5], [1.5, 0.5], [0.5, 1.5]]
-    uv = texel.reshape(-1, 2) / (2 * side)
-    # Trimesh counts v upwards.
-    uv[:, 1] = 1 - uv[:, 1]
-    material = trimesh.visual.material.PBRMaterial(
-        baseColorFactor=[0, 0, 0, 255],
-        emissiveFactor=[1.0, 1.0, 1.0],
-        emissiveTexture=Image.fromarray(texture),
-        metallicFactor=0.0,
-        roughnessFactor=1.0,
-    )
-    # glTF counts vertex colours as linear.
-    opaque = np.full((3 * count, 1), 255, np.uint8)
-    skin = trimesh.visual.TextureVisuals(uv=uv, material=material)
-    skin.vertex_attributes["color"] = np.hstack([_bytes(shown.reshape(-1, 3)), opaque])
-    return trimesh.Trimesh(
-        triangles.reshape(-1, 3),
-        np.arange(3 * count).reshape(-1, 3),
-        vertex_normals=normals.reshape(-1, 3),
-        vertex_attributes={"_LUMINANCE": luminance_cd_m2.reshape(-1).astype(np.float32)},
-        visual=skin,
-        process=False,
-    )
+    return texel.reshape(-1, 2) / (2 * _side(count))
 
 
-def _plain_sampling(tree: dict[str, Any]) -> None:
-    """Ask viewers not to shrink the textures: smaller copies would mix unrelated triangles."""
-    tree["samplers"] = [
-        {"magFilter": _LINEAR, "minFilter": _LINEAR, "wrapS": _CLAMP, "wrapT": _CLAMP}
-    ]
-    for texture in tree.get("textures", []):
-        texture["sampler"] = 0
+def _side(count: int) -> int:
+    """Return how many squares of `_texture` stand in a row."""
+    return int(np.ceil(np.sqrt(count)))
 
 
 def _bytes(share: FloatArray) -> NDArray[np.uint8]:

@@ -133,7 +133,7 @@ class Studio:
         """
         view = self.scene.view
         return framed(
-            self.stage.turned if turning else self.stage.points,
+            self.stage.turned if turning else self.stage.outline,
             azimuth_deg=view.azimuth_deg if azimuth_deg is None else azimuth_deg,
             elevation_deg=view.elevation_deg if elevation_deg is None else elevation_deg,
             distance_mm=self.scene.room.viewing_distance_mm,
@@ -163,9 +163,10 @@ class Studio:
         value = shading.seen(points, camera.refined(SAMPLES))
         width, height = camera.size
         pixel = (points.row // SAMPLES) * width + points.column // SAMPLES
-        shown, pixel = np.unique(pixel, return_inverse=True)
-        sums = np.stack([np.bincount(pixel, band) for band in value.T], axis=1) / SAMPLES**2
-        cover = np.bincount(pixel) / SAMPLES**2
+        count = np.bincount(pixel)
+        shown = np.flatnonzero(count)
+        sums = np.stack([np.bincount(pixel, band)[shown] for band in value.T], axis=1) / SAMPLES**2
+        cover = count[shown] / SAMPLES**2
         behind = backdrop.luminance(camera) if backdrop else np.zeros((height, width, 3))
         surround = np.median(behind[::_THINNED, ::_THINNED].reshape(-1, 3), axis=0)
         flat = behind.reshape(-1, 3)

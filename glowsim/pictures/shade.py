@@ -127,12 +127,13 @@ class Shading:
 
     def calmed(self, calm_mm: float) -> Shading:
         """Return this shading with the prop's own light smoothed (see `Stage.smoothed`), all but
-        the bundles.
+        the bundles, on bodies that are meant to glow somewhere.
 
         calm_mm : standard deviation of the smoothing
         """
         own = np.concatenate([self.diffuse, self.across], axis=1)
-        diffuse, across = np.hsplit(self.stage.smoothed(own, calm_mm), 2)
+        calm = self.stage.smoothed(own, calm_mm, self.emission.glows)
+        diffuse, across = np.hsplit(calm, 2)
         return replace(self, diffuse=diffuse, across=across)
 
     def seen(self, points: Points, camera: Camera) -> Floats:

@@ -7,11 +7,12 @@ from functools import cached_property
 
 import numpy as np
 from scipy.sparse import csr_matrix, diags
+from scipy.spatial import ConvexHull, QhullError
 
 from glowsim.errors import PictureError
 from glowsim.geometry.creases import smooth_pieces
 from glowsim.geometry.mesh import FloatArray, IntArray
-from glowsim.geometry.rays import RayTarget
+from glowsim.geometry.rays import BoolArray, RayTarget
 from glowsim.pictures.camera import turned_points
 from glowsim.pictures.smoothing import SurfaceHeat, surface_heat
 from glowsim.transport.result import SurfaceGlow
@@ -129,18 +130,48 @@ class Stage:
         the line at the corner x has w (1 + (x - y)' C^-1 (c - y)).
         """
         means = self._means
-        corner = np.repeat(np.arange(self.corner_count), np.diff(means.indptr))
-        off = self.centroids[means.indices] - (means @ self.centroids)[corner]
-        spread = np.zeros((self.corner_count, 3, 3))
+        data = np.zeros(len(means.data))
+        for copies in self._alike:
+            # They stand elsewhere and turned, which changes no weight.
+            one = self._line_weights(*self.starts[copies[0] : copies[0] + 2])
+            for copy in copies:
+                first = means.indptr[self.starts[copy]]
+                data[first : first + len(one)] = one
+        return csr_matrix((data, means.indices, means.indptr), shape=means.shape)
+
+    def _line_weights(self, first: int, stop: int) -> FloatArray:
+        """Return the weights of lines for the corners from `first` on, as they lie in memory."""
+        means = self._means[first:stop]
+        corner = np.repeat(np.arange(stop - first), np.diff(means.indptr))
+        middle = means @ self.centroids
+        off = self.centroids[means.indices] - middle[corner]
+        spread = np.zeros((stop - first, 3, 3))
         for i in range(3):
             for j in range(3):
                 weight = means.data * off[:, i] * off[:, j]
-                spread[:, i, j] = np.bincount(corner, weight, self.corner_count)
+                spread[:, i, j] = np.bincount(corner, weight, stop - first)
         size = np.trace(spread, axis1=1, axis2=2)
         spread += (_FLAT * size + 1e-12)[:, None, None] * np.eye(3)
-        lever = np.linalg.solve(spread, (self.points - means @ self.centroids)[..., None])[..., 0]
-        data = means.data * (1 + np.einsum("nd,nd->n", lever[corner], off))
-        return csr_matrix((data, means.indices, means.indptr), shape=means.shape)
+        lever = np.linalg.solve(spread, (self.points[first:stop] - middle)[..., None])[..., 0]
+        return means.data * (1 + np.einsum("nd,nd->n", lever[corner], off))
+
+    @property
+    def _alike(self) -> list[list[int]]:
+        """The copies of each body that has any surface."""
+        found = [
+            [copy for copy, other in enumerate(self.bodies) if other == body]
+            for body in sorted(set(self.bodies))
+        ]
+        sizes = np.diff(self.starts)
+        return [copies for copies in found if sizes[copies[0]]]
+
+    @cached_property
+    def outline(self) -> FloatArray:
+        """The corners that stand out, which alone decide how the prop is framed, (n, 3) float."""
+        try:
+            return self.points[ConvexHull(self.points).vertices]
+        except QhullError:  # flat, or next to nothing
+            return self.points
 
     @cached_property
     def turned(self) -> FloatArray:
@@ -151,25 +182,28 @@ class Stage:
     def _heat(self) -> list[tuple[SurfaceHeat, IntArray]]:
         """Conduction over each body, and the corners of its copies, (copies, c) int."""
         found = []
-        for body in sorted(set(self.bodies)):
-            copies = [copy for copy, other in enumerate(self.bodies) if other == body]
+        for copies in self._alike:
             first, stop = self.starts[copies[0]], self.starts[copies[0] + 1]
-            if stop > first:
-                own = self.copy == copies[0]
-                heat = surface_heat(self.triangles[own], self.corner[own] - first, stop - first)
-                corner = self.starts[copies][:, None] + np.arange(stop - first)
-                found.append((heat, corner))
+            own = self.copy == copies[0]
+            heat = surface_heat(self.triangles[own], self.corner[own] - first, stop - first)
+            found.append((heat, self.starts[copies][:, None] + np.arange(stop - first)))
         return found
 
-    def smoothed(self, values: FloatArray, radius_mm: float) -> FloatArray:
+    def smoothed(
+        self, values: FloatArray, radius_mm: float, wanted: BoolArray | None = None
+    ) -> FloatArray:
         """Return values at the smooth corners, (corner_count, c) float, averaged around each.
 
-        As a Gaussian of standard deviation `radius_mm` does, across smooth edges only.
+        As a Gaussian of standard deviation `radius_mm` does, across smooth edges only. Bodies
+        without a triangle that is `wanted`, (m,) bool, keep their values.
         """
         if radius_mm <= 0:
             return values
-        result = np.empty_like(values)
-        for heat, corner in self._heat:
+        result = values.copy()
+        shown = set(self.copy if wanted is None else self.copy[wanted])
+        for copies, (heat, corner) in zip(self._alike, self._heat, strict=True):
+            if shown.isdisjoint(copies):
+                continue
             # All copies of a body are solved together.
             own = values[corner].transpose(1, 0, 2)
             calm = heat.smoothed(own.reshape(len(own), -1), radius_mm)

@@ -95,3 +95,35 @@ def test_nothing_to_see_is_said() -> None:
     empty = Mesh.single_part(np.zeros((0, 3)), np.zeros((0, 3), int))
     with pytest.raises(PictureError, match="nothing to draw"):
         stage_of(glow_of([body_glow(empty)]))
+
+
+def test_copies_have_the_weights_of_lines_that_each_has_by_itself() -> None:
+    body = body_glow(sphere(subdivisions=2))
+    turned = moved(80, 5, -30)
+    c, s = np.cos(0.7), np.sin(0.7)
+    turned[:3, :3] = [[c, -s, 0], [s, c, 0], [0, 0, 1]]
+    stage = stage_of(glow_of([body], [(0, np.eye(4)), (0, turned)]))
+    values = np.random.default_rng(5).random((len(stage.triangles), 2))
+    both = stage.sharp_at_corners(values)
+    half = len(values) // 2
+    alone = stage_of(glow_of([body], [(0, turned)])).sharp_at_corners(values[half:])
+    assert_allclose(both[stage.starts[1] :], alone, rtol=1e-6)
+
+
+def test_the_outline_frames_as_all_corners_do() -> None:
+    stage = stage_of(glow_of([body_glow(box(10, 20, 30)), body_glow(sphere())]))
+    assert len(stage.outline) < len(stage.points)
+    assert_allclose(stage.outline.min(axis=0), stage.points.min(axis=0))
+    assert_allclose(stage.outline.max(axis=0), stage.points.max(axis=0))
+    flat = Mesh.single_part(np.array([[0.0, 0, 0], [9, 0, 0], [0, 9, 0]]), np.array([[0, 1, 2]]))
+    sheet = stage_of(glow_of([body_glow(flat)]))
+    assert len(sheet.outline) == 3
+
+
+def test_bodies_that_are_not_wanted_keep_their_values() -> None:
+    stage = stage_of(glow_of([body_glow(sphere()), body_glow(sphere())]))
+    values = np.random.default_rng(6).random((stage.corner_count, 1))
+    half = stage.starts[1]
+    calm = stage.smoothed(values, 5.0, stage.copy == 1)
+    assert (calm[:half] == values[:half]).all()
+    assert_allclose(calm[half:], stage.smoothed(values, 5.0)[half:])
