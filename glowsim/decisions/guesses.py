@@ -6,6 +6,7 @@ is worth a full answer, which then decides.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -59,10 +60,19 @@ class Guesses:
     """Guesses about one body as a scene has it."""
 
     def __init__(
-        self, scene_file: SceneFile, body: str, report: Report = lambda text: None
+        self,
+        scene_file: SceneFile,
+        body: str,
+        report: Report = lambda text: None,
+        target: float | None = None,
     ) -> None:
-        """Raises SceneError for a body that is not there or has no light."""
+        """Raises SceneError for a body that is not there or has no light.
+
+        target : 5 %/mean, or that of a ripple as uneven, from which on it is even enough; the
+                 scene's evenness target if left out
+        """
         self._file, self._report = scene_file, report
+        self._target = target or scene_file.scene.findings.evenness_target
         self._plan = plan_of(scene_file)
         self._numbers = bodies_alike(self._plan, body)
         self._prop = PreparedProp()
@@ -82,17 +92,18 @@ class Guesses:
         enough = expected.worse_end >= self._target
         return Guess(placer.kind.name, count, lights, expected, enough, placer.bound.off_by)
 
-    def evenest(self, small: bool = False) -> list[Guess]:
+    def evenest(self, small: bool = False, counts: Sequence[int] = COUNTS) -> list[Guess]:
         """Return guesses for its own board, and for the smallest where that cannot be even enough:
         the fewest boards that are enough first, else the evenest. None where none finds room.
 
-        small : for the smallest board alone
+        small  : for the smallest board alone
+        counts : how many of them are tried
         """
         own, smallest = self._kinds()
         kinds = [smallest] if small or not self._can(own) else [own]
-        found = self._counts(kinds[0])
+        found = self._counted(kinds[0], counts)
         if kinds != [smallest] and not any(one.enough for one in found):
-            found += self._counts(smallest)
+            found += self._counted(smallest, counts)
         return sorted(
             found,
             key=lambda one: (not one.enough, one.count if one.enough else one.expected.off_by),
@@ -105,10 +116,10 @@ class Guesses:
         except SceneError:  # not even one finds room
             return False
 
-    def _counts(self, board: str) -> list[Guess]:
+    def _counted(self, board: str, counts: Sequence[int]) -> list[Guess]:
         found: list[Guess] = []
         worse = 0
-        for count in COUNTS:
+        for count in counts:
             if count > IN_AIR and self._placers[board].allowed.in_air:
                 break
             try:
@@ -129,10 +140,6 @@ class Guesses:
         kind = BoardKind(light, self._plan.catalogue, limit_w, self._body)
         singles = [k for k in kind.smaller() if k.board.kind == "single"]
         return kind.name, min(singles, key=lambda k: max(k.size_mm)).name if singles else kind.name
-
-    @property
-    def _target(self) -> float:
-        return self._file.scene.findings.evenness_target
 
     @property
     def _body(self) -> Body:

@@ -39,7 +39,8 @@ export default {
       </p>
       <p><button class="go" @click="go" :disabled="!!busy">light it</button>
         <span class="dim"> and the scene is written to {{ choices.folder }}</span></p>
-      <p class="wrong" role="alert" v-show="wrong">{{ wrong }}</p>
+      <p class="wrong" role="alert" v-show="wrong">{{ wrong }}
+        <button v-if="fits" class="quiet" @click="board = fits; go()">light it with that one</button></p>
       <p class="dim" role="status" v-show="busy">{{ busy }}</p>
     </section>`,
   props: { choices: Object },
@@ -49,7 +50,7 @@ export default {
     for (const [name, measures] of Object.entries(this.choices.shapes))
       sizes[name] = Object.fromEntries(Object.entries(measures).map(([key, m]) => [key, m[1]]));
     return { shape: first("shapes"), sizes, mesh: null, unit: null, hollow: false, wall: 1.2,
-      material: first("materials"), board: this.choices.board, wrong: "", busy: "", over: false };
+      material: first("materials"), board: this.choices.board, wrong: "", fits: null, busy: "", over: false };
   },
   mounted() {
     if (this.choices.mesh) this.took(this.choices.mesh);
@@ -57,19 +58,22 @@ export default {
   methods: {
     go() {
       this.wrong = "";
+      this.fits = null;
       this.busy = "shaping it …";
       this.$emit("make", { shape: this.mesh ? null : this.shape, sizes: this.sizes[this.shape],
         mesh: this.mesh?.name ?? null, unit: this.mesh ? this.unit : null,
         wall_mm: this.hollow ? this.wall : null, material: this.material, board: this.board });
     },
-    failed(words) {
+    failed(words, fits) {
       this.busy = "";
       this.wrong = words;
+      this.fits = fits ?? null;
     },
     took(mesh) {
       this.mesh = mesh;
       this.unit = mesh.likely;
       this.busy = this.wrong = "";
+      this.fits = null;
     },
     dropped(event) {
       this.over = false;

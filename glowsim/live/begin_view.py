@@ -19,6 +19,7 @@ from glowsim.live.beginning import (
     MOST_BYTES,
     SKETCHES,
     Choice,
+    NoRoomError,
     begun,
     boards_to_choose,
     measured,
@@ -38,9 +39,9 @@ class BeginForm(Element, component="begin.js"):
         super().__init__()
         self._props["choices"] = choices
 
-    def failed(self, words: str) -> None:
-        """Say why nothing was made."""
-        self.run_method("failed", words)
+    def failed(self, words: str, fits: str | None = None) -> None:
+        """Say why nothing was made; fits : a board that has room where the chosen one has none."""
+        self.run_method("failed", words, fits)
 
 
 class Beginning:
@@ -90,6 +91,8 @@ class Beginning:
                     path = await run.io_bound(begun, choice, self.folder, self._kept)
                     if path is not None:  # None while the program ends
                         self._made(path, self._kept)
+                except NoRoomError as problem:
+                    form.failed(str(problem), problem.fits)
                 except GlowsimError as problem:
                     form.failed(str(problem))
                 except (KeyError, TypeError, ValueError, OSError) as problem:

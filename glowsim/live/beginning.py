@@ -58,6 +58,18 @@ SKETCHES: dict[str, dict[str, tuple[str, float]]] = {
 """What each shape is asked: its measures, in a maker's words, and what they are at first."""
 
 
+class NoRoomError(SceneError):
+    """The board that was chosen has no room in the body.
+
+    fits : a board that has, None where none was found
+    """
+
+    def __init__(self, words: str, fits: str | None) -> None:
+        """words : what is wrong, and what to do"""
+        super().__init__(words)
+        self.fits = fits
+
+
 @dataclass(frozen=True)
 class Choice:
     """What a maker begins with.
@@ -144,7 +156,7 @@ def begun(choice: Choice, folder: Path, kept: PreparedProp | None = None) -> Pat
 
     kept : what becomes known of the body is kept there
     A mesh from elsewhere is copied beside it. Raises SceneError, MaterialError or GeometryError,
-    and then nothing has been written.
+    and then nothing has been written; NoRoomError for a board that has no room.
     """
     mesh = choice.mesh and choice.mesh.resolve()
     unlit = parse_scene(scene_text(choice, mesh, None), "the first scene", folder)
@@ -228,14 +240,15 @@ def _first_place(unlit: SceneFile, board: str, kept: PreparedProp) -> FloatArray
         return free
     sizes = {name: max(shaped(name).size_mm) for name in boards_to_choose(catalogue)}
     kind = catalogue.board(board).drive  # one of the same colours first, and of those the largest
-    ranked = sorted((catalogue.board(n).drive == kind, mm, n) for n, mm in sizes.items())
-    smaller = [name for _, size, name in ranked[::-1] if size < sizes[board]]
+    smaller = [name for name in sizes if sizes[name] < sizes[board]]
+    smaller.sort(key=lambda n: (catalogue.board(n).drive == kind, sizes[n]), reverse=True)
     fits = (name for name in smaller if _free_place(problem, shaped(name)) is not None)
     other = next(fits, None)
     advice = f"{boards_to_choose(catalogue)[other]} has" if other else "none of those here has"
-    raise SceneError(
+    raise NoRoomError(
         f"this board is {sizes[board]:.0f} mm across and has no room in this body; {advice}, or "
-        "make the body larger"
+        "make the body larger",
+        other,
     )
 
 

@@ -278,8 +278,9 @@ class Handles:
             target = self._session.now.scene.findings.evenness_target
             enough = f"off by at most {off_of_ripple(target):.2f} times, 5%/mean {target:g}"
             self._say(f"Even enough is: {enough}.")
-            if not even.enough:
+            if even.grade != "even":
                 self._evener(menu)
+            if not even.enough:
                 ui.label("What stands in the way, and what would mend it").classes("head")
                 self._worst(menu)
                 if not slides(self._own):
@@ -289,11 +290,18 @@ class Handles:
         if slides(self._own):  # how many there are, and of what, is left as it lies
             self._find_places(menu)
             return
-        ui.label("Have it made even, tried until it is; undo takes it back").classes("head")
-        words = f"in {plain(self._own.material)}, with as many boards as it takes"
-        self.line(menu, words, partial(self._view.make_even, False))
-        words = "cast or carved solid of another material, with small boards"
-        self.line(menu, words, partial(self._view.make_even, True))
+        even = self._session.figures.evenness(self._told_as)
+        if even is None or not even.enough:
+            ui.label("Have it made even, tried until it is; undo takes it back").classes("head")
+            words = f"in {plain(self._own.material)}, with as many boards as it takes"
+            self.line(menu, words, partial(self._view.make_even, False))
+            words = "cast or carved solid of another material, with small boards"
+            self.line(menu, words, partial(self._view.make_even, True))
+        ui.label("What would make it quite even? Nothing changes before you take it").classes(
+            "head"
+        )
+        walls = "" if self._own.wall_mm is None else "a thicker wall, "
+        self.line(menu, f"try other boards, {walls}other materials", self._view.try_evener)
 
     def _worst(self, menu: ui.menu) -> None:
         Advice(self._view, menu, self._told_as).fill()

@@ -6,6 +6,8 @@ Guesses answer within seconds, with what the full answer makes of them; the long
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from glowsim.buildsheet.making import making_of
@@ -159,15 +161,13 @@ def _try_guesses(search: Search, guesses: list[Guess], to: Prop | None = None) -
 def _try_materials(search: Search) -> float:
     """Try solids of clearer materials until one is even enough; return as `_try_guesses` does."""
     tried: list[tuple[Prop, list[Guess]]] = []
-    for material in _solids(search)[:MOST_MATERIALS]:
-        new = edits.of_material(search.started, search.number, material=material, wall_mm=None)
+    for material in made_alike(search, clearer(search.file(), search.name))[:MOST_MATERIALS]:
+        new = search.made_of(search.started, material, None)
 
         def report(words: str, material: str = material) -> None:
             search.report(f"{plain(material)}, {words}")
 
         guesses = Guesses(search.file(new), search.name, report).evenest(small=True)
-        for number in guesses[0].lights if guesses else ():
-            new = edits.of_material(new, number, material=material, wall_mm=None)
         if guesses and guesses[0].enough:
             limit = _try_guesses(search, guesses, new)
             if search.enough:
@@ -180,16 +180,19 @@ def _try_materials(search: Search) -> float:
     return _try_guesses(search, best, new)
 
 
-def _solids(search: Search) -> list[str]:
-    """Return the clearer materials that a solid can be made of as this body is, or cast or carved
-    where the scene leaves that open."""
+def made_alike(search: Search, materials: Iterable[str], hollow: bool = False) -> list[str]:
+    """Return those of some materials that a body can be made of in the way that this one is.
+
+    hollow : as the shell it is; else solid, cast or carved where the scene leaves that open
+    """
     body, catalogue = search.body, search.session.catalogue()
-    ways = (body.made,) if body.made else ("carved", "cast")
+    open_ways = (making_of(body, catalogue),) if hollow else ("carved", "cast")
+    ways = (body.made,) if body.made else open_ways
 
     def way(material: str) -> str:
         return making_of(body.model_copy(update={"material": material, "made": None}), catalogue)
 
-    return [name for name in clearer(search.file(), search.name) if way(name) in ways]
+    return [name for name in materials if way(name) in ways]
 
 
 def _near(search: Search) -> bool:

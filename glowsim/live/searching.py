@@ -71,6 +71,13 @@ class Search:
         """Whether the best that was found is even enough."""
         return self.after is not None and self.after.enough
 
+    def made_of(self, prop: Prop, material: str, wall_mm: float | None) -> Prop:
+        """Return a prop with the body, and those like it, of another material or wall, solid for
+        None."""
+        for number in bodies_alike(plan_of(self.file(prop)), self.name):
+            prop = edits.of_material(prop, number, material=material, wall_mm=wall_mm)
+        return prop
+
     def file(self, prop: Prop | None = None) -> SceneFile:
         """Return a prop as a scene file whose text says the same: the best that was found."""
         scene = (prop or self.best).scene
@@ -108,21 +115,29 @@ class Search:
         in words, '' where nothing has to be."""
         if self.best == self.started or self.session.now != self._shown:
             return ""
-        file, name = self.file(), self.body.name
+        self.best, factor = self.cooled(self.best)
+        if factor == 1.0:
+            return ""
+        self._show(self.best)
+        return f"; turned down to {100 * factor:.0f} % by heat"
+
+    def cooled(self, prop: Prop) -> tuple[Prop, float]:
+        """Return a prop with the lights of this body, and of those like it, turned down to what
+        heat allows at their places, and by how much."""
+        file, name = self.file(prop), self.body.name
         plan = plan_of(file)
         glow = self.session.kept.glow(plan)
         lights = [glow.lights[k] for copy in glow.copies if copy.of == name for k in copy.lights]
         rule = heat_limit(lights, plan.catalogue, file.scene.findings.buried_power_w)
         limit = limit_at_place(file, plan.catalogue, name, rule)
         if limit is None or not 0 < limit.heat_factor < 1:
-            return ""
+            return prop, 1.0
         factor = float(np.floor(limit.heat_factor * 1e4) / 1e4)
         for number in bodies_alike(plan, name):
-            own = self.best.scene.bodies[number].lights
+            own = prop.scene.bodies[number].lights
             cooler = tuple(turned(one, factor, plan.catalogue.board(one.board)) for one in own)
-            self.best = edits.with_lights(self.best, number, cooler)
-        self._show(self.best)
-        return f"; turned down to {100 * factor:.0f} % by heat"
+            prop = edits.with_lights(prop, number, cooler)
+        return prop, factor
 
     def back_to_best(self) -> bool:
         """Put back the best there was where something untried stands; return whether that is what

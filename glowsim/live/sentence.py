@@ -40,7 +40,7 @@ def sentence(
     own, room = prop.scene.bodies[body], prop.scene.room
     count = len(own.lights)
     pieces = [
-        Piece(_boards(prop, body, catalogue), "boards"),
+        Piece(boards_of(prop, body, catalogue), "boards"),
         Piece(" at "),
         Piece(_level(prop, body, catalogue), "drive"),
         Piece(" light " if count != 1 else " lights "),
@@ -74,7 +74,8 @@ def spoken(pieces: list[Piece]) -> str:
     return "".join(piece.text for piece in pieces)
 
 
-def _boards(prop: Prop, body: int, catalogue: Catalogue) -> str:
+def boards_of(prop: Prop, body: int, catalogue: Catalogue) -> str:
+    """Return the boards of a body in words: 'Two 12-LED rings'."""
     lights = prop.scene.bodies[body].lights
     count = _COUNTS[len(lights)] if len(lights) < len(_COUNTS) else str(len(lights))
     kinds = {light.board for light in lights}
@@ -120,7 +121,7 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
     if worst is not None:
         pieces += [Piece(", with "), Piece(f"a {worst.kind} {reach(worst)}", "worst")]
     pieces.append(Piece("; "))
-    pieces.append(Piece(_power(figures), "power"))
+    pieces.append(Piece(power_of(figures), "power"))
     if figures.hours is not None:
         pieces += [Piece(", "), Piece(f"{figures.hours} h on its battery", "battery")]
     warm = figures.hottest_c
@@ -133,12 +134,14 @@ def _told(name: str, figures: Figures, fresh: bool) -> list[Piece]:
     if figures.cautions:
         topics = dict.fromkeys(words.partition(":")[0].lower() for words in figures.cautions)
         pieces += [Piece(" "), Piece(f"Caution: {' and '.join(topics)}.", "caution")]
-    if even.grade == "patchy":
-        pieces += [Piece(" "), Piece("Make it even?", "evener")]
+    if even.grade != "even":
+        words = "Make it even?" if even.grade == "patchy" else "Make it more even?"
+        pieces += [Piece(" "), Piece(words, "evener")]
     return pieces
 
 
-def _power(figures: Figures) -> str:
+def power_of(figures: Figures) -> str:
+    """Return what the boards draw, in words."""
     if figures.watts is not None:
         return f"{figures.watts:.2g} W"
     if figures.heat_unknown and figures.power:

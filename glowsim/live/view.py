@@ -221,6 +221,10 @@ class View(Frame):
         """Make the body even, in the background."""
         self._works.make_even(self.session, self.body, other_material)
 
+    def try_evener(self) -> None:
+        """Try what would make the body even, in the background."""
+        self._works.try_evener(self.session, self.body)
+
     def _key(self, event: Any) -> None:
         if not event.action.keydown or not (event.modifiers.ctrl or event.modifiers.meta):
             return

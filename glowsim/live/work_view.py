@@ -13,6 +13,7 @@ from nicegui import ui
 from glowsim.live import edits
 from glowsim.live.background import Made
 from glowsim.live.edits import Prop
+from glowsim.live.offering import Offer
 from glowsim.live.pulsing import Pulsing
 from glowsim.live.works import SURE_S, Works
 
@@ -22,6 +23,11 @@ if TYPE_CHECKING:
 
 MOST_BOARDS = 4
 THICKNESS_STEPS = 6
+
+
+def _lines(news: str, offer: Offer | None) -> str:
+    """Return what came of work, and what is offered, in lines."""
+    return "\n".join(filter(None, (news, offer.words if offer else "")))
 
 
 class WorkLine:
@@ -45,6 +51,8 @@ class WorkLine:
             self._give_up = self._frame.button("give up", self._works.give_up)
             self._take = self._frame.button("take the best so far", self._works.give_up)
             self._look = self._frame.button("look at it", self._look_at_it)
+            self._take_it = self._frame.button("take it", self._works.take_offer)
+            self._leave_it = self._frame.button("leave it", self._leave_offer)
             self._away = self._frame.button("put away", self._put_away)
 
     def refresh(self) -> None:
@@ -56,22 +64,31 @@ class WorkLine:
         if works.busy and not self._was_busy:
             self._news, self._seen = "", max(works.made, default=0)
         self._was_busy = works.busy
-        doing = f"{works.words}: {works.doing or 'beginning'} …"
-        if works.found:
-            doing += f"\nThe best so far is {works.found}."
-        self._words.set_text(doing if works.busy else self._news)
-        self._row.set_visibility(works.busy or bool(self._news))
+        offer = works.offer if works.offer and works.offer.holds else None
+        self._words.set_text(self._doing() if works.busy else _lines(self._news, offer))
+        self._row.set_visibility(works.busy or bool(self._words.text))
         self._give_up.set_visibility(works.busy and not works.found)
         self._take.set_visibility(works.busy and bool(works.found))
-        self._away.set_visibility(not works.busy)
+        self._take_it.set_visibility(not works.busy and offer is not None)
+        self._leave_it.set_visibility(not works.busy and offer is not None)
+        self._away.set_visibility(not works.busy and offer is None)
         self._look.set_visibility(max(works.made, default=0) > self._seen)
 
     def _look_at_it(self) -> None:
         number = max(self._works.made)
         self.show(number, self._works.made[number])
 
+    def _doing(self) -> str:
+        works = self._works
+        best = f"\nThe best so far is {works.found}." if works.found else ""
+        return f"{works.words}: {works.doing or 'beginning'} …{best}"
+
     def _put_away(self) -> None:
         self._news = ""
+
+    def _leave_offer(self) -> None:
+        self._works.leave_offer()
+        self._put_away()
 
     def show(self, number: int, made: Made) -> None:
         """Show what a command said and made."""

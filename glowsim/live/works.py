@@ -8,6 +8,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -18,6 +19,7 @@ from glowsim.findings import findings_of
 from glowsim.live import placing
 from glowsim.live.background import Command, FailedError, Made
 from glowsim.live.lane import SupersededError
+from glowsim.live.offering import Offer, offered
 from glowsim.live.pulsing import Pulsing, pulsing_of
 from glowsim.live.session import Session
 from glowsim.scene import SceneFile, read_scene
@@ -49,6 +51,7 @@ class Works:
     """What is being worked on, and what has been made.
 
     found : how good the best is that a search has put in, '' before there is one
+    offer : what would make a body even, tried and not yet put in
     """
 
     def __init__(self, changed: Callable[[], None]) -> None:
@@ -57,6 +60,7 @@ class Works:
         self.news: tuple[int, str] = (0, "")
         self.made: dict[int, Made] = {}
         self.pulsing: Pulsing | None = None
+        self.offer: Offer | None = None
         self._changed = changed
         self._lock = threading.Lock()
         self._given_up = False
@@ -74,6 +78,7 @@ class Works:
             if self.busy:
                 raise GlowsimError(f"one thing at a time: {self.words} is under way")
             self.words, self.doing, self.found, self._given_up = words, "", "", False
+            self.offer = None
         self._thread = threading.Thread(target=self._run, args=(work,), name=words, daemon=True)
         self._thread.start()
         self._changed()
@@ -139,12 +144,44 @@ class Works:
         self.start("looking for places", work)
 
     def make_even(self, session: Session, body: int, other_material: bool) -> None:
-        """Make a body even, with as many boards as it takes, or of another material."""
+        """Make a body even, with as many boards as it takes, or of another material; where that
+        leaves it less than even, try what would take it there."""
 
         def work(report: Report) -> str:
-            return placing.make_even(session, body, other_material, report, self._best)
+            told = placing.make_even(session, body, other_material, report, self._best)
+            with suppress(SupersededError):
+                self._offer(session, body, report)
+            return told
 
         self.start("making it even", work)
+
+    def try_evener(self, session: Session, body: int) -> None:
+        """Try what would take a body to an even glow; the prop stays as it is."""
+
+        def work(report: Report) -> str:
+            return self._offer(session, body, report)
+
+        self.start("trying what would make it even", work)
+
+    def _offer(self, session: Session, body: int, report: Report) -> str:
+        self.offer, told = offered(session, body, report)
+        return told
+
+    def take_offer(self) -> None:
+        """Put in what is offered; raises SceneError once the prop is another."""
+        offer, self.offer = self.offer, None
+        if offer is not None:
+            offer.take()
+            self._tell("put in; undo takes it back")
+
+    def leave_offer(self) -> None:
+        """Leave what is offered."""
+        self.offer = None
+        self._changed()
+
+    def _tell(self, words: str) -> None:
+        self.news = (self.news[0] + 1, words)
+        self._changed()
 
     def make_pulsing(self, session: Session) -> None:
         """Make the pulses ready to be played."""
@@ -198,8 +235,9 @@ class Works:
             told = f"the program itself failed ({type(problem).__name__}: {problem}); nothing lost"
         self.words = self.doing = ""
         if told:
-            self.news = (self.news[0] + 1, told)
-        self._changed()
+            self._tell(told)
+        else:
+            self._changed()
 
 
 def _saved(session: Savable) -> Path:

@@ -10,7 +10,7 @@ import pytest
 from glowsim.errors import GeometryError, GlowsimError, SceneError
 from glowsim.live import begin_view
 from glowsim.live.begin_view import Beginning
-from glowsim.live.beginning import SKETCHES, Choice, begun, measured, mesh_name
+from glowsim.live.beginning import SKETCHES, Choice, NoRoomError, begun, measured, mesh_name
 from glowsim.scene import read_scene
 from glowsim.transport.fit import misfits
 from glowsim.transport.plan import plan_of
@@ -58,8 +58,11 @@ def test_a_second_scene_takes_another_name(tmp_path):
     ],
 )
 def test_what_cannot_be_is_told_and_nothing_is_written(tmp_path, changes, words):
-    with pytest.raises(GlowsimError, match=words):
+    with pytest.raises(GlowsimError, match=words) as refused:
         begun(sketch(**({"shape": "dome"} | changes)), tmp_path)
+    if "no room" in words:  # one press takes the board that has
+        assert isinstance(refused.value, NoRoomError)
+        assert refused.value.fits == "round_7"
     assert list(tmp_path.iterdir()) == []
 
 

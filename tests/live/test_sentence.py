@@ -72,6 +72,23 @@ def test_what_could_hurt_stands_in_the_sentence_and_in_its_handle():
     assert figures.cautions == findings.cautions
 
 
+@pytest.mark.parametrize(
+    ("grade", "asked"),
+    [("patchy", "Make it even?"), ("fair", "Make it more even?"), ("even", None)],
+)
+def test_the_sentence_ends_in_what_would_make_it_even_until_it_is(grade, asked):
+    findings = SimpleNamespace(
+        bodies=[SimpleNamespace(body="bud", grade=grade, within_share=0.9)],
+        lit=[SimpleNamespace(body="bud", grade="bright")],
+        found=(),
+        cautions=(),
+    )
+    origin = parse_scene(SCENE.format(board="white_1w_warm", drive="{ white = 1 }"))
+    figures = Figures(findings=findings)
+    pieces = sentence(Prop(origin.scene), 0, catalogue_of(origin), figures, fresh=True)
+    assert next((p.text for p in pieces if p.handle == "evener"), None) == asked
+
+
 def test_what_makes_quick_a_rough_guide_is_told_of_the_body_it_is_of():
     figures = Figures(findings=SimpleNamespace(trust={"bud (x3)": ["thin wall"], "leaf": []}))
     assert (figures.rough("bud"), figures.rough("leaf"), Figures().rough("bud")) == (

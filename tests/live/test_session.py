@@ -326,7 +326,7 @@ def guessed(monkeypatch, session, *heights_mm):
         return Guess("round_7", 2, {0: list(lights)}, Expected(0.1, 2.5), False, limit=2.34)
 
     found = [guess(high_mm) for high_mm in heights_mm]
-    monkeypatch.setattr(placing.Guesses, "evenest", lambda guesses, small=False: found)
+    monkeypatch.setattr(placing.Guesses, "evenest", lambda guesses, **how: found)
 
 
 def test_what_cannot_be_made_even_is_made_evener_and_it_is_said_why(session, monkeypatch):
