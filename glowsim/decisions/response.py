@@ -93,9 +93,8 @@ class Responses:
         self.ahead = square_on(emission_index(self.problem)[skin])
         seen = np.bincount(self.patch[chosen], (areas * self.ahead)[chosen])
         self._patch_ahead = seen / self.area_mm2
-        report(f"preparing {body.name}")
         coarse = _coarse(self.problem, effort.hollow_cells if in_air else effort.cells)
-        self.quick = self.prop.quick(coarse)
+        self.quick = self.prop.quick(coarse, report)
         self.adjoint = Adjoint(self.quick, self.patch, report)
         self.crossing: Crossing | None = None
         """Light across the air, where it matters: `see` finds out."""

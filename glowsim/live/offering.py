@@ -78,7 +78,6 @@ def offered(session: Session, body: int, report: Report) -> tuple[Offer | None, 
             f"{search.name}: leave it as it is: of other numbers of boards, walls and materials "
             "none was found that is clearly more even"
         )
-    report("heat at these places")
     cool, factor = search.cooled(found)
     now, then = (_figures(search, prop, report) for prop in (search.started, cool))
     return Offer(session, search.started, cool, _words(search, cool, factor, now, then)), ""

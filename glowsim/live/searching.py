@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from glowsim.errors import SceneError
 from glowsim.findings import Evenness
 from glowsim.live import edits, keeping
 from glowsim.live.edits import Prop
+from glowsim.live.lane import SupersededError
 from glowsim.live.session import Session
 from glowsim.scene import Body, Light, SceneFile
 from glowsim.transport.plan import plan_of
@@ -123,13 +125,18 @@ class Search:
 
     def cooled(self, prop: Prop) -> tuple[Prop, float]:
         """Return a prop with the lights of this body, and of those like it, turned down to what
-        heat allows at their places, and by how much."""
+        heat allows at their places, and by how much. That is done too for what is given up."""
+
+        def report(words: str) -> None:
+            with suppress(SupersededError):
+                self.report(words)
+
         file, name = self.file(prop), self.body.name
         plan = plan_of(file)
         glow = self.session.kept.glow(plan)
         lights = [glow.lights[k] for copy in glow.copies if copy.of == name for k in copy.lights]
         rule = heat_limit(lights, plan.catalogue, file.scene.findings.buried_power_w)
-        limit = limit_at_place(file, plan.catalogue, name, rule)
+        limit = limit_at_place(file, plan.catalogue, name, rule, report)
         if limit is None or not 0 < limit.heat_factor < 1:
             return prop, 1.0
         factor = float(np.floor(limit.heat_factor * 1e4) / 1e4)

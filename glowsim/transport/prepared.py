@@ -152,7 +152,7 @@ class PreparedProp:
         """Return the problem of one body of a plan's scene."""
         return body_problem(plan, number, self._shapes)
 
-    def quick(self, problem: BodyProblem) -> QuickBody:
+    def quick(self, problem: BodyProblem, report: Report = lambda text: None) -> QuickBody:
         """Return a body ready for lights anywhere in it."""
         walls = _digest(
             *(problem.walls.vertices, problem.walls.faces),
@@ -168,8 +168,11 @@ class PreparedProp:
         )
 
         def made() -> QuickBody:
+            report(f"preparing the walls of {problem.name}")
             surfaces = self._surfaces.get(walls, lambda: surfaces_of(problem, self.seed))
+            report(f"preparing the grid of {problem.name}")
             lattice = self._lattices.get(grid, lambda: lattice_of(problem, surfaces.kind))
+            report(f"preparing the light in {problem.name}")
             return QuickBody(problem, self.seed, surfaces, lattice)
 
         return self._bodies.get(f"{grid} {optics}", made)
