@@ -61,7 +61,8 @@ class Offer:
 
 
 def offered(session: Session, body: int, report: Report) -> tuple[Offer | None, str]:
-    """Return what would take a body to an even glow, and what there is to say where nothing does.
+    """Return what would take a body to an even glow, None for one that is even; and what there is
+    to say where nothing does.
 
     Where nothing that was tried does, the nearest is offered if it is clearly more even.
 
@@ -71,7 +72,7 @@ def offered(session: Session, body: int, report: Report) -> tuple[Offer | None, 
     """
     search = Search(session, body, STEP, report)
     if search.after is None or search.after.grade == "even":
-        return None, f"{search.name}: it is even already"
+        return None, ""
     found = _Tries(search).best()
     if found is None:
         return None, (

@@ -150,7 +150,7 @@ class Works:
         def work(report: Report) -> str:
             told = placing.make_even(session, body, other_material, report, self._best)
             with suppress(SupersededError):
-                self._offer(session, body, report)
+                told = "\n".join(filter(None, (told, self._offer(session, body, report))))
             return told
 
         self.start("making it even", work)
@@ -164,6 +164,7 @@ class Works:
         self.start("trying what would make it even", work)
 
     def _offer(self, session: Session, body: int, report: Report) -> str:
+        """Try what would make a body even; return what there is to say where nothing does."""
         self.offer, told = offered(session, body, report)
         return told
 
