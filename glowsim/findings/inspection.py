@@ -86,8 +86,10 @@ def inspect(plan: Plan, report: Report = lambda text: None) -> tuple[BodyCheck, 
     )
     beware = fictions(scene)
     copies, _ = plan.copies([centres_mm(problem.emitters) for problem in problems.values()])
-    solids = [solid_of(plan.scene_file, n) for n in plan.distinct.values()]
-    reach = boards_in_neighbours(plan, solids, copies)
+    reach: dict[str, tuple[str, ...]] = {}
+    if len(copies) > 1:
+        solids = [solid_of(plan.scene_file, n) for n in plan.distinct.values()]
+        reach = boards_in_neighbours(plan, solids, copies)
     return tuple(
         replace(
             check,

@@ -242,10 +242,10 @@ def _stretch(line: FloatArray, wanted: PathAlong) -> FloatArray:
         return _between(line, start, end)
     ahead = _between(_from(line, start), 0.0, (end - start) % length)
     back = _between(_from(line[::-1], length - start), 0.0, (start - end) % length)
-    if wanted.near_mm is None:
+    if wanted.via_mm is None:
         return min(ahead, back, key=lambda way: float(lengths_along(way)[-1]))
-    near = np.asarray(wanted.near_mm, dtype=float)
-    return min(ahead, back, key=lambda way: _nearest(way, near)[0])
+    via = np.asarray(wanted.via_mm, dtype=float)
+    return min(ahead, back, key=lambda way: _nearest(way, via)[0])
 
 
 def _first_mm(line: FloatArray) -> float:

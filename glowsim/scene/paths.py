@@ -43,15 +43,15 @@ class PathAlong(Strict):
     { above_mm = 40 }."""
     near_mm: PointMm | None = None
     """A point beside the edge that is meant, where there are several; left out, the longest. For a
-    sharp edge, which needs it, on the face to lie beneath. Of two ways round from `from_mm` to
-    `to_mm`, it chooses the nearer one."""
+    sharp edge, which needs it, on the face to lie beneath."""
     from_mm: PointMm | None = None
     """The path begins where it comes nearest to this point. Left out, an edge that goes all round
     begins where it reaches farthest toward +x, at the lowest such place, and runs counter-clockwise
     as seen by who looks at the surface."""
     to_mm: PointMm | None = None
-    """And ends where it comes nearest to this one, the shorter way round unless `near_mm` says
-    otherwise."""
+    """And ends where it comes nearest to this one, the shorter way round."""
+    via_mm: PointMm | None = None
+    """Or the way round that comes nearer to this point."""
     inside_mm: Annotated[Mm, Field(ge=0, le=1000)] = 0.0
     """How far in from the edge it lies on the surface, straight across."""
     depth_mm: Annotated[Mm, Field(ge=0, le=1000)] | None = None
@@ -60,7 +60,7 @@ class PathAlong(Strict):
 
     def scaled(self, factor: float) -> PathAlong:
         """Return it on a body of other size: the edge where it then is, as far in and as deep."""
-        points = {key: getattr(self, key) for key in ("near_mm", "from_mm", "to_mm")}
+        points = {key: getattr(self, key) for key in ("near_mm", "from_mm", "to_mm", "via_mm")}
         update: dict[str, Any] = {
             key: None if point is None else point_times(point, factor)
             for key, point in points.items()
@@ -78,4 +78,6 @@ class PathAlong(Strict):
             raise ValueError("depth_mm is needed: how far below the surface the LEDs' faces lie")
         if self.to_mm is not None and self.from_mm is None:
             raise ValueError("to_mm needs from_mm: where the path begins")
+        if self.via_mm is not None and self.to_mm is None:
+            raise ValueError("via_mm needs from_mm and to_mm: where the path begins and ends")
         return self

@@ -71,8 +71,6 @@ def boards_in_neighbours(
     reach into by more than what counts as a touch. Room can be made, so these are things to look
     at.
     """
-    if len(copies) < 2:
-        return {}
     numbers = plan.distinct.values()
     bodies = [_neighbour(plan, n, solid) for n, solid in zip(numbers, solids, strict=True)]
     found: dict[tuple[str, str, bool], dict[str, _Reach]] = {}

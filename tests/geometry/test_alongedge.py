@@ -72,18 +72,18 @@ def test_a_chain_beneath_the_edge_of_a_face_keeps_its_distances(path):
 
 
 @pytest.mark.parametrize(
-    ("near", "to", "x"),
-    [("0, -6, 8", "40, -6, 40", (-32, 32)), ("0, -6, 152", "40, -6, 40", (-32, 32)),
-     ("-40, -6, 80", "-40, -6, 120", (-32, -32))],
+    ("via", "to", "x"),
+    [("", "40, -6, 40", (-32, 32)), (", via_mm = [0, -6, 152]", "40, -6, 40", (-32, 32)),
+     ("", "-40, -6, 120", (-32, -32))],
     ids=["the short way", "the long way", "one side"],
 )  # fmt: skip
-def test_a_path_runs_from_one_point_to_another_by_the_way_that_is_meant(near, to, x):
-    path = f'edge = "sharp", near_mm = [{near}], from_mm = [-40, -6, 40], to_mm = [{to}]'
+def test_a_path_runs_from_one_point_to_another_by_the_way_that_is_meant(via, to, x):
+    path = f'edge = "sharp", near_mm = [0, -6, 80], from_mm = [-40, -6, 40], to_mm = [{to}]{via}'
     places, _ = lights_of(BLADE, f"{path}, inside_mm = 8, depth_mm = 5", "board_count = 9")
     assert_allclose(places[[0, -1], 0], x, atol=0.05)
     assert_allclose(places[0], [-32, -1, 40], atol=0.05)
     high = places[:, 2].max() > 150
-    assert high == near.endswith("152")
+    assert high == bool(via)
 
 
 def test_corners_of_an_edge_are_cut_and_wired_or_refused():
@@ -153,6 +153,7 @@ def test_a_border_at_a_height_is_a_circle():
         (ORB, 'edge = "sharp", depth_mm = 5', "needs near_mm"),
         (BLADE, FRONT.replace(", depth_mm = 5", ""), "depth_mm is needed"),
         (BLADE, FRONT + ", to_mm = [0, 0, 0]", "to_mm needs from_mm"),
+        (BLADE, FRONT + ", via_mm = [0, 0, 0]", "via_mm needs from_mm and to_mm"),
         (BLADE, FRONT.replace("= 8", "= 41"), r"no line lies 41 mm in from the edge about"),
         (BLADE, FRONT + ", from_mm = [-40, -6, 9], to_mm = [-44, -6, 9]", "lie at one place"),
     ],
