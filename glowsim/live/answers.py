@@ -209,6 +209,8 @@ class Answers:
         check()
         self._back = back
         self._show(glow, prop, full=True, calm=photos.calm_cd_m2(self._studio))
+        # The first draft takes a second of getting ready, which no hand should wait for.
+        self._kept.glow(plan_of(scene_file, self._sizes), quality=FOLLOWING, near=plan)
 
     def _mend(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
         glow = as_tried(self._kept.glow(plan_of(scene_file)), scene_file)

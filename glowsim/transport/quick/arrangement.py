@@ -53,7 +53,7 @@ class BodyResponse:
     diffuse  : (lights, 3, skin faces) float, leaving each face diffusely
     direct   : (lights, 3, skin faces) float, leaving it unscattered
     direct_moment : (lights, skin faces, 3) float, sum of direct share times direction, all bands
-    absorbed : (lights, 3, regions) float;  in_coats : (lights, 3) float
+    absorbed : (lights, 3, regions) float;  in_coats : (lights, 3) float; NaN in a draft
     lost     : (lights, 3) float, unaccounted
     """
 
@@ -128,7 +128,7 @@ class Arrangement:
             start = None if trail is None else trail.start(self.cloud, count)
             flight = self._first_flight(batch, count, quality)
             fields = self._fields(flight, quality, start)
-            parts.append(self._response(flight, fields))
+            parts.append(self._response(flight, fields, quality.judged))
             if trail is not None:
                 trail.keep(self.cloud, tuple(field for field, _ in fields))
         return BodyResponse(
@@ -144,7 +144,8 @@ class Arrangement:
         every = np.ones(len(lamps.light), dtype=bool)
         rays = rays_of(lamps, every, ENTERING_RAYS, self._seed)
         flight = self.follow([rays], lamps.light_count)
-        return self._response(flight, [self._field(flight, band, quality) for band in range(3)])
+        fields = [self._field(flight, band, quality) for band in range(3)]
+        return self._response(flight, fields, judged=True)
 
     def fluence_per_mm2(self, emitters: Emitters, points: FloatArray) -> FloatArray:
         """Return the fluence rate of scattered light at points in scattering material.
@@ -281,20 +282,25 @@ class Arrangement:
         return field, exchange.first_heard(air)
 
     def _response(
-        self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]]
+        self, flight: Flight, fields: list[tuple[FloatArray, FloatArray]], judged: bool
     ) -> BodyResponse:
+        """Return what flight and fields come to; where the light stays only if that is judged."""
         walls, skin = self.walls, self.problem.skin
         absorbed = flight.absorbed.transpose(0, 2, 1).copy()
         in_coats = flight.in_coats.sum(axis=1)
         let_out = []
         for band, (field, arriving) in enumerate(fields):
             flux = self._flux(field, arriving, band)
+            let_out.append(walls.escape_fraction[skin, band : band + 1] * flux[skin])
+            if not judged:
+                continue
             if self.cloud is not None:
                 for region, taken in self.cloud.absorbed(field, band).items():
                     absorbed[:, band, region] += taken
-            let_out.append(walls.escape_fraction[skin, band : band + 1] * flux[skin])
             in_coats[:, band] += (walls.in_coat[:, band : band + 1] * flux).sum(axis=0)
             self._count_cores(flux, absorbed[:, band])
+        if not judged:
+            absorbed[:], in_coats[:] = np.nan, np.nan
         # All bands and lights are smoothed in one go.
         calm = self._calmed(np.concatenate(let_out, axis=1))
         through_field = calm.reshape(len(skin), 3, -1).transpose(2, 1, 0)

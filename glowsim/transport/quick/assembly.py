@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -10,6 +11,7 @@ from scipy import sparse
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.quick.elements import CORNERS
 from glowsim.transport.quick.multigrid import Multigrid, largest_eigenvalue, product
+from glowsim.transport.quick.rowwise import RowwiseMatrix
 
 _STEPS = 27
 """Nodes that share a cell with a node, itself included."""
@@ -17,10 +19,16 @@ _STEPS = 27
 
 @dataclass(frozen=True)
 class PartedMatrix:
-    """The matrix of a body without boards, and what boards change in it; n + k unknowns."""
+    """The matrix of a body without boards, and what boards change in it; n + k unknowns.
+
+    rowwise : the former once more, ready for products, or None
+    known_largest : see `largest`, if it is known
+    """
 
     base: sparse.csr_matrix
     change: sparse.csr_matrix
+    rowwise: RowwiseMatrix | None = None
+    known_largest: float | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -29,10 +37,17 @@ class PartedMatrix:
 
     def __matmul__(self, field: FloatArray) -> FloatArray:
         """Return the product with (n + k,) or (n + k, columns), in the matrix's own precision."""
+        if self.rowwise is not None:
+            return self.rowwise.plus(self.change, self.changed, field)
         result = product(self.change, field)
         count = self.base.shape[0]
         result[:count] += product(self.base, field[:count])
         return result
+
+    @cached_property
+    def changed(self) -> IntArray:
+        """Rows in which something changes, (c,) int."""
+        return np.nonzero(np.diff(self.change.indptr))[0]
 
     def diagonal(self) -> FloatArray:
         """Return the diagonal, (n + k,)."""
@@ -51,13 +66,18 @@ class PartedMatrix:
         own = self.base.diagonal() if diagonal is None else diagonal
         whole = self.change.diagonal().astype(float)
         whole[: len(own)] += own
-        inverse = 1.0 / whole
-        changed = np.nonzero(np.diff(self.change.indptr))[0]
-        old = changed[changed < self.base.shape[0]]
+        return base.refined(self, 1.0 / whole, origin, self.largest)
+
+    @cached_property
+    def largest(self) -> float:
+        """Upper estimate of the largest eigenvalue of D^-1 A where the matrix is changed."""
+        if self.known_largest is not None:
+            return self.known_largest
+        old = self.changed[self.changed < self.base.shape[0]]
         near = self.base[old][:, old].astype(float)
-        near.resize((len(changed), len(changed)))
-        near = near + self.change[changed][:, changed]
-        return base.refined(self, inverse, origin, largest_eigenvalue(near))
+        near.resize((len(self.changed), len(self.changed)))
+        near = near + self.change[self.changed][:, self.changed]
+        return largest_eigenvalue(near)
 
 
 @dataclass(frozen=True)

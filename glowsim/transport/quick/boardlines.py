@@ -87,14 +87,20 @@ class BoardLines:
 
     def box(self, grid: Grid, margin: int) -> tuple[IntArray, IntArray]:
         """Return the least and the past-the-last cell index around the board and a margin."""
+        low, high = self.reach(grid, 0.0)
+        return np.clip(low - margin, 0, grid.counts), np.clip(high + margin, 0, grid.counts)
+
+    def reach(self, grid: Grid, slack: float) -> tuple[IntArray, IntArray]:
+        """Return the least and the past-the-last cell index that the board reaches, or cells of an
+        endless grid would have; slack : how much of a cell it counts as larger."""
         length, width = self.shape.size_mm
         flat = self.shape.frame[:3, :2] * np.array([length, width]) / 2
         half = np.linalg.norm(flat, axis=1) if self.shape.is_round else np.abs(flat).sum(axis=1)
         half = half + np.abs(self.shape.frame[:3, 2]) * self.thickness / 2
         middle = self.shape.frame[:3, 3] - self.shape.frame[:3, 2] * self.thickness / 2
-        low = np.floor((middle - half - grid.low_mm) / grid.cell_mm).astype(np.int64) - margin
-        high = np.floor((middle + half - grid.low_mm) / grid.cell_mm).astype(np.int64) + 1 + margin
-        return np.clip(low, 0, grid.counts), np.clip(high, 0, grid.counts)
+        low = np.floor((middle - half - grid.low_mm) / grid.cell_mm - slack).astype(np.int64)
+        high = np.floor((middle + half - grid.low_mm) / grid.cell_mm + slack).astype(np.int64)
+        return low, high + 1
 
     def breaks(self, start: FloatArray, step: FloatArray) -> list[FloatArray]:
         """Return where lines may enter, leave or pass the middle of the board.

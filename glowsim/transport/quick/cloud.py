@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from importlib.util import find_spec
 from typing import Protocol
 
 import numpy as np
@@ -13,15 +14,18 @@ from scipy import sparse
 from glowsim.geometry.kept import Kept
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.transport.problem import Medium, OpaqueBoard
+from glowsim.transport.quick.apart import Cut, Cuts
 from glowsim.transport.quick.assembly import PartedMatrix
 from glowsim.transport.quick.elements import Elements, Nodes
 from glowsim.transport.quick.ground import Band
 from glowsim.transport.quick.lattice import Lattice
 from glowsim.transport.quick.linear import Reading
 from glowsim.transport.quick.multigrid import Matrix, Multigrid, in_numbers
-from glowsim.transport.quick.parted import Parted
+from glowsim.transport.quick.rowwise import RowwiseMatrix
 
 NumberType = type[np.floating]
+CUTS = 8
+"""Groups of boards that are kept as they were cut out."""
 SHORT = np.float32
 """Of the numbers that multigrid is kept in: it steers the iteration and no more."""
 
@@ -39,8 +43,8 @@ class Cloud(Protocol):
 
     @property
     def further(self) -> tuple[IntArray, IntArray]:
-        """Of the nodes that boards add: the body's own in whose place each stands, ascending, and
-        its number there from 1 on, (k,) each."""
+        """Of the nodes that boards add: the body's own in whose place each stands, and its
+        number there from 1 on, (k,) each."""
 
     @property
     def cell_mm(self) -> float:
@@ -64,7 +68,7 @@ class WholeCloud:
 
     bands    : matrix and coefficients of each band;  multigrids : of each, in short numbers
     absorbs  : for each band what each region absorbs of a unit field at each node
-    faces    : of the walls
+    faces    : of the walls;  cut : groups of boards that were cut out before
     """
 
     lattice: Lattice
@@ -73,6 +77,8 @@ class WholeCloud:
     absorbs: tuple[dict[int, FloatArray], ...]
     faces: int
     _kept: Kept[sparse.csr_matrix]
+    _rowwise: Kept[RowwiseMatrix]
+    cut: Kept[Cut | None]
 
     @classmethod
     def of(cls, lattice: Lattice, media: Sequence[Medium], field_b: FloatArray) -> WholeCloud:
@@ -86,6 +92,8 @@ class WholeCloud:
             tuple(lattice.absorbing(o) for o in optics),
             len(field_b),
             Kept(6),
+            Kept(3),
+            Kept(CUTS),
         )
 
     def with_rows(self, faces: int) -> WholeCloud:
@@ -128,6 +136,14 @@ class WholeCloud:
             f"{band} {number_type.__name__}", lambda: in_numbers(own, number_type)
         )
 
+    def rowwise(self, band: int) -> RowwiseMatrix | None:
+        """Return one band's matrix in short numbers, ready for products, kept for the next time;
+        None where there is no compiler."""
+        if find_spec("numba") is None:
+            return None
+        own = self.matrix(band, SHORT)
+        return self._rowwise.get(band, lambda: RowwiseMatrix.of(own))
+
     def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
         """Return what each region absorbs of a field, (k,) each."""
         return {region: load @ field for region, load in self.absorbs[band].items()}
@@ -141,7 +157,7 @@ class PartedCloud:
     """
 
     whole: WholeCloud
-    parted: Parted
+    parted: Cuts
     first: int
     faces: int
     _made: Kept[PartedMatrix] = field(default_factory=lambda: Kept(3), repr=False)
@@ -151,11 +167,11 @@ class PartedCloud:
         cls, whole: WholeCloud, boards: Sequence[OpaqueBoard], first: int, faces: int
     ) -> PartedCloud | None:
         """Cut boards out; None where none of them touches the material."""
-        parted = Parted.of(whole.lattice.ground, boards)
+        parted = Cuts.of(whole.lattice.ground, boards, whole.cut)
         return None if parted is None else cls(whole, parted, first, faces)
 
     @property
-    def nodes(self) -> Parted:
+    def nodes(self) -> Cuts:
         """Where the field's values sit."""
         return self.parted
 
@@ -167,7 +183,7 @@ class PartedCloud:
     @property
     def further(self) -> tuple[IntArray, IntArray]:
         """The nodes that boards add, see `Cloud`."""
-        return self.parted.origin, self.parted.parts.copy[self.whole.node_count :]
+        return self.parted.origin, self.parted.copy
 
     @property
     def cell_mm(self) -> float:
@@ -182,7 +198,9 @@ class PartedCloud:
 
     def _matrix(self, band: int) -> PartedMatrix:
         """Return the matrix of one band; several threads may ask for those of several."""
-        return self._made.get(str(band), lambda: self.parted.matrix(self.whole.bands[band]))
+        hierarchies = self.whole.multigrids
+        like = self.whole.bands[next(b for b in range(3) if hierarchies[b] is hierarchies[band])]
+        return self._made.get(str(band), lambda: self.parted.matrix(self.whole.bands[band], like))
 
     @cached_property
     def _into_boards(self) -> tuple[sparse.csr_matrix, ...]:
@@ -190,14 +208,19 @@ class PartedCloud:
 
     def equations(self, band: int, number_type: NumberType) -> tuple[Matrix, Multigrid]:
         """Return one band's matrix and what preconditions it, in numbers of a type."""
-        short, matrix = (self._in_numbers(band, kind) for kind in (SHORT, number_type))
+        short = self._in_numbers(band, SHORT)
+        if number_type is SHORT:
+            matrix = short = replace(short, rowwise=self.whole.rowwise(band))
+        else:
+            matrix = self._in_numbers(band, number_type)
         base = self.whole.multigrids[band]
         diagonal = self.whole.bands[band].diagonal
         return matrix, short.preconditioner(base, self.parted.origin, diagonal)
 
     def _in_numbers(self, band: int, number_type: NumberType) -> PartedMatrix:
-        change = in_numbers(self._matrix(band).change, number_type)
-        return PartedMatrix(self.whole.matrix(band, number_type), change)
+        own = self._matrix(band)
+        change = in_numbers(own.change, number_type)
+        return PartedMatrix(self.whole.matrix(band, number_type), change, known_largest=own.largest)
 
     def absorbed(self, field: FloatArray, band: int) -> dict[int, FloatArray]:
         """Return what each region and each board absorbs of a field, (k,) each."""

@@ -181,11 +181,7 @@ class Elements:
 
     def sampler(self, points: FloatArray) -> sparse.csr_matrix:
         """Return the matrix that reads a field at points, (n, nodes)."""
-        nodes, local = self.locate(points)
-        weight = shape_values(local)
-        indptr = np.arange(0, 8 * len(points) + 1, 8)
-        shape = (len(points), self.node_count)
-        return sparse.csr_matrix((weight.ravel(), nodes.ravel(), indptr), shape=shape)
+        return sampler_of(*self.locate(points), self.node_count)
 
     def ghost_penalty(self, filled: FloatArray, weight: FloatArray) -> sparse.csr_matrix:
         """Return the penalty that ties ill supported nodes to a straight line through the next two.
@@ -242,6 +238,16 @@ def _second_difference(
     values = np.concatenate([one, -2 * one, one])
     places = (np.tile(rows, 3), np.concatenate([end, near, far]))
     return sparse.csr_matrix((values, places), shape=(len(end), node_count))
+
+
+def sampler_of(nodes: IntArray, local: FloatArray, size: int) -> sparse.csr_matrix:
+    """Return the matrix that reads a field of some size at places in cells, (n, size).
+
+    nodes : (n, 8) int, corners of their cells;  local : (n, 3) float, place in the cell
+    """
+    indptr = np.arange(0, 8 * len(local) + 1, 8)
+    values = shape_values(local).ravel()
+    return sparse.csr_matrix((values, nodes.ravel(), indptr), shape=(len(local), size))
 
 
 def shape_values(local: FloatArray) -> FloatArray:

@@ -32,6 +32,9 @@ MOST_FACES = 48
 """Faces a ray may meet before what is left of it counts as diffuse."""
 RAYS_AT_ONCE = 200_000
 """Rays followed together; bounds the memory."""
+POINTS_AT_ONCE = 1 << 16
+"""Points at which scattered light is put into the field together, or one part of each ray: of few
+rays all parts in one go, for then calls take longer than sums."""
 MIRRORED = 1e-3
 """Above this share of the strongest ray what a wall mirrors into the air is followed on."""
 DROPPED_SHARE = 1e-4
@@ -161,6 +164,9 @@ class FirstFlight:
         albedo = albedo * np.where(entered[:, None], 1.0, self._lives[inside.region])
         # Where little scatters on the way, few parts tell as well where.
         pieces = int(np.clip(np.ceil(PIECES * reached.max(initial=0.0)), 1, PIECES))
+        together = max(1, POINTS_AT_ONCE // len(inside))
+        points: list[FloatArray] = []
+        loads: list[FloatArray] = []
         for piece in range(pieces):
             stop = -np.log1p(-(piece + 1) / pieces * reached) / steepest
             stop = np.minimum(stop, length)
@@ -172,10 +178,15 @@ class FirstFlight:
             _add(
                 flight.into_air, inside.light[entered], inside.entry_face[entered], -extra[entered]
             )
-            self._deposit(
-                inside.origin + np.minimum(middle, length)[:, None] * inside.direction,
-                scattered, inside, flight, directed=True,
-            )  # fmt: skip
+            points.append(inside.origin + np.minimum(middle, length)[:, None] * inside.direction)
+            loads.append(scattered)
+            if len(points) == together or piece + 1 == pieces:
+                which = np.tile(np.arange(len(inside)), len(points))
+                self._deposit(
+                    np.concatenate(points), np.concatenate(loads), inside.where(which), flight,
+                    directed=True,
+                )  # fmt: skip
+                points, loads = [], []
             before = after
         gone = inside.power * (1 - before)
         absorbed = gone * (1 - albedo)

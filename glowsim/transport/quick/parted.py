@@ -18,7 +18,7 @@ from glowsim.geometry.voxels import MOMENTS
 from glowsim.transport.problem import OpaqueBoard
 from glowsim.transport.quick.assembly import Assembly, PartedMatrix
 from glowsim.transport.quick.boardlines import BoardLines
-from glowsim.transport.quick.elements import MASS, STIFFNESS, row_products, shape_values
+from glowsim.transport.quick.elements import MASS, STIFFNESS, row_products, sampler_of, shape_values
 from glowsim.transport.quick.ground import Band, Ground, Optics, mean_coefficient
 from glowsim.transport.quick.parts import Parts, parts_of, sides_of
 from glowsim.transport.quick.regrow import GhostChange, ghost_change
@@ -169,20 +169,29 @@ class Parted:
         elements = self.ground.elements
         row, local = elements.place(points)
         nodes = np.take(elements.corner_rows, row, axis=1)
+        self.renumber(points, row, nodes)
+        return nodes.T, local
+
+    def renumber(self, points: FloatArray, row: IntArray, nodes: IntArray, before: int = 0) -> None:
+        """Put the corner nodes of points in parted cells in place of the body's own.
+
+        row : (n,) int, of the points' cells;  nodes : (8, n) int, is changed
+        before : how many other new nodes come before those of these boards
+        """
         cell = self._changed[row]
         mine = np.nonzero(cell >= 0)[0]
         mine = mine[self._parted[cell[mine]]]
+        if len(mine) == 0:
+            return
         part = self._part_at(cell[mine], points[mine])
         known = part >= 0
-        nodes[:, mine[known]] = self.parts.corners[part[known]].T
-        return nodes.T, local
+        corners = self.parts.corners[part[known]].T
+        own = self.ground.elements.node_count
+        nodes[:, mine[known]] = np.where(corners >= own, corners + before, corners)
 
     def sampler(self, points: FloatArray) -> sparse.csr_matrix:
         """Return the matrix that reads a field at points, (n, nodes and new nodes)."""
-        nodes, local = self.locate(points)
-        indptr = np.arange(0, 8 * len(points) + 1, 8)
-        shape = (len(points), self.size)
-        return sparse.csr_matrix((shape_values(local).ravel(), nodes.ravel(), indptr), shape=shape)
+        return sampler_of(*self.locate(points), self.size)
 
     @cached_property
     def volumes_change(self) -> dict[int, FloatArray]:

@@ -13,6 +13,7 @@ from glowsim.geometry.mesh import FloatArray, Mesh
 from glowsim.geometry.rays import Joined, RayTarget, Target
 from glowsim.transport.boards import with_boards
 from glowsim.transport.problem import BodyProblem, Emitters, OpaqueBoard
+from glowsim.transport.quick.apart import key_of
 from glowsim.transport.quick.arrangement import Arrangement, BodyResponse
 from glowsim.transport.quick.cavity import cavity_with_boards
 from glowsim.transport.quick.cloud import Cloud, PartedCloud, WholeCloud
@@ -80,13 +81,7 @@ class QuickBody:
         """Return the body with boards standing in it; nothing of the body is done again."""
         if not boards:
             return self.bare
-        key = b"".join(
-            array.tobytes()
-            for board in boards
-            for array in (board.shape.frame, board.front, board.back)
-        )
-        sizes = [(b.shape.size_mm, b.shape.thickness_mm, b.shape.bore_mm) for b in boards]
-        return self._arranged.get(f"{key.hex()} {sizes}", lambda: self._with(tuple(boards)))
+        return self._arranged.get(key_of(boards), lambda: self._with(tuple(boards)))
 
     def _with(self, boards: tuple[OpaqueBoard, ...]) -> Arrangement:
         body = replace(self.problem, boards=boards)

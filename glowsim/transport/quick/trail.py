@@ -24,7 +24,7 @@ class Fields:
     """Fields of lights, and the nodes that boards add to the body's own.
 
     bands  : of each band, (nodes + k, lights) float
-    origin : (k,) int, the body's node in whose place each further one stands, ascending
+    origin : (k,) int, the body's node in whose place each further one stands
     copy   : (k,) int, 1, 2 ... of those that stand in one place
     """
 
@@ -37,7 +37,10 @@ class Fields:
         origin, copy = cloud.further
         own = cloud.node_count - len(origin)
         many = 1 + max(int(self.copy.max(initial=0)), int(copy.max(initial=0)))
-        row = found_rows(many * self.origin + self.copy, many * origin + copy)
+        keys = many * self.origin + self.copy
+        order = np.argsort(keys)
+        row = found_rows(keys[order], many * origin + copy)
+        row = np.where(row >= 0, np.append(order, -1)[row], -1)
         which = np.concatenate([np.arange(own), np.where(row >= 0, own + row, origin)])
         return tuple(band[which] for band in self.bands)
 
