@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import threading
 import time
+from types import SimpleNamespace
 
 import pytest
 
-from glowsim.errors import GlowsimError
+from glowsim.errors import GlowsimError, SceneError
 from glowsim.live.background import Command, made_of, said
 from glowsim.live.lane import SupersededError
+from glowsim.live.offering import Offer
 from glowsim.live.session import Session
 from glowsim.live.works import Works
 from tests.live.props import write_scene
@@ -48,6 +50,32 @@ def test_one_thing_at_a_time_and_faults_are_told():
     assert works.wait(10)
     assert "half way" in changes
     assert works.news == (1, "no more foam")
+
+
+def test_what_is_offered_is_taken_or_left_and_refused_once_the_prop_is_another():
+    put_in = []
+
+    def instead(of, words, was, prop):
+        put_in.append((was, prop))
+        return session.now == was
+
+    session = SimpleNamespace(now="drawn", instead=instead)
+    works = Works(lambda: None)
+    works.offer = Offer(session, "drawn", "even", "ten boards would make it even")
+    assert works.offer.holds
+    works.leave_offer()
+    works.take_offer()
+    assert (put_in, works.news) == ([], (0, ""))
+    works.offer = Offer(session, "drawn", "even", "")
+    works.take_offer()
+    assert put_in == [("drawn", "even")]
+    assert works.news == (1, "put in; undo takes it back")
+    works.offer = Offer(session, "drawn", "even", "")
+    session.now = "another"
+    assert not works.offer.holds
+    with pytest.raises(SceneError, match="changed"):
+        works.take_offer()
+    assert works.offer is None
 
 
 def test_what_is_given_up_ends_at_its_next_report():
