@@ -132,9 +132,9 @@ class _Tries:
     def _is_even(self, prop: Prop) -> bool:
         """Return whether the full answer calls a prop even; the most even is kept."""
         search = self._search
-        self._reporting("the full answer")("lighting")
         try:
-            even = _judged(search, prop)[0].evenness(edits.told_as(prop, search.number))
+            found, _, _ = _judged(search, prop, self._reporting("the full answer"))
+            even = found.evenness(edits.told_as(prop, search.number))
         except GlowsimError:
             return False
         if even is None:
@@ -168,16 +168,17 @@ def _changes(search: Search) -> Iterator[tuple[str, Prop]]:
         yield plain(material), search.made_of(now, material, own.wall_mm)
 
 
-def _judged(search: Search, prop: Prop) -> tuple[Figures, SurfaceGlow, SceneFile]:
+def _judged(search: Search, prop: Prop, report: Report) -> tuple[Figures, SurfaceGlow, SceneFile]:
     """Return the findings of the full answer to a prop, its glow as wired, and it as a file."""
     file = search.file(prop)
-    glow = as_tried(search.session.kept.glow(plan_of(file)), file)
+    glow = as_tried(search.session.kept.glow(plan_of(file), report=report), file)
+    report("judging")
     return figures.judged(glow, file.scene), glow, file
 
 
 def _figures(search: Search, prop: Prop, report: Report) -> Figures:
     """Return the figures of a prop as the page shows them."""
-    found, glow, file = _judged(search, prop)
+    found, glow, file = _judged(search, prop, report)
     return figures.with_heat(figures.with_power(found, file), glow, file, report)
 
 
