@@ -29,6 +29,7 @@ class Laid:
     numbers : of its lights on the sheet;  ways_mm : of their middles from the path's beginning
     pitch_mm : from each to the next;  chained : whether they are boards with wire between
     across_mm : diameter of a board, 0 for pieces of a strip
+    runs : where its path runs, and from where, in words
     """
 
     name: str
@@ -37,6 +38,7 @@ class Laid:
     pitch_mm: float
     chained: bool
     across_mm: float
+    runs: str
 
     @property
     def words(self) -> str:
@@ -68,7 +70,9 @@ def laid_along(places: BodyPlaces) -> list[Laid]:
         pitch = ways[1] - ways[0] if len(ways) > 1 else float(light.board.pitch_mm or 0)
         across = float(light.board.diameter_mm or 0) if piece.chained else 0.0
         numbers = tuple(one.number for one, _ in mine)
-        found.append(Laid(piece.strip_name, numbers, ways, pitch, piece.chained, across))
+        found.append(
+            Laid(piece.strip_name, numbers, ways, pitch, piece.chained, across, piece.runs)
+        )
     return found
 
 
@@ -112,9 +116,7 @@ def _part(laid: Laid, number: int, cuts: list[float]) -> Drawing:
         drawing.words(x + 0.8, high - 3.2, str(light), size_mm=TEXT_MM)
     part = f", part {number + 1} of {count}" if count > 1 else ""
     drawing.words(1, PAPER_MM + 6, f"{laid.name}{part}: {laid.words}", size_mm=TEXT_MM)
-    left = "its left end where the path begins" if number == 0 else "against the part before"
-    drawing.words(
-        1, PAPER_MM + 2.4, f"Lay it along the path, {left}. Numbers are those of the lights.",
-        size_mm=TEXT_MM,
-    )  # fmt: skip
+    left = "its left end there" if number == 0 else "against the part before"
+    how = f"Lay it along its path, {laid.runs}: {left}. Numbers are those of the lights."
+    drawing.words(1, PAPER_MM + 2.4, how, size_mm=TEXT_MM)
     return drawing

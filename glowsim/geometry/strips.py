@@ -100,12 +100,28 @@ class PathStrip:
                     "strip": self.number,
                     "strip_name": self.name,
                     "chained": light.is_chain,
+                    "runs": _runs(light),
                     "way_mm": start_mm + self.to_first_mm + k * self.pitch_mm,
                     "length_mm": float(length),
                 }
             )
             for k, (middle, along, facing, length) in enumerate(zip(*found, strict=True))
         ]
+
+
+def _runs(light: Light) -> str:
+    """Return where a path runs, and from where, in words."""
+    assert light.path_mm is not None, "it has points by now"
+    said = []
+    if light.path_inside is not None:
+        said.append(f"on the inside wall at {light.path_inside.height_mm:g} mm")
+    if (along := light.path_along) is not None:
+        edge = {"rim": "rim", "border": "border", "sharp": "edge"}[along.edge]
+        said.append(
+            f"{along.inside_mm:g} mm in from the {edge}" if along.inside_mm else f"on the {edge}"
+        )
+        said += [f"{along.depth_mm:g} mm deep"] if along.depth_mm and edge != "rim" else []
+    return ", ".join([*said, f"from {at_mm(np.asarray(light.path_mm[0]))}"])
 
 
 _TAKEN_APART = {

@@ -219,6 +219,8 @@ class StripPiece(Light):
     """Of the whole strip or chain."""
     chained: bool = False
     """Whether it is a board of a chain."""
+    runs: str = ""
+    """Where its path runs, and from where, in words."""
     way_mm: Number
     """How far along the path its middle is."""
     length_mm: Number

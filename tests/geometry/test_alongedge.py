@@ -61,6 +61,9 @@ def to_outline(places):
     "path", [FRONT, FRONT.replace('edge = "sharp"', 'edge = "border", of = { part = "front" }')]
 )
 def test_a_chain_beneath_the_edge_of_a_face_keeps_its_distances(path):
+    (piece, *_) = plan_of(scene_of(BLADE, path)).scene_file.scene.bodies[0].lights
+    edge = "border" if "border" in path else "edge"
+    assert piece.runs.startswith(f"8 mm in from the {edge}, 5 mm deep, from (32.0, -1.0, 8.")
     places, faces = lights_of(BLADE, path)
     assert len(places) == int(2 * (64 + 144) / 20)
     assert_allclose(to_outline(places), 8, atol=0.6)  # a smooth path swings out at corners
