@@ -40,7 +40,7 @@ def bench_sheet(
         for g in gains
     )
     weighed: tuple[Block, ...] = (
-        Para(f"Any of these tells more of {material} than the catalogue or earlier readings do:"),
+        Para(f"Any of these tells more about {material} than the catalogue or earlier readings:"),
         Grid(("read", "minutes", f"{what}, now", "then"), rows, (6.0, 1.2, 2.0, 2.0)),
     )
     return BuildSheet(
@@ -103,8 +103,8 @@ def _piles(optics: Optics) -> tuple[str, ...]:
         f"Piles of {named} and {thicknesses_mm(optics)[-1]:g} mm (or as near as you have) on the "
         "hole, 60 mm of margin all round, the meter on the middle. No light from the side.",
         f"{tool}, as it lies: thickness_mm = [...] and height_error_mm = "
-        f"{height_error_mm(optics):g}. Sheets added up, good to 3 % each, leave twice the doubt "
-        "in how far light reaches.",
+        f"{height_error_mm(optics):g}. Sheets added up, good to 3 % each, double the "
+        "uncertainty of how far light reaches.",
         f"Leave out a pile through which less than a {1 / LEAST_SHARE:.0f}th of the bare light "
         "comes: the thickest, in the colour that gets through least.",
     )

@@ -287,7 +287,7 @@ def _heat(prop: Prop) -> tuple[Block, ...]:
                 f"{board.board_c:.0f}",
                 f"{board.skin_c:.0f}",
                 f"{board.full_board_c:.0f}",
-                f"{board.minutes:.0f} min",
+                "-" if board.minutes is None else f"{board.minutes:.0f} min",
                 f"{board.verdict} ({board.limits[0].what}, {board.limits[0].limit_c:.0f} °C)"
                 if board.limits
                 else board.verdict,
@@ -303,7 +303,7 @@ def _heat(prop: Prop) -> tuple[Block, ...]:
         f"Rises are good to a factor of about {heat.error_factor:.2g}. Worked out: steady heat in "
         "still air with all electrical power as heat, and how soon it is reached. Not worked out: "
         "sun, draughts, clothing, the heat of neighbouring bodies, faults. Far above a limit a "
-        "temperature is a sum on paper: the material fails first."
+        "temperature is theoretical: the material fails first."
     )
     notes = [Para(note) for note in heat.notes]
     return (grid, Para(words), *notes, *(Para(text) for text in heat.cautions))

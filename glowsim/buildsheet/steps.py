@@ -28,11 +28,11 @@ def steps(power: PowerReport, making: tuple[str, ...] = ()) -> tuple[str, ...]:
         "Test each board alone on the bench, outside the prop: a supply with a current limit, one "
         "board, each colour in turn, at a tenth of full (26 of 255). " + _alone(power),
         "Look at the data arrow on each board and mark in and out before you solder.",
-        "Cut the wires by the cut list, mark both ends of each piece, solder, and put sleeve "
-        "over every joint.",
+        "Cut the wires by the cut list, mark both ends of each piece, solder, and put "
+        "heat-shrink sleeve over every joint.",
         "Continuity, with nothing switched on: plus of the plug to plus of every board, minus to "
         "minus" + _ohms(power) + ". Plus to minus must not beep anywhere.",
-        "Polarity: put the supply on without boards and measure at every plug: red lead on plus "
+        "Polarity: switch the supply on without boards and measure at every plug: red lead on plus "
         "must read positive.",
         "Join grounds of battery and controller first, then power, then data. Fit the fuse last.",
     ]
@@ -68,7 +68,7 @@ def after_first_night(heat: HeatReport | None) -> tuple[str, ...]:
         worst = heat.hottest
         found.insert(
             5,
-            f"Warmest board by this sum: {worst.name}, {worst.board_c:.0f} °C in a room of "
+            f"Warmest board by this estimate: {worst.name}, {worst.board_c:.0f} °C in a room of "
             f"{heat.settings.room_c:.0f} °C. Measure there after an hour, if a probe fits.",
         )
     return tuple(found)
@@ -89,7 +89,7 @@ def full_white_words(power: PowerReport, heat: HeatReport | None) -> str:
         worst = max(heat.boards, key=lambda board: board.full_board_c)
         limit_c = min((limit.limit_c for limit in worst.limits), default=float("inf"))
         if worst.full_board_c > limit_c:
-            never.append(f"{worst.name} would come to {worst.full_board_c:.0f} °C by our sum")
+            never.append(f"{worst.name} would come to {worst.full_board_c:.0f} °C by this estimate")
     if never:
         return f"{words}. Never: {', and '.join(never)}. Limit the level in the controller."
     return f"{words}: a limit, not a setting of this show."
@@ -125,8 +125,8 @@ def _ohms(power: PowerReport) -> str:
     for run in harness.runs:
         total[run.end] = total[run.start] + run.loop_ohm / 2
     return (
-        f", at most {max(total.values()):.2f} ohm to the farthest by this sum (your meter and its "
-        f"leads add some {METER_OHM:g} ohm)"
+        f", at most {max(total.values()):.2f} ohm to the farthest by calculation (your meter and "
+        f"its leads add some {METER_OHM:g} ohm)"
     )
 
 

@@ -17,7 +17,7 @@ OTHERWISE = (
     "All boards of a pin flicker: common ground first, then the level of the data, then a loose "
     "joint at the pin.",
     "The first LEDs of a board right, the rest dark or wrong: the break is inside it, at the last "
-    "LED that is right or the first that is not; what hangs behind it is dark too.",
+    "LED that is right or the first that is not; everything after it is dark too.",
     "One colour gone: blue or green on the far boards is the battery or a joint before them; on "
     "one board that board; on a whole zone the program (its level, or the order of colours).",
     "Lit but stuck: the data have stopped while it ran; the joint before the first stuck board, or "
@@ -47,8 +47,8 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
     cut = len(rows) - MOST_ROWS
     blocks: list[Block] = [
         Para(
-            "Look which boards are dark before you open anything: a fault darkens all that hang "
-            "behind it. Volts are those of this wiring, everything on at your settings, battery "
+            "Look which boards are dark before you open anything: a fault darkens every board "
+            "after it. Volts are those of this wiring, everything on at your settings, battery "
             f"{electrics.state_of_charge}."
         ),
         Grid(
@@ -58,7 +58,7 @@ def trouble(electrics: Electrics) -> tuple[Block, ...]:
         ),
     ]
     if cut > 0:
-        blocks.append(Para(f"{cut} more sets of boards: `glowsim trace` tells of any."))
+        blocks.append(Para(f"{cut} more sets of boards: `glowsim trace` looks up any."))
     return (*blocks, Items(OTHERWISE))
 
 

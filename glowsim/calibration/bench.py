@@ -133,7 +133,8 @@ class Bench:
         if not any(m.name == material and m.kind == Kind.SCATTERS for m in body.media):
             raise self.file.fault(
                 (*at, "scene"),
-                f"'{names[number]}' holds no '{material}': make the test piece of it in the scene",
+                f"'{names[number]}' has no part of '{material}': make the test piece of it in the "
+                "scene",
             )
         band = BANDS.index(one.band)
         weight, factor = self.weight(plan, number, band, body.emitters.light_count)

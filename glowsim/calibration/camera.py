@@ -38,8 +38,8 @@ def curve_of(levels: Sequence[Levels]) -> CameraCurve:
             worst = int(off.argmax())
             raise UnreadableError(
                 f"at level {one.level[worst]:g} the value is {100 * off[worst]:.0f} % off the "
-                "curve of the others: the camera maps tones as it likes (HDR, night mode), or a "
-                "frame is clipped; switch that off and read all again",
+                "curve of the others: the camera processes tones by itself (HDR, night mode), or a "
+                "frame is clipped; switch that off and take all of them again",
                 *(number, "value", worst),
             )
         top += float(light @ value) / one.reading_error**2

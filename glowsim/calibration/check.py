@@ -75,7 +75,7 @@ class Checked:
         if not self.parts:
             return [*said, "They agree within their errors."]
         said += _worst(mine) or [
-            "No one place stands out, but all together they differ in a way that chance does not."
+            "No one place stands out, but all together they differ by more than chance explains."
         ]
         if not self.causes:
             asked = "Is this a photo of this prop, and are its points right?"
@@ -83,7 +83,7 @@ class Checked:
         if len(fitting := self.fitting) == 1:
             return [*said, f"Likeliest cause: {fitting[0].words}."]
         each = "; or ".join(cause.words for cause in fitting)
-        return [*said, f"The photo does not tell which of these it is: {each}."]
+        return [*said, f"The photo cannot tell which of these it is: {each}."]
 
     @property
     def fitting(self) -> tuple[Cause, ...]:
@@ -181,7 +181,7 @@ def _sits(place: str) -> Words:
 def _another(size: FloatArray) -> str:
     a, s = np.exp(size)
     return (
-        f"the material is another: absorption x {a:.2f}, cloudiness x {s:.2f} of what was predicted"
+        f"the material differs: absorption is x {a:.2f} and cloudiness x {s:.2f} what was predicted"
     )
 
 

@@ -37,7 +37,7 @@ def check_page(every: Sequence[Compared]) -> Image.Image:
         margin = 0.15 * float((high - low).max())
         left.set_xlim(low[0] - margin, high[0] + margin)
         left.set_ylim(high[1] + margin, low[1] - margin)
-        left.set_title("the photo, and where it parts", fontsize=10, loc="left")
+        left.set_title("the photo, and where it differs", fontsize=10, loc="left")
         chance = float(np.exp(one.parted * np.median(one.sd)))
         right.axhspan(1 / chance, chance, color=hexed(GRID))
         right.errorbar(one.points[:, 2], np.exp(one.off), yerr=_bars(one), fmt="o", markersize=4)

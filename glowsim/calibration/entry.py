@@ -22,8 +22,8 @@ def entry_toml(learnt: Learnt) -> str:
     """
     if learnt.alarms:
         raise ReadingsError(
-            f"{learnt.file.toml.name}: nothing is saved, since these readings do not belong "
-            "together:\n" + "\n".join(learnt.alarms)
+            f"{learnt.file.toml.name}: nothing is saved, since these readings "
+            "contradict each other:\n" + "\n".join(learnt.alarms)
         )
     bench = learnt.file.bench
     mu_a, mu_s = list(learnt.base.mu_a_per_mm), list(learnt.base.mu_s_reduced_per_mm)
@@ -103,7 +103,7 @@ def notes_of(learnt: Learnt) -> str:
         for one in learnt.bands
     )
     unread = [band for band in BANDS if band not in {one.band for one in learnt.bands}]
-    rest = f" Not read, as in '{bench.material}': {', '.join(unread)}." if unread else ""
+    rest = f" Not measured, taken from '{bench.material}': {', '.join(unread)}." if unread else ""
     doubts = "".join(f" Careful: {text}." for text in learnt.cautions)
     return f"Read: {read}. {bands}.{rest}{doubts}"
 

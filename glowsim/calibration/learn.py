@@ -19,7 +19,7 @@ from glowsim.geometry.mesh import FloatArray
 from glowsim.transport.problem import BANDS
 
 UNLIKELY = 0.01
-"""Chance below which readings do not belong together (alarm A)."""
+"""Chance below which readings contradict each other (alarm A)."""
 HOPELESS = 1e-9
 """Chance below which finer cells mend nothing."""
 SPLIT = 0.05
@@ -149,7 +149,7 @@ def _not_belonging(fitted: Fitted) -> str:
     side = "brighter" if strange[worst] > 0 else "darker"
     return (
         f"{text}: '{fitted.labels[worst]}' is {side} than the others allow "
-        f"({abs(strange[worst]):.1f} deviations); read it again, or leave it out"
+        f"({abs(strange[worst]):.1f} standard deviations); read it again, or leave it out"
     )
 
 
@@ -159,9 +159,9 @@ def _split(photo: Fitted, piles: Fitted) -> str:
         return f"mu_a {o.mu_a_per_mm:.2g}, mu_s' {o.mu_s_reduced_per_mm:.2g} per mm"
 
     return (
-        f"photo and card say another material ({words(photo)}) than the piles ({words(piles)}); "
-        "check the paper beside the piece, stray light in the photo, a skin on the piece and the "
-        "reading of the bare hole"
+        f"photo and card point to another material ({words(photo)}) than the piles "
+        f"({words(piles)}); check the paper beside the piece, stray light in the photo, a skin on "
+        "the piece and the reading of the bare hole"
     )
 
 

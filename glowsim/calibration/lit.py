@@ -113,7 +113,7 @@ class Photo(Strict):
                 "points",
             )
         if self.response == "brackets" and len(self.images) < 3:
-            raise fault("a response is found from three exposures of one view or more", "response")
+            raise fault("the response needs three exposures or more of one view", "response")
         return self
 
     @model_validator(mode="after")
@@ -142,8 +142,8 @@ class Photo(Strict):
     def _not_clipped(self) -> Self:
         if self.values is not None and (alike := self.values.count(max(self.values))) >= CLIPPED:
             raise fault(
-                f"the {alike} brightest values are all {max(self.values):g}: the camera was at its "
-                "end; take the photo again with a shorter exposure, or leave these places out",
+                f"the {alike} brightest values are all {max(self.values):g}: the camera "
+                "clipped; take the photo again with a shorter exposure, or leave these places out",
                 "values",
             )
         return self

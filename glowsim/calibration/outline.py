@@ -61,7 +61,7 @@ def _problem(found: list[_Edge]) -> str:
     """Say what is wrong with the edges that were found, or nothing."""
     if 2 * sum(not edge.alone for edge in found) > len(found):
         return (
-            "beside the stretch it is dark and bright by turns: is this a photo of the lit piece "
+            "beside the stretch dark and bright alternate: is this a photo of the lit piece "
             "alone, with dark around it, and are the points right?"
         )
     rises = [edge.rise for edge in found if edge.rise is not None]
@@ -79,7 +79,7 @@ def _problem(found: list[_Edge]) -> str:
     if rise > BLURRED:
         return (
             "the image is blurred: the outline of the piece fades over "
-            f"{100 * rise:.0f} % of its half breadth; focus by hand, on a stand"
+            f"{100 * rise:.0f} % of its half width; focus by hand, on a stand"
         )
     return ""
 

@@ -40,7 +40,7 @@ def page(learnt: Learnt) -> Image.Image:
         _known(row[2], one)
     bench = learnt.file.bench
     made = "  (computed readings, not measured)" if bench.made else ""
-    trusted = "  NOT SAVED: the readings do not belong together" if learnt.alarms else ""
+    trusted = "  NOT SAVED: the readings contradict each other" if learnt.alarms else ""
     figure.suptitle(
         f"{bench.name}, {bench.date.isoformat()}{made}{trusted}", fontsize=13, x=0.01, ha="left"
     )
@@ -74,7 +74,7 @@ def _residuals(axis: Any, one: LearntBand) -> None:
     axis.plot(place, one.fitted.strangeness, "o", color=COLOUR[one.band], markersize=4)
     top = max(3.0, 1.1 * float(np.abs(one.fitted.strangeness).max()))
     axis.set_ylim(-top, top)
-    axis.set_title("off from what the others say (deviations)", fontsize=10, loc="left")
+    axis.set_title("off from what the others say (standard deviations)", fontsize=10, loc="left")
     _name_places(axis, one)
 
 
@@ -91,7 +91,7 @@ def _known(axis: Any, one: LearntBand) -> None:
     axis.tick_params(axis="x", which="both", labelrotation=30)
     axis.set_xlabel("absorption mu_a, 1/mm", fontsize=9)
     axis.set_ylabel("cloudiness mu_s', 1/mm", fontsize=9)
-    axis.set_title("what is known, 68 %", fontsize=10, loc="left")
+    axis.set_title("what is known, 68 % range", fontsize=10, loc="left")
     axis.legend(fontsize=8, loc="lower left")
     axis.grid(color=hexed(GRID), linewidth=0.7)
 

@@ -111,7 +111,7 @@ def candidates(every: Sequence[Optics]) -> list[Candidate]:
     def piles(*mm: float, bare: bool = True) -> Candidate:
         series = tuple(_piles(*of, mm, bare) for of in zip(_BAND, every, strict=True))
         named = f"{', '.join(f'{d:g}' for d in mm[:-1])} and {mm[-1]:g}"
-        last = "and the bare hole" if bare else "no bare one"
+        last = "and the bare hole" if bare else "without the bare hole"
         minutes = len(mm) * PILE_MINUTES + bare * BARE_MINUTES
         return Candidate(f"piles of {named} mm over a hole, {last}", minutes, series)
 

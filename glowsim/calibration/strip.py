@@ -306,13 +306,13 @@ def check_light(
     dark = float(np.mean([one.dim.mean() for one in seen]))
     if clipped > dark:
         raise UnreadableError(
-            f"clipped along {100 * clipped:.0f} % of {what}: the camera was at its end; take "
-            "the photo again with a shorter exposure",
+            f"clipped along {100 * clipped:.0f} % of {what}: the camera could take no more light; "
+            "take the photo again with a shorter exposure",
             "images",
         )
     raise UnreadableError(
         f"dark along {100 * dark:.0f} % of {what}: is this a photo of the lit piece, and are "
-        "the points right? Else take it with a longer exposure",
+        "the points right? Otherwise take it with a longer exposure",
         "images",
     )
 

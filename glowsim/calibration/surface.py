@@ -103,8 +103,8 @@ class SurfaceSeries:
         said = []
         if self.piece.too_coarse(optics):
             said.append(
-                f"{self.name}: so dense a material is followed too coarsely in a piece of this "
-                "size, and counts less; a smaller piece would tell more"
+                f"{self.name}: this material is too cloudy for the grid of so large a piece, so "
+                "this counts less; a smaller piece would tell more"
             )
         if (longest := self._longest_face_mm()) > READ_FACE_MM:
             said.append(

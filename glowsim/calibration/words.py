@@ -28,8 +28,8 @@ def lines_of(learnt: Learnt) -> list[str]:
     read = [t for p in learnt.file.bench.piles for t in p.thickness_mm]
     if read:
         lines.append(
-            f"Piles of {min(read):g} to {max(read):g} mm were read: walls far outside that are a "
-            "guess still."
+            f"Piles of {min(read):g} to {max(read):g} mm were read: walls far outside that "
+            "remain a guess."
         )
     every = ((one.band, strip) for one in learnt.bands for strip in one.strips)
     lines += [f"{band}: {strip.left_out}." for band, strip in every if strip.left_out]
@@ -43,13 +43,13 @@ def _band_words(one: LearntBand) -> str:
     absorb = math.exp(one.fitted.sd[0])
     told = f"{one.band}: deep inside, light falls to a tenth in {low:.2g} to {high:.2g} mm"
     if high / low > 2.0:
-        told = f"{one.band}: how far light reaches is hardly known ({low:.2g} to {high:.2g} mm)"
+        told = f"{one.band}: light reaches {low:.2g} to {high:.2g} mm, which is only roughly known"
     known = []
     for coefficient, what, factor in ((1, "cloudiness", scatter), (0, "absorption", absorb)):
         if one.knows(coefficient):
             known.append(f"its {what} is known to x/÷ {factor:.2f}")
         else:
-            known.append(f"its {what} is hardly known better than before (x/÷ {factor:.2f})")
+            known.append(f"its {what} is known little better than before (x/÷ {factor:.2f})")
     return f"{told}; {', '.join(known)}."
 
 

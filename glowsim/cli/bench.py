@@ -170,7 +170,7 @@ def _print_one(one: dict[str, Any]) -> None:
 
 
 def print_check(readings: Path, out: Path | None, as_json: bool) -> None:
-    """Print where photos of a finished prop part from what was foreseen, and draw it."""
+    """Print where photos of a finished prop differ from what was predicted, and draw it."""
     from glowsim.calibration.check_page import check_page
     from glowsim.calibration.readings import read_readings
     from glowsim.calibration.subject import check_photos

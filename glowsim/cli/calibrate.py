@@ -66,7 +66,7 @@ def command(
 ) -> None:
     """Learn a material from readings of a test piece: piles over a hole, a thick piece beside
     white paper, photos of a lit piece. Writes an entry that any scene can name, with its range, and
-    a page of pictures. Readings that do not belong together are named, and no entry is written."""
+    a page of pictures. Readings that contradict each other are named, and no entry is written."""
     if sum(one is not None for one in (readings, plan, check)) != 1:
         raise click.UsageError(
             "give a readings file, or --plan with a scene, or --check with a photo of the prop"
@@ -97,7 +97,7 @@ def _learn(readings: Path, prop: Path | None, out: Path | None, as_json: bool) -
     file = read_readings(readings)
     with progress_line() as tell:
         learnt = learn(file, tell)
-        tell("weighing what to read next")
+        tell("working out what to read next")
         sentences = [] if learnt.alarms else next_sentences(learnt, prop, tell)
         tell("drawing")
         picture = page(learnt)
@@ -118,7 +118,7 @@ def _learn(readings: Path, prop: Path | None, out: Path | None, as_json: bool) -
         _print(learnt, written, entry_path if refused is None else None, sentences)
     if refused is not None:
         if entry_path.exists():
-            notice().print(f"{entry_path} stands there from before and is left alone.")
+            notice().print(f"{entry_path} is from an earlier run and is left alone.")
         raise refused
 
 

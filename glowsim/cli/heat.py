@@ -134,12 +134,12 @@ def _boards(rows: list[tuple[BoardHeat, list[str]]]) -> FigureTable:
             f"{board.full_power_w:.2g}",
             f"{board.full_board_c:.0f}",
             _time(board.minutes),
-            f"{100 * board.soon_share:.0f} %",
+            "-" if board.soon_share is None else f"{100 * board.soon_share:.0f} %",
         )
     table.caption = (
         "limit W: average power at which its tightest limit is reached, all boards of the body "
-        "turned down alike. full W: everything full white; far above a limit a temperature is a "
-        "sum on paper. 90 % after, in 5 min: how soon it is warm, and what a bench test of five "
+        "turned down alike. full W: everything full white; far above a limit a temperature is "
+        "theoretical. 90 % after, in 5 min: how soon it is warm, and what a bench test of five "
         "minutes would see."
     )
     return table
@@ -157,7 +157,9 @@ def _limits(board: BoardHeat) -> FigureTable:
     return table
 
 
-def _time(minutes: float) -> str:
+def _time(minutes: float | None) -> str:
+    if minutes is None:
+        return "-"
     return f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60:.1f} h"
 
 

@@ -57,7 +57,7 @@ class BoardHeat:
     in_air                : nothing but air touches it, so something unseen must hold it
     limits                : the tightest first
     minutes               : from switching on to 90 % of the rise;  soon_share : of the rise after
-                            five minutes; 0 and 1 where how soon was not asked, or nothing is drawn
+                            five minutes; None where how soon was not asked, or nothing is drawn
     """
 
     name: str
@@ -72,8 +72,8 @@ class BoardHeat:
     chip_c: float | None
     skin_c: float
     limits: tuple[HeatLimit, ...]
-    minutes: float
-    soon_share: float
+    minutes: float | None
+    soon_share: float | None
     in_air: bool = False
 
     @property
@@ -90,7 +90,7 @@ class BoardHeat:
     def verdict(self) -> str:
         """What to do, in a few words."""
         if self.allowed_share >= NEAR_LIMIT:
-            return "below its limits by this sum"
+            return "below its limits by this estimate"
         if self.allowed_share >= 1:
             return "near its limit: measure, and leave a margin"
         share = 100 * self.allowed_share
@@ -139,15 +139,13 @@ class HeatReport:
             topics.append("skin")
         return tuple(caution(topic) for topic in topics)
 
-    def as_json(self, how_soon: bool = True) -> dict[str, object]:
-        """Return the report as plain data, with how soon boards get warm or without."""
-        hidden = () if how_soon else ("minutes", "soon_share")
-        boards = [_plain(board) for board in self.boards]
+    def as_json(self) -> dict[str, object]:
+        """Return the report as plain data."""
         return {
             "title": self.title,
             "judged": self.judged,
             "settings": self.settings.model_dump(),
-            "boards": [{k: v for k, v in b.items() if k not in hidden} for b in boards],
+            "boards": [_plain(board) for board in self.boards],
             "rise_good_to_a_factor": self.error_factor,
             "notes": list(self.notes),
         }
@@ -297,8 +295,8 @@ def _judged(
                 chip_c=None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
                 skin_c=heat.room_c + skin_k,
                 limits=tuple(sorted(limits, key=lambda limit: limit.allowed_share)),
-                minutes=warm.seconds_to(0.9, k) / 60 if warm else 0.0,
-                soon_share=float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else 1.0,
+                minutes=warm.seconds_to(0.9, k) / 60 if warm else None,
+                soon_share=float(warm.rise_k(SOON_S)[k] / warm.share_k[k].sum()) if warm else None,
                 in_air=hangs,
             )
         )

@@ -91,7 +91,7 @@ class Figures:
         return {
             "glow": self.findings.as_json() if self.findings else None,
             "power": power_json(self.power) if self.power else None,
-            "heat": self.heat.as_json(how_soon=False) if self.heat else None,
+            "heat": self.heat.as_json() if self.heat else None,
         }
 
 

@@ -158,7 +158,7 @@ def test_full_white_is_a_limit_that_says_never():
         "Full white, every colour of every LED fully on, would be 0.51 A. Never:"
     )
     assert "the battery's limit is 0.30 A" in words
-    assert "°C by our sum" in words
+    assert "°C by this estimate" in words
     assert "a limit, not a setting" in full_white_words(report_of(SPIKE), None)
 
 

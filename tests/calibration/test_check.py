@@ -155,7 +155,7 @@ def test_another_material_is_named(piece, tmp_path):
     photo = photographed(piece, tmp_path, shone(piece, optics=other))
     found = checked(photo, tmp_path, piece, FOAM, KNOWN)
     words = found.causes[0].words
-    assert words.startswith("the material is another")
+    assert words.startswith("the material differs")
     absorbs, scatters = (float(part.split(" ")[0].strip(",")) for part in words.split("x ")[1:])
     assert np.log([absorbs, scatters]) == pytest.approx([1.0, 0.7], abs=0.4)
 

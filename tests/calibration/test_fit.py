@@ -153,7 +153,7 @@ def test_ratios_alone_leave_a_valley_and_say_what_would_tell():
     assert one.fitted.correlation < -0.9
     assert not (one.knows(0) and one.knows(1))
     words = " ".join(lines_of(learnt))
-    assert "hardly known" in words
+    assert "known little better than before" in words
     assert "beside white paper" in words
 
 

@@ -223,10 +223,10 @@ def test_one_message_each(folder, name):
     [
         (lambda column, row: np.full(column.shape, 0.4), "nowhere darker"),
         (lambda column, row: np.exp(-((column - 90) ** 2 + (row - 150) ** 2) / 5e3), "no sharp"),
-        (lambda column, row: 0.02 + 0.5 * (np.cos(column / 6 + row / 60) > 0), "bright by turns"),
+        (lambda column, row: 0.02 + 0.5 * (np.cos(column / 6 + row / 60) > 0), "bright alternate"),
         (
             lambda column, row: 0.02 + 0.5 * (np.hypot(column - 100, row - 170) % 36 < 18),
-            "bright by",
+            "bright alternate",
         ),
     ],
     ids=["a lit wall", "a lamp's halo", "stripes", "rings"],

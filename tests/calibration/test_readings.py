@@ -29,7 +29,7 @@ values = {values}
         ([piles([10, 30], [1.3, 0.2])], "piles[0].bare", "a pile adds no light"),
         ([piles([10], [0.3], bare=None)], "piles[0].reading", "one pile alone"),
         ([card(1.2)], "cards[0].piece", "swapped"),
-        ([PHOTO.format(values=[9, 9, 9, 5, 3, 2])], "photos[0].values", "at its end"),
+        ([PHOTO.format(values=[9, 9, 9, 5, 3, 2])], "photos[0].values", "clipped"),
         ([PHOTO.format(values=[9, 5])], "photos[0].values", "5 needed"),
         (
             [PHOTO.format(values=[9, 8, 7, 5, 3]).replace("[5, 0, 90]", "[20, 0, 12]")],

@@ -233,7 +233,7 @@ class Prop:
             return self.thin, "the wall is"
         if name == "material":
             other = optics.at(optics.logarithms + np.log(1.5) * rng.choice([-1.0, 1.0], 2))
-            return self.shone(other) - self.drawn, "the material is another"
+            return self.shone(other) - self.drawn, "the material differs"
         return np.zeros(len(self.drawn)), ""
 
     @cached_property
