@@ -15,7 +15,7 @@ FILES = sorted(ROOT.rglob("*.py"))
 
 ROOMS = {
     **dict.fromkeys(
-        ("errors", "units", "tomlfile", "tomllines", "described", "files", "notebook"), 0
+        ("errors", "units", "tomlfile", "tomllines", "described", "files", "notebook", "plain"), 0
     ),
     **dict.fromkeys(("optics", "scene", "catalogue"), 1),
     "geometry": 2,

@@ -165,9 +165,9 @@ def _split(photo: Fitted, piles: Fitted) -> str:
     )
 
 
-def ellipse(centre: FloatArray, covariance: FloatArray, points: int = 90) -> FloatArray:
-    """Return the outline that holds 68 % of a two-dimensional normal, (points, 2) float."""
-    turn = np.linspace(0.0, 2.0 * np.pi, points)
+def ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Return the outline that holds 68 % of a two-dimensional normal, (90, 2) float."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 90)
     root = np.linalg.cholesky(covariance)
     radius = float(np.sqrt(-2.0 * np.log(1.0 - 0.6827)))
     return centre + radius * np.column_stack([np.cos(turn), np.sin(turn)]) @ root.T

@@ -14,20 +14,14 @@ from PIL.Image import Image
 from rich.console import Console
 
 from glowsim.cli.common import (
-    SizeType,
-    Wires,
-    backend_option,
+    Asked,
     console,
     json_option,
-    out_folder,
-    out_option,
     print_json,
     print_title,
     print_written,
     progress_line,
-    scene_argument,
-    seed_option,
-    supply_options,
+    shown_options,
     table_of,
 )
 from glowsim.cli.figure_table import FigureTable
@@ -44,7 +38,7 @@ from glowsim.findings.agreement import LEAST_OF_MEAN, OFF, BodyAgreement
 from glowsim.findings.slices import SURE, Ratio
 from glowsim.geometry.mesh import at_mm
 from glowsim.pictures import Compared, Mark, Studio, Words, ratio_map, save_picture
-from glowsim.scene import SceneFile, read_scene
+from glowsim.scene import SceneFile
 from glowsim.transport.plan import plan_of
 from glowsim.transport.problem import BANDS
 from glowsim.transport.reference import Goal
@@ -61,48 +55,30 @@ ANY = Goal(noise=None, seconds=0.0)
     epilog="Examples:\n\n  glowsim agreement scenes/moon_orb.toml\n\n"
     "  glowsim agreement my_prop.toml --time 300 --resume   (more photons, less noise)",
 )
-@scene_argument
-@out_option
-@click.option(
-    "--size",
-    type=SizeType(with_map=True),
-    default="1280x960",
-    show_default=True,
-    help="Of a picture.",
+@shown_options(
+    size="1280x960",
+    of="Of a picture.",
+    pictures="Draw a map of the difference on each body.",
+    page=True,
 )
-@click.option(
-    "--pictures/--no-pictures", default=True, help="Draw a map of the difference on each body."
-)
-@backend_option
 @reference_options
 @click.option("--fresh", is_flag=True, help="Solve both again, whatever the folder holds.")
-@supply_options
-@seed_option
 @json_option
 def command(
-    scene: Path,
-    out: Path | None,
-    size: tuple[int, int],
-    pictures: bool,
-    backend: str,
+    asked: Asked,
     noise: float | None,
     seconds: float | None,
     photons: int | None,
     resume: bool,
     plain: bool,
     fresh: bool,
-    battery: str,
-    seed: int,
-    as_json: bool,
 ) -> None:
     """Say how far the quick solver is from the reference on SCENE, and where.
 
     Both results are taken from the folder where it holds them, and solved where it does not. The
     summary stays in the folder: later quick runs of bodies like these say how far they were off.
     """
-    scene_file = read_scene(scene).on_battery(battery)
-    wires = Wires(scene_file)
-    folder = out_folder(out, scene_file.stem)
+    scene_file, wires, folder, seed = asked.scene_file, asked.wires, asked.folder, asked.seed
     goal = goal_of(noise, seconds, photons)
     saved = folder / "reference.npz"
     check_fresh(fresh, resume)
@@ -110,20 +86,20 @@ def command(
         goal = ANY
     reference = solve_by_reference(scene_file, saved, goal, seed, resume, plain, fresh)
     with progress_line() as report:
-        quick = solve(scene_file, seed=seed, saved=folder / "glow.npz", fresh=fresh, report=report)
+        quick = solve(scene_file, seed=seed, saved=asked.quick, fresh=fresh, report=report)
         report("comparing")
         quick, reference = wires.show(quick), wires.show(reference)
         found = agreement_of(quick, reference, scene_file.scene.room)
         names = ["agreement.json"]
         with written_together(folder) as part:
             _write(found, part / names[0])
-            for body in found.bodies if pictures else ():
+            for body in found.bodies if asked.pictures else ():
                 report(f"drawing the map of {body.body}")
-                studio = Studio(_alone(quick, body), scene_file.scene, backend)
+                studio = Studio(_alone(quick, body), scene_file.scene, asked.backend)
                 names.append(f"agreement-{_plain_name(body.body)}.png")
-                save_picture(_map(studio, body, size), part / names[-1])
+                save_picture(_map(studio, body, asked.size), part / names[-1])
         written = [folder / name for name in names]
-    if as_json:
+    if asked.as_json:
         print_json(
             found.as_json() | {"supply": quick.supply, "files": [str(path) for path in written]}
         )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from functools import wraps
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -67,37 +69,54 @@ _OPTIONS = (
 )
 
 
+@dataclass(frozen=True)
+class Where:
+    """Where boards may go and what is wanted, as the command line says it."""
+
+    body: str | None
+    first: Any
+    directions: Any
+    levels: str
+    depth: float | None
+    clearance: float | None
+    symmetry: int | None
+
+    @property
+    def wish(self) -> Wish:
+        """What is asked for."""
+        return Wish(self.first, self.directions, self.levels == "free")
+
+    def placing(self, body: Body) -> Placing:
+        """Return a body's own `placing` with what the command line says instead."""
+        own = body.placing or Placing()
+        for name, value in (("depth", self.depth), ("clearance", self.clearance)):
+            if value is not None and value < 0:
+                raise SceneError(f"--{name} {value:g} mm: must be at least 0")
+        given = {"depth_mm": self.depth, "clearance_mm": self.clearance, "symmetry": self.symmetry}
+        return own.model_copy(update={key: v for key, v in given.items() if v is not None})
+
+
 def placing_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add the options that say where boards may go and what is wanted."""
+    """Add the options that say where boards may go; the command gets them as `where`."""
+
+    @wraps(command)
+    def asked(**given: Any) -> Any:
+        mine = {field.name: given.pop(field.name) for field in fields(Where)}
+        return command(where=Where(**mine), **given)
+
     for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
-
-
-def wish_of(first: Any, directions: Any, levels: str) -> Wish:
-    """Return what is asked for."""
-    return Wish(first, directions, levels == "free")
-
-
-def placing_of(
-    body: Body, depth: float | None, clearance: float | None, symmetry: int | None
-) -> Placing:
-    """Return a body's own `placing` with what the command line says instead."""
-    own = body.placing or Placing()
-    for name, value in (("depth", depth), ("clearance", clearance)):
-        if value is not None and value < 0:
-            raise SceneError(f"--{name} {value:g} mm: must be at least 0")
-    given = {"depth_mm": depth, "clearance_mm": clearance, "symmetry": symmetry}
-    return own.model_copy(update={key: v for key, v in given.items() if v is not None})
+        asked = option(asked)
+    return asked
 
 
 def refuse_for_paths(
-    scene_file: SceneFile, number: int, wish: Wish, options: dict[str, Any]
+    scene_file: SceneFile, number: int, where: Where, **options: float | str | None
 ) -> None:
     """Raise SceneError for options that mean nothing to lights that stay on their paths."""
+    options |= {"depth": where.depth, "clearance": where.clearance, "symmetry": where.symmetry}
     given = [f"--{name}" for name, value in options.items() if value is not None]
-    given += ["--directions any"] if wish.directions == "any" else []
-    given += ["--levels free"] if wish.free_levels else []
+    given += ["--directions any"] if where.directions == "any" else []
+    given += ["--levels free"] if where.levels == "free" else []
     if given:
         raise scene_file.fault(
             ("bodies", number, "lights"),

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass, fields
 from functools import cached_property, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -107,6 +108,76 @@ def supply_options(command: Callable[..., Any]) -> Callable[..., Any]:
         return command(*args, battery=state, **others)
 
     return asked
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What all commands that show a scene's light are asked.
+
+    scene, out : paths as given;  battery : the state, for `SceneFile.on_battery`
+    size       : of pictures, (0, 0) where none is asked for
+    """
+
+    scene: Path
+    out: Path | None
+    backend: str
+    battery: str
+    seed: int
+    size: tuple[int, int] = (0, 0)
+    pictures: bool = True
+    as_json: bool = False
+
+    @cached_property
+    def scene_file(self) -> SceneFile:
+        """The scene on its battery. Raises SceneError."""
+        from glowsim.scene import read_scene
+
+        return read_scene(self.scene).on_battery(self.battery)
+
+    @cached_property
+    def wires(self) -> Wires:
+        """Its battery and wires. Raises SceneError."""
+        return Wires(self.scene_file)
+
+    @property
+    def folder(self) -> Path:
+        """Where results go."""
+        return out_folder(self.out, self.scene_file.stem)
+
+    @property
+    def quick(self) -> Path:
+        """The file of the quick solver's result."""
+        return self.folder / "glow.npz"
+
+
+def shown_options(
+    *, size: str = "", of: str = "In pixels.", pictures: str = "", page: bool = False
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Return what adds the scene and the options of `Asked`, which the command gets as `asked`.
+
+    size, of : the usual size of pictures and what it is of;  page : with a brightness map
+    pictures : what --pictures draws. Without a text there is no such option.
+    """
+    adds = [scene_argument, out_option]
+    if size:
+        kind = SizeType(page)
+        adds.append(click.option("--size", type=kind, default=size, show_default=True, help=of))
+    if pictures:
+        adds.append(click.option("--pictures/--no-pictures", default=True, help=pictures))
+    adds += [backend_option, supply_options, seed_option]
+    names = {field.name for field in fields(Asked)}
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        @wraps(command)
+        def asked(**given: Any) -> Any:
+            mine = {name: given.pop(name) for name in names & given.keys()}
+            return command(asked=Asked(**mine), **given)
+
+        for option in reversed(adds):
+            asked = option(asked)
+        return asked
+
+    return add
 
 
 class SizeType(click.ParamType):  # type: ignore[type-arg]

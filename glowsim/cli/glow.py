@@ -11,20 +11,14 @@ from typing import Any, Literal
 import click
 
 from glowsim.cli.common import (
-    SizeType,
-    Wires,
-    backend_option,
+    Asked,
     console,
     json_option,
     notice,
-    out_folder,
-    out_option,
     print_json,
     print_written,
     progress_line,
-    scene_argument,
-    seed_option,
-    supply_options,
+    shown_options,
     verbose_option,
 )
 from glowsim.cli.reference import (
@@ -44,7 +38,7 @@ from glowsim.findings import Findings, findings_of
 from glowsim.pictures import Studio, bright_map, export_glow, marks_of, save_picture
 from glowsim.pictures.backends import drawn_by_glow
 from glowsim.pictures.text import boxes_note
-from glowsim.scene import SceneFile, read_scene
+from glowsim.scene import SceneFile
 from glowsim.transport.result import SurfaceGlow
 from glowsim.transport.solve import REFERENCE_GOAL, keep_what_is_known, solve
 from glowsim.transport.store import save_glow
@@ -59,22 +53,17 @@ from glowsim.transport.store import save_glow
     "0.01 --resume\n\n  glowsim glow my_prop.toml --sure --time 120   (slow only where quick is a "
     "rough guide)",
 )
-@scene_argument
-@out_option
-@click.option(
-    "--size",
-    type=SizeType(with_map=True),
-    default="1280x960",
-    show_default=True,
-    help="Of pictures, in pixels.",
+@shown_options(
+    size="1280x960",
+    of="Of pictures, in pixels.",
+    pictures="Draw pictures and write meshes.",
+    page=True,
 )
-@click.option("--pictures/--no-pictures", default=True, help="Draw pictures and write meshes.")
 @click.option(
     "--suggest/--no-suggest",
     default=True,
     help="Try what would mend the findings; kept in the folder, so tried once only.",
 )
-@backend_option
 @click.option(
     "--reference",
     is_flag=True,
@@ -84,17 +73,11 @@ from glowsim.transport.store import save_glow
 @sure_option
 @reference_options
 @click.option("--fresh", is_flag=True, help="Solve again, whatever the folder holds.")
-@supply_options
-@seed_option
 @json_option
 @verbose_option
 def command(
-    scene: Path,
-    out: Path | None,
-    size: tuple[int, int],
-    pictures: bool,
+    asked: Asked,
     suggest: bool,
-    backend: str,
     reference: bool,
     sure: bool,
     noise: float | None,
@@ -103,9 +86,6 @@ def command(
     resume: bool,
     plain: bool,
     fresh: bool,
-    battery: str,
-    seed: int,
-    as_json: bool,
     verbose: bool,
 ) -> None:
     """Solve SCENE and say where it glows, where it burns and where it stays dark.
@@ -117,9 +97,7 @@ def command(
     goal = goal_of(noise, seconds, photons)
     _check_options(reference, sure, resume or plain or goal != REFERENCE_GOAL)
     check_fresh(fresh, resume)
-    scene_file = read_scene(scene).on_battery(battery)
-    wires = Wires(scene_file)
-    folder = out_folder(out, scene_file.stem)
+    scene_file, wires, folder, seed = asked.scene_file, asked.wires, asked.folder, asked.seed
     name: Name = "reference" if reference else "sure" if sure else "glow"
     files = _Files(folder, name)
     if reference:
@@ -148,13 +126,13 @@ def command(
         reason = ""
         with written_together(folder) as part:
             parts = _Files(part, name)
-            if pictures:
-                reason = _draw(glow, scene_file, findings, parts, size, backend, report)
+            if asked.pictures:
+                reason = _draw(glow, scene_file, findings, parts, asked, report)
             old = _write_findings(told, scene_file, files, parts)
         if not (reference or sure):
             keep_what_is_known(solved, glow, files.result)
-        written = [files.result, files.findings, *(files.drawn if pictures else ())]
-    if as_json:
+        written = [files.result, files.findings, *(files.drawn if asked.pictures else ())]
+    if asked.as_json:
         print_json(told | {"files": [str(path) for path in written]})
     else:
         wires.print_headline(console())
@@ -168,7 +146,8 @@ def command(
         if old:
             names = ", ".join(path.name for path in old)
             console().print(f"note: of an earlier result in {folder}: {names}")
-        if pictures and (boxes := boxes_note([glow.title, *(copy.name for copy in glow.copies)])):
+        shown = [glow.title, *(copy.name for copy in glow.copies)] if asked.pictures else []
+        if boxes := boxes_note(shown):
             console().print(f"note: {boxes}")
         print_written(written)
     if "cannot be used" in reason:
@@ -228,18 +207,17 @@ def _draw(
     scene_file: SceneFile,
     findings: Findings,
     files: _Files,
-    size: tuple[int, int],
-    backend: str,
+    asked: Asked,
     report: Any,
 ) -> str:
     """Draw and export everything; return how faces were found."""
     report("setting up the camera")
-    studio = Studio(glow, scene_file.scene, backend, drawn_by_glow(size))
+    studio = Studio(glow, scene_file.scene, asked.backend, drawn_by_glow(asked.size))
     report("drawing the photo")
-    save_picture(studio.photo(size), files.photo)
+    save_picture(studio.photo(asked.size), files.photo)
     report("drawing the brightness map")
     marks = marks_of(findings.found)
-    save_picture(bright_map(studio, scene_file.scene, marks, size), files.brightness)
+    save_picture(bright_map(studio, scene_file.scene, marks, asked.size), files.brightness)
     report("writing meshes")
     for path in files.meshes:
         exposure = studio.exposure_cd_m2

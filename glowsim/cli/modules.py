@@ -9,31 +9,25 @@ import click
 from rich.console import Console
 
 from glowsim.cli.boards import (
+    Where,
     boards_table,
-    placing_of,
     placing_options,
     refuse_for_paths,
-    wish_of,
     written_set,
 )
 from glowsim.cli.common import (
-    SizeType,
+    Asked,
     Wires,
-    backend_option,
     console,
     json_option,
     off_text,
-    out_folder,
-    out_option,
     print_each,
     print_json,
     print_title,
     print_written,
     progress_line,
-    scene_argument,
-    seed_option,
     short_share,
-    supply_options,
+    shown_options,
     table_of,
     titled,
 )
@@ -46,7 +40,7 @@ from glowsim.decisions.modules import Modules, modules
 from glowsim.decisions.odds import counted
 from glowsim.decisions.worth import figures, wanted
 from glowsim.pictures import save_picture
-from glowsim.scene import Light, read_scene
+from glowsim.scene import Light
 from glowsim.transport.plan import plan_of
 
 
@@ -56,7 +50,6 @@ from glowsim.transport.plan import plan_of
     "  glowsim modules scenes/thistle_staff.toml --board rgb_5050_18ma --board round_7\n\n"
     "  glowsim modules my_prop.toml --body wing --max 8 --first power",
 )
-@scene_argument
 @click.option("--max", "most", type=int, default=6, show_default=True, help="Most boards tried.")
 @click.option(
     "--board",
@@ -70,74 +63,51 @@ from glowsim.transport.plan import plan_of
 @placing_options
 @sure_option
 @sure_seconds_option
-@out_option
-@click.option(
-    "--size", type=SizeType(), default="480x360", show_default=True, help="Of each picture."
-)
-@click.option("--pictures/--no-pictures", default=True, help="Draw the chart and the sheet.")
-@backend_option
-@supply_options
-@seed_option
+@shown_options(size="480x360", of="Of each picture.", pictures="Draw the chart and the sheet.")
 @json_option
 def command(
-    scene: Path,
+    asked: Asked,
     most: int,
     board_names: tuple[str, ...],
     write: bool,
-    body: str | None,
-    first: str,
-    directions: str,
-    levels: str,
-    depth: float | None,
-    clearance: float | None,
-    symmetry: int | None,
+    where: Where,
     sure: bool,
     seconds: float | None,
-    out: Path | None,
-    size: tuple[int, int],
-    pictures: bool,
-    backend: str,
-    battery: str,
-    seed: int,
-    as_json: bool,
 ) -> None:
     """Say how many light boards a body of SCENE needs, and what no number of them can beat.
 
     Of a chain along a path, each number is spread evenly along it, and what else shines in that
     body stays.
     """
-    scene_file = read_scene(scene).on_battery(battery)
-    wires = Wires(scene_file)
-    folder = out_folder(out, scene_file.stem)
-    asked = sure_of(sure, seconds, folder)
-    number, wish = body_number(plan_of(scene_file), body), wish_of(first, directions, levels)
+    scene_file, wires = asked.scene_file, asked.wires
+    surely = sure_of(sure, seconds, asked.folder)
+    number = body_number(plan_of(scene_file), where.body)
     own = scene_file.scene.bodies[number]
     if chain_of(own) is not None:
-        places = {"depth": depth, "clearance": clearance, "symmetry": symmetry}
-        refuse_for_paths(scene_file, number, wish, places)
+        refuse_for_paths(scene_file, number, where)
     with progress_line() as report:
         answer = modules(
             scene_file,
-            body,
+            where.body,
             most=most,
             board_names=board_names,
-            wish=wish,
-            placing=placing_of(own, depth, clearance, symmetry),
-            seed=seed,
-            sure=asked,
+            wish=where.wish,
+            placing=where.placing(own),
+            seed=asked.seed,
+            sure=surely,
             report=report,
         )
         odds = counted(answer.neighbours, report)
         new_wires = Wires(answer.shown.step.scene_file)
         plain, files = written_set(
-            folder,
+            asked.folder,
             "modules",
             answer,
             write and answer.verdict.worth,
             wires.as_json_with(new_wires) | ({"known": list(odds)} if odds else {}),
-            lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
+            lambda part: _drawn(answer, part, asked, report) if asked.pictures else [],
         )
-    if as_json:
+    if asked.as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
@@ -149,15 +119,13 @@ def command(
     print_written(files)
 
 
-def _drawn(
-    answer: Modules, folder: Path, size: tuple[int, int], backend: str, report: Any
-) -> list[Path]:
+def _drawn(answer: Modules, folder: Path, asked: Asked, report: Any) -> list[Path]:
     from glowsim.decisions.modules_pictures import modules_chart, modules_sheet
 
     report("drawing")
     files = [folder / "modules.png", folder / "modules_sheet.png"]
     save_picture(modules_chart(answer), files[0])
-    save_picture(modules_sheet(answer, size, backend), files[1])
+    save_picture(modules_sheet(answer, asked.size, asked.backend), files[1])
     return files
 
 

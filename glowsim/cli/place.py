@@ -9,29 +9,23 @@ import click
 from rich.console import Console
 
 from glowsim.cli.boards import (
+    Where,
     boards_table,
-    placing_of,
     placing_options,
     refuse_for_paths,
-    wish_of,
     written_set,
 )
 from glowsim.cli.common import (
-    SizeType,
+    Asked,
     Wires,
-    backend_option,
     console,
     json_option,
-    out_folder,
-    out_option,
     print_each,
     print_json,
     print_title,
     print_written,
     progress_line,
-    scene_argument,
-    seed_option,
-    supply_options,
+    shown_options,
     table_of,
     titled,
 )
@@ -45,7 +39,7 @@ from glowsim.decisions.sliding import Slid, slide, slides
 from glowsim.decisions.step import Step
 from glowsim.decisions.worth import wanted
 from glowsim.pictures import save_picture
-from glowsim.scene import StripPiece, read_scene
+from glowsim.scene import StripPiece
 from glowsim.transport.plan import plan_of
 from glowsim.transport.reference import Goal
 
@@ -58,7 +52,6 @@ from glowsim.transport.reference import Goal
     "  glowsim place scenes/moth_mask.toml\n\n"
     "  glowsim place my_prop.toml --body wing --count 6 --levels free --reference 60",
 )
-@scene_argument
 @click.option(
     "--count", type=int, help="How many boards; left out for strips along paths, which are slid."
 )
@@ -72,36 +65,16 @@ from glowsim.transport.reference import Goal
 )
 @sure_option
 @sure_seconds_option
-@out_option
-@click.option(
-    "--size", type=SizeType(), default="640x480", show_default=True, help="Of each picture."
-)
-@click.option("--pictures/--no-pictures", default=True, help="Draw before, after and sections.")
-@backend_option
-@supply_options
-@seed_option
+@shown_options(size="640x480", of="Of each picture.", pictures="Draw before, after and sections.")
 @json_option
 def command(
-    scene: Path,
+    asked: Asked,
     count: int | None,
     board: str | None,
-    body: str | None,
-    first: str,
-    directions: str,
-    levels: str,
-    depth: float | None,
-    clearance: float | None,
-    symmetry: int | None,
+    where: Where,
     reference: float | None,
     sure: bool,
     seconds: float | None,
-    out: Path | None,
-    size: tuple[int, int],
-    pictures: bool,
-    backend: str,
-    battery: str,
-    seed: int,
-    as_json: bool,
 ) -> None:
     """Place COUNT light boards in a body of SCENE so that it glows as evenly as can be.
 
@@ -110,20 +83,18 @@ def command(
     else shines in that body stays. Where that is worth doing, a new scene is written beside the
     old one, which stays as it is, and pictures before and after; otherwise it says to leave it.
     """
-    scene_file = read_scene(scene).on_battery(battery)
-    wires = Wires(scene_file)
-    folder = out_folder(out, scene_file.stem)
-    asked = sure_of(sure, seconds, folder)
-    wish = wish_of(first, directions, levels)
+    scene_file, wires, seed = asked.scene_file, asked.wires, asked.seed
+    surely = sure_of(sure, seconds, asked.folder)
+    body, wish = where.body, where.wish
     number = body_number(plan_of(scene_file), body)
     own = scene_file.scene.bodies[number]
     with progress_line() as report:
         answer: Placed | Slid
         if slides(own):
-            places = {"count": count, "board": board, "depth": depth, "clearance": clearance}
-            others = {"symmetry": symmetry, "reference": reference}
-            refuse_for_paths(scene_file, number, wish, places | others)
-            answer = slide(scene_file, body, wish=wish, seed=seed, sure=asked, report=report)
+            refuse_for_paths(
+                scene_file, number, where, count=count, board=board, reference=reference
+            )
+            answer = slide(scene_file, body, wish=wish, seed=seed, sure=surely, report=report)
         elif count is None:
             raise click.UsageError("--count says how many boards are placed: give it")
         else:
@@ -133,22 +104,22 @@ def command(
                 count,
                 board=board,
                 wish=wish,
-                placing=placing_of(own, depth, clearance, symmetry),
+                placing=where.placing(own),
                 seed=seed,
-                sure=asked,
+                sure=surely,
                 reference=None if reference is None else Goal(seconds=reference),
                 report=report,
             )
         new_wires = Wires(answer.after.scene_file)
         plain, files = written_set(
-            folder,
+            asked.folder,
             "place",
             answer,
             answer.worth,
             wires.as_json_with(new_wires),
-            lambda part: _drawn(answer, part, size, backend, report) if pictures else [],
+            lambda part: _drawn(answer, part, asked, report) if asked.pictures else [],
         )
-    if as_json:
+    if asked.as_json:
         print_json(plain | {"files": [str(file) for file in files]})
         return
     wires.print_headline(console())
@@ -158,9 +129,7 @@ def command(
     print_written(files)
 
 
-def _drawn(
-    answer: Relit, folder: Path, size: tuple[int, int], backend: str, report: Any
-) -> list[Path]:
+def _drawn(answer: Relit, folder: Path, asked: Asked, report: Any) -> list[Path]:
     from glowsim.decisions.placing_pictures import before_after, mending
 
     report("drawing what would mend it")
@@ -170,7 +139,7 @@ def _drawn(
         files += [folder / "mend_after.png", folder / "place.png"]
         save_picture(mending(answer, after=True), files[1])
         report("drawing before and after")
-        save_picture(before_after(answer, size, backend), files[2])
+        save_picture(before_after(answer, asked.size, asked.backend), files[2])
     return files
 
 

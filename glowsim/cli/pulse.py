@@ -11,19 +11,14 @@ import numpy as np
 from rich.progress import Progress
 
 from glowsim.cli.common import (
-    SizeType,
-    backend_option,
+    Asked,
     console,
     json_option,
     notice,
-    out_folder,
-    out_option,
     print_json,
     print_written,
     progress_line,
-    scene_argument,
-    seed_option,
-    supply_options,
+    shown_options,
     verbose_option,
 )
 from glowsim.cli.pulse_tables import print_pulse, pulse_json
@@ -49,7 +44,7 @@ from glowsim.pictures.pulsed import (
 )
 from glowsim.pictures.strips import Strip, strip_chart
 from glowsim.pictures.turntable import write_moving
-from glowsim.scene import SceneFile, read_scene
+from glowsim.scene import SceneFile
 from glowsim.transport.solve import solve
 
 CHART_POINTS = 1800
@@ -62,8 +57,7 @@ CHART_POINTS = 1800
     "  glowsim pulse my_prop.toml --turns 1   (the prop turns meanwhile)\n\n"
     "  glowsim pulse my_prop.toml --no-pictures   (figures and tables for a controller only)",
 )
-@scene_argument
-@out_option
+@shown_options(size="480x360", pictures="Draw the animation and the chart.")
 @click.option(
     "--file",
     "target",
@@ -77,7 +71,6 @@ CHART_POINTS = 1800
 @click.option(
     "--fps", type=click.FloatRange(1, 120), default=25.0, show_default=True, help="Frames a second."
 )
-@click.option("--size", type=SizeType(), default="480x360", show_default=True, help="In pixels.")
 @click.option(
     "--turns",
     type=click.FloatRange(0, 100),
@@ -93,32 +86,21 @@ CHART_POINTS = 1800
     show_default=True,
     help="Distance of the nearest viewer, for the area that flashes, in mm.",
 )
-@click.option("--pictures/--no-pictures", default=True, help="Draw the animation and the chart.")
 @click.option(
     "--despite-flashes",
     is_flag=True,
     help="Draw the animation even if it flashes more than three times a second.",
 )
-@backend_option
-@supply_options
-@seed_option
 @json_option
 @verbose_option
 def command(
-    scene: Path,
-    out: Path | None,
+    asked: Asked,
     target: Path | None,
     seconds: float,
     fps: float,
-    size: tuple[int, int],
     turns: float,
     nearest_mm: float,
-    pictures: bool,
     despite_flashes: bool,
-    backend: str,
-    battery: str,
-    seed: int,
-    as_json: bool,
     verbose: bool,
 ) -> None:
     """Let the zones of SCENE move as its [[pulses]] say, at one fixed exposure.
@@ -127,22 +109,21 @@ def command(
     flashes; says what it draws on average. Nothing is solved again for it. An animation that
     flashes too often is held back. Ctrl-C keeps the frames that are finished.
     """
-    scene_file = read_scene(scene).on_battery(battery)
+    scene_file, pictures = asked.scene_file, asked.pictures
     if not scene_file.scene.pulses:
         raise SceneError(
-            f'{scene}: has no [[pulses]]; add one, such as zone = "{_some_zone(scene_file)}" with '
-            'pattern = "swell"'
+            f'{asked.scene}: has no [[pulses]]; add one, such as zone = "{_some_zone(scene_file)}" '
+            'with pattern = "swell"'
         )
-    folder = out_folder(out, scene_file.stem)
     electrics = Electrics(scene_file)
     report = pulse_report(electrics, seconds=seconds, frames_per_second=fps)
     with progress_line() as tell:
-        glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=tell)
+        glow = solve(scene_file, seed=asked.seed, saved=asked.quick, report=tell)
         shown, loss = wired(glow, electrics), loss_words(electrics)
         note = f"drawn {loss or shown.supply}" if shown.supply else ""
         tell("taking the light apart")
         # For one small view it does not pay to start OpenGL.
-        studio = Studio(shown, scene_file.scene, backend if pictures else "embree")
+        studio = Studio(shown, scene_file.scene, asked.backend if pictures else "embree")
         groups = [member.lights for member in report.moving]
         camera = studio.camera(FLASH_SIZE)
         if pictures:
@@ -158,10 +139,10 @@ def command(
         levels = levels_as_wired(electrics, report, glow)
         note += ", at full levels; each frame with the loss at its own" if loss else ""
         frames = pulse_frames(
-            pulsed, levels, size=size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
+            pulsed, levels, size=asked.size, exposure_cd_m2=studio.exposure_cd_m2, turns=turns
         )
-    written = _write_set(report, electrics, folder, pictures, frames, target)
-    if as_json:
+    written = _write_set(report, electrics, asked.folder, pictures, frames, target)
+    if asked.as_json:
         files = [str(file) for file in written]
         print_json(pulse_json(report, flashes, nearest_mm) | {"wired": note, "files": files})
         return

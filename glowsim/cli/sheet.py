@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from glowsim.buildsheet.paper import PAPERS, paper_size_mm
@@ -11,19 +9,14 @@ from glowsim.buildsheet.places import CLEARANCE_MM
 from glowsim.buildsheet.sheet import make_sheet
 from glowsim.catalogue.cautions import caution
 from glowsim.cli.common import (
-    backend_option,
+    Asked,
     console,
     json_option,
-    out_folder,
-    out_option,
     print_json,
     print_written,
     progress_line,
-    scene_argument,
-    seed_option,
-    supply_options,
+    shown_options,
 )
-from glowsim.scene import read_scene
 from glowsim.transport.solve import solve
 
 
@@ -34,8 +27,7 @@ from glowsim.transport.solve import solve
     "The sheet goes to the folder 'sheet' within the scene's results; a result that is saved there "
     "is used. Files that are not from an earlier sheet are left alone.",
 )
-@scene_argument
-@out_option
+@shown_options()
 @click.option(
     "--paper",
     default="A4",
@@ -50,40 +42,26 @@ from glowsim.transport.solve import solve
     show_default=True,
     help="Room around each board in its pocket, in mm.",
 )
-@backend_option
-@supply_options
-@seed_option
 @json_option
-def command(
-    scene: Path,
-    out: Path | None,
-    paper: str,
-    clearance_mm: float,
-    backend: str,
-    battery: str,
-    seed: int,
-    as_json: bool,
-) -> None:
+def command(asked: Asked, paper: str, clearance_mm: float) -> None:
     """Write the build sheet of SCENE: templates at full size, tables, wiring, tests, cautions.
 
     A PDF and an HTML page, the bodies as STL and GLB with pockets for boards and bores for wires
     cut out, and the lights as GLB.
     """
     paper_size_mm(paper)
-    scene_file = read_scene(scene).on_battery(battery)
-    results = out_folder(out, scene_file.stem)
     with progress_line() as report:
-        glow = solve(scene_file, seed=seed, saved=results / "glow.npz", report=report)
+        glow = solve(asked.scene_file, seed=asked.seed, saved=asked.quick, report=report)
         made = make_sheet(
-            scene_file,
+            asked.scene_file,
             glow,
-            results / "sheet",
+            asked.folder / "sheet",
             paper=paper,
             clearance_mm=clearance_mm,
-            backend=backend,
+            backend=asked.backend,
             report=report,
         )
-    if as_json:
+    if asked.as_json:
         files = [str(path) for path in made.files]
         heat = None if made.heat is None else made.heat.as_json()
         print_json(

@@ -14,20 +14,14 @@ import click
 from rich.progress import Progress
 
 from glowsim.cli.common import (
+    Asked,
     LengthType,
-    SizeType,
-    Wires,
-    backend_option,
     console,
     json_option,
     notice,
-    out_folder,
-    out_option,
     print_json,
     print_written,
-    scene_argument,
-    seed_option,
-    supply_options,
+    shown_options,
     verbose_option,
 )
 from glowsim.cli.reference import PATIENCE_S, answer_goal, sure_of, sure_option
@@ -38,7 +32,6 @@ from glowsim.decisions.thickness import Report, Thickness, thickness
 from glowsim.files import written_together
 from glowsim.pictures import save_picture
 from glowsim.pictures.writing import write_file
-from glowsim.scene import read_scene
 
 
 @click.command(
@@ -48,7 +41,6 @@ from glowsim.scene import read_scene
     "--material pla_natural\n\n"
     "  glowsim thickness scenes/thistle_staff.toml --body spike --vary size --from 70 --to 160",
 )
-@scene_argument
 @click.option("--body", help="Whose thickness.  [default: the only body with lights]")
 @click.option(
     "--from", "from_mm", type=LengthType(), required=True, help="Thinnest: mm, or '1 in'."
@@ -85,18 +77,11 @@ from glowsim.scene import read_scene
     type=click.FloatRange(1, 86_400),
     help=f"Seconds for each answer of the reference solver.  [default: {PATIENCE_S:g}]",
 )
-@out_option
-@click.option(
-    "--size", type=SizeType(), default="480x360", show_default=True, help="Of each picture."
-)
-@click.option("--pictures/--no-pictures", default=True, help="Draw the chart and the sheet.")
-@backend_option
-@supply_options
-@seed_option
+@shown_options(size="480x360", of="Of each picture.", pictures="Draw the chart and the sheet.")
 @json_option
 @verbose_option
 def command(
-    scene: Path,
+    asked: Asked,
     body: str | None,
     from_mm: float,
     to_mm: float,
@@ -108,13 +93,6 @@ def command(
     reference: bool,
     sure: bool,
     seconds: float | None,
-    out: Path | None,
-    size: tuple[int, int],
-    pictures: bool,
-    backend: str,
-    battery: str,
-    seed: int,
-    as_json: bool,
     verbose: bool,
 ) -> None:
     """Vary a thickness in SCENE step by step and say which is the least that glows evenly enough.
@@ -126,20 +104,18 @@ def command(
         raise click.UsageError(
             "--time is for the reference solver; add --reference or --sure, or leave it out"
         )
-    scene_file = read_scene(scene).on_battery(battery)
-    wires = Wires(scene_file)
-    folder = out_folder(out, scene_file.stem)
+    wires, folder = asked.wires, asked.folder
     with _progress() as report:
         with _executor(dask, workers) as executor:
             answer = thickness(
-                scene_file,
+                asked.scene_file,
                 body,
                 from_mm=from_mm,
                 to_mm=to_mm,
                 steps=steps,
                 vary=vary,
                 materials=materials,
-                seed=seed,
+                seed=asked.seed,
                 executor=executor,
                 folder=folder / "steps",
                 check=answer_goal(seconds) if reference else None,
@@ -149,10 +125,10 @@ def command(
         odds = counted(answer.neighbours, lambda text: report(text, 0, 1))
         with written_together(folder) as part:
             made = _tables(answer, part)
-            if pictures:
-                made += _drawn(answer, part, size, backend, report)
+            if asked.pictures:
+                made += _drawn(answer, part, asked, report)
         files = [folder / path.name for path in made]
-    if as_json:
+    if asked.as_json:
         print_json(
             answer.as_json()
             | ({"known": list(odds)} if odds else {})
@@ -210,13 +186,11 @@ def _row(step: dict[str, Any], recommended: bool) -> dict[str, Any]:
     return step | {"rough_guide_because": because, "recommended": recommended}
 
 
-def _drawn(
-    answer: Thickness, folder: Path, size: tuple[int, int], backend: str, report: Report
-) -> list[Path]:
+def _drawn(answer: Thickness, folder: Path, asked: Asked, report: Report) -> list[Path]:
     """Draw the chart and the sheet; return the files."""
     from glowsim.decisions.thickness_pictures import thickness_chart, thickness_sheet
 
     files = [folder / "thickness.png", folder / "thickness_sheet.png"]
     save_picture(thickness_chart(answer), files[0])
-    save_picture(thickness_sheet(answer, size, backend, report), files[1])
+    save_picture(thickness_sheet(answer, asked.size, asked.backend, report), files[1])
     return files

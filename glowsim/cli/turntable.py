@@ -7,23 +7,9 @@ from pathlib import Path
 import click
 from rich.progress import Progress
 
-from glowsim.cli.common import (
-    SizeType,
-    Wires,
-    backend_option,
-    console,
-    notice,
-    out_folder,
-    out_option,
-    progress_line,
-    scene_argument,
-    seed_option,
-    supply_options,
-    verbose_option,
-)
+from glowsim.cli.common import Asked, console, notice, progress_line, shown_options, verbose_option
 from glowsim.pictures import Studio, write_turntable
 from glowsim.pictures.turntable import MOST_FRAMES
-from glowsim.scene import read_scene
 from glowsim.transport.solve import solve
 
 
@@ -33,8 +19,7 @@ from glowsim.transport.solve import solve
     "  glowsim turntable my_prop.toml --file turn.gif --frames 36 --seconds 4\n\n"
     "  glowsim turntable my_prop.toml --file frames --size 1280x960   (a folder of PNGs)",
 )
-@scene_argument
-@out_option
+@shown_options(size="640x480")
 @click.option(
     "--file",
     "target",
@@ -43,7 +28,6 @@ from glowsim.transport.solve import solve
     "[default: turntable.webp in the results' folder]",
 )
 @click.option("--frames", type=click.IntRange(1, MOST_FRAMES), default=72, show_default=True)
-@click.option("--size", type=SizeType(), default="640x480", show_default=True, help="In pixels.")
 @click.option(
     "--seconds", type=click.FloatRange(0.1, 600), default=6.0, show_default=True, help="One turn."
 )
@@ -52,36 +36,26 @@ from glowsim.transport.solve import solve
     type=click.FloatRange(0, min_open=True),
     help="Luminance shown as white, cd/m2.  [default: the scene's, or a fitting one]",
 )
-@backend_option
-@supply_options
-@seed_option
 @verbose_option
 def command(
-    scene: Path,
-    out: Path | None,
+    asked: Asked,
     target: Path | None,
     frames: int,
-    size: tuple[int, int],
     seconds: float,
     exposure: float | None,
-    backend: str,
-    battery: str,
-    seed: int,
     verbose: bool,
 ) -> None:
     """Turn the lit prop of SCENE around once, at one fixed exposure.
 
     Ctrl-C keeps the frames that are finished.
     """
-    scene_file = read_scene(scene).on_battery(battery)
-    wires = Wires(scene_file)
-    folder = out_folder(out, scene_file.stem)
-    path = target or folder / "turntable.webp"
+    scene_file, wires = asked.scene_file, asked.wires
+    path = target or asked.folder / "turntable.webp"
     with progress_line() as report:
-        glow = solve(scene_file, seed=seed, saved=folder / "glow.npz", report=report)
+        glow = solve(scene_file, seed=asked.seed, saved=asked.quick, report=report)
         glow = wires.show(glow)
         report("setting up the camera")
-        studio = Studio(glow, scene_file.scene, backend)
+        studio = Studio(glow, scene_file.scene, asked.backend)
     with Progress(console=notice(), disable=not notice().is_terminal) as bar:
         task = bar.add_task("drawing frames", total=frames)
         write_turntable(
@@ -89,7 +63,7 @@ def command(
             path,
             frame_count=frames,
             seconds=seconds,
-            size=size,
+            size=asked.size,
             exposure_cd_m2=exposure,
             progress=lambda done, count: bar.update(task, completed=done),
         )

@@ -9,6 +9,7 @@ from glowsim.catalogue import Board
 from glowsim.decisions.bound import Gap
 from glowsim.decisions.placer import Expected
 from glowsim.decisions.step import Step
+from glowsim.plain import picked
 from glowsim.scene import Light
 
 JOINTS_PER_WIRE = 2
@@ -46,15 +47,10 @@ class Count:
         plain = self.step.as_json()
         del plain["value_mm"]
         return {
-            "board": self.board,
-            "count": self.count,
+            **picked(self, "board", "count", "leds", "joints", current_ma=2, power_w=4),
             "predicted_p5_over_mean": self.expected and round(self.expected.even, 5),
             "predicted_off_by": self.expected and round(self.expected.off_by, 5),
             "drive_factor": round(self.factor, 5),
-            "current_ma": round(self.current_ma, 2),
-            "power_w": round(self.power_w, 4),
-            "leds": self.leds,
-            "joints": self.joints,
             "boards": [light.model_dump(exclude_none=True) for light in self.lights],
         } | plain
 

@@ -13,6 +13,7 @@ from glowsim.electrics.as_wired import as_tried, evened, not_carried
 from glowsim.findings import Evenness, Findings, Look, ReadsAsLit, findings_of, grade_of, looks_of
 from glowsim.findings.unevenness import Grade
 from glowsim.geometry.hollow import nearest_on
+from glowsim.plain import picked
 from glowsim.scene import SceneFile
 from glowsim.transport.exchange import settle
 from glowsim.transport.problem import Copy
@@ -133,22 +134,15 @@ class Step:
         return {
             "material": self.material,
             "value_mm": self.value,
-            "p5_over_mean": round(figures.p5_over_mean, 5),
-            "u0": round(figures.u0, 5),
-            "off_by": round(figures.off_by, 5),
+            **picked(figures, p5_over_mean=5, u0=5, off_by=5),
             "grade": self.grade,
-            "within_share": round(figures.within_share, 5),
-            "too_dark_share": round(figures.too_dark_share, 5),
-            "too_bright_share": round(figures.too_bright_share, 5),
-            "mean_cd_m2": round(figures.mean_cd_m2, 5),
-            "least_cd_m2": round(figures.least_cd_m2, 5),
+            **picked(figures, within_share=5, too_dark_share=5, too_bright_share=5),
+            **picked(figures, mean_cd_m2=5, least_cd_m2=5),
             "let_out_share": round(self.escape_fraction, 5),
-            "hot_spots": self.hot_spots,
-            "dark_gaps": self.dark_gaps,
+            **picked(self, "hot_spots", "dark_gaps"),
             "reads_as": self.lit.grade,
             "x_white_paper": round(self.lit.ratio, 5),
-            "weight_g": None if self.weight_g is None else round(self.weight_g, 4),
-            "led_depth_mm": round(self.led_depth_mm, 3),
+            **picked(self, weight_g=4, led_depth_mm=3),
             "darkest_from_mm": round(self.darkest_mm[0], 1),
             "darkest_to_mm": round(self.darkest_mm[1], 1),
             "hottest_board_w": None if heat is None else round(heat.power_w, 4),

@@ -63,12 +63,10 @@ def output_of(name: str, boards: Sequence[LitBoard], rows: Sequence[Row]) -> Dat
     return DataOutput(name, tuple(rows), leds, frame_ms(longest), zones)
 
 
-def most_leds_per_output(
-    frames_per_second: float, bits_per_led: int = 24, reset_us: float = 300.0
-) -> int:
-    """Return how many LEDs one output can serve at a frame rate."""
-    free_us = 1e6 / frames_per_second - reset_us
-    return max(0, math.floor(free_us / (bits_per_led * BIT_US) + 1e-9))
+def most_leds_per_output(frames_per_second: float) -> int:
+    """Return how many LEDs of 24 bits, and 300 us to take a frame over, one output can serve."""
+    free_us = 1e6 / frames_per_second - 300.0
+    return max(0, math.floor(free_us / (24 * BIT_US) + 1e-9))
 
 
 def frame_ms(boards: Sequence[LitBoard]) -> float:

@@ -12,6 +12,7 @@ from glowsim.electrics.pack import Choice
 from glowsim.electrics.power import Currents, PowerReport
 from glowsim.electrics.wiring import State
 from glowsim.geometry.mesh import FloatArray
+from glowsim.plain import picked
 
 
 def power_json(report: PowerReport) -> dict[str, Any]:
@@ -28,12 +29,10 @@ def power_json(report: PowerReport) -> dict[str, Any]:
                 "zone": b.zone,
                 "board": b.kind,
                 "leds": b.led_count,
-                "idle_ma": round(b.idle_ma, 3),
                 "average_ma": round(b.current_ma(level), 3),
-                "drawn_ma": round(b.drawn_ma, 3),
-                "white_ma": round(b.white_ma, 3),
                 "position_mm": _listed(b.position_mm, 2),
             }
+            | picked(b, idle_ma=3, drawn_ma=3, white_ma=3)
             for b, level in zip(report.boards, report.average_levels, strict=True)
         ],
         "battery": choice_json(report.choice) if report.choice else None,
@@ -41,11 +40,9 @@ def power_json(report: PowerReport) -> dict[str, Any]:
         "wiring": _wiring(report) if report.wiring else None,
         "fuse": None
         if report.fuse is None
-        else {
-            "fuse_a": report.fuse.fuse_a,
-            "load_ma": round(report.fuse.load_ma, 1),
+        else picked(report.fuse, "fuse_a", "rule", load_ma=1)
+        | {
             "for_full_white": report.fuse.for_white,
-            "rule": report.fuse.rule,
             "by_the_other_rule_a": report.fuse.other_a,
             "type": "time-lag",
         },
@@ -58,46 +55,22 @@ def power_json(report: PowerReport) -> dict[str, Any]:
 def _data(data: DataPlan, boards: tuple[LitBoard, ...]) -> dict[str, Any]:
     return {
         "outputs": [
-            {
-                "name": o.name,
-                "boards": [[boards[n].name for n in row] for row in o.rows],
-                "leds": o.led_count,
-                "frame_ms": round(o.frame_ms, 4),
-                "most_frames_per_second": round(o.most_frames_per_second, 1),
-                "zones": list(o.zones),
-            }
+            picked(o, "name", "zones", frame_ms=4, most_frames_per_second=1)
+            | {"leds": o.led_count, "boards": [[boards[n].name for n in row] for row in o.rows]}
             for o in data.outputs
         ],
-        "written": data.written,
         "wires": [
-            {
-                "output": w.output,
-                "from": w.start,
-                "to": w.end,
-                "length_mm": round(w.length_mm, 1),
-                "gauge": w.gauge,
-            }
+            {"from": w.start, "to": w.end} | picked(w, "output", "gauge", length_mm=1)
             for w in data.wires
         ],
-        "frames_per_second": data.frames_per_second,
         "most_leds_per_output": data.most_leds,
-        "memory_bytes": data.memory_bytes,
-        "dimmed_channels": data.dimmed_channels,
-        "notes": list(data.notes),
+        **picked(data, "written", "frames_per_second", "memory_bytes", "dimmed_channels", "notes"),
     }
 
 
 def _currents(row: Currents) -> dict[str, Any]:
-    return {
-        "name": row.name,
-        "boards": row.boards,
-        "leds": row.leds,
-        "idle_ma": round(row.idle_ma, 2),
-        "average_ma": round(row.average_ma, 2),
-        "peak_ma": round(row.peak_ma, 2),
-        "drawn_ma": round(row.drawn_ma, 2),
-        "white_ma": round(row.white_ma, 2),
-    }
+    currents = {"idle_ma": 2, "average_ma": 2, "peak_ma": 2, "drawn_ma": 2, "white_ma": 2}
+    return picked(row, "name", "boards", "leds", **currents)
 
 
 def choice_json(choice: Choice) -> dict[str, Any]:
@@ -105,26 +78,16 @@ def choice_json(choice: Choice) -> dict[str, Any]:
     run = choice.run
     return {
         "battery": choice.pack.label,
-        "key": choice.pack.key,
-        "in_series": choice.pack.in_series,
-        "in_parallel": choice.pack.in_parallel,
-        "mass_g": choice.pack.mass_g,
-        "verdict": choice.verdict,
-        "why": choice.why,
-        "hours": round(run.hours, 3),
+        **picked(choice.pack, "key", "in_series", "in_parallel", "mass_g", fresh_v=3),
+        **picked(choice, "verdict", "why", average_ma=1, peak_ma=1),
+        **picked(run, "ends_by", "fades", "note", hours=3),
         "hours_range": [round(run.low_hours, 3), round(run.high_hours, 3)],
-        "ends_by": run.ends_by,
-        "fades": run.fades,
         "fades_after_hours": None if run.fades_hours is None else round(run.fades_hours, 3),
         "used_share": round(run.used, 3),
-        "note": run.note,
-        "fresh_v": round(choice.pack.fresh_v, 3),
         "rest_v_half_used": round(choice.pack.feed(0.5).rest_v, 3),
         "supply_v_half_used": round(choice.half.supply_v, 3),
         "supply_v_half_used_full_white": round(choice.white.supply_v, 3),
         "worst_board_v_half_used": round(float(choice.half.board_v.min()), 3),
-        "average_ma": round(choice.average_ma, 1),
-        "peak_ma": round(choice.peak_ma, 1),
         "limit_ma": round(choice.pack.max_current_ma, 1),
     }
 
@@ -138,11 +101,10 @@ def _wiring(report: PowerReport) -> dict[str, Any]:
             {
                 "from": run.start,
                 "to": run.end,
-                "length_mm": run.length_mm,
-                "gauge": run.gauge,
                 "boards": [report.boards[n].name for n in run.boards],
                 "white_ma": round(current, 1),
             }
+            | picked(run, "length_mm", "gauge")
             for run, current in zip(wiring.harness.every_run, wiring.run_ma, strict=True)
         ],
         "drawn": _state(wiring.drawn),
@@ -151,34 +113,18 @@ def _wiring(report: PowerReport) -> dict[str, Any]:
         "drop_limit_v": wiring.harness.drop_limit_v,
         "gauge": {
             "throughout": wiring.gauge.gauge,
-            "for_drop": wiring.gauge.for_drop,
-            "for_current": wiring.gauge.for_current,
-            "for_fuse": wiring.gauge.for_fuse,
-            "load_ma": round(wiring.gauge.load_ma, 1),
+            **picked(wiring.gauge, "for_drop", "for_current", "for_fuse", load_ma=1),
             "faults_as_drawn": list(wiring.gauge.faults),
         },
-        "cut_list": _cut_list(report),
+        "cut_list": [
+            picked(piece, "conductor", "gauge", "length_mm", "count", "runs")
+            for piece in report.cut_list
+        ],
     }
 
 
-def _cut_list(report: PowerReport) -> list[dict[str, Any]]:
-    return [
-        {
-            "conductor": piece.conductor,
-            "gauge": piece.gauge,
-            "length_mm": piece.length_mm,
-            "count": piece.count,
-            "runs": list(piece.runs),
-        }
-        for piece in report.cut_list
-    ]
-
-
 def _state(state: State) -> dict[str, Any]:
-    return {
-        "supply_v": round(state.supply_v, 4),
-        "supply_ma": round(state.supply_ma, 2),
-        "wire_loss_w": round(state.wire_loss_w, 4),
+    return picked(state, supply_v=4, supply_ma=2, wire_loss_w=4) | {
         "board_v": _listed(state.board_v, 4),
         "light_share": [_listed(row, 4) for row in state.share],
     }

@@ -12,6 +12,7 @@ from glowsim.electrics.power import Electrics
 from glowsim.electrics.trace_faults import Fault, Suspect, faults_of
 from glowsim.electrics.trace_graph import KINDS, Graph, Symptoms
 from glowsim.errors import SceneError, did_you_mean
+from glowsim.plain import picked
 
 MOST_PAIRED = 300
 """Single faults that are tried in pairs, the likeliest ones."""
@@ -202,11 +203,8 @@ def trace_json(graph: Graph, found: Trace) -> dict[str, Any]:
             {
                 "likelihood": round(share, 3),
                 "parts": [
-                    {
-                        "family": cause.family,
-                        "where": cause.where,
-                        "suspects": [{"what": s.what, "test": s.test} for s in cause.suspects],
-                    }
+                    picked(cause, "family", "where")
+                    | {"suspects": [picked(s, "what", "test") for s in cause.suspects]}
                     for cause in row
                 ],
             }

@@ -7,11 +7,11 @@ wires before parts, and what feeds many boards is looked at before many separate
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from glowsim.electrics import trace_words as say
 from glowsim.electrics.data_line import DataOutput, Row, pin_words
-from glowsim.electrics.loads import in_one_piece
+from glowsim.electrics.loads import LitBoard, in_one_piece
 from glowsim.electrics.outputs import HIGH_SHARE
 from glowsim.electrics.trace_graph import COLOURS, Boards, Graph, Symptoms
 
@@ -26,6 +26,8 @@ KNOWN = 8.0
 too little once it is nearly empty, by the scene's own figures."""
 SAME_V = 0.001
 """Boards whose voltages differ by less fade together."""
+Shows = tuple[tuple[Symptoms, float], ...]
+"""What can be seen, each with its likelihood."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Fault:
     family: str
     where: str
     suspects: tuple[Suspect, ...]
-    shows: tuple[tuple[Symptoms, float], ...]
+    shows: Shows
 
     @property
     def weight(self) -> float:
@@ -70,9 +72,7 @@ def faults_of(graph: Graph) -> tuple[Fault, ...]:
     return tuple(fault for fault in found if fault.shows)
 
 
-def _broken(
-    graph: Graph, dark: Boards, loose: Boards, poor: Boards
-) -> tuple[tuple[Symptoms, float], ...]:
+def _broken(graph: Graph, dark: Boards, loose: Boards, poor: Boards) -> Shows:
     """Return what a break, a loose joint and a joint that conducts badly show."""
     shows = (
         (Symptoms(dark=dark), 1.0),
@@ -91,8 +91,8 @@ def _supply(graph: Graph) -> Fault:
         "battery, fuse, switch",
         (
             Suspect("the battery: empty, or its protection has cut off", 2, say.battery(graph)),
-            Suspect("the fuse", 2, say.fuse(graph)),
-            Suspect("the switch or the battery's plug", 2, say.switch(graph)),
+            Suspect("the fuse", 2, say.FUSE.format(volts=graph.supply_v)),
+            Suspect("the switch or the battery's plug", 2, say.SWITCH.format(volts=graph.supply_v)),
         ),
         _broken(graph, everything, everything, everything),
     )
@@ -105,20 +105,15 @@ def _runs(graph: Graph) -> Iterator[Fault]:
         behind = graph.behind(run) if harness and harness.second is None else frozenset()
         loose = graph.without_data_from(behind)
         first, last = say.ends(run.start, run.end)
+        volts, ohms = say.run(graph, number), say.OHMS.format(ohm=run.loop_ohm / 2)
         yield Fault(
             ("run", run.start, run.end),
             "power",
             f"plus and minus from {run.start} to {run.end}",
             (
-                Suspect(
-                    f"a joint of plus or minus at {run.end}", JOINT, last + say.run(graph, number)
-                ),
-                Suspect(
-                    f"a joint of plus or minus at {run.start}",
-                    JOINT,
-                    first + say.run(graph, number),
-                ),
-                Suspect("plus or minus between them, where it bends most", WIRE, say.ohms(run)),
+                Suspect(f"a joint of plus or minus at {run.end}", JOINT, last + volts),
+                Suspect(f"a joint of plus or minus at {run.start}", JOINT, first + volts),
+                Suspect("plus or minus between them, where it bends most", WIRE, ohms),
             ),
             (
                 *(((opened, 1.0),) if opened.all else ()),
@@ -156,20 +151,20 @@ def _controller(graph: Graph) -> Iterator[Fault]:
         "data",
         "the controller",
         (
-            Suspect("the controller: no power, or its program has stopped", 3, say.controller()),
+            Suspect("the controller: no power, or its program has stopped", 3, say.CONTROLLER),
             Suspect("common ground: minus of the controller to minus of the battery", 3,
-                    say.ground()),
+                    say.GROUND),
         ),
         _silent(everything),
     )  # fmt: skip
 
 
-def _silent(boards: Boards, flicker: float = LOOSE) -> tuple[tuple[Symptoms, float], ...]:
+def _silent(boards: Boards) -> Shows:
     """Return what boards show whose data do not come."""
     return (
         (Symptoms(dark=boards), 1.0),
         (Symptoms(frozen=boards), LATER),
-        (Symptoms(flicker=boards), flicker),
+        (Symptoms(flicker=boards), LOOSE),
         (Symptoms(wrong_colour=boards), UNLIKELY),
     )
 
@@ -201,18 +196,20 @@ def _links(graph: Graph) -> Iterator[Fault]:
                 yield _within_strip(graph, output, row, place)
                 continue
             before = earlier.name if earlier else ""
-            start = f"data out of {before}" if before else f"{pin_words(output.name)}"
+            start = f"data out of {before}" if before else pin_words(output.name)
+            wire_test = say.DATA_WIRE.format(start=start, name=name)
             suspects = [
                 Suspect(f"the joint at data in of {name}", JOINT,
                         say.link(graph, output, row, place)),
-                Suspect(f"the first LED of {name}", LED, say.first_led(name)),
-                Suspect(f"the data wire from {start}", WIRE, say.data_wire(start, name)),
-                Suspect(f"{name} is in backwards: data go into its out", CHIP, say.arrow(name)),
+                Suspect(f"the first LED of {name}", LED, say.FIRST_LED.format(name=name)),
+                Suspect(f"the data wire from {start}", WIRE, wire_test),
+                Suspect(f"{name} is in backwards: data go into its out", CHIP,
+                        say.ARROW.format(name=name)),
             ]  # fmt: skip
             if before:
-                suspects.insert(1, Suspect(f"the joint at data out of {before}", JOINT,
-                                           say.data_wire(start, name)))  # fmt: skip
-                suspects.append(Suspect(f"the last LED of {before}", LED, say.last_led(before)))
+                suspects.insert(1, Suspect(f"the joint at data out of {before}", JOINT, wire_test))
+                test = say.LAST_LED.format(name=before)
+                suspects.append(Suspect(f"the last LED of {before}", LED, test))
             yield Fault(
                 ("link", output.name, name),
                 "data",
@@ -228,19 +225,8 @@ def _within_strip(graph: Graph, output: DataOutput, row: Row, place: int) -> Fau
     board = graph.boards[row[place]]
     mine = [n for n in row if graph.boards[n].whole == board.whole]
     number = mine.index(row[place])
-    last, first = f"LED {number}", f"LED {number + 1}"
-    torn = "plus, minus or data of the strip between them, where it is bent or cut"
-    return Fault(
-        ("inside", output.name, board.name),
-        "data",
-        f"inside {board.whole}, from {last} to {first}",
-        (
-            Suspect(f"{first}: dead, or its data in", LED, say.inside(board.whole, first)),
-            Suspect(f"{last}: passes nothing on", LED, say.inside(board.whole, last)),
-            Suspect(torn, JOINT, say.strip(board)),
-        ),
-        _silent(frozenset(row[place:])),
-    )
+    ends, after = (f"LED {number}", f"LED {number + 1}"), frozenset(row[place:])
+    return _between(output, board, board.whole, ends, True, _silent(after))
 
 
 def _inside(graph: Graph) -> Iterator[Fault]:
@@ -251,29 +237,33 @@ def _inside(graph: Graph) -> Iterator[Fault]:
             if board.led_count < 2:
                 continue
             own, after = frozenset({number}), frozenset(row[place + 1 :])
-            last, first = say.halves(graph, number)
-            suspects = [
-                Suspect(f"{first}: dead, or its data in", LED, say.inside(board.name, first)),
-                Suspect(f"{last}: passes nothing on", LED, say.inside(board.name, last)),
-            ]
-            if board.board.kind == "strip":
-                torn = "plus, minus or data of the strip between them, where it is bent or cut"
-                suspects.append(Suspect(torn, JOINT, say.strip(board)))
-            yield Fault(
-                ("inside", output.name, board.name),
-                "data",
-                f"inside {board.name}, from {last} to {first}",
-                tuple(suspects),
-                tuple(
-                    (replace(seen, partly=own), weight)
-                    for seen, weight in (
-                        (Symptoms(dark=after), 1.0),
-                        (Symptoms(frozen=after), LATER),
-                        (Symptoms(wrong_colour=after), LATER),
-                        (Symptoms(flicker=after), LOOSE),
-                    )
-                ),
+            shows = (
+                (Symptoms(dark=after, partly=own), 1.0),
+                (Symptoms(frozen=after, partly=own), LATER),
+                (Symptoms(wrong_colour=after, partly=own), LATER),
+                (Symptoms(flicker=after, partly=own), LOOSE),
             )
+            strip, ends = board.board.kind == "strip", say.halves(graph, number)
+            yield _between(output, board, board.name, ends, strip, shows)
+
+
+def _between(
+    output: DataOutput, board: LitBoard, name: str, ends: tuple[str, str], strip: bool, shows: Shows
+) -> Fault:
+    """Return the fault between two LEDs of a board.
+
+    ends : the last LED that is right, and the first that is not
+    """
+    last, first = ends
+    suspects = [
+        Suspect(f"{first}: dead, or its data in", LED, say.INSIDE.format(name=name, which=first)),
+        Suspect(f"{last}: passes nothing on", LED, say.INSIDE.format(name=name, which=last)),
+    ]
+    if strip:
+        torn = "plus, minus or data of the strip between them, where it is bent or cut"
+        suspects.append(Suspect(torn, JOINT, say.STRIP.format(name=board.whole)))
+    where = f"inside {name}, from {last} to {first}"
+    return Fault(("inside", output.name, board.name), "data", where, tuple(suspects), shows)
 
 
 def _levels(graph: Graph) -> Iterator[Fault]:
@@ -325,11 +315,12 @@ def _programs(graph: Graph) -> Iterator[Fault]:
         mine = frozenset(n for n, board in enumerate(graph.boards) if board.zone == zone)
         wired = mine <= graph.with_data
         what = f"{'the program: the level of' if wired else 'the dimmer of'} the zone '{zone}'"
+        test = say.ZONE.format(what="the controller" if wired else "the dimmer", name=zone)
         yield Fault(
             ("zone", zone),
             "program",
             f"the zone '{zone}'",
-            (Suspect(what, 0.7 if wired else 3.0, say.zone(zone, wired)),),
+            (Suspect(what, 0.7 if wired else 3.0, test),),
             (
                 (Symptoms(dark=mine), 1.0),
                 (Symptoms(frozen=mine), 1.0),
@@ -351,12 +342,12 @@ def _channels(graph: Graph) -> Iterator[Fault]:
                 "power",
                 f"the channel of {colour} of the zone '{zone}'",
                 (Suspect(f"a joint or wire of {colour}, or the dimmer's output", JOINT,
-                         say.channel(colour)),),
+                         say.CHANNEL.format(colour=colour)),),
                 ((Symptoms.without([k], mine), 1.0),),
             )  # fmt: skip
 
 
-def _faded(graph: Graph, boards: Boards, weight: float) -> tuple[tuple[Symptoms, float], ...]:
+def _faded(graph: Graph, boards: Boards, weight: float) -> Shows:
     """Return what a supply that is too low takes first: some colours, together or one by one."""
     risk = graph.at_risk(boards)
     sets = {risk, *((k,) for k in risk)} - {()}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from glowsim.electrics.data_line import BIT_US, DataOutput, Row, pin_words
-from glowsim.electrics.harness import WireRun
 from glowsim.electrics.loads import LitBoard
 from glowsim.electrics.outputs import HIGH_SHARE
 from glowsim.electrics.pack import BATTERY_STATES
@@ -16,6 +15,44 @@ ON_SHARES = (0.32, 0.64)
 sheets of addressable LEDs, from memory)."""
 LEAST_READABLE_V = 0.05
 
+CONTROLLER = "Its own lamp and supply; load a plain colour for all boards, and switch off and on."
+GROUND = (
+    "Battery off: minus of the controller to minus of the boards must beep, below 1 ohm. On: less "
+    "than 0.1 V between them."
+)
+FUSE = (
+    "Volts from behind the fuse to minus: {volts:.2f} V. None there and some before it: it has "
+    "blown; look for a short before you fit another. Taken out it must beep."
+)
+SWITCH = "Volts behind the switch, plus to minus: {volts:.2f} V as before it."
+OHMS = (
+    "Battery off: each conductor from end to end at most {ohm:.2f} ohm, and "
+    f"{METER_OHM:g} ohm of the meter; bend it while you measure. Plus to minus must not beep."
+)
+DATA_WIRE = "Battery off: {start} to data in of {name}, pad to pad, must beep; below 1 ohm."
+FIRST_LED = (
+    "Hold the data wire on data in of the second LED of {name}: lit from there on means the first "
+    "LED is dead, and with it all that comes behind."
+)
+LAST_LED = (
+    "Take the data from the LED before the last of {name}: the next board lit now means that the "
+    "last LED passes nothing on."
+)
+INSIDE = (
+    "Count from data in of {name}. Hold a wire from data out of the LED before {which} on data in "
+    "of the LED behind it: lit from there on means {which}; change it or the board."
+)
+STRIP = (
+    "Volts plus to minus on the cut marks of {name} on both sides of the place: the same on both, "
+    "or the copper is torn there. Bend it while it is on; solder three short wires across."
+)
+CHANNEL = (
+    "Swap the wires of {colour} and of another colour at the dimmer: if the fault moves with the "
+    "output it is the dimmer, else wire or joint; battery off they must beep end to end."
+)
+ARROW = "The arrow on {name} points away from the controller, and the wire goes in at its foot."
+ZONE = "Let {what} show the zone '{name}' at half level, steadily, and nothing else."
+
 
 def battery(graph: Graph) -> str:
     """Return the test of the battery."""
@@ -25,19 +62,6 @@ def battery(graph: Graph) -> str:
         f"{graph.supply_v:.2f} V {state} with everything on at your settings. 0 V from a lithium "
         "pack: its protection has cut off; take the load away and charge it."
     )
-
-
-def fuse(graph: Graph) -> str:
-    """Return the test of the fuse."""
-    return (
-        f"Volts from behind the fuse to minus: {graph.supply_v:.2f} V. None there and some before "
-        "it: it has blown; look for a short before you fit another. Taken out it must beep."
-    )
-
-
-def switch(graph: Graph) -> str:
-    """Return the test of switch and plug."""
-    return f"Volts behind the switch, plus to minus: {graph.supply_v:.2f} V as before it."
 
 
 def ends(start: str, end: str) -> tuple[str, str]:
@@ -58,15 +82,6 @@ def run(graph: Graph, number: int) -> str:
     )
 
 
-def ohms(wire: WireRun) -> str:
-    """Return the continuity of each conductor of a run."""
-    ohm = wire.loop_ohm / 2
-    return (
-        f"Battery off: each conductor from end to end at most {ohm:.2f} ohm, and {METER_OHM:g} ohm "
-        "of the meter; bend it while you measure. Plus to minus must not beep."
-    )
-
-
 def tap(graph: Graph, number: int) -> str:
     """Return the test of a board's own joints."""
     board = graph.boards[number]
@@ -74,19 +89,6 @@ def tap(graph: Graph, number: int) -> str:
         f"Volts on the pads of {board.name}: {graph.sound.board_v[number]:.2f} V at your settings. "
         "The same at the wires beside it but not on the pads: its own joint. It should draw "
         f"{graph.sound.board_ma[number]:.0f} mA."
-    )
-
-
-def controller() -> str:
-    """Return the test of the controller."""
-    return "Its own lamp and supply; load a plain colour for all boards, and switch off and on."
-
-
-def ground() -> str:
-    """Return the test of the common ground."""
-    return (
-        "Battery off: minus of the controller to minus of the boards must beep, below 1 ohm. On: "
-        "less than 0.1 V between them."
     )
 
 
@@ -121,63 +123,12 @@ def link(graph: Graph, output: DataOutput, row: Row, place: int) -> str:
     )
 
 
-def data_wire(start: str, name: str) -> str:
-    """Return the continuity of a data wire."""
-    return f"Battery off: {start} to data in of {name}, pad to pad, must beep; below 1 ohm."
-
-
-def first_led(name: str) -> str:
-    """Return the test of a board's first LED."""
-    return (
-        f"Hold the data wire on data in of the second LED of {name}: lit from there on means the "
-        "first LED is dead, and with it all that comes behind."
-    )
-
-
-def last_led(name: str) -> str:
-    """Return the test of the last LED of the board before."""
-    return (
-        f"Take the data from the LED before the last of {name}: the next board lit now means "
-        "that the last LED passes nothing on."
-    )
-
-
 def halves(graph: Graph, number: int) -> tuple[str, str]:
     """Return the last LED of a board that is right and the first that is not, in words."""
     lit = graph.lit_first.get(number)
     if lit is None:
         return "its last LED that is right", "its first LED that is not"
     return f"LED {lit}", f"LED {lit + 1}"
-
-
-def inside(name: str, which: str) -> str:
-    """Return the test of an LED within a board."""
-    return (
-        f"Count from data in of {name}. Hold a wire from data out of the LED before {which} on "
-        f"data in of the LED behind it: lit from there on means {which}; change it or the board."
-    )
-
-
-def strip(board: LitBoard) -> str:
-    """Return the test of a strip between two of its LEDs."""
-    return (
-        f"Volts plus to minus on the cut marks of {board.whole} on both sides of the place: the "
-        "same on both, or the copper is torn there. Bend it while it is on; solder three short "
-        "wires across."
-    )
-
-
-def channel(colour: str) -> str:
-    """Return the test of one channel of a dimmer."""
-    return (
-        f"Swap the wires of {colour} and of another colour at the dimmer: if the fault moves with "
-        "the output it is the dimmer, else wire or joint; battery off they must beep end to end."
-    )
-
-
-def arrow(name: str) -> str:
-    """Return the test of a board's direction."""
-    return f"The arrow on {name} points away from the controller, and the wire goes in at its foot."
 
 
 def level(logic_v: float, board_v: float, name: str) -> str:
@@ -202,12 +153,6 @@ def low(graph: Graph, worst: int) -> str:
         f"need {board.board.supply_min_v:g} V and full colours {max(board.board.fading_v[1]):g} V. "
         "Turn everything down: better now means the supply."
     )
-
-
-def zone(name: str, wired: bool) -> str:
-    """Return the test of what moves a zone."""
-    what = "the controller" if wired else "the dimmer"
-    return f"Let {what} show the zone '{name}' at half level, steadily, and nothing else."
 
 
 def alone(board: LitBoard) -> str:

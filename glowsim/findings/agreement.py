@@ -20,6 +20,7 @@ from glowsim.findings.patches import eye_mm
 from glowsim.findings.slices import SURE, Ratio, Rows, Slice, slicing
 from glowsim.geometry.mesh import FloatArray, IntArray
 from glowsim.geometry.patchwork import Patchwork
+from glowsim.plain import picked
 from glowsim.scene import Room
 from glowsim.transport.likeness import Likeness
 from glowsim.transport.problem import BANDS
@@ -103,18 +104,11 @@ class BodyAgreement:
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
         return {
-            "body": self.body,
-            "axis": self.axis,
+            **picked(self, "body", "axis", "usual_below", "patch_mm", "trust", "misjudged"),
+            **picked(self, usual=5, worst_off=5, noise=5),
             "let_out": _plain(self.let_out),
             "bands": _banded(self.bands),
-            "usual": round(self.usual, 5),
-            "usual_below": self.usual_below,
-            "worst_off": round(self.worst_off, 5),
             "worst": vars(self.worst) | {"ratio": _plain(self.worst.ratio)} if self.worst else None,
-            "noise": round(self.noise, 5),
-            "patch_mm": self.patch_mm,
-            "trust": list(self.trust),
-            "misjudged": self.misjudged,
             "likeness": self.likeness.as_json() if self.likeness else None,
             "slices": [
                 vars(s) | {"luminance": _plain(s.luminance), "bands": _banded(s.bands)}
@@ -294,7 +288,7 @@ def _rounded(point: FloatArray) -> tuple[float, ...]:
 
 
 def _plain(ratio: Ratio) -> dict[str, float]:
-    return {"value": round(ratio.value, 5), "noise": round(ratio.noise, 5)}
+    return picked(ratio, value=5, noise=5)
 
 
 def _banded(ratios: tuple[Ratio | None, ...]) -> dict[str, dict[str, float] | None]:

@@ -177,7 +177,6 @@ def findings_of(
     scene: Scene,
     comparisons: Sequence[Comparison] = (),
     *,
-    across: bool = True,
     of: str | None = None,
     estimates: bool = True,
 ) -> Findings:
@@ -187,12 +186,11 @@ def findings_of(
     works that out from the scene.
 
     comparisons : of quick with the reference, made earlier; what they tell is said with quick
-    across      : count the light that bodies send each other across the air
     of          : judge the body of this name alone, in the light of all
     estimates   : say of each hot spot and dark gap what may mend it, as far as that can be told
                   without trying; that takes longer than all else
     """
-    looks = looks_of(glow, scene.room, across, of)
+    looks = looks_of(glow, scene.room, of=of)
     if of is not None:
         glow = replace(glow, copies=tuple(copy for copy in glow.copies if copy.of == of))
     eyes = [_eye(look, scene) for look in looks]

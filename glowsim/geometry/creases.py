@@ -12,13 +12,11 @@ CREASE_DEG = 30.0
 """Faces that meet at more than this keep their own brightness; common practice in modelling."""
 
 
-def smooth_corners(
-    mesh: Mesh, kind: IntArray, crease_deg: float = CREASE_DEG
-) -> tuple[IntArray, int]:
+def smooth_corners(mesh: Mesh, kind: IntArray) -> tuple[IntArray, int]:
     """Group the corners of a mesh's faces where the surface runs on smoothly.
 
     Corners belong together when their faces share an edge, are of one `kind`, (k,) int, and
-    bend by less than `crease_deg` there. Returns (k, 3) int and the number of groups.
+    bend by less than `CREASE_DEG` there. Returns (k, 3) int and the number of groups.
     """
     faces = mesh.faces
     count = len(faces)
@@ -34,7 +32,7 @@ def smooth_corners(
     low, high, owner = low[order], high[order], owner[order]
     bend = np.einsum("nd,nd->n", mesh.normals[owner[1:]], mesh.normals[owner[:-1]])
     joined = (edge[1:] == edge[:-1]).all(axis=1)
-    joined &= (kind[owner[1:]] == kind[owner[:-1]]) & (bend > np.cos(np.radians(crease_deg)))
+    joined &= (kind[owner[1:]] == kind[owner[:-1]]) & (bend > np.cos(np.radians(CREASE_DEG)))
     one = np.concatenate([low[:-1][joined], high[:-1][joined]])
     other = np.concatenate([low[1:][joined], high[1:][joined]])
     links = coo_matrix((np.ones(len(one), bool), (one, other)), shape=(3 * count, 3 * count))

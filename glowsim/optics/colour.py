@@ -56,10 +56,10 @@ def chromaticity(xyz: ArrayLike) -> Array:
     return values[..., :2] / values.sum(axis=-1, keepdims=True)
 
 
-def xyz_of_chromaticity(xy: ArrayLike, *, luminance: ArrayLike = 1.0) -> Array:
-    """Return XYZ `(..., 3)` of a chromaticity `(..., 2)` with Y = `luminance`."""
+def xyz_of_chromaticity(xy: ArrayLike) -> Array:
+    """Return XYZ `(..., 3)` of a chromaticity `(..., 2)` with Y = 1."""
     x, y = np.moveaxis(np.asarray(xy, dtype=float), -1, 0)
-    scale = np.asarray(luminance, dtype=float) / y
+    scale = 1.0 / y
     return np.stack([scale * x, scale * y, scale * (1.0 - x - y)], axis=-1)
 
 

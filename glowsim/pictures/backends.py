@@ -184,8 +184,8 @@ def _tried() -> Probe:
     return Probe(fault, times["gl"], times["embree"], time.time())
 
 
-def _sheet(side: int = 158) -> np.ndarray:
-    across = np.linspace(-100, 100, side + 1)
+def _sheet() -> np.ndarray:
+    across = np.linspace(-100, 100, 159)
     x, y = np.meshgrid(across, across, indexing="ij")
     point = np.stack([x, y, 10 * np.sin(x / 15) * np.cos(y / 20)], axis=-1)
     a, b, c, d = point[:-1, :-1], point[1:, :-1], point[1:, 1:], point[:-1, 1:]

@@ -56,16 +56,14 @@ class Panel:
     whole: bool = False
 
 
-def chart(
-    panels: Sequence[Panel], x_label: str, *, title: str = "", note: str = "", columns: int = 3
-) -> Image.Image:
+def chart(panels: Sequence[Panel], x_label: str, *, title: str = "", note: str = "") -> Image.Image:
     """Return a chart of several panels over one quantity, with a legend where names differ.
 
     Raises PictureError if there is nothing to draw.
     """
     if not any(len(line.x) for panel in panels for line in panel.lines):
         raise PictureError("a chart needs at least one line with a point")
-    columns = min(columns, len(panels))
+    columns = min(3, len(panels))
     rows = -(-len(panels) // columns)
     width, height = INCHES_PER_PANEL
     figure = new_figure(width * columns, height * rows + 0.9, DPI)

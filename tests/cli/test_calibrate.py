@@ -55,10 +55,10 @@ def test_a_photo_is_checked(tmp_path, monkeypatch):
         assert picture.width > 800
 
 
-def test_a_check_without_a_photo_is_refused(tmp_path):
+def test_a_check_without_a_photo_is_refused(tmp_path, typed):
     (tmp_path / "photo.toml").write_text(
         HEAD + '[[cards]]\nband = "green"\nthickness_mm = 60\npiece = [0.6]\npaper = [0.9]\n'
     )
-    shown = run("calibrate", "--check", "photo.toml", folder=tmp_path)
+    shown = typed("calibrate", "--check", "photo.toml")
     assert shown.returncode == 2
     assert "there is no photo to check" in shown.stderr

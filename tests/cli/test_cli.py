@@ -58,7 +58,7 @@ def test_each_command_shows_an_example(typed, name):
     assert f"glowsim {name}" in shown.stdout
 
 
-def test_glow_writes_everything_and_reuses_it(scene):
+def test_glow_writes_everything_and_reuses_it(scene, typed):
     first = run("glow", scene, "--size", "320x240", folder=scene.parent)
     assert first.returncode == 0, first.stderr
     assert "Little spike" in first.stdout
@@ -79,10 +79,10 @@ def test_glow_writes_everything_and_reuses_it(scene):
         assert picture.size == (320, 240)
     assert json.loads((folder / "findings.json").read_text())["title"] == "Little spike"
     before = (folder / "glow.npz").stat().st_mtime_ns
-    again = run("glow", scene, "--no-pictures", folder=scene.parent)
+    again = typed("glow", scene, "--no-pictures", "--no-suggest")
     assert again.returncode == 0
     assert (folder / "glow.npz").stat().st_mtime_ns == before
-    fresh = run("glow", scene, "--no-pictures", "--fresh", folder=scene.parent)
+    fresh = typed("glow", scene, "--no-pictures", "--no-suggest", "--fresh")
     assert fresh.returncode == 0
     assert (folder / "glow.npz").stat().st_mtime_ns != before
 
@@ -295,6 +295,7 @@ def test_a_screen_of_plain_letters(scene):
     shown = run(*arguments, folder=scene.parent, PYTHONIOENCODING="ascii")
     assert shown.returncode == 0, shown.stderr
     assert "Traceback" not in shown.stderr
+    assert "\x1b[" not in shown.stdout, "colours reach no pipe"
     data = run("check", scene, "--json", folder=scene.parent, PYTHONIOENCODING="ascii")
     assert json.loads(data.stdout)["title"] == "Kleine Größe ×"
 
@@ -412,8 +413,3 @@ def test_wrong_arguments(scene, typed, arguments, message):
     assert shown.returncode == 2
     assert message in shown.stderr
     assert "Traceback" not in shown.stderr
-
-
-def test_no_colour_codes_reach_a_pipe(scene):
-    shown = run("check", scene, folder=scene.parent)
-    assert "\x1b[" not in shown.stdout

@@ -196,7 +196,7 @@ def test_without_pulses_it_says_how_to_add_one(folder):
 
 
 def glow_of(folder, *more):
-    common = ("--out", folder / "out", "--no-pictures")
+    common = ("--out", folder / "out", "--no-pictures", "--no-suggest")
     return run(glow.command, folder / "still.toml", *common, *more)
 
 
@@ -242,7 +242,8 @@ def test_the_state_of_the_battery_is_an_option(folder):
 def test_at_full_voltage_all_is_as_without_battery_and_wires(folder):
     bare = folder / "bare.toml"
     bare.write_text(LITTLE[: LITTLE.index("[power]")])
-    data = run(glow.command, bare, "--out", folder / "out", "--no-pictures", "--json").output
+    common = ("--out", folder / "out", "--no-pictures", "--no-suggest")
+    data = run(glow.command, bare, *common, "--json").output
     without, full = (
         json.loads(text) for text in (data, glow_of(folder, "--full-voltage", "--json").output)
     )
@@ -254,7 +255,8 @@ def test_at_full_voltage_all_is_as_without_battery_and_wires(folder):
 def test_a_pack_that_cannot_run_the_prop_is_the_first_thing_glow_says(folder):
     weak = folder / "weak.toml"
     weak.write_text(LITTLE.replace('"lithium_18650"', '"alkaline_aaa"\nin_series = 3'))
-    shown = run(glow.command, weak, "--out", folder / "out", "--no-pictures").output
+    common = ("--out", folder / "out", "--no-pictures", "--no-suggest")
+    shown = run(glow.command, weak, *common).output
     assert shown.startswith("3 x AAA alkaline cell cannot run this prop: ")
     assert "its limit 300 mA" in shown.split("Little pair")[0]
 

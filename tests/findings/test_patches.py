@@ -70,6 +70,22 @@ def test_an_even_glow_has_no_findings():
     assert found(lambda x, y: 100.0 + 0 * x) == []
 
 
+@pytest.mark.parametrize(("bridge", "spots"), [(0.8, 2), (1.0, 1)])
+def test_two_spots_are_one_where_all_between_them_stands_out_half_as_much(bridge, spots):
+    """In logarithms: a bridge 1.67 times the mean parts them, one of 1.84 joins them, where 3 times
+    the mean stands out by itself."""
+
+    def brightness(x, y):
+        ends = 1 + 4 * np.exp(-((np.abs(x) - 48) ** 2 + y**2) / 128)
+        return 100 * np.maximum(ends, 1 + bridge * np.exp(-(y**2) / 128) * (np.abs(x) < 48))
+
+    patches = found(brightness)
+    assert [patch.kind for patch in patches] == ["hot spot"] * spots
+    assert max(patch.length_mm for patch in patches) == pytest.approx(
+        28 if spots == 2 else 120, abs=2
+    )
+
+
 def test_a_hot_spot_is_found_where_it_is_and_as_strong_as_it_is():
     (patch,) = found(spot(4.0, 8.0), lights=[[40.0, -20.0, -10.0]])
     assert patch.kind == "hot spot"

@@ -23,6 +23,9 @@ from tests.support.solvers import quick, reference
 ENDLESS = "S2"
 """Giovanelli's, which lets nothing through: see `test_half_space`."""
 NORMAL = ["S8", "S13"]
+QUICKLY = {"quick": NORMAL, "reference": ["S1", "S9", "S14", *NORMAL]}
+"""Slabs that each solver runs by default; the others, and for the reference all of them once more
+with a smaller error, are slow."""
 incidence = pytest.mark.parametrize("exponent", [BEAM, DIFFUSE], ids=["beam", "diffuse"])
 
 
@@ -56,7 +59,9 @@ def check(solve, name: str, exponent: float, photons: int) -> None:
 @pytest.mark.parametrize(
     "name",
     [
-        pytest.param(k, marks=() if k in NORMAL else pytest.mark.slow_for("quick"))
+        pytest.param(
+            k, marks=pytest.mark.slow_for(*(who for who in QUICKLY if k not in QUICKLY[who]))
+        )
         for k in SLABS
         if k != ENDLESS
     ],
@@ -127,7 +132,10 @@ BETWEEN_SLIDES = [  # n, g, mu_a, mu_s', R, T of 1 mm
 ]
 
 
-@pytest.mark.parametrize("row", BETWEEN_SLIDES)
+@pytest.mark.parametrize(
+    "row",
+    [*BETWEEN_SLIDES[:4], *(pytest.param(r, marks=pytest.mark.slow) for r in BETWEEN_SLIDES[4:])],
+)
 def test_slab_between_glass_slides(row):
     """1 mm between two slides of glass, 1 mm and n 1.5: a real sample, measured, as inverted by
     adding-doubling (g = 0), and made-up ones whose truth is stated (g = 0.9): test data of
