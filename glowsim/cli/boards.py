@@ -104,9 +104,10 @@ def placing_options(command: Callable[..., Any]) -> Callable[..., Any]:
         mine = {field.name: given.pop(field.name) for field in fields(Where)}
         return command(where=Where(**mine), **given)
 
+    made: Callable[..., Any] = asked
     for option in reversed(_OPTIONS):
-        asked = option(asked)
-    return asked
+        made = option(made)
+    return made
 
 
 def refuse_for_paths(

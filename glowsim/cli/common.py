@@ -158,7 +158,7 @@ def shown_options(
     size, of : the usual size of pictures and what it is of;  page : with a brightness map
     pictures : what --pictures draws. Without a text there is no such option.
     """
-    adds = [scene_argument, out_option]
+    adds: list[Callable[..., Any]] = [scene_argument, out_option]
     if size:
         kind = SizeType(page)
         adds.append(click.option("--size", type=kind, default=size, show_default=True, help=of))
@@ -173,9 +173,10 @@ def shown_options(
             mine = {name: given.pop(name) for name in names & given.keys()}
             return command(asked=Asked(**mine), **given)
 
+        made: Callable[..., Any] = asked
         for option in reversed(adds):
-            asked = option(asked)
-        return asked
+            made = option(made)
+        return made
 
     return add
 

@@ -155,7 +155,8 @@ def test_a_pulse_stopped_while_it_draws_leaves_the_old_set(folder, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(pulse, "write_moving", stopped)
-    shown = run(pulse.command, folder / "slow.toml", "--out", out, "--size", "80x60")
+    short = ("--seconds", 1, "--fps", 6, "--size", "80x60")
+    shown = run(pulse.command, folder / "slow.toml", "--out", out, *short)
     assert shown.exit_code != 0
     assert told == [out / "pulse.webp"]  # what is finished of it stays beside it
     assert {(out / name).read_bytes() for name in names} == {b"old"}
@@ -165,7 +166,8 @@ def test_a_pulse_stopped_while_it_draws_leaves_the_old_set(folder, monkeypatch):
 def test_pulse_figures_use_the_saved_glow_and_draw_nothing(folder):
     out = folder / "figures"
     for _ in range(2):
-        shown = run(pulse.command, folder / "slow.toml", "--out", out, "--no-pictures", "--json")
+        short = ("--seconds", 2, "--fps", 12, "--no-pictures", "--json")
+        shown = run(pulse.command, folder / "slow.toml", "--out", out, *short)
         data = json.loads(shown.output)
     assert {path.name for path in out.iterdir()} == {"glow.npz", "pulse.csv", "pulse.h"}
     assert not data["flashes"]["on a screen"]["too_many"]
