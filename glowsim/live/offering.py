@@ -22,7 +22,7 @@ from glowsim.live.figures import Figures
 from glowsim.live.lane import SupersededError
 from glowsim.live.placing import made_alike
 from glowsim.live.searching import CHANGED, Report, Search
-from glowsim.live.sentence import boards_of, plain, power_of
+from glowsim.live.sentence import boards_of, plain, power_of, reach
 from glowsim.live.session import Session
 from glowsim.scene import SceneFile
 from glowsim.transport.plan import plan_of
@@ -199,7 +199,12 @@ def _words(search: Search, found: Prop, factor: float, now: Figures, then: Figur
     said += f" in {plain(new.material)}"
     if factor < 1:
         said += f", turned down to {100 * factor:.0f} % by heat,"
-    does = "would make it even" if even.grade == "even" else "would be nearer to even"
+    worst = then.worst(edits.told_as(found, number))
+    does = f"would make {search.name} even"
+    if even.grade != "even":
+        does = f"would bring {search.name} nearer to even"
+        if worst is not None:
+            does += f", though a {worst.kind} {reach(worst)} stays"
     pairs = [
         (f"off by {even.off_by:.2f} times", f"{before.off_by:.2f}"),
         (f"mean {even.mean_cd_m2:.3g} cd/m²", f"{before.mean_cd_m2:.3g}"),
@@ -210,4 +215,4 @@ def _words(search: Search, found: Prop, factor: float, now: Figures, then: Figur
     if now.hottest_c is not None and then.hottest_c is not None:
         pairs.append((f"{then.hottest_c:.0f} °C", f"{now.hottest_c:.0f}"))
     effects = ", ".join(f"{after} ({earlier} now)" for after, earlier in pairs)
-    return f"{search.name}: {said} {does}: {effects}. Tried; nothing is put in before you take it."
+    return f"{said} {does}: {effects}. Tried; nothing is put in before you take it."

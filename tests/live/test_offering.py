@@ -66,7 +66,7 @@ def test_what_would_make_it_even_is_tried_said_and_put_in_by_one_press(opened, m
     assert works.wait(1800)
     offer = works.offer
     assert session.now == before  # nothing is put in before it is taken
-    assert " would make it even: off by " in offer.words
+    assert " would make bud even: off by " in offer.words
     was = session.figures.evenness("bud")
     works.take_offer()
     assert works.offer is None
@@ -89,7 +89,8 @@ def test_the_nearest_is_offered_where_nothing_is_even_and_only_for_the_prop_it_w
     guessed(monkeypatch, session, 42, enough=False)
     offer, told = offering.offered(session, 0, lambda words: None)
     assert told == ""
-    assert " would be nearer to even: off by " in offer.words
+    said = " would bring bud nearer to even, though a dark gap from "
+    assert said in offer.words
     assert offer.holds
     session.nudge(HIGH, (0, 0, 1))
     assert not offer.holds
