@@ -11,6 +11,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -158,6 +159,9 @@ class Answers:
         if work != self._mend:
             self.error = error
         self._changed()
+        if work == self._full and not error and self._near is not None:
+            with suppress(Exception):  # what is wrong is said once something moves
+                self._kept.ready(self._near)
 
     def _reporting(self, check: Check) -> Callable[[str], None]:
         def report(text: str) -> None:

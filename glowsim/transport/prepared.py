@@ -27,7 +27,7 @@ from glowsim.transport.problem import BodyProblem, Kind, centres_mm
 from glowsim.transport.quick import QuickBody, entering_of, solve_body
 from glowsim.transport.quick.lattice import Lattice, lattice_of
 from glowsim.transport.quick.quality import FULL, Quality
-from glowsim.transport.quick.shell import corrected
+from glowsim.transport.quick.shell import Shell, corrected
 from glowsim.transport.quick.surfaces import Surfaces, as_numbers, media_alike, surfaces_of
 from glowsim.transport.result import BodyGlow, SurfaceGlow
 from glowsim.transport.solvers import solver_of
@@ -120,26 +120,41 @@ class PreparedProp:
 
         return self._entered.get(key, solved)
 
+    def ready(self, plan: Plan) -> None:
+        """Work out beforehand what drafts near the full answer to a plan start from."""
+        for number in plan.distinct.values():
+            self._shell_draft(plan, number)
+
+    def _shell_draft(self, plan: Plan, number: int) -> tuple[BodyProblem, Shell, FloatArray] | None:
+        """Return a body as it stands in a plan, as a shell, and the draft of it, which is the same
+        for every move until there is another full answer; None where it is no shell, or where not
+        all of its lights shine in its hollow."""
+        key = plan.keys[number]
+        before = self._befores.get(
+            key, lambda: body_problem(plan, number, self._shapes, fitted=False)
+        )
+        shell = None
+        if before.wall_mm is not None and _all_in_air(before):
+            shell = self.quick(before).shell
+        if shell is None:
+            return None
+        draft = self._drafts.get(key, lambda: shell.let_out(before.emitters, before.boards))
+        return before, shell, draft
+
     def _moved(self, plan: Plan, near: Plan, number: int) -> BodyGlow | None:
         """Return a draft of a shell lit from its hollow, from the full answer to lights near by;
         None where the body is another, or other lights shine in it."""
-        before = self._befores.get(
-            near.keys[number], lambda: body_problem(near, number, self._shapes, fitted=False)
-        )
-        quick = self.quick(before)
-        shell = quick.shell
-        if shell is None:
+        known = self._shell_draft(near, number)
+        if known is None:
             return None
+        before, shell, was = known
         problem = body_problem(plan, number, self._shapes, fitted=False)
-        air = problem.kind_of(problem.emitters.region) == Kind.AIR
         alike = np.array_equal(problem.emitters.light, before.emitters.light)
-        if not air.all() or not alike or self.quick(problem) is not quick:
+        if not _all_in_air(problem) or not alike or self.quick(problem).shell is not shell:
             return None
         full = self.body_glow(near, number)
         area = full.surface.areas_mm2
-        # The same for every move until there is another full answer.
-        known = self._drafts.get(near.keys[number], lambda: shell.let_out(before.emitters))
-        draft = corrected(shell.let_out(problem.emitters), known, full.diffuse * area)
+        draft = corrected(shell.let_out(problem.emitters, problem.boards), was, full.diffuse * area)
         return replace(
             full,
             key=plan.keys[number],
@@ -176,6 +191,10 @@ class PreparedProp:
             return QuickBody(problem, self.seed, surfaces, lattice)
 
         return self._bodies.get(f"{grid} {optics}", made)
+
+
+def _all_in_air(problem: BodyProblem) -> bool:
+    return bool((problem.kind_of(problem.emitters.region) == Kind.AIR).all())
 
 
 def _digest(*arrays: np.ndarray) -> str:

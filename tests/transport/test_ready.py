@@ -172,3 +172,22 @@ def test_a_draft_of_a_shell_follows_the_last_full_answer():
     ratio = draft.diffuse / full.diffuse - 1
     assert np.sqrt((ratio**2 @ area / area.sum()).max()) < 0.1
     assert np.abs((draft.diffuse @ area) / (full.diffuse @ area) - 1).max() < 0.02
+
+
+IN_A_HOLLOW = SHELL.replace("40", "60").replace("rgb_5050_5ma", "ring_12")
+
+
+@pytest.mark.slow
+def test_a_draft_of_a_shell_has_the_shadow_of_a_board_in_its_hollow():
+    """A ring of LEDs as wide as two thirds of the hollow, moved far: 17 % off without."""
+    prop = PreparedProp()
+    text = IN_A_HOLLOW.replace("[{x}, 0, -6]", "[0, 0, {z}]")
+    here, there = (plan_of(parse_scene(text.format(z=z))) for z in (-12.0, 0.0))
+    prop.glow(here)
+    prop.ready(here)
+    full = prop.glow(there).bodies[0]
+    draft = prop.glow(there, quality=DRAFT, near=here).bodies[0]
+    area = full.surface.areas_mm2
+    ratio = draft.diffuse / full.diffuse - 1
+    assert np.sqrt((ratio**2 @ area / area.sum()).max()) < 0.13
+    assert np.abs((draft.diffuse @ area) / (full.diffuse @ area) - 1).max() < 0.015
