@@ -90,6 +90,7 @@ class Answers:
         self._lock = threading.Lock()
         self._wanted: Prop | None = None
         self._near: Plan | None = None
+        self._follows = False
         self._sizes: dict[int, Sizes] = {}
         self._back: tuple[FloatArray, FloatArray] | None = None
         self._studio: Studio | None = None
@@ -162,6 +163,11 @@ class Answers:
         if work == self._full and not error and self._near is not None:
             with suppress(Exception):  # what is wrong is said once something moves
                 self._kept.ready(self._near)
+                if not self._follows:
+                    # The first draft of a solid body takes a second of getting ready.
+                    near = plan_of(scene_file, self._sizes)
+                    self._kept.glow(near, quality=FOLLOWING, near=self._near)
+                    self._follows = True
 
     def _reporting(self, check: Check) -> Callable[[str], None]:
         def report(text: str) -> None:
@@ -213,8 +219,6 @@ class Answers:
         check()
         self._back = back
         self._show(glow, prop, full=True, calm=photos.calm_cd_m2(self._studio))
-        # The first draft takes a second of getting ready, which no hand should wait for.
-        self._kept.glow(plan_of(scene_file, self._sizes), quality=FOLLOWING, near=plan)
 
     def _mend(self, check: Check, scene_file: SceneFile, prop: Prop) -> None:
         glow = as_tried(self._kept.glow(plan_of(scene_file)), scene_file)
