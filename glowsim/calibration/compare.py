@@ -22,6 +22,7 @@ from glowsim.calibration.lit import Photo
 from glowsim.calibration.merge import merged
 from glowsim.calibration.prop import SLOPE, TestPiece
 from glowsim.calibration.strip import Views, check_light, views_of
+from glowsim.calibration.told import told_by
 from glowsim.errors import SolveError
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import RayTarget
@@ -42,10 +43,9 @@ SHADED_ERROR = 0.2
 """The same behind a board, of the light of its own LEDs (`transport/quick/shaded.py`)."""
 OWN_LED_MM = 1.0
 """How far off the plane of a board its own LEDs are, at most."""
-PHOTONS = 300_000
-"""By which the reference solver tells what quick is off on a prop."""
-FEW = 0.3
-"""Noise of a patch from which its photons tell nothing."""
+PHOTONS, WORK = 300_000, 1e9
+"""By which the reference solver tells what quick is off on a prop, and the work that they may
+take: about a minute on two cores."""
 KEPT_ERROR, PATCH_ERROR = 0.03, 0.04
 """What is left where the reference has told all, shared by neighbours and of each patch by itself:
 real material is not quite what it follows, and a patch is a few faces (opinion)."""
@@ -156,7 +156,10 @@ def compared(
     quick = MODEL_ERROR**2 * alike + OWN_ERROR**2 * np.eye(len(here))
     quick += sum(np.outer(s, s) for s in _behind_boards(piece, points, each, flux))
     report("following photons")
-    off, left = _told_by_photons(piece, optics, weights, here, quick)
+    try:
+        off, left = told_by(piece.counted(optics, PHOTONS, WORK), weights, here, quick)
+    except SolveError:  # there is no compiler
+        off, left = np.zeros(len(here)), quick
     own = (photo.reading_error**2 + PATCH_ERROR**2) * np.eye(len(here))
     spread = own + left + KEPT_ERROR**2 * alike + sum(np.outer(s, s) for s in shared)
     return Compared(
@@ -177,27 +180,6 @@ def _moved_boards(
         for board in np.unique(piece.problem.emitters.light)
     ]
     return np.log(np.maximum(flux @ np.array(shone) @ weights.T, 1e-300))
-
-
-def _told_by_photons(
-    piece: TestPiece, optics: Optics, weights: FloatArray, here: FloatArray, quick: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return what the reference solver tells that quick is off, and what doubt of that is left.
-
-    here, quick : (m,) and (m, m) float, ln of the patches by quick, and its covariance
-    Where there is no compiler nothing is told.
-    """
-    try:
-        light, variance = piece.counted(optics, PHOTONS)
-    except SolveError:
-        return np.zeros(len(here)), quick
-    seen = light @ weights.T
-    noise = np.sqrt(variance @ weights.T**2) / np.maximum(seen, 1e-300)
-    # A logarithm of few photons leans to one side: such patches tell nothing.
-    told = noise < FEW
-    off = np.log(seen[told]) - here[told]
-    gain = np.linalg.solve(quick[np.ix_(told, told)] + np.diag(noise[told] ** 2), quick[told]).T
-    return np.asarray(gain @ off), np.asarray(quick - gain @ quick[told])
 
 
 def _behind_boards(

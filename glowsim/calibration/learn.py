@@ -89,14 +89,16 @@ def learn(file: ReadingsFile, report: Report = lambda text: None) -> Learnt:
     for name in names:
         series = bench.series(name, report)
         report(f"fitting {name}")
-        bands.append(_band(name, series, base, len(names)))
+        bands.append(_band(name, series, base, len(names), report))
     return Learnt(file, base, tuple(bands))
 
 
-def _band(name: str, series: list[Series], base: Material, count: int) -> LearntBand:
+def _band(
+    name: str, series: list[Series], base: Material, count: int, report: Report
+) -> LearntBand:
     prior = prior_of(base, BANDS.index(name))
     surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
-    fitted = fit_on_fine_cells(series, prior)
+    fitted = fit_on_fine_cells(series, prior, report)
     alarms = []
     if fitted.chance < UNLIKELY:
         alarms.append(_not_belonging(fitted))
@@ -116,9 +118,11 @@ def _band(name: str, series: list[Series], base: Material, count: int) -> Learnt
     return LearntBand(name, fitted, tuple(alarms), tuple(cautions), tuple(pairwise(ends)), strips)
 
 
-def fit_on_fine_cells(series: Sequence[Series], prior: Prior) -> Fitted:
-    """Return the likeliest coefficients, on cells that are fine enough for them, corrected by finer
-    ones at the end."""
+def fit_on_fine_cells(
+    series: Sequence[Series], prior: Prior, report: Report = lambda text: None
+) -> Fitted:
+    """Return the likeliest coefficients, on cells that are fine enough for them, corrected at the
+    end by finer ones and by what photons of the reference tell."""
     pieces = [one.piece for one in series if isinstance(one, SurfaceSeries)]
     for piece in pieces:
         piece.sharpen(prior.optics)
@@ -132,9 +136,14 @@ def fit_on_fine_cells(series: Sequence[Series], prior: Prior) -> Fitted:
         for piece in pieces:
             piece.sharpen(fitted.optics)
         fitted = fit(series, prior)
-    sharpened = [piece.sharpen(fitted.optics) for piece in pieces]
-    if not any(sharpened):
+    surfaces = [one for one in series if isinstance(one, SurfaceSeries)]
+    if not surfaces:
         return fitted
+    for piece in pieces:
+        piece.sharpen(fitted.optics)
+    report("following photons")
+    for one in surfaces:
+        one.follow(fitted.optics)
     near = fitted.optics.logarithms - prior.optics.logarithms
     return replace(fit(series, prior, near[None]), spread=fitted.spread)
 

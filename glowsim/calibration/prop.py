@@ -24,9 +24,8 @@ from glowsim.transport.sizes import cell_for_mm
 SLOPE = 0.1
 """Step h of a slope, in the logarithm."""
 SAME = np.ones((2, 3))
-LEAST_PHOTONS, MOST_WORK = 10_000, 1e9
-"""Of each light, where some are counted, and the work that they may take (`work_of`): about a
-minute on two cores. A limit in seconds would let what is told hang on how busy a machine is."""
+LEAST_PHOTONS = 10_000
+"""Of each light, where some are counted and their work allows."""
 DEPTH_MM = 1.0
 """What lights may stand deeper or less deep than drawn."""
 CELL_IN_LENGTHS = 0.8
@@ -81,6 +80,7 @@ class TestPiece:
         self.cell_mm = self._cell_for(start)
         self.prepared = PreparedProp(most=2)
         self._kept: Kept[FloatArray] = Kept(64)
+        self._photons: Kept[tuple[FloatArray, FloatArray]] = Kept(4)
         self._finer: FloatArray | float = 0.0
 
     def _cell_for(self, optics: Optics) -> float:
@@ -169,15 +169,20 @@ class TestPiece:
         problem = replace(self._filled(optics, self.cell_mm), boards=kept)
         return self._leaving(problem, emitters)[:, 0]
 
-    def counted(self, optics: Optics, photons: int) -> tuple[FloatArray, FloatArray]:
+    def counted(self, optics: Optics, photons: int, work: float) -> tuple[FloatArray, FloatArray]:
         """Return exitance of each face by the reference solver and its variance, (k,) float each.
 
-        photons : of all lights together, about; fewer where each takes much work
-        The same each time, however busy the machine. Raises SolveError where there is no compiler.
+        photons : of all lights together, about;  work : that they may take (`work_of`), beyond
+        which there are fewer; a limit in seconds would let them hang on how busy a machine is
+        The same each time. Raises SolveError where there is no compiler.
         """
+        key = f"{optics!r} {photons} {work}"
+        return self._photons.get(key, lambda: self._counted(optics, photons, work))
+
+    def _counted(self, optics: Optics, photons: int, work: float) -> tuple[FloatArray, FloatArray]:
         problem = self._filled(optics, self.cell_mm)
         _, first = _followed(problem, 1)  # a batch of each light, which tells the work of one
-        most = MOST_WORK * first.photons.sum() / work_of(first.events, int(first.photons.sum()))
+        most = work * first.photons.sum() / work_of(first.events, int(first.photons.sum()))
         each = min(max(photons, LEAST_PHOTONS * len(self.weight)), most) / len(self.weight)
         glow, _ = _followed(problem, int(each), first)
         assert glow.error is not None  # the reference solver always states it

@@ -13,19 +13,16 @@ from glowsim.calibration.lit import Lux, Photo
 from glowsim.calibration.patches import patches_of, tangents
 from glowsim.calibration.prop import Skin, TestPiece, moved_by, nearest, read_by, sharpened_by
 from glowsim.calibration.strip import Strip, strip_of
+from glowsim.calibration.told import COARSE_ERROR, LEFT, Told, told_along
 from glowsim.geometry.mesh import FloatArray
 from glowsim.optics.emission import luminance_shape
 from glowsim.units import per_m2
 
 MODEL_ERROR = 0.02
-"""Of the solver, smooth along the surface (against the reference solver on a 120 mm spike)."""
+"""Smooth along the surface: of quick (beside the reference on a 120 mm spike) until photons tell
+what it is off; after that, real material is not quite what these follow (opinion)."""
 SMOOTH_MM = 20.0
 LENGTH_ERROR = 0.01
-COARSE_ERROR = 0.10
-"""The same where cells are coarser than one transport length."""
-LEFT = 0.25
-"""Of what finer cells change, that may be left or too much (beside the reference on a short rod:
-0.09 of 0.36 close to its light, up to 0.06 elsewhere)."""
 READ_FACE_MM = 3.5
 """Longest edge of faces that a stretch or patch is read from. Along a rod of foam, light falling to
 a quarter in 7 mm, faces of 4 mm shift ln mu_s' by 0.04 and ones of 9 mm by 0.5; 2.5 mm by 0.01."""
@@ -43,6 +40,7 @@ class SurfaceSeries:
     along_mm : (m,) float, along a stretch;  own, shared : doubts of the instrument
     beside   : of patches, weights of the same places moved by SIDE_MM two ways, (m, k) float each
     moved_mm : what the camera's doubts move them by, (m, 7) float, (2, m, 7) of patches
+    response : of the camera's exponent, one deviation
     """
 
     piece: TestPiece
@@ -57,26 +55,42 @@ class SurfaceSeries:
     moved_mm: FloatArray | None = None
     beside: tuple[FloatArray, ...] = ()
     scale: float = FREE
+    response: float = 0.0
     strip: Strip | None = None
     profile: bool = True
     _slow: tuple[FloatArray, dict[str, FloatArray]] | None = field(default=None, init=False)
+    _told: Told | None = field(default=None, init=False)
+
+    def follow(self, optics: Optics) -> None:
+        """Let photons tell what quick is off for a material: taken into every answer from now."""
+        self._told = told_along(self.piece, self.weights, optics)
 
     def foreseen(self, optics: Optics) -> Foreseen:
         """Return what would be read, up to a scale."""
         signal = read_by(self.piece, self.weights, optics)
-        return Foreseen(signal.value, signal.slope)
+        off = 0.0 if self._told is None else self._told[0]
+        return Foreseen(signal.value + off, signal.slope)
 
     def doubts(self, optics: Optics) -> Doubts:
         """Return instrument, solver, place, length, depth of the lights, index and scale."""
         if self._slow is None or np.abs(self._slow[0] - optics.logarithms).max() > REFRESH:
             self._slow = optics.logarithms, moved_by(self.piece, self.weights, optics)
         apart = self.along_mm[:, None] - self.along_mm[None]
-        sd = COARSE_ERROR if self.piece.too_coarse(optics) else MODEL_ERROR
+        coarse = self._told is None and self.piece.too_coarse(optics)
+        sd = COARSE_ERROR if coarse else MODEL_ERROR
         own = self.own + sd**2 * np.exp(-0.5 * (apart / SMOOTH_MM) ** 2)
         shared = self.shared | self._slow[1]
-        finer = sharpened_by(self.piece, self.weights, optics)
-        shared[f"cells {self.piece.problem.name}"] = LEFT * finer
+        if self._told is None:
+            finer = sharpened_by(self.piece, self.weights, optics)
+            shared[f"cells {self.piece.problem.name}"] = LEFT * finer
+        else:
+            own = own + self._told[1]
         shared[f"{self.name} scale"] = np.full(len(self.measured), self.scale)
+        if self.response:
+            # By what is foreseen: by what was read, a fall that was read too steep would count less
+            # than one too shallow, and cloudiness be learnt too low.
+            ln = self.foreseen(optics).value
+            shared[f"{self.name} response"] = self.response * (ln - ln.max())
         if self.beside:
             own = own + self._off_their_places(optics)
         elif self.shift_mm:
@@ -90,7 +104,7 @@ class SurfaceSeries:
 
     def _off_their_places(self, optics: Optics) -> FloatArray:
         """Return what patches that are each off their place, and a camera that is, do: (m, m)."""
-        here = self.foreseen(optics).value
+        here = read_by(self.piece, self.weights, optics).value
         slopes = [(read_by(self.piece, w, optics).value - here) / SIDE_MM for w in self.beside]
         found = np.diag(self.shift_mm**2 * (np.array(slopes) ** 2).sum(axis=0))
         if self.moved_mm is not None:
@@ -101,7 +115,8 @@ class SurfaceSeries:
     def cautions(self, optics: Optics) -> tuple[str, ...]:
         """Return whether the piece is too big for so dense a material, or cut too coarsely."""
         said = []
-        if self.piece.too_coarse(optics):
+        left = COARSE_ERROR if self._told is None else float(np.diag(self._told[1]).max() ** 0.5)
+        if self.piece.too_coarse(optics) and left > 0.5 * COARSE_ERROR:
             said.append(
                 f"{self.name}: this material is too cloudy for the grid of so large a piece, so "
                 "this counts less; a smaller piece would tell more"
@@ -143,14 +158,14 @@ def photo_series(
         toward = np.array(photo.toward) / np.linalg.norm(photo.toward)
     else:
         points, along, values, toward = strip.points, strip.along_mm, strip.values, strip.toward
-    measured, shared = _as_measured(photo, name, values, camera, strip)
+    measured, shared, response = _as_measured(photo, name, values, camera, strip)
     half = 2.0 * (along - along[0]) / (along[-1] - along[0]) - 1.0
     shared[f"{name} vignetting"] = -photo.vignetting * half**2
     own = np.diag(np.full(len(values), photo.reading_error**2))
     labels = tuple(f"{a:.0f} mm along" for a in along)
     return SurfaceSeries(
         piece, name, labels, measured, _seen_weights(skin, points, toward), along, own, shared,
-        photo.shift_mm, strip.moved_mm if strip else None, strip=strip,
+        photo.shift_mm, strip.moved_mm if strip else None, response=response, strip=strip,
     )  # fmt: skip
 
 
@@ -166,7 +181,7 @@ def _patch_series(
         strip = patches_of(photo, folder, skin.normal[chosen])
         points, values, toward = strip.points, strip.values, strip.toward
     weights = _seen_weights(skin, points, toward)
-    measured, shared = _as_measured(photo, name, values, camera, strip)
+    measured, shared, response = _as_measured(photo, name, values, camera, strip)
     own = np.diag(np.full(len(values), photo.reading_error**2))
     if strip is None:
         # Where in the image they were is not known: each may be darker by itself.
@@ -182,20 +197,20 @@ def _patch_series(
         1e3 * np.arange(len(points), dtype=float), own, shared, photo.shift_mm,
         strip.moved_mm if strip else None,
         tuple(_seen_weights(skin, points + SIDE_MM * way, toward) for way in ways),
-        strip=strip,
+        response=response, strip=strip,
     )  # fmt: skip
 
 
 def _as_measured(
     photo: Photo, name: str, values: FloatArray, camera: CameraCurve, strip: Strip | None
-) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Return logarithms of light by the camera's curve, and doubts of curve and stray light."""
+) -> tuple[FloatArray, dict[str, FloatArray], float]:
+    """Return logarithms of light by the camera's curve, and doubts of stray light and curve."""
     measured = np.asarray(np.log(values) / camera.exponent, dtype=float)
     response = photo.response_error if camera.error is None else camera.error
-    shared = {f"{name} response": response * (measured - measured.max())}
+    shared = {}
     if strip is not None and strip.stray > 0:
         shared[f"{name} stray light"] = np.minimum(strip.stray / values, 1.0)
-    return measured, shared
+    return measured, shared, response
 
 
 def _seen_weights(skin: Skin, points: FloatArray, toward: FloatArray) -> FloatArray:

@@ -41,7 +41,7 @@ FOAM = Optics(0.0022, 0.4, 0.65, 1.0)
 class ByQuick(TestPiece):
     """A piece whose photos quick makes too: the reference has nothing to tell."""
 
-    def counted(self, optics: Optics, photons: int):
+    def counted(self, optics: Optics, photons: int, work: float):
         raise SolveError("there is no compiler")
 
 
@@ -89,11 +89,10 @@ def test_photons_are_as_many_however_busy_the_machine(piece, monkeypatch):
     """By a clock that goes on a minute whenever it is looked at, too: the work of the first few
     limits them, and a hundred million are not followed."""
     monkeypatch.setattr("glowsim.transport.reference.run.BATCH_WORK", 1e5)
-    monkeypatch.setattr("glowsim.calibration.prop.MOST_WORK", 1e6)
-    idle = TestPiece.counted(piece, FOAM, 100_000_000)
+    idle = TestPiece._counted(piece, FOAM, 100_000_000, 1e6)
     minutes = count(0.0, 60.0)
     monkeypatch.setattr("time.perf_counter", lambda: next(minutes))
-    assert np.array_equal(idle, TestPiece.counted(piece, FOAM, 100_000_000))
+    assert np.array_equal(idle, TestPiece._counted(piece, FOAM, 100_000_000, 1e6))
 
 
 def test_a_prop_as_drawn_agrees(piece, tmp_path):

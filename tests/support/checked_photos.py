@@ -108,7 +108,6 @@ class Tabled(TestPiece):
     what was asked before is kept."""
 
     _shone: Kept[np.ndarray]
-    _photons: Kept[tuple[np.ndarray, np.ndarray]]
 
     def _on(self, cell_mm: float, optics: Optics, deeper_mm: float = 0.0) -> np.ndarray:
         node = self.start + 0.4 * np.round((optics.logarithms - self.start) / 0.4)
@@ -121,10 +120,6 @@ class Tabled(TestPiece):
         key = f"{optics!r} {emitters.position.tobytes()!r} {emitters.light.tobytes()!r}"
         return self._shone.get(key, lambda: super(Tabled, self).shone_by(optics, emitters, boards))
 
-    def counted(self, optics: Optics, photons: int) -> tuple[np.ndarray, np.ndarray]:
-        key = f"{optics!r} {photons}"
-        return self._photons.get(key, lambda: super(Tabled, self).counted(optics, photons))
-
 
 def piece_of(sort: Sort, wall_mm: float | None) -> Tabled:
     """Return a prop as the check knows it, in green."""
@@ -134,7 +129,7 @@ def piece_of(sort: Sort, wall_mm: float | None) -> Tabled:
         entry.mu_a_per_mm[1], entry.mu_s_reduced_per_mm[1], entry.g, entry.refractive_index
     )
     made = Tabled(body_problem(plan, 0), sort.material, 1, np.ones(len(sort.lights)), optics)
-    made._kept, made._shone, made._photons = Kept(1000), Kept(1000), Kept(10)
+    made._kept, made._shone = Kept(1000), Kept(1000)
     made.start, made.optics = optics.logarithms, optics
     return made
 
