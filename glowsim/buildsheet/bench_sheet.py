@@ -40,7 +40,11 @@ def bench_sheet(
         for g in gains
     )
     weighed: tuple[Block, ...] = (
-        Para(f"Any of these tells more about {material} than the catalogue or earlier readings:"),
+        Para(
+            f"Any of these tells more about {material} than the catalogue or earlier readings, what "
+            f"tells most for its minutes first. In per cent: how far the prop's {what} may be off "
+            "either way, now and after that reading."
+        ),
         Grid(("read", "minutes", f"{what}, now", "then"), rows, (6.0, 1.2, 2.0, 2.0)),
     )
     return BuildSheet(
@@ -55,7 +59,7 @@ def bench_sheet(
                 (
                     Items((*piece, *_PHOTO), ticks=True),
                     Para(_MARKS),
-                    FullSize("Marks card", (marks_card(),)),
+                    FullSize("Marks card", (marks_card(),), ""),
                 ),
             ),
         ),

@@ -60,12 +60,19 @@ class Drawn:
     caption: str
 
 
+TEMPLATE_KEY = (
+    "Orange: board, LEDs.  Dashed: pocket, bore, what is set in.  Dotted: dished foot.  "
+    "Up: LED face above the base.  Out: from the axis."
+)
+
+
 @dataclass(frozen=True)
 class FullSize:
-    """The views of one body at full size."""
+    """The views of one body at full size; `key` says at the foot what its lines mean."""
 
     title: str
     drawings: tuple[Drawing, ...]
+    key: str = TEMPLATE_KEY
 
 
 Block = Para | Items | Grid | Shown | Drawn | FullSize

@@ -160,7 +160,7 @@ def _flowables(block: Block, styles: _Styles, usable_mm: float, paper: str) -> l
             pages = pages_for(block.title, block.drawings, paper)
             turned: list[Any] = []
             for page in pages:
-                turned += [PageBreak(), _TemplatePage(page, paper, styles)]
+                turned += [PageBreak(), _TemplatePage(page, block.key, paper, styles)]
             return turned
 
 
@@ -227,9 +227,9 @@ class _DrawingFlow(Flowable):  # type: ignore[misc]
 class _TemplatePage(Flowable):  # type: ignore[misc]
     """A whole page at full size."""
 
-    def __init__(self, page: Page, paper: str, styles: _Styles) -> None:
+    def __init__(self, page: Page, key: str, paper: str, styles: _Styles) -> None:
         super().__init__()
-        self._page, self._styles = page, styles
+        self._page, self._key, self._styles = page, key, styles
         self._width, self._height = paper_size_mm(paper)
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
@@ -272,12 +272,7 @@ class _TemplatePage(Flowable):  # type: ignore[misc]
             base - 1 * mm,
             f"This bar must measure {BAR_MM:.0f} mm. If it does not, print at 100 % (actual size).",
         )
-        canvas.drawString(
-            left,
-            base - 6 * mm,
-            "Orange: board, LEDs.  Dashed: pocket, bore, what is set in.  Dotted: dished foot.  "
-            "Up: LED face above the base.  Out: from the axis.",
-        )
+        canvas.drawString(left, base - 6 * mm, self._key)
 
 
 def _draw(canvas: Any, drawing: Drawing, font: str) -> None:

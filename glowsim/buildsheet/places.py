@@ -346,5 +346,5 @@ def _middle(outlines: Sequence[FloatArray]) -> FloatArray:
 
 
 def _degrees(x: float, y: float) -> float:
-    """Return a bearing about the axis, 0 to 360, from +x towards +y."""
-    return 0.0 if math.hypot(x, y) < 1e-6 else math.degrees(math.atan2(y, x)) % 360
+    """Return a bearing about the axis in whole degrees, 0 to 359, from +x towards +y."""
+    return 0.0 if math.hypot(x, y) < 1e-6 else float(round(math.degrees(math.atan2(y, x))) % 360)

@@ -182,4 +182,4 @@ def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
     tilt = math.degrees(math.acos(max(-1.0, min(1.0, z))))
     if math.hypot(x, y) < 1e-6:
         return tilt, "-"
-    return tilt, f"{math.degrees(math.atan2(y, x)) % 360:.0f}°"
+    return tilt, f"{round(math.degrees(math.atan2(y, x))) % 360}°"

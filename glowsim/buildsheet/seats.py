@@ -120,7 +120,7 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         float(deep[0]),
         (float(deep[1:].min()), float(deep[1:].max())),
         leans,
-        math.degrees(math.atan2(worst[1], worst[0])) % 360,
+        float(round(math.degrees(math.atan2(worst[1], worst[0]))) % 360),
         ball_mm(other.spec),
         places.solid.hollow is not None and _meet(places.solid.hollow, head),
         any(_meet(light.board_mesh, head) for light in places.lights),

@@ -159,13 +159,17 @@ def _print_one(one: dict[str, Any]) -> None:
     from glowsim.calibration.plan import percent
 
     table = table_of(
-        f"what is worth reading of {one['material']}, for '{one['body']}'",
+        f"What is worth reading of {one['material']}, for '{one['body']}'",
         ["read"],
         ["minutes", "mean, now", "then", "5%/mean, now", "then"],
     )
     for row in one["readings"]:
         figures = [percent(sd) for key in ("mean_sd", "evenness_sd") for sd in row[key]]
         table.add_row(row["read"], f"{row['minutes']:g}", *figures)
+    table.caption = (
+        "how far the glow's mean and its 5%/mean may be off either way, for what is not known of "
+        "the material: now, and after that reading; what tells most for its minutes comes first"
+    )
     console().print(table)
 
 

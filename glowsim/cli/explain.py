@@ -10,6 +10,8 @@ from typing import Any
 import click
 import tomlkit
 
+from glowsim.catalogue import load_catalogue
+from glowsim.cli.catalogue import KINDS as ENTRIES
 from glowsim.cli.common import console
 from glowsim.cli.demo import demo_folder
 from glowsim.cli.schema import whole_schema
@@ -26,7 +28,6 @@ UNITS = (
 """How a key ends, and what it then counts in; the longer ending first."""
 KINDS = {"number": "a number", "integer": "a whole number", "string": "a text"} | {
     "boolean": "true or false",
-    "array": "a list",
     "object": "a table",
 }
 
@@ -62,21 +63,30 @@ def command(key: str) -> None:
     """Say what KEY means in a scene file: where it stands, its unit, limits, an example.
 
     With a name before it, as in `spike.length_mm`, only the one that belongs there; the name of a
-    table, such as `lights`, lists what may stand in it.
+    table, such as `lights`, or of a kind, such as `spike`, lists what may stand in it.
     """
     schema = whole_schema()
     keys = list(_keys(schema, schema, "", ()))
     wanted = tuple(key.replace("[]", "").split("."))
     found = [known for known in keys if _fits(known.path, wanted)]
     inside = [known for known in keys if known.home.split(".")[-len(wanted) :] == list(wanted)]
+    if not found and len(wanted) == 1:
+        found = [known for known in keys if known.name == "kind" and known.kind == key]
+        inside = [known for known in keys if known.name != "kind" and known.kind == key]
     if not found:
-        names = {known.name for known in keys}
-        near = did_you_mean(wanted[-1], names)
-        raise GlowsimError(f"a scene has no key '{key}'{near}")
+        raise GlowsimError(f"a scene has no key '{key}'{_elsewhere(wanted[-1], keys)}")
     console().print("\n\n".join(_told(alike) for alike in _alike(found)))
     if inside:
         shown = sorted({f"  {k.name}" + (f"  ({k.kind})" if k.kind else "") for k in inside})
         console().print("\n".join(["", f"In {key}:", *shown]))
+
+
+def _elsewhere(name: str, keys: list[Key]) -> str:
+    """Return where a word that is no key is told of, or which key is near."""
+    catalogue = load_catalogue()
+    if any(name in getattr(catalogue, kind) for kind in ENTRIES):
+        return f"; it stands in the catalogue: glowsim catalogue {name}"
+    return did_you_mean(name, {word for known in keys for word in (known.name, known.kind) if word})
 
 
 def _fits(path: tuple[str, ...], wanted: tuple[str, ...]) -> bool:
@@ -136,7 +146,7 @@ def _told(keys: list[Key]) -> str:
 
 def _limits(key: Key) -> list[str]:
     field = _plain(key.field)
-    kind = KINDS.get(field.get("type", ""), "")
+    kind = _list(field) if field.get("type") == "array" else KINDS.get(field.get("type", ""), "")
     if choice := field.get("enum") or ([field["const"]] if "const" in field else []):
         kind = "one of " + ", ".join(f'"{word}"' for word in choice)
     unit = next((unit for ending, unit in UNITS if key.name.endswith(ending)), "")
@@ -147,6 +157,15 @@ def _limits(key: Key) -> list[str]:
     elif key.needed:
         said.append("needed")
     return said
+
+
+def _list(field: dict[str, Any]) -> str:
+    """Return what a list is made of, where that is numbers of a fixed count."""
+    count = len(field.get("prefixItems", ()))
+    each = len(field.get("items", {}).get("prefixItems", ()))
+    if count:
+        return f"a list of {count} numbers"
+    return f"a list of points of {each} numbers" if each else "a list"
 
 
 def _range(field: dict[str, Any]) -> str:
@@ -161,8 +180,9 @@ def _range(field: dict[str, Any]) -> str:
 
 def _plain(field: dict[str, Any]) -> dict[str, Any]:
     """Return a field without the 'or nothing' that stands for a key left out."""
-    options = [option for option in field.get("anyOf", ()) if option.get("type", "null") != "null"]
-    return {**field, **options[0]} if options else field
+    options = [option for option in field.get("anyOf", ()) if option.get("type") != "null"]
+    # A length is a number, or a text with its unit: the number is told.
+    return {**field, **_plain(options[0])} if options else field
 
 
 def _example(key: Key) -> tuple[str, str] | None:

@@ -236,5 +236,5 @@ def _too_warm(found: HeatReport) -> list[str]:
     return [
         f"{len(hot)} of {len(found.boards)} boards get too warm {found.judged}. {worst.name} draws "
         f"{worst.power_w:.2g} W and may draw {worst.bearable_w:.2g} W at its place: {limit.what} "
-        f"bears {limit.limit_c:.0f} °C and gets {limit.found_c:.0f} °C; `glowsim heat` shows all"
+        f"{limit.found_c:.0f} °C, limit {limit.limit_c:.0f} °C; `glowsim heat` shows all"
     ]

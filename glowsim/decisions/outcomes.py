@@ -95,7 +95,7 @@ class Tried:
         mended = self.mended
         if mended:
             places = "; ".join(
-                f"place {k} from {was.places[k]:.2g} to {now.places[k]:.2g} of the mean"
+                f"place {k} on average from {was.places[k]:.2g} to {now.places[k]:.2g} of the mean"
                 for k in mended
             )
             said.append(places)

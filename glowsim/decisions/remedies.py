@@ -318,7 +318,8 @@ class Remedies:
         return light.model_copy(update=new)
 
     def _called(self, light: int) -> str:
-        return f"light {light + 1}" if len(self._body.lights) > 1 else "the light"
+        name = self._body.lights[light].name or f"light {light + 1}"
+        return name if len(self._body.lights) > 1 else "the light"
 
     def _with(
         self, finding: Finding, words: str, place: tuple[float, ...] | None, **changes: object

@@ -110,13 +110,7 @@ def level_for_heat(electrics: Electrics, heat: HeatReport) -> Level:
 
     What the dark chips draw stays; the rest goes with the level.
     """
-    found = []
-    average = electrics.average_levels()
-    for board, level, judged_heat in zip(electrics.boards, average, heat.boards, strict=True):
-        lit_ma = board.current_ma(level) - board.idle_ma
-        spare_ma = judged_heat.allowed_share * board.current_ma(level) - board.idle_ma
-        if lit_ma > 0:
-            found.append(max(0.0, spare_ma / lit_ma))
+    found = [board.allowed_level for board in heat.boards if board.power_w > board.idle_w]
     return level_at(electrics, min([*found, brightest_factor(electrics)]))
 
 

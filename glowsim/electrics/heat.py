@@ -52,7 +52,8 @@ class HeatLimit:
 class BoardHeat:
     """One light board at the drive that is judged.
 
-    power_w, full_power_w : judged, and at full white;  board_c, full_board_c : steady
+    power_w, full_power_w : judged, and at full white;  idle_w : with its LEDs dark
+    board_c, full_board_c : steady
     chip_c                : the hottest chip of an LED, or None where its data sheet tells nothing
     in_air                : nothing but air touches it, so something unseen must hold it
     limits                : the tightest first
@@ -67,6 +68,7 @@ class BoardHeat:
     buried_in: str
     power_w: float
     full_power_w: float
+    idle_w: float
     board_c: float
     full_board_c: float
     chip_c: float | None
@@ -87,15 +89,26 @@ class BoardHeat:
         return self.allowed_share * self.power_w
 
     @property
+    def allowed_level(self) -> float:
+        """Share of its settings at which the tightest limit is reached, all others of its body
+        turned down alike; what its chips draw while dark stays. 0 where that alone is too much."""
+        lit_w = self.power_w - self.idle_w
+        if lit_w <= 0:
+            return 0.0 if self.allowed_share < 1 else float("inf")
+        return max(0.0, (self.bearable_w - self.idle_w) / lit_w)
+
+    @property
     def verdict(self) -> str:
         """What to do, in a few words."""
         if self.allowed_share >= NEAR_LIMIT:
             return "below its limits by this estimate"
         if self.allowed_share >= 1:
             return "near its limit: measure, and leave a margin"
-        share = 100 * self.allowed_share
-        percent = f"{share:.0f}" if share >= 9.5 else f"{share:.1g}"
-        return f"derate to {percent} %, or add a path for the heat"
+        level = 100 * self.allowed_level
+        if level <= 0:
+            return "too warm even with its LEDs dark: add a path for the heat"
+        percent = f"{level:.0f}" if level >= 9.5 else f"{level:.1g}"
+        return f"turn it down to {percent} % of its settings, or add a path for the heat"
 
 
 SKIN = "skin"
@@ -290,6 +303,7 @@ def _judged(
                 buried_in=", ".join(dict.fromkeys(body.substances[r].name for r in touching)),
                 power_w=float(watts[k, 0]),
                 full_power_w=float(watts[k, 1]),
+                idle_w=_watts(board, board.idle_ma),
                 board_c=heat.room_c + float(rise[k, 0]),
                 full_board_c=heat.room_c + float(rise[k, 1]),
                 chip_c=None if chip is None else heat.room_c + float(rise[k, 0]) + chip,
@@ -346,6 +360,7 @@ def _plain(board: BoardHeat) -> dict[str, object]:
     plain = {k: v for k, v in vars(board).items() if k != "limits"}
     return plain | {
         "bears_share": _finite(board.allowed_share),
+        "bears_level": _finite(board.allowed_level),
         "bearable_w": None if math.isinf(board.allowed_share) else board.bearable_w,
         "verdict": board.verdict,
         "limits": [

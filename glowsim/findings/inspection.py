@@ -17,6 +17,7 @@ from glowsim.geometry.notes import Doubt
 from glowsim.scene import Body, Light
 from glowsim.transport.build import Report, body_problem
 from glowsim.transport.fit import Misfit, misfits
+from glowsim.transport.leds import LIFT_MM
 from glowsim.transport.neighbours import boards_in_neighbours
 from glowsim.transport.plan import Plan
 from glowsim.transport.problem import BodyProblem, Kind, centres_mm
@@ -176,7 +177,8 @@ def _lights(plan: Plan, body: Body, problem: BodyProblem) -> tuple[LightCheck, .
         count = len(board.led_offsets_mm(light.led_count))
         mine = slice(first, first + count)
         first += count
-        centre = emitters.position[mine].mean(axis=0)
+        # Of the board's plane, as the scene gives it.
+        centre = (emitters.position - LIFT_MM * emitters.direction)[mine].mean(axis=0)
         region = int(emitters.region[mine][int(depth[mine].argmin())])
         checks.append(
             LightCheck(

@@ -47,6 +47,33 @@ def test_a_name_before_it_picks_one():
     assert "in pulses" not in said("lights.zone")
 
 
+@pytest.mark.parametrize(
+    ("key", "told"),
+    [
+        ("bodies.wall_mm", "a number in mm, at least 0.05"),
+        ("where.radius_mm", "a number in mm, above 0"),
+        ("where.facing", "a list of 3 numbers"),
+        ("path_mm", "a list of points of 3 numbers in mm"),
+        ("bodies.drive_to", "a table"),
+    ],
+)
+def test_what_may_be_left_out_is_told_by_what_it_is(key, told):
+    assert told in said(key)
+
+
+def test_a_kind_lists_what_it_takes():
+    told = said("crystal")
+    assert 'kind = "crystal", in bodies.inserts.shape, bodies.shape' in told
+    assert "In crystal:" in told
+    assert "  width_mm" in told
+    assert "diameter_mm" not in told
+
+
+def test_a_name_of_the_catalogue_is_sent_there():
+    with pytest.raises(GlowsimError, match="glowsim catalogue pla_white"):
+        said("pla_white")
+
+
 def test_a_table_lists_what_may_stand_in_it():
     told = said("lights")
     assert "In lights:" in told

@@ -128,13 +128,23 @@ def test_the_chip_of_a_white_led_has_all_its_watts():
 def test_verdict_follows_the_drive(ball):
     full = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 1.0"}).boards[0]
     assert full.allowed_share < 1
-    assert f"derate to {100 * full.allowed_share:.0f} %" in full.verdict
+    assert f"turn it down to {100 * full.allowed_level:.0f} % of its settings" in full.verdict
     low = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": "red = 0.2"}).boards[0]
     assert low.power_w < full.power_w
     share = ball.boards[0].allowed_share
     assert share == pytest.approx(
         full.allowed_share * full.power_w / ball.boards[0].power_w, rel=1e-6
     )
+
+
+def test_turned_down_as_told_it_just_keeps_its_limit():
+    full = "red = 1.0, green = 1.0, blue = 1.0"
+    hot = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": full}).boards[0]
+    level = hot.allowed_level
+    less = f"red = {level}, green = {level}, blue = {level}"
+    cooler = heat(BALL, swap={"red = 0.2, green = 0.2, blue = 0.2": less}).boards[0]
+    around = next(limit for limit in cooler.limits if limit.what == hot.limits[0].what)
+    assert around.found_c == pytest.approx(around.limit_c, rel=1e-6)
 
 
 def test_wires_that_hang_free_carry_away_more_than_wires_cut_off(ball):
@@ -145,7 +155,10 @@ def test_wires_that_hang_free_carry_away_more_than_wires_cut_off(ball):
 
 def test_near_a_limit_is_not_below_it(ball):
     spare = ball.boards[0]
-    for bears, words in ((0.5, "derate to 50 %"), (1.1, "near"), (NEAR_LIMIT + 0.1, "below")):
+    # Dark, its chips draw 0.6 mA of the 11.4 each: half the power is less than half the level.
+    half, dark = "turn it down to 47 %", "too warm even with its LEDs dark"
+    cases = ((0.5, half), (0.05, dark), (1.1, "near"), (NEAR_LIMIT + 0.1, "below"))
+    for bears, words in cases:
         limits = tuple(type(limit)(limit.what, 0, 0, bears) for limit in spare.limits)
         assert words in type(spare)(**(vars(spare) | {"limits": limits})).verdict
 
