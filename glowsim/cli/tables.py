@@ -119,6 +119,13 @@ def _evenness(findings: Findings) -> FigureTable:
         f"{off_of_ripple(limits.evenness_target):.2f} on; even from {limits.even_from:g} and x "
         f"{off_of_ripple(limits.even_from):.2f}, if nothing stands out"
     )
+    for row in rows:
+        if row.eye_decides(limits):
+            table.caption += (
+                f"\n{row.body}: the verdict goes by 5%/mean as the eye averages it from "
+                f"{findings.room.viewing_distance_mm / 1000:g} m, "
+                f"{_figure('seen_p5_over_mean', row.seen_p5_over_mean)}"
+            )
     if any(row.shifted for row in rows):
         table.caption += (
             "\n* the noise of single faces shifts this figure (a least reads too low, a greatest "

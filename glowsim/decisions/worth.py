@@ -89,7 +89,11 @@ def wanted(step: Step) -> str:
 def verdict(step: Step) -> str:
     """Return the grade of a step and what it means, or what it lacks."""
     if step.enough:
-        return f"{step.grade}, it {MEANS[step.grade]}"
+        words = f"{step.grade}, it {MEANS[step.grade]}"
+        if step.evenness.eye_decides(step.findings.limits):
+            seen = share(step.evenness.seen_p5_over_mean)
+            words += f" (as the eye averages it from where it is seen, its 5%/mean is {seen})"
+        return words
     return f"{step.grade}, it {MEANS[step.grade]}; {wanted(step)} are wanted"
 
 

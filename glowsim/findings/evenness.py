@@ -73,6 +73,13 @@ class Evenness:
         """What the evenness target is held against, as the eye sees it."""
         return worse_end(self.seen_p5_over_mean, self.off_by)
 
+    def eye_decides(self, limits: Thresholds) -> bool:
+        """Whether 5th percentile over mean is too low for the grade face by face, and high enough
+        as the eye averages it."""
+        needed = {"even": max(limits.even_from, limits.evenness_target)}
+        needed["fair"] = limits.evenness_target
+        return self.grade is not None and self.p5_over_mean < needed.get(self.grade, 0.0)
+
     @property
     def enough(self) -> bool:
         """Whether it is graded, and even enough."""

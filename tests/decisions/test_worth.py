@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,6 +18,7 @@ from glowsim.decisions.worth import (
     figures,
     verdict,
 )
+from glowsim.findings import evenness
 from glowsim.scene import Thresholds
 
 
@@ -26,7 +28,14 @@ def step(off, *, mean=100.0, grade="patchy", even=0.3, not_carried=""):
         even=even,
         grade=grade,
         enough=grade != "patchy",
-        evenness=SimpleNamespace(off_by=float(np.exp(off)), mean_cd_m2=mean),
+        evenness=replace(
+            evenness("made up", np.ones(3), np.ones(3)),
+            off_by=float(np.exp(off)),
+            mean_cd_m2=mean,
+            p5_over_mean=even,
+            seen_p5_over_mean=even + 0.2,
+            grade=grade,
+        ),
         findings=SimpleNamespace(limits=Thresholds()),
         not_carried=not_carried,
     )
@@ -76,6 +85,10 @@ def test_of_equally_even_ones_none_is_left_out():
 def test_words():
     assert figures(step(np.log(1.52), even=0.44)) == "5%/mean 0.44, off by x 1.52"
     assert figures(step(1.0, even=0.001)).startswith("5%/mean below 0.01")
+    assert verdict(step(0.3, grade="fair", even=0.6)).endswith("with differences that show")
+    assert verdict(step(0.3, grade="fair", even=0.4)).endswith(
+        "(as the eye averages it from where it is seen, its 5%/mean is 0.60)"
+    )
     assert verdict(step(1.0)) == (
         "patchy, it falls into bright and dark parts; 5%/mean 0.5 and off by at most x 1.45 are "
         "wanted"

@@ -178,6 +178,16 @@ def test_evenness_figures_of_a_made_up_surface():
     assert figures.variation == pytest.approx(deviation / 2.25)
 
 
+def test_where_the_eye_decides_is_known():
+    # Face by face too dark for its grade, and not so from where it is seen.
+    flat = evenness("x", np.ones(3), np.ones(3))
+    fair = replace(flat, p5_over_mean=0.47, seen_p5_over_mean=0.53, off_by=1.3, grade="fair")
+    assert fair.eye_decides(Thresholds())
+    assert not replace(fair, p5_over_mean=0.5).eye_decides(Thresholds())
+    assert not replace(fair, grade="patchy").eye_decides(Thresholds())
+    assert replace(fair, p5_over_mean=0.69, grade="even").eye_decides(Thresholds())
+
+
 def test_percentiles_weigh_by_area():
     low, high = area_percentiles(np.array([10.0, 20.0]), np.array([1.0, 9.0]), (5, 95))
     assert low == pytest.approx(10.0)
