@@ -41,9 +41,9 @@ def bench_sheet(
     )
     weighed: tuple[Block, ...] = (
         Para(
-            f"Any of these tells more about {material} than the catalogue or earlier readings, what "
-            f"tells most for its minutes first. In per cent: how far the prop's {what} may be off "
-            "either way, now and after that reading."
+            f"Any of these tells more about {material} than the catalogue or earlier readings; the "
+            f"first tell most for their minutes. In per cent: how far the prop's {what} may be "
+            "off either way, now and after that reading."
         ),
         Grid(("read", "minutes", f"{what}, now", "then"), rows, (6.0, 1.2, 2.0, 2.0)),
     )
