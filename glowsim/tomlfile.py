@@ -86,7 +86,37 @@ def parse_toml(text: str, name: str, error: type[GlowsimError]) -> TomlText:
         raise error(f"{name}: not valid TOML: brackets are nested too deeply") from None
     except ValueError as problem:
         # Besides its own error the reader lets that of a number with thousands of digits pass.
-        raise error(f"{name}: not valid TOML: {problem}") from None
+        raise error(_broken(name, str(problem))) from None
+
+
+_SYNTAX = {
+    "Illegal character '\\n'": "the closing quote of a text is missing",
+    "Unterminated string": "the closing quote of a text is missing",
+    "Expected '=' after a key": "between a key and its value stands =, as in wall_mm = 2",
+    "Invalid value": "no value can be read here; words stand in quotes, true and false without",
+    "Invalid statement": "a key is expected here, as in wall_mm = 2",
+    "Invalid initial character": "a key is expected here, as in wall_mm = 2",
+    "Expected newline or end": "more follows the value here: one to a line, and 2.5, not 2,5",
+    "Unclosed array": "the closing ] of a list is missing, or a comma within it",
+    "Unclosed inline table": "the closing } is missing, or a comma before this",
+    "Expected ']]'": "a heading that begins with [[ ends with ]]",
+    "Expected ']'": "a heading that begins with [ ends with ]",
+    "Cannot overwrite a value": "this key stands twice",
+    "Duplicate inline table key": "this key stands twice",
+    "Cannot declare": "this heading stands twice",
+    "Unescaped '\\'": "a backslash is typed twice in a text, or use / in paths",
+}
+"""What the reader of TOML says at first, and that in plain words."""
+
+
+def _broken(name: str, problem: str) -> str:
+    """Return what to say of broken syntax: its file, line and fault in plain words."""
+    said = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", problem)
+    if said is None:
+        return f"{name}: not valid TOML: {problem}"
+    plain = next((text for start, text in _SYNTAX.items() if said[1].startswith(start)), said[1])
+    place, column = (f"line {said[2]}", f", column {said[3]}") if said[2] else ("at its end", "")
+    return f"{name}, {place}: {plain} (not valid TOML{column})"
 
 
 def validate(model: type[Model], toml: TomlText, error: type[GlowsimError]) -> Model:

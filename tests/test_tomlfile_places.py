@@ -143,22 +143,25 @@ def test_each_key_is_found_on_the_line_where_it_was_put(pairs):
 @settings(max_examples=80)
 def test_bracket_soup_is_read_or_refused(text):
     fault = fault_of(parse_toml, text, "soup.toml", SceneError)
-    assert fault is None or fault.startswith("soup.toml: not valid TOML: ")
+    assert fault is None or (fault.startswith("soup.toml") and "not valid TOML" in fault)
 
 
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ("a = ", r"Invalid value \(at end of document\)"),
-        ("a = 1\na = 2\n", "Cannot overwrite a value .*line 2"),
-        ("\n[t\nx = 1", "line 2"),
-        ("a = " + "[" * 100_000, "brackets are nested too deeply"),
-        ("a = " + "9" * 5000, "4300 digits"),
+        ("a = ", ", at its end: no value can be read here"),
+        ("a = 1\na = 2\n", ", line 2: this key stands twice"),
+        ("\n[t\nx = 1", r", line 2: a heading that begins with \[ ends with \]"),
+        ('a = 1\nname = "bud\nb = 2', ", line 2: the closing quote of a text is missing"),
+        ("wall_mm = 2,5", ", line 1: more follows the value here: .* not 2,5"),
+        ("a = " + "[" * 100_000, ": not valid TOML: brackets are nested too deeply"),
+        ("a = " + "9" * 5000, ": not valid TOML: .*4300 digits"),
     ],
 )
 def test_broken_syntax(text, reason):
-    with pytest.raises(SceneError, match=f"^x.toml: not valid TOML: .*{reason}"):
+    with pytest.raises(SceneError, match=f"^x.toml({reason})") as fault:
         parse_toml(text, "x.toml", SceneError)
+    assert "not valid TOML" in str(fault.value)
 
 
 def test_files_that_cannot_be_read(tmp_path):

@@ -259,7 +259,7 @@ def test_several_mistakes_are_told_at_once():
 
 
 def test_broken_syntax_has_its_line():
-    with pytest.raises(SceneError, match=r"^prop\.toml: not valid TOML: .*line 2"):
+    with pytest.raises(SceneError, match=r"^prop\.toml, line 2: .*quotes.*\(not valid TOML"):
         parse_scene("[[bodies]]\nname = b\n", "prop.toml")
 
 
