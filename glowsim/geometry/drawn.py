@@ -61,7 +61,7 @@ def _turned(shape: Turned, folder: Path) -> tuple[Mesh, list[str]]:
         low = np.vstack(lines).min(axis=0)
         lines = [line - low + [shape.inner_radius_mm, 0.0] for line in lines]
     else:
-        lines = [_points(shape.profile, closed=False)]
+        lines = [_profile(shape.profile)]
     section = section_of([_to_the_axis(line) for line in lines])
     radius, height = section.bounds()[2], section.bounds()[3] - section.bounds()[1]
     segments = segments_for(radius, max(2 * radius, height))
@@ -76,6 +76,24 @@ def _turned(shape: Turned, folder: Path) -> tuple[Mesh, list[str]]:
     part[flat & (up < 0) & (at < low + 1e-6 * height)] = 0
     part[flat & (up > 0) & (at > high - 1e-6 * height)] = 2
     return Mesh(mesh.vertices, mesh.faces, part, ("base", "side", "top")), notes
+
+
+def _profile(outline: Outline) -> FloatArray:
+    """Return a profile's points (n, 2) float; ends that are flat as far as the axis stay flat."""
+    points = np.asarray(outline.points_mm, dtype=float)
+    if not outline.smooth:
+        return points
+    on_axis = points[:, 0] == 0
+    low, high = points[:, 1].min(), points[:, 1].max()
+    first = int(on_axis[0] and points[0, 1] == points[1, 1])
+    last = len(points) - int(on_axis[-1] and points[-1, 1] == points[-2, 1])
+    curve = smooth_through(points[first:last], closed=False)
+    # Beside a flat end the curve may not bulge beyond it either.
+    flat = np.concatenate([points[:first, 1], points[last:, 1]])
+    curve[:, 1] = curve[:, 1].clip(
+        low if low in flat else -np.inf, high if high in flat else np.inf
+    )
+    return np.vstack([points[:first], curve, points[last:]])
 
 
 def _to_the_axis(line: FloatArray) -> FloatArray:

@@ -53,7 +53,8 @@ class Outline(FileLines):
     diameter_mm: SizeMm | None = None
     """A circle about the origin."""
     smooth: bool = False
-    """Draw a smooth curve through the points instead of straight lines."""
+    """Draw a smooth curve through the points instead of straight lines (a turned profile's flat
+    ends stay flat)."""
 
     @model_validator(mode="after")
     def _complete(self) -> Self:

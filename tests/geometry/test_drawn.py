@@ -62,6 +62,14 @@ def test_a_turned_half_circle_is_an_orb():
     assert_allclose(np.linalg.norm(ball.vertices, axis=1), 30, atol=0.05)  # swollen polygons
 
 
+def test_flat_ends_of_a_smooth_profile_stay_flat():
+    points = [[0, 0], [20, 0], [32, 3], [30, 40], [12, 60], [0, 60]]
+    vase = made(kind="turned", profile={"points_mm": points, "smooth": True})
+    assert_allclose(vase.bounds[:, 2], [0, 60], rtol=0, atol=1e-9)
+    assert areas(vase)["base"] >= 0.99 * np.pi * 20**2
+    assert_allclose(areas(vase)["top"], np.pi * 12**2, rtol=0.01)
+
+
 def test_a_turned_spike_is_a_spike():
     spike = shape_of(
         {"kind": "spike", "length_mm": 120, "base_diameter_mm": 40, "tip_radius_mm": 2}
