@@ -60,24 +60,22 @@ def _gap_words(gap: Gap, count: int, wish: Wish) -> str:
     """Say what the rest up to the bound is due to, each part as a number."""
     many, most = gap.mixture.even, gap.mixture.count
     first = "" if wish.first == "evenness" else f", placed for {wish.first} first,"
+    equal = gap.freed - gap.even
+    alike = "" if wish.free_levels or equal <= _NOTHING else f"{equal:.2f} (--levels free)"
+    limit = "That limit need not be within reach:"
     if many > gap.freed + _NOTHING:
         said = (
-            f"That limit need not be within reach: the best mixture found, {_boards(most)} each at "
-            f"its own level, room between them aside, comes to about {many:.2f}. Having "
-            f"{count}{first} in place of {most} costs {many - gap.freed:.2f}"
+            f"{limit} the best mixture found, {_boards(most)} each at its own level, room between "
+            f"them aside, comes to about {many:.2f}. Having {count}{first} in place of {most} "
+            f"costs {many - gap.freed:.2f}"
         )
-    else:
-        said = (
-            "That limit need not be within reach: nothing found, of any number of boards each at "
-            f"its own level, comes above {share(max(gap.freed, many))}; having {count}{first} "
-            "costs nothing"
-        )
-    if wish.free_levels:
-        return f"{said}."
-    equal = gap.freed - gap.even
-    return f"{said}, driving them alike " + (
-        f"{equal:.2f} (--levels free)." if equal > _NOTHING else "nothing."
+        return f"{said}, driving them alike {alike}." if alike else f"{said}."
+    said = (
+        f"{limit} nothing found, of any number of boards each at its own level, comes above "
+        f"{share(max(gap.freed, many))}. {_boards(count)}{first} "
+        f"{does(count, 'reaches', 'reach')} that"
     )
+    return f"{said}, but driving them alike costs {alike}." if alike else f"{said}."
 
 
 def heat_words(step: Step, factor: float, first: First) -> list[str]:

@@ -103,9 +103,10 @@ def test_two_lights_alone_are_mixed_to_even():
     ("even", "freed", "many", "wish", "words"),
     [
         (0.3, 0.35, 0.56, Wish(), "in place of 12 costs 0.21, driving them alike 0.05 (--levels"),
-        (0.3, 0.3, 0.56, Wish(), "in place of 12 costs 0.26, driving them alike nothing."),
+        (0.3, 0.3, 0.56, Wish(), "in place of 12 costs 0.26."),
         (0.3, 0.3, 0.56, Wish(free_levels=True), "in place of 12 costs 0.26."),
-        (0.3, 0.3, 0.3, Wish(), "comes above 0.30; having 4 costs nothing"),
+        (0.3, 0.3, 0.3, Wish(), "comes above 0.30. 4 boards reach that."),
+        (0.3, 0.36, 0.36, Wish(), "4 boards reach that, but driving them alike costs 0.06 (--lev"),
         (0.3, 0.3, 0.5, Wish(first="power"), "4, placed for power first, in place of 12 costs 0.2"),
     ],
 )
