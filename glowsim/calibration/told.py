@@ -14,6 +14,7 @@ from glowsim.calibration.forward import Optics
 from glowsim.calibration.prop import TestPiece, sharpened_by
 from glowsim.errors import SolveError
 from glowsim.geometry.mesh import FloatArray
+from glowsim.geometry.rows import unique_rows
 
 FEW = 0.3
 """Noise of a place from which its photons tell nothing: a logarithm of few leans to one side."""
@@ -100,8 +101,7 @@ def _from_the_light(piece: TestPiece) -> FloatArray:
 def _rings(at: FloatArray, places: FloatArray, area: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return weights of groups of faces near places that are read, (r, k), and where they lie."""
     near = np.flatnonzero(cdist(at, places).min(axis=1) < REACH_MM)
-    _, group = np.unique(np.floor(at[near] / RING_MM), axis=0, return_inverse=True)
-    group = group.ravel()
+    _, group = unique_rows(np.floor(at[near] / RING_MM))
     rows = np.zeros((int(group.max(initial=-1)) + 1, len(area)))
     rows[group, near] = area[near]
     rows /= rows.sum(axis=1, keepdims=True)

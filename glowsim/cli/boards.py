@@ -70,7 +70,7 @@ _OPTIONS = (
 
 
 @dataclass(frozen=True)
-class Where:
+class PlacingAsked:
     """Where boards may go and what is wanted, as the command line says it."""
 
     body: str | None
@@ -101,8 +101,8 @@ def placing_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(command)
     def asked(**given: Any) -> Any:
-        mine = {field.name: given.pop(field.name) for field in fields(Where)}
-        return command(where=Where(**mine), **given)
+        mine = {field.name: given.pop(field.name) for field in fields(PlacingAsked)}
+        return command(where=PlacingAsked(**mine), **given)
 
     made: Callable[..., Any] = asked
     for option in reversed(_OPTIONS):
@@ -111,7 +111,7 @@ def placing_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def refuse_for_paths(
-    scene_file: SceneFile, number: int, where: Where, **options: float | str | None
+    scene_file: SceneFile, number: int, where: PlacingAsked, **options: float | str | None
 ) -> None:
     """Raise SceneError for options that mean nothing to lights that stay on their paths."""
     options |= {"depth": where.depth, "clearance": where.clearance, "symmetry": where.symmetry}

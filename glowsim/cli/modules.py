@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 
 from glowsim.cli.boards import (
-    Where,
+    PlacingAsked,
     boards_table,
     placing_options,
     refuse_for_paths,
@@ -70,7 +70,7 @@ def command(
     most: int,
     board_names: tuple[str, ...],
     write: bool,
-    where: Where,
+    where: PlacingAsked,
     sure: bool,
     seconds: float | None,
 ) -> None:

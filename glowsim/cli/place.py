@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 
 from glowsim.cli.boards import (
-    Where,
+    PlacingAsked,
     boards_table,
     placing_options,
     refuse_for_paths,
@@ -71,7 +71,7 @@ def command(
     asked: Asked,
     count: int | None,
     board: str | None,
-    where: Where,
+    where: PlacingAsked,
     reference: float | None,
     sure: bool,
     seconds: float | None,

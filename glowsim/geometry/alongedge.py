@@ -19,7 +19,7 @@ from glowsim.errors import GeometryError
 from glowsim.geometry.body import Solid
 from glowsim.geometry.borders import weights_on
 from glowsim.geometry.creases import smooth_corners, smooth_pieces
-from glowsim.geometry.curves import is_closed, lengths_along, points_along
+from glowsim.geometry.curves import is_closed, lengths_along, points_along, unit
 from glowsim.geometry.cuts import BoolArray, Limit, Surface, cut_at
 from glowsim.geometry.holes import rims
 from glowsim.geometry.hollow import nearest_on
@@ -43,7 +43,7 @@ _MADE_LAST: Kept[tuple[FloatArray, Mesh]] = Kept(16)
 
 
 @dataclass(frozen=True)
-class Patch:
+class Bordered:
     """A piece of a body's surface that ends at the edge a path follows.
 
     borders : its rims, each (n,) int, corners in the order that has the piece to the left
@@ -53,7 +53,7 @@ class Patch:
     borders: tuple[IntArray, ...]
 
     @classmethod
-    def of(cls, mesh: Mesh, faces: BoolArray) -> Patch:
+    def of(cls, mesh: Mesh, faces: BoolArray) -> Bordered:
         """Return some of the faces of a mesh."""
         piece = Mesh.single_part(mesh.vertices, mesh.faces[faces])
         return cls(piece, tuple(rims(piece.faces)))
@@ -65,8 +65,8 @@ class Patch:
         for k in range(3):
             np.add.at(at_corners, self.mesh.faces[:, k], weighted)
         face, weight = weights_on(self.mesh, points)
-        ways = np.einsum("nk,nkd->nd", weight, _unit(at_corners)[self.mesh.faces[face]])
-        return _unit(ways)
+        ways = np.einsum("nk,nkd->nd", weight, unit(at_corners)[self.mesh.faces[face]])
+        return unit(ways)
 
 
 def path_along(
@@ -111,7 +111,7 @@ def _made(
     return off, patch.mesh
 
 
-def _patch(solid: Solid, body: Body, folder: Path, wanted: PathAlong) -> Patch:
+def _patch(solid: Solid, body: Body, folder: Path, wanted: PathAlong) -> Bordered:
     if wanted.edge == "rim":
         return _inside_wall(solid, body.name)
     if wanted.edge == "border":
@@ -120,9 +120,9 @@ def _patch(solid: Solid, body: Body, folder: Path, wanted: PathAlong) -> Patch:
     return _smooth_about(solid.outer, np.asarray(wanted.near_mm, dtype=float))
 
 
-def _inside_wall(solid: Solid, name: str) -> Patch:
+def _inside_wall(solid: Solid, name: str) -> Bordered:
     wall = solid.inside_wall
-    patch = None if wall is None else Patch.of(wall, np.ones(len(wall.faces), dtype=bool))
+    patch = None if wall is None else Bordered.of(wall, np.ones(len(wall.faces), dtype=bool))
     if patch is None or not patch.borders:
         what = "is no shell" if wall is None else "is closed all round"
         raise GeometryError(
@@ -132,18 +132,18 @@ def _inside_wall(solid: Solid, name: str) -> Patch:
     return patch
 
 
-def _region(outer: Mesh, body: Body, folder: Path, wanted: PathAlong) -> Patch:
+def _region(outer: Mesh, body: Body, folder: Path, wanted: PathAlong) -> Bordered:
     where = wanted.of
     assert where is not None, "the scene makes sure of a region"
     mesh, held = cut_out(outer, region_on(outer, where, folder, body.mesh))
-    patch = Patch.of(mesh, held)
+    patch = Bordered.of(mesh, held)
     if not patch.borders:
         what = "all" if held.any() else "nothing"
         raise GeometryError(f"the region (of) covers {what} of '{body.name}', so it has no border")
     return patch
 
 
-def _smooth_about(outer: Mesh, point: FloatArray) -> Patch:
+def _smooth_about(outer: Mesh, point: FloatArray) -> Bordered:
     """Return the stretch of a surface that runs on smoothly about a point."""
     _, nearest, (face,) = nearest_on(outer, point[None])
     corner, count = smooth_corners(outer, np.zeros(len(outer.faces), dtype=np.int64))
@@ -151,7 +151,7 @@ def _smooth_about(outer: Mesh, point: FloatArray) -> Patch:
     # Each smooth piece gets corners of its own, so that sharp edges are its borders.
     place = np.zeros((count, 3))
     place[corner.ravel()] = outer.vertices[outer.faces.ravel()]
-    patch = Patch.of(Mesh.single_part(place, corner), piece == piece[face])
+    patch = Bordered.of(Mesh.single_part(place, corner), piece == piece[face])
     if not patch.borders:
         raise GeometryError(
             f"the surface about {at_mm(nearest[0])} runs on smoothly all round, without a sharp "
@@ -160,7 +160,7 @@ def _smooth_about(outer: Mesh, point: FloatArray) -> Patch:
     return patch
 
 
-def _line(patch: Patch, wanted: PathAlong) -> FloatArray:
+def _line(patch: Bordered, wanted: PathAlong) -> FloatArray:
     """Return the line on a patch as far in from the wanted border as is asked, (n, 3) [mm]."""
     near = None if wanted.near_mm is None else np.asarray(wanted.near_mm, dtype=float)
     edges = [_closed(patch.mesh.vertices[border]) for border in patch.borders]
@@ -301,7 +301,7 @@ def _corners(points: FloatArray, closed: bool) -> list[int]:
     else:
         before = points[(k - CORNER_STEPS).clip(0)]
         after = points[(k + CORNER_STEPS).clip(max=len(points) - 1)]
-    one, other = _unit(points - before), _unit(after - points)
+    one, other = unit(points - before), unit(after - points)
     turn = np.degrees(np.arccos(np.einsum("nd,nd->n", one, other).clip(-1, 1)))
     if not closed:
         turn[:CORNER_STEPS] = turn[len(turn) - CORNER_STEPS :] = 0.0
@@ -317,7 +317,3 @@ def _sampled(line: FloatArray, step_mm: float) -> FloatArray:
 
 def _closed(points: FloatArray) -> FloatArray:
     return np.vstack([points, points[:1]])
-
-
-def _unit(vectors: FloatArray) -> FloatArray:
-    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12))

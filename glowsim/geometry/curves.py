@@ -96,3 +96,8 @@ def points_along(points: FloatArray, at: FloatArray) -> FloatArray:
     """Return the points at given ways along a line, (len(at), d) float."""
     way = lengths_along(points)
     return np.column_stack([np.interp(at, way, points[:, k]) for k in range(points.shape[1])])
+
+
+def unit(vectors: FloatArray) -> FloatArray:
+    """Return vectors, (n, d) float, made of length 1; those without length stay so."""
+    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12))

@@ -136,7 +136,7 @@ def _section(outline: Outline, folder: Path) -> tuple[manifold3d.CrossSection, l
         segments = segments_for(radius, 2 * radius)
         return manifold3d.CrossSection.circle(radius * swell_of(segments), segments), []
     if outline.points_mm is not None:
-        return section_of([_points(outline, closed=True)]), []
+        return section_of([_points(outline)]), []
     lines, notes = read_lines(outline, folder)
     return section_of([_closed(line, str(outline.file)) for line in lines]), notes
 
@@ -153,10 +153,10 @@ def _closed(line: FloatArray, name: str) -> FloatArray:
     return line
 
 
-def _points(outline: Outline, closed: bool) -> FloatArray:
+def _points(outline: Outline) -> FloatArray:
     points = np.asarray(outline.points_mm, dtype=float)
     if outline.smooth:
-        return smooth_through(points, closed)
+        return smooth_through(points, closed=True)
     return points
 
 

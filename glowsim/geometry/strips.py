@@ -20,7 +20,7 @@ from glowsim.geometry.alongedge import path_along
 from glowsim.geometry.alongwall import GLUE_MM, WIRES_MM, away_from_wall, path_on_wall
 from glowsim.geometry.boards import board_frame
 from glowsim.geometry.body import Solid, unlit_solid_of
-from glowsim.geometry.curves import points_along
+from glowsim.geometry.curves import points_along, unit
 from glowsim.geometry.mesh import FloatArray, Mesh, at_mm
 from glowsim.geometry.track import Track, refuse_short, span_mm, spread, track_of
 from glowsim.scene import Light, SceneFile, StripPiece
@@ -280,12 +280,12 @@ def pieces_mm(
     if light.is_chain:
         ways: FloatArray = light.start_mm + pitch_mm * np.arange(float(light.board_count or 0))
         middles = track.at(ways)
-        along = _unit(track.at(ways + TANGENT_MM) - track.at(ways - TANGENT_MM))
+        along = unit(track.at(ways + TANGENT_MM) - track.at(ways - TANGENT_MM))
         links = np.where(np.arange(len(ways)) > 0, pitch_mm, 0.0)
         return middles, along, _faces(light, track, middles, None, wall), links
     marks = track.at(light.start_mm + pitch_mm * np.arange((light.led_count or 0) + 1.0))
     middles = (marks[1:] + marks[:-1]) / 2
-    along = _unit(marks[1:] - marks[:-1])
+    along = unit(marks[1:] - marks[:-1])
     facing = _faces(light, track, middles, along, wall)
     cosine = np.einsum("nd,nd->n", along[1:], along[:-1])
     miss = thickness_mm * np.sqrt((1 - cosine).clip(0) / (1 + cosine).clip(1e-6))  # tan(angle/2)
@@ -309,18 +309,14 @@ def _faces(
         even = points_along(track.line, np.linspace(0, track.length_mm, STEPS))
         away = middles - even.mean(axis=0)
         wanted = away if light.facing == "outward" else -away
-    wanted = _unit(wanted)
+    wanted = unit(wanted)
     if along is not None:
         wanted = wanted - np.einsum("nd,nd->n", wanted, along)[:, None] * along
     if (size := np.linalg.norm(wanted, axis=1)).min() < 1e-3:
         place = at_mm(middles[int(size.argmin())])
         why = "the strip runs the way it should face" if along is not None else "no way to face"
         raise GeometryError(f"{why} at {place}; give another direction")
-    return _unit(wanted)
-
-
-def _unit(vectors: FloatArray) -> FloatArray:
-    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12))
+    return unit(wanted)
 
 
 def _plain(vector: FloatArray) -> tuple[float, float, float]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 
 import manifold3d
 import numpy as np
@@ -48,7 +49,7 @@ class _Neighbour:
         """Corners of a box around all its boards, (8, 3) float [mm]."""
         bounds = np.array([mesh.bounds for _, mesh in self.boards])
         low, high = bounds[:, 0].min(axis=0), bounds[:, 1].max(axis=0)
-        return np.array([[(low, high)[k >> axis & 1][axis] for axis in range(3)] for k in range(8)])
+        return np.array(list(product(*zip(low, high, strict=True))))
 
 
 @dataclass(frozen=True)

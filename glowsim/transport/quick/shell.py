@@ -20,6 +20,7 @@ from glowsim.geometry.mesh import FloatArray, IntArray, Mesh
 from glowsim.geometry.rays import AHEAD_MM, RayTarget
 from glowsim.optics.slab import layer_reflectance_transmittance, slab_reflectance_transmittance
 from glowsim.transport.problem import BARE, BodyProblem, Emitters, Kind, OpaqueBoard
+from glowsim.transport.quick.apart import key_of
 from glowsim.transport.quick.cavity import Cavity
 from glowsim.transport.quick.sights import air_side, index_toward_air
 from glowsim.transport.quick.standing import Standing, standing, stopped
@@ -158,11 +159,8 @@ class Shell:
         return np.stack([np.where(ahead, power, 0.0), np.where(ahead, 0.0, power)])
 
     def _standing(self, board: OpaqueBoard) -> Standing:
-        shape = board.shape
-        looks = np.concatenate([shape.frame.ravel(), board.front, board.back])
-        sizes = (*shape.size_mm, shape.thickness_mm, shape.bore_mm)
         return self.boards.get(
-            f"{looks.tobytes().hex()} {sizes}",
+            key_of((board,)),
             lambda: standing(board, self.walls, self.target, self.cavity, self.index),
         )
 
