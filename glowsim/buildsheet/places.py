@@ -79,7 +79,7 @@ class LightPlace:
         if abs(z) > STRAIGHT:
             return "up" if z > 0 else "down"
         tilt = math.degrees(math.acos(max(-1.0, min(1.0, float(z)))))
-        return f"{tilt:.0f}° from up, towards {_degrees(x, y):.0f}°"
+        return f"{tilt:.0f}° from up, towards {bearing_deg(x, y):.0f}°"
 
 
 @dataclass(frozen=True)
@@ -270,7 +270,7 @@ def _place(
         cut=cut,
         height_mm=height,
         from_axis_mm=float(np.linalg.norm(away)),
-        angle_deg=_degrees(*away),
+        angle_deg=bearing_deg(*away),
         below_mm=float(depth_mm(outer, leds).min()),
         fits=inside > 0.999,
         channel=bore,
@@ -345,6 +345,6 @@ def _middle(outlines: Sequence[FloatArray]) -> FloatArray:
     return (weights @ mesh.centroids)[:2] / weights.sum()
 
 
-def _degrees(x: float, y: float) -> float:
+def bearing_deg(x: float, y: float) -> float:
     """Return a bearing about the axis in whole degrees, 0 to 359, from +x towards +y."""
     return 0.0 if math.hypot(x, y) < 1e-6 else float(round(math.degrees(math.atan2(y, x))) % 360)

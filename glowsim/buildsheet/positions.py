@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from glowsim.buildsheet.blocks import Block, Grid, Para
-from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces
+from glowsim.buildsheet.places import CHANNEL_MM, BodyPlaces, bearing_deg
 from glowsim.buildsheet.prop import Prop
 from glowsim.buildsheet.seats import BLIND, Seat, hole_deep_mm, leads_to
 from glowsim.geometry.mesh import FloatArray
@@ -182,4 +182,4 @@ def _tilt_and_turn(up: FloatArray) -> tuple[float, str]:
     tilt = math.degrees(math.acos(max(-1.0, min(1.0, z))))
     if math.hypot(x, y) < 1e-6:
         return tilt, "-"
-    return tilt, f"{round(math.degrees(math.atan2(y, x))) % 360}°"
+    return tilt, f"{bearing_deg(x, y):.0f}°"

@@ -10,8 +10,15 @@ import numpy as np
 import trimesh
 from scipy.spatial.distance import cdist
 
-from glowsim.buildsheet.places import CHANNEL_MM, PAST_MM, BodyPlaces, Foot, ball_mm
-from glowsim.geometry.inside import winding_number
+from glowsim.buildsheet.places import (
+    CHANNEL_MM,
+    PAST_MM,
+    BodyPlaces,
+    Foot,
+    ball_mm,
+    bearing_deg,
+)
+from glowsim.geometry.inside import inside_closed
 from glowsim.geometry.mesh import FloatArray, Mesh, from_manifold, to_manifold
 from glowsim.geometry.rays import RayTarget
 from glowsim.transport.problem import Copy
@@ -120,7 +127,7 @@ def _foot(places: BodyPlaces, head: Mesh, shared: Mesh, other: BodyPlaces) -> Fo
         float(deep[0]),
         (float(deep[1:].min()), float(deep[1:].max())),
         leans,
-        float(round(math.degrees(math.atan2(worst[1], worst[0]))) % 360),
+        bearing_deg(worst[0], worst[1]),
         ball_mm(other.spec),
         places.solid.hollow is not None and _meet(places.solid.hollow, head),
         any(_meet(light.board_mesh, head) for light in places.lights),
@@ -174,7 +181,7 @@ def leads_to(head: BodyPlaces, seats: Sequence[Seat]) -> list[str]:
     ways = [_along_hole(head, seat) for seat in seats]
     said = []
     for seat, way in zip(seats, ways, strict=True):
-        into = [name for name, mesh in empty if _inside(mesh, way).any()]
+        into = [name for name, mesh in empty if inside_closed(mesh, way).any()]
         met = [
             other.piece
             for other, its in zip(seats, ways, strict=True)
@@ -185,10 +192,6 @@ def leads_to(head: BodyPlaces, seats: Sequence[Seat]) -> list[str]:
             holes = f"{holes} and {len(met) - 1} more"
         said.append(into[0] if into else holes)
     return said
-
-
-def _inside(mesh: Mesh, points: FloatArray) -> np.ndarray:
-    return winding_number(mesh.vertices, mesh.faces, points) > 0.5
 
 
 def _along_hole(head: BodyPlaces, seat: Seat) -> FloatArray:

@@ -10,7 +10,7 @@ from glowsim.buildsheet.blocks import BuildSheet, FullSize, Grid, Items, Para, S
 from glowsim.buildsheet.drawing import Drawing, Path, Round
 from glowsim.buildsheet.paper import EDGE_MM, FOOT_MM, HEAD_MM, OVERLAP_MM, area_mm, pages_for
 from glowsim.buildsheet.pdf import pdf, unprintable
-from glowsim.buildsheet.places import _degrees, body_places
+from glowsim.buildsheet.places import bearing_deg, body_places
 from glowsim.buildsheet.template import MARGIN_MM, figures_of
 from glowsim.errors import SceneError
 from glowsim.geometry.body import solid_of
@@ -81,8 +81,8 @@ def test_a_page_tells_of_what_is_on_it_alone():
 
 def test_a_bearing_is_below_a_full_turn():
     # What is on the +x axis but for a rounding error lies at 0 degrees, not at 360.
-    assert [_degrees(22.0, y) for y in (0.0, -1e-15, -0.1, 0.1)] == [0, 0, 0, 0]
-    assert _degrees(-11.0, -19.0) == 240
+    assert [bearing_deg(22.0, y) for y in (0.0, -1e-15, -0.1, 0.1)] == [0, 0, 0, 0]
+    assert bearing_deg(-11.0, -19.0) == 240
 
 
 def test_outline_of_the_base_is_true(made):
