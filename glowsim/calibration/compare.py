@@ -22,8 +22,7 @@ from glowsim.calibration.lit import Photo
 from glowsim.calibration.merge import merged
 from glowsim.calibration.prop import SLOPE, TestPiece
 from glowsim.calibration.strip import Views, check_light, views_of
-from glowsim.calibration.told import told_by
-from glowsim.errors import SolveError
+from glowsim.calibration.told import told_of
 from glowsim.geometry.mesh import FloatArray
 from glowsim.geometry.rays import RayTarget
 from glowsim.optics.emission import luminance_shape
@@ -156,10 +155,7 @@ def compared(
     quick = MODEL_ERROR**2 * alike + OWN_ERROR**2 * np.eye(len(here))
     quick += sum(np.outer(s, s) for s in _behind_boards(piece, points, each, flux))
     report("following photons")
-    try:
-        off, left = told_by(piece.counted(optics, PHOTONS, WORK), weights, here, quick)
-    except SolveError:  # there is no compiler
-        off, left = np.zeros(len(here)), quick
+    off, left = told_of(piece, optics, weights, here, quick, PHOTONS, WORK)
     own = (photo.reading_error**2 + PATCH_ERROR**2) * np.eye(len(here))
     spread = own + left + KEPT_ERROR**2 * alike + sum(np.outer(s, s) for s in shared)
     return Compared(

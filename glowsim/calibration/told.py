@@ -58,6 +58,24 @@ def told_by(
     return np.asarray(gain @ off), np.asarray(quick - gain @ quick[told])
 
 
+def told_of(
+    piece: TestPiece,
+    optics: Optics,
+    rows: FloatArray,
+    here: FloatArray,
+    quick: FloatArray,
+    photons: int,
+    work: float,
+) -> Told:
+    """Follow photons in a lit piece and return what they tell, see `told_by`; without a compiler,
+    nothing."""
+    try:
+        counted = piece.counted(optics, photons, work)
+    except SolveError:
+        return np.zeros(len(here)), quick
+    return told_by(counted, rows, here, quick)
+
+
 def told_along(piece: TestPiece, weights: FloatArray, optics: Optics) -> Told:
     """Return what photons tell of readings on a lit piece; without a compiler, nothing.
 
@@ -72,10 +90,7 @@ def told_along(piece: TestPiece, weights: FloatArray, optics: Optics) -> Told:
     quick = sd**2 * np.exp(-0.5 * (cdist(places, places) / SMOOTH_MM) ** 2)
     quick += FACE_ERROR**2 * np.eye(len(rows)) + np.outer(cells, cells)
     here, read = np.log(np.maximum(rows @ piece.exitance(optics)[0], 1e-300)), len(weights)
-    try:
-        off, left = told_by(piece.counted(optics, PHOTONS, WORK), rows, here, quick)
-    except SolveError:
-        off, left = np.zeros(len(rows)), quick
+    off, left = told_of(piece, optics, rows, here, quick, PHOTONS, WORK)
     return off[:read], left[:read, :read]
 
 
